@@ -1,0 +1,86 @@
+"""Everything that can go wrong, as one tree.
+
+    LapsekitError
+    ├── SettingsError      a settings or regions file cannot be used as it is
+    ├── SeasonError        the folder is not a season folder, or is held by another stage
+    │   └── SeasonBusy     another lapsekit process holds the season's stage lock
+    ├── PictureError       bytes that should be a picture are not a usable one
+    ├── ArchiveError       a frame could not be stored or read back
+    ├── CatalogueError     the catalogue is damaged, too new, or could not be written
+    ├── CameraError        a camera gave no picture
+    ├── FilmError          a film could not be made
+    ├── SiteError          a page could not be made
+    └── MissingExtra       an optional library is not installed
+
+Every message says what happened, to which file, and what to do next. The command line prints
+it and exits with the class's `exit_code`; the numbers follow BSD ``sysexits.h``.
+"""
+
+
+class LapsekitError(Exception):
+    """Base of every error that lapsekit raises on purpose."""
+
+    exit_code = 1
+
+
+class SettingsError(LapsekitError):
+    """A settings file holds something that cannot be used; names file, key and value."""
+
+    exit_code = 78
+
+
+class SeasonError(LapsekitError):
+    """A folder cannot be opened as a season."""
+
+    exit_code = 66
+
+
+class SeasonBusy(SeasonError):
+    """Another process is working on the season; names its stage and process number."""
+
+    exit_code = 75
+
+
+class PictureError(LapsekitError):
+    """Bytes that are not a usable picture: truncated, empty, too large or of another kind."""
+
+    exit_code = 65
+
+
+class ArchiveError(LapsekitError):
+    """A frame could not be stored or read; what was stored before stays as it was."""
+
+    exit_code = 74
+
+
+class CatalogueError(LapsekitError):
+    """The catalogue could not be opened or written; it can always be made again."""
+
+    exit_code = 74
+
+
+class CameraError(LapsekitError):
+    """A camera gave no picture; says what to check."""
+
+    exit_code = 69
+
+
+class FilmError(LapsekitError):
+    """A film could not be made; a finished film of the same name stays as it was."""
+
+    exit_code = 65
+
+
+class SiteError(LapsekitError):
+    """A site could not be built."""
+
+    exit_code = 65
+
+
+class MissingExtra(LapsekitError):
+    """An optional library is missing; names the extra that brings it."""
+
+    exit_code = 69
+
+    def __init__(self, what: str, extra: str):
+        super().__init__(f"{what} needs the extra [{extra}]: pip install 'lapsekit[{extra}]'")
