@@ -1,0 +1,5 @@
+"""``python -m lapsekit``."""
+
+from lapsekit.cli import main
+
+main()

@@ -1,0 +1,400 @@
+"""The SQLite catalogue of a season. All SQL lives here.
+
+The catalogue is derived: ``lapsekit index --rebuild`` makes it again from the frame files, and
+``lapsekit measure`` fills in what was measured. Every write is one transaction. Work that is
+not done yet is work whose row is not there: storing measurements of a frame deletes the daily
+values of its day in the same transaction, so an interruption never leaves an old value behind.
+"""
+
+import json
+import sqlite3
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import closing, contextmanager
+from dataclasses import astuple, dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from lapsekit.errors import CatalogueError
+from lapsekit.when import from_utc_text, utc_text
+
+#: Each entry brings a catalogue of the version before to its own (1, 2, …).
+MIGRATIONS: tuple[str, ...] = (
+    """
+    CREATE TABLE frame (
+        id INTEGER PRIMARY KEY,
+        camera TEXT NOT NULL,
+        taken_at TEXT NOT NULL,
+        day TEXT NOT NULL,
+        path TEXT NOT NULL UNIQUE,
+        sha256 TEXT NOT NULL,
+        size INTEGER NOT NULL,
+        width INTEGER NOT NULL,
+        height INTEGER NOT NULL,
+        arrived_by TEXT NOT NULL
+    );
+    CREATE INDEX frame_by_day ON frame (camera, day, taken_at, path);
+    CREATE INDEX frame_by_content ON frame (camera, sha256);
+    CREATE TABLE screening (
+        frame_id INTEGER PRIMARY KEY REFERENCES frame ON DELETE CASCADE,
+        mark TEXT NOT NULL,
+        reasons TEXT NOT NULL,
+        luminance REAL,
+        clipped REAL,
+        blur REAL
+    );
+    CREATE TABLE measurement (
+        frame_id INTEGER NOT NULL REFERENCES frame ON DELETE CASCADE,
+        region TEXT NOT NULL,
+        mark TEXT NOT NULL,
+        region_px INTEGER NOT NULL,
+        canopy_px INTEGER NOT NULL,
+        cover REAL NOT NULL,
+        area_cm2 REAL,
+        PRIMARY KEY (frame_id, region)
+    ) WITHOUT ROWID;
+    CREATE TABLE daily (
+        region TEXT NOT NULL,
+        day TEXT NOT NULL,
+        cover REAL,
+        cover_low REAL,
+        cover_high REAL,
+        area_cm2 REAL,
+        area_low_cm2 REAL,
+        area_high_cm2 REAL,
+        frames_used INTEGER NOT NULL,
+        left_out TEXT NOT NULL,
+        PRIMARY KEY (region, day)
+    ) WITHOUT ROWID;
+    """,
+)
+SCHEMA_VERSION = len(MIGRATIONS)
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A stored frame; `path` is relative to the season folder, sizes are of the upright picture."""
+
+    camera: str
+    taken_at: datetime
+    day: date
+    path: str
+    sha256: str
+    size: int
+    width: int
+    height: int
+    arrived_by: str
+
+
+@dataclass(frozen=True)
+class Screening:
+    """Verdict on a frame: usable when `reasons` is empty. Shares and means lie in 0 to 1."""
+
+    path: str
+    mark: str
+    reasons: tuple[str, ...]
+    luminance: float | None
+    clipped: float | None
+    blur: float | None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """Canopy of one region in one frame; `area_cm2` is None where the camera has no scale."""
+
+    path: str
+    region: str
+    mark: str
+    region_px: int
+    canopy_px: int
+    cover: float
+    area_cm2: float | None
+
+
+@dataclass(frozen=True)
+class Daily:
+    """Canopy of one region on one day; values are None on a day without a usable frame.
+
+    `low` and `high` are the smallest and the largest of the day's usable frames.
+    `left_out` counts the reasons for which frames of the day were not used.
+    """
+
+    region: str
+    day: date
+    cover: float | None
+    cover_low: float | None
+    cover_high: float | None
+    area_cm2: float | None
+    area_low_cm2: float | None
+    area_high_cm2: float | None
+    frames_used: int
+    left_out: dict[str, int]
+
+
+class Catalogue:
+    """An open catalogue.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The SQLite file; made if it does not exist.
+
+    Raises
+    ------
+    CatalogueError
+        If the file is damaged or was written by a newer lapsekit.
+    """
+
+    def __init__(self, path: Path):
+        self._path = path
+        self._one_at_a_time = threading.RLock()
+        with self._told():
+            self._db = sqlite3.connect(
+                path, timeout=30, isolation_level=None, check_same_thread=False
+            )
+            try:
+                self._db.execute("PRAGMA journal_mode = WAL")
+                self._db.execute("PRAGMA synchronous = NORMAL")
+                self._db.execute("PRAGMA foreign_keys = ON")
+                self._migrate()
+            except BaseException:
+                self._db.close()
+                raise
+
+    def close(self) -> None:
+        """Close the file; the catalogue cannot be used after."""
+        self._db.close()
+
+    # frames -------------------------------------------------------------------------------
+
+    def add_frames(self, frames: Iterable[Frame]) -> None:
+        """Add frames; one whose path is known already stays as it is."""
+        rows = [
+            (f.camera, utc_text(f.taken_at), f.day.isoformat(), *astuple(f)[3:]) for f in frames
+        ]
+        with self._transaction() as db:
+            db.executemany(
+                "INSERT INTO frame (camera, taken_at, day, path, sha256, size, width, height,"
+                " arrived_by) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (path) DO NOTHING",
+                rows,
+            )
+            db.executemany("DELETE FROM daily WHERE day = ?", sorted({(row[2],) for row in rows}))
+
+    def remove_frames(self, paths: Sequence[str]) -> None:
+        """Forget frames whose files are gone, with all that was derived from them."""
+        with self._transaction() as db:
+            for path in paths:
+                db.execute(
+                    "DELETE FROM daily WHERE day = (SELECT day FROM frame WHERE path = ?)", (path,)
+                )
+                db.execute("DELETE FROM frame WHERE path = ?", (path,))
+
+    def clear(self) -> None:
+        """Forget everything, in one transaction."""
+        with self._transaction() as db:
+            for table in ("daily", "measurement", "screening", "frame"):
+                db.execute(f"DELETE FROM {table}")
+
+    def frames(self, camera: str | None = None, day: date | None = None) -> list[Frame]:
+        """Frames in order of camera, time and name, all or those of one camera or day."""
+        where, values = _where(camera=camera, day=day and day.isoformat())
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by "
+            f"FROM frame {where} ORDER BY camera, taken_at, path",
+            values,
+        )
+        return [_frame(row) for row in rows]
+
+    def paths(self) -> set[str]:
+        """Paths of all frames."""
+        return {path for (path,) in self._read("SELECT path FROM frame")}
+
+    def has_content(self, camera: str, sha256: str) -> str | None:
+        """Path of a frame of `camera` with this content, if there is one."""
+        rows = self._read(
+            "SELECT path FROM frame WHERE camera = ? AND sha256 = ? ORDER BY path LIMIT 1",
+            (camera, sha256),
+        )
+        return rows[0][0] if rows else None
+
+    def picture_sizes(self, camera: str) -> list[tuple[int, int, str]]:
+        """Sizes (width, height) that frames of `camera` have, each with one path as an example."""
+        return self._read(
+            "SELECT width, height, min(path) FROM frame WHERE camera = ? GROUP BY width, height",
+            (camera,),
+        )
+
+    # screening and measurement ------------------------------------------------------------
+
+    def screening_marks(self) -> dict[str, str]:
+        """Settings mark of each screened frame, by path."""
+        return dict(self._read("SELECT path, mark FROM screening JOIN frame ON id = frame_id"))
+
+    def measurement_marks(self) -> dict[str, dict[str, str]]:
+        """Settings mark of each measured region, by frame path and region."""
+        marks: dict[str, dict[str, str]] = {}
+        for path, region, mark in self._read(
+            "SELECT path, region, mark FROM measurement JOIN frame ON id = frame_id"
+        ):
+            marks.setdefault(path, {})[region] = mark
+        return marks
+
+    def record(self, screening: Screening, measurements: Sequence[Measurement]) -> None:
+        """Replace what is known of one frame, and drop its day's values, in one transaction."""
+        with self._transaction() as db:
+            found = db.execute(
+                "SELECT id, day FROM frame WHERE path = ?", (screening.path,)
+            ).fetchone()
+            if found is None:
+                return
+            frame_id, day = found
+            db.execute("DELETE FROM measurement WHERE frame_id = ?", (frame_id,))
+            db.execute(
+                "INSERT OR REPLACE INTO screening VALUES (?, ?, ?, ?, ?, ?)",
+                (
+                    frame_id,
+                    screening.mark,
+                    json.dumps(screening.reasons),
+                    screening.luminance,
+                    screening.clipped,
+                    screening.blur,
+                ),
+            )
+            db.executemany(
+                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?)",
+                [(frame_id, *astuple(m)[1:]) for m in measurements],
+            )
+            db.execute("DELETE FROM daily WHERE day = ?", (day,))
+
+    def screenings(self) -> list[tuple[Frame, Screening]]:
+        """Screened frames with their verdicts, in order of camera and time."""
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, mark,"
+            " reasons, luminance, clipped, blur FROM frame JOIN screening ON id = frame_id"
+            " ORDER BY camera, taken_at, path"
+        )
+        return [
+            (
+                _frame(row[:9]),
+                Screening(row[3], row[9], tuple(json.loads(row[10])), *row[11:]),
+            )
+            for row in rows
+        ]
+
+    def measurements(
+        self, region: str | None = None, day: date | None = None
+    ) -> list[tuple[Frame, Measurement]]:
+        """Measurements with their frames, in order of region and time."""
+        where, values = _where(region=region, day=day and day.isoformat())
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
+            " region, mark, region_px, canopy_px, cover, area_cm2"
+            f" FROM measurement JOIN frame ON id = frame_id {where}"
+            " ORDER BY region, taken_at, path",
+            values,
+        )
+        return [(_frame(row[:9]), Measurement(*row[9:])) for row in rows]
+
+    # daily values -------------------------------------------------------------------------
+
+    def days_of_camera(self, camera: str) -> list[date]:
+        """Local days on which `camera` has frames, in order."""
+        rows = self._read("SELECT DISTINCT day FROM frame WHERE camera = ? ORDER BY day", (camera,))
+        return [date.fromisoformat(day) for (day,) in rows]
+
+    def daily_days(self, region: str) -> set[date]:
+        """Days for which the value of `region` is worked out."""
+        rows = self._read("SELECT day FROM daily WHERE region = ?", (region,))
+        return {date.fromisoformat(day) for (day,) in rows}
+
+    def store_daily(self, rows: Sequence[Daily]) -> None:
+        """Store daily values, replacing those of the same region and day."""
+        with self._transaction() as db:
+            db.executemany(
+                "INSERT OR REPLACE INTO daily VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [
+                    (
+                        d.region,
+                        d.day.isoformat(),
+                        *astuple(d)[2:-1],
+                        json.dumps(d.left_out, sort_keys=True),
+                    )
+                    for d in rows
+                ],
+            )
+
+    def keep_regions(self, names: Sequence[str]) -> None:
+        """Forget measurements and daily values of regions that are not in `names`."""
+        marks = ", ".join("?" * len(names))
+        with self._transaction() as db:
+            for table in ("measurement", "daily"):
+                db.execute(f"DELETE FROM {table} WHERE region NOT IN ({marks})", tuple(names))
+
+    def forget_daily(self, region: str, days: Iterable[date]) -> None:
+        """Forget the values of `region` on `days` (before its first outline, say)."""
+        with self._transaction() as db:
+            db.executemany(
+                "DELETE FROM daily WHERE region = ? AND day = ?",
+                [(region, day.isoformat()) for day in days],
+            )
+
+    def daily(self, region: str | None = None) -> list[Daily]:
+        """Daily values in order of region and day."""
+        where, values = _where(region=region)
+        rows = self._read(f"SELECT * FROM daily {where} ORDER BY region, day", values)
+        return [
+            Daily(row[0], date.fromisoformat(row[1]), *row[2:9], json.loads(row[9])) for row in rows
+        ]
+
+    # inside -------------------------------------------------------------------------------
+
+    def _migrate(self) -> None:
+        with self._transaction() as db:
+            (version,) = db.execute("PRAGMA user_version").fetchone()
+            if version > SCHEMA_VERSION:
+                raise CatalogueError(
+                    f"{self._path}: written by a newer lapsekit (catalogue version {version}, this "
+                    f"one knows {SCHEMA_VERSION}); update lapsekit, or move the file away and run "
+                    "lapsekit index --rebuild"
+                )
+            for number, script in enumerate(MIGRATIONS[version:], start=version + 1):
+                for statement in filter(str.strip, script.split(";")):
+                    db.execute(statement)
+                db.execute(f"PRAGMA user_version = {number}")
+
+    @contextmanager
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
+        with self._told():
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._db
+            except BaseException:
+                if self._db.in_transaction:  # a full disk rolls back by itself
+                    self._db.execute("ROLLBACK")
+                raise
+            self._db.execute("COMMIT")
+
+    def _read(self, query: str, values: Sequence[object] = ()) -> list[tuple]:
+        with self._told(), closing(self._db.execute(query, values)) as cursor:
+            return cursor.fetchall()
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            with self._one_at_a_time:
+                yield
+        except sqlite3.Error as error:
+            raise CatalogueError(
+                f"{self._path}: {error}. The frames are safe; free some space if the disk is full, "
+                "otherwise move this file away and run lapsekit index --rebuild, then measure"
+            ) from error
+
+
+def _where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:
+    given = {column: value for column, value in conditions.items() if value is not None}
+    text = " AND ".join(f"{column} = ?" for column in given)
+    return (f"WHERE {text}" if text else ""), tuple(given.values())
+
+
+def _frame(row: Sequence) -> Frame:
+    return Frame(row[0], from_utc_text(row[1]), date.fromisoformat(row[2]), *row[3:9])

@@ -1,0 +1,396 @@
+"""The commands. The only module that prints or exits."""
+
+import json
+import os
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Annotated, Any, NoReturn
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import typer
+
+from lapsekit import __version__, telling
+from lapsekit.errors import LapsekitError, SettingsError
+from lapsekit.season import Season
+
+app = typer.Typer(
+    help="One season's plants, seed to harvest: captured on schedule, measured in square "
+    "centimetres, shown every morning, filmed at the end.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+SeasonFolder = Annotated[
+    Path,
+    typer.Option(
+        "--season", "-s", envvar="LAPSEKIT_SEASON", help="The season folder.", show_default="here"
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object for scripts.")]
+Workers = Annotated[
+    int | None, typer.Option(min=1, max=256, help="Frames worked on at once.", show_default="cores")
+]
+Wait = Annotated[
+    float, typer.Option(min=0, help="Seconds to wait if another stage holds the season.")
+]
+Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to try first; 0 for any.")]
+HERE = Path()
+PATIENCE = 600.0
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="The folder to make.")],
+    title: Annotated[str, typer.Option(help="What the season is called.")] = "My bench",
+    time_zone: Annotated[
+        str | None, typer.Option(help="Like UTC or Area/City.", show_default="this machine's")
+    ] = None,
+    sown: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], help="Sowing day.", show_default="today"),
+    ] = None,
+) -> None:
+    """Make a season folder with commented settings that work as they are."""
+    from lapsekit.founding import found_season
+
+    zone = str(_zone(time_zone)) if time_zone else _machine_zone()
+    found_season(folder, title, zone, sown.date() if sown else date.today())
+    _say(telling.founded(folder, zone))
+
+
+@app.command("import")
+def import_(
+    folder: Annotated[Path, typer.Argument(help="Folder of photographs; folders inside too.")],
+    camera: Annotated[str, typer.Option(help="Camera of season.toml to file them under.")],
+    season: SeasonFolder = HERE,
+    pattern: Annotated[
+        str | None,
+        typer.Option(help="Take times from file names: strptime fields, like IMG_%Y%m%d_%H%M%S."),
+    ] = None,
+    file_time: Annotated[
+        bool, typer.Option("--file-time", help="Take times from the files' own dates.")
+    ] = False,
+    time_zone: Annotated[
+        str | None,
+        typer.Option(help="Zone of times without an offset.", show_default="the season's"),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be done, write nothing.")
+    ] = False,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Bring a folder of photographs in, by EXIF time unless told otherwise."""
+    from lapsekit.frames.bringing_in import TimeSource, bring_in
+
+    opened = Season(season)
+    if camera not in opened.settings.cameras:
+        raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
+    if pattern is not None and file_time:
+        raise SettingsError("--pattern and --file-time are two sources of time; give one")
+    zone = _zone(time_zone) if time_zone else opened.zone
+    with _held(opened, "import", wait):
+        opened.index()
+        report = bring_in(
+            folder,
+            camera,
+            TimeSource(zone, pattern, file_time),
+            opened.archive,
+            opened.catalogue,
+            opened.clock,
+            opened.day_of,
+            dry_run,
+            _track(as_json),
+        )
+    _report(as_json, telling.imported(report, zone, dry_run), vars(report))
+    if report.refused:
+        raise typer.Exit(65)
+
+
+@app.command()
+def index(
+    season: SeasonFolder = HERE,
+    rebuild: Annotated[
+        bool, typer.Option("--rebuild", help="Read every frame file again.")
+    ] = False,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Bring the catalogue into step with the frame files."""
+    opened = Season(season)
+    with _held(opened, "index", wait):
+        report = opened.index(rebuild, _track(as_json))
+    _report(as_json, telling.indexed(report), vars(report))
+    if report.unreadable:
+        raise typer.Exit(65)
+
+
+@app.command()
+def mask(
+    frame: Annotated[Path, typer.Argument(help="Any picture file.")],
+    out: Annotated[Path, typer.Option(help="The mask to write (PNG).")],
+    method: Annotated[
+        str, typer.Option(help="What counts as canopy: model, exg or exgr.")
+    ] = "model",
+    model: Annotated[
+        Path | None, typer.Option(help="A canopy model file.", show_default="the shipped one")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write what counts as canopy as an 8-bit mask (255 = canopy) and print the cover."""
+    from lapsekit.masking import mask_file
+
+    cover, shape = mask_file(frame, out, method, model)
+    _report(as_json, telling.masked(out, cover), {"mask": out, "cover": cover, "size": shape})
+
+
+@app.command()
+def measure(
+    season: SeasonFolder = HERE,
+    workers: Workers = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Measure the frames that are not measured yet."""
+    from lapsekit.measuring import measure
+
+    opened = Season(season)
+    with _held(opened, "measure", wait):
+        report = measure(opened, workers, _track(as_json))
+    _report(as_json, telling.measured(report), vars(report))
+
+
+@app.command()
+def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
+    """Write the growth table and its plot, and print a summary."""
+    from lapsekit.reporting import report_growth
+
+    opened = Season(season)
+    with _held(opened, "growth", wait):
+        report = report_growth(opened)
+    rows = [vars(row) for row in report.rows]
+    _report(as_json, telling.grown(report, opened), {"written": report.written, "rows": rows})
+
+
+@app.command()
+def film(
+    season: SeasonFolder = HERE,
+    camera: Annotated[
+        str | None, typer.Option(help="Camera to film.", show_default="the first")
+    ] = None,
+    workers: Workers = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Make the season's film (H.264 MP4)."""
+    from lapsekit.film.assembling import make_film
+
+    opened = Season(season)
+    with _held(opened, "film", wait):
+        report = make_film(opened, camera, workers, _track(as_json))
+    _report(as_json, telling.filmed(report), vars(report))
+
+
+@app.command()
+def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
+    """Build the season site, or bring it up to date."""
+    from lapsekit.site.build import build_site
+
+    opened = Season(season)
+    with _held(opened, "site", wait):
+        report = build_site(opened, _track(as_json))
+    _report(as_json, telling.built(report), vars(report))
+
+
+@app.command()
+def serve(season: SeasonFolder = HERE, port: Port = 8000) -> None:
+    """Show the site on this machine (loopback only) until interrupted."""
+    _serve(Season(season).site, port)
+
+
+@app.command()
+def capture(
+    season: SeasonFolder = HERE,
+    camera: Annotated[
+        str | None, typer.Option(help="Camera to use.", show_default="all that capture")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Take one frame now."""
+    from lapsekit.unattended.capturing import capture
+    from lapsekit.unattended.process import capturing_cameras
+
+    opened = Season(season)
+    cameras = capturing_cameras(opened)
+    if camera is not None and camera not in cameras:
+        raise SettingsError(telling.unknown_camera(cameras, camera))
+    names = [camera] if camera else list(cameras)
+    frames = [capture(opened, name, cameras[name]) for name in names]
+    paths = [f.path for f in frames]
+    _report(as_json, [f"filed {p}" for p in paths], {"filed": paths})
+
+
+@app.command()
+def morning(
+    season: SeasonFolder = HERE,
+    workers: Workers = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """The morning chain: measure, growth, site."""
+    from lapsekit.unattended.morning import morning
+
+    opened = Season(season)
+    with _held(opened, "morning", wait):
+        report = morning(opened, workers, _track(as_json))
+    lines = telling.measured(report.measured) + telling.built(report.site)
+    _report(as_json, lines, {"measured": vars(report.measured), "site": vars(report.site)})
+
+
+@app.command()
+def run(season: SeasonFolder = HERE) -> None:
+    """Capture on schedule and run the morning chain once a day, until stopped."""
+    from lapsekit.unattended.process import run
+
+    run(Season(season), lambda line: _say([f"{datetime.now():%Y-%m-%d %H:%M:%S} {line}"]))
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Option(help="Season folder to make.")] = Path("lapsekit-demo"),
+    frames: Annotated[
+        Path | None,
+        typer.Option(help="The sample season's folder.", show_default="the checkout's"),
+    ] = None,
+    no_serve: Annotated[
+        bool, typer.Option("--no-serve", help="End when everything is built.")
+    ] = False,
+    port: Port = 8000,
+    workers: Workers = None,
+) -> None:
+    """The whole job on the sample season, then its site on this machine."""
+    from lapsekit.demo import copy_sample_season, play_season, sample_frames_folder
+
+    sample = sample_frames_folder(frames)
+    copy_sample_season(sample, folder)
+    reports = play_season(folder, sample, lambda line: _say([line]), workers, _track(False))
+    _say(telling.demonstrated(folder, *reports))
+    if not no_serve:
+        _serve(folder / "site", port)
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    if version:
+        _say([f"lapsekit {__version__}"])
+        raise typer.Exit
+
+
+def main() -> NoReturn:
+    """Run the command line; every foreseen error becomes a message and an exit code."""
+    try:
+        app(standalone_mode=True)
+    except LapsekitError as error:
+        _fail(str(error), error.exit_code)
+    except KeyboardInterrupt:
+        _fail("interrupted; run the same command again to go on", 130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(141)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        _fail(f"{where}{error.strerror or error}; check the disk and its permissions", 74)
+    except Exception as error:
+        if os.environ.get("LAPSEKIT_TRACEBACK"):
+            raise
+        _fail(
+            f"a fault of lapsekit's own ({type(error).__name__}: {error}); what was filed is safe. "
+            "Run it again with LAPSEKIT_TRACEBACK=1 to see where, and report that",
+            70,
+        )
+    sys.exit(0)
+
+
+def _fail(message: str, code: int) -> NoReturn:
+    for line in message.splitlines():
+        print(f"lapsekit: {line}", file=sys.stderr)
+    sys.exit(code)
+
+
+def _say(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(line, flush=True)
+
+
+def _report(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> None:
+    if as_json:
+        print(json.dumps(facts, default=str, indent=2))
+    else:
+        _say(lines)
+
+
+@contextmanager
+def _held(season: Season, stage: str, wait: float) -> Iterator[None]:
+    def told(holder: str) -> None:
+        print(f"waiting for {holder}", file=sys.stderr, flush=True)
+
+    with season.lock(stage, wait, told):
+        yield
+
+
+def _track(quiet: bool) -> Any:
+    from lapsekit.progress import silent
+
+    if quiet:
+        return silent
+    return _bar if sys.stderr.isatty() else _plain
+
+
+def _bar(items: Iterable[Any], total: int, label: str) -> Iterator[Any]:
+    from rich.console import Console
+    from rich.progress import track
+
+    if total:
+        items = track(items, label, total, console=Console(stderr=True), transient=True)
+    yield from items
+
+
+def _plain(items: Iterable[Any], total: int, label: str) -> Iterator[Any]:
+    """A line at each quarter of a long loop."""
+    told = 0
+    for number, item in enumerate(items, start=1):
+        yield item
+        if total >= 20 and number * 4 // total > told:
+            told = number * 4 // total
+            print(f"{label}: {number} of {total}", file=sys.stderr, flush=True)
+
+
+def _serve(folder: Path, port: int) -> None:
+    from lapsekit.serving import serve
+
+    try:
+        serve(folder, port, lambda address: _say(telling.served(address)))
+    except KeyboardInterrupt:
+        _say(["stopped"])
+
+
+def _zone(key: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(key)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise SettingsError(
+            f'--time-zone "{key}" is not in the IANA database; write one like UTC or Area/City'
+        ) from error
+
+
+def _machine_zone() -> str:
+    from tzlocal import get_localzone_name
+
+    return get_localzone_name() or str(UTC)

@@ -1,0 +1,1 @@
+"""Stage: frames -> a film that browsers play."""

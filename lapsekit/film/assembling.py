@@ -1,0 +1,156 @@
+"""Stage: the season's usable frames or daily pictures -> its film."""
+
+import hashlib
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from lapsekit.catalogue import Frame
+from lapsekit.compute import spread
+from lapsekit.errors import FilmError
+from lapsekit.film.captions import caption_text, with_caption
+from lapsekit.film.encoding import encode_film
+from lapsekit.progress import Track, silent
+from lapsekit.safely import write_safely
+from lapsekit.season import Season
+from lapsekit.vision.pictures import decode
+from lapsekit.when import plant_age
+
+_GROUND = (250, 246, 236)
+_FILM_FORM = 1  # raised by hand when the same frames give another film
+
+
+@dataclass(frozen=True)
+class FilmReport:
+    """The film, how many frames it shows, and whether it was made now."""
+
+    path: Path
+    frames: int
+    made: bool
+
+
+def film_path(season: Season, camera: str) -> Path:
+    """Where the film of `camera` lies; the season's first camera gives *the* film."""
+    first = next(iter(season.settings.cameras))
+    name = "season.mp4" if camera == first else f"season-{camera}.mp4"
+    return season.films / name
+
+
+def make_film(
+    season: Season,
+    camera: str | None = None,
+    workers: int | None = None,
+    track: Track = silent,
+) -> FilmReport:
+    """Make the film of one camera's season, unless the same film is there already.
+
+    Parameters
+    ----------
+    season : Season
+        An open season with screened frames; the caller holds its stage lock.
+    camera : str, optional
+        Which camera; the season's first by default.
+    workers : int, optional
+        Frames decoded at once; all cores by default.
+    track : Track
+        Told about progress.
+
+    Returns
+    -------
+    FilmReport
+
+    Raises
+    ------
+    FilmError
+        If the camera is unknown or has no usable frame; a film made before stays as it was.
+    """
+    cameras = season.settings.cameras
+    camera = camera or next(iter(cameras))
+    if camera not in cameras:
+        raise FilmError(f'no camera "{camera}" in season.toml; it has {", ".join(cameras)}')
+    frames = _chosen(season, camera)
+    if not frames:
+        raise FilmError(
+            f'camera "{camera}" has no usable frame yet; run lapsekit measure, then film again'
+        )
+    target = film_path(season, camera)
+    mark_file = target.with_name(f".{target.stem}.mark")
+    mark = _mark(season, frames)
+    if target.exists() and mark_file.exists() and mark_file.read_text() == mark:
+        return FilmReport(target, len(frames), made=False)
+    season.films.mkdir(exist_ok=True)
+    pictures = spread(_Painter(season, frames), frames, workers)
+    encode_film(
+        target,
+        track(pictures, len(frames), "filming"),
+        season.settings.film.frames_per_second,
+    )
+    write_safely(mark_file, mark.encode())
+    return FilmReport(target, len(frames), made=True)
+
+
+def _chosen(season: Season, camera: str) -> list[Frame]:
+    if season.settings.film.frames == "daily":
+        return list(season.daily_pictures().get(camera, {}).values())
+    return [f for day in season.usable_frames().get(camera, {}).values() for f in day]
+
+
+class _Painter:
+    """Turns a frame into a picture of the film: one size for all, with its caption."""
+
+    def __init__(self, season: Season, frames: list[Frame]):
+        self._season = season
+        settings = season.settings.film
+        self._captioned = settings.caption
+        self._with_clock = settings.frames == "all"
+        height = min(settings.height_px, frames[0].height)
+        width = round(frames[0].width * height / frames[0].height)
+        self._size = (width - width % 2, height - height % 2)
+
+    def __call__(self, frame: Frame) -> np.ndarray:
+        picture = fit(decode(self._season.archive.read(frame.path)), self._size)
+        if not self._captioned:
+            return picture
+        local = frame.taken_at.astimezone(self._season.zone)
+        age = plant_age(frame.day, self._season.settings.season.sown)
+        clock = f"{local:%H:%M}" if self._with_clock else ""
+        return with_caption(picture, caption_text(frame.day, age, clock))
+
+
+def fit(picture: np.ndarray, size: tuple[int, int]) -> np.ndarray:
+    """Picture scaled into a frame of `size`, on paper ground where shapes differ.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB.
+    size : (width, height)
+        In px.
+
+    Returns
+    -------
+    ndarray of uint8, shape (size[1], size[0], 3)
+    """
+    width, height = size
+    scale = min(width / picture.shape[1], height / picture.shape[0])
+    inner = (round(picture.shape[1] * scale), round(picture.shape[0] * scale))
+    if (picture.shape[1], picture.shape[0]) != inner:
+        method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        picture = cv2.resize(picture, inner, interpolation=method)
+    if inner == size:
+        return picture
+    canvas = np.full((height, width, 3), _GROUND, np.uint8)
+    left, top = (width - inner[0]) // 2, (height - inner[1]) // 2
+    canvas[top : top + inner[1], left : left + inner[0]] = picture
+    return canvas
+
+
+def _mark(season: Season, frames: list[Frame]) -> str:
+    settings = season.settings
+    parts: Iterator[object] = (f.sha256 for f in frames)
+    form = [_FILM_FORM, settings.film.model_dump(), settings.season.model_dump(mode="json")]
+    return hashlib.sha256(json.dumps([form, *parts]).encode()).hexdigest()

@@ -1,0 +1,67 @@
+"""The caption on a film's picture: date and plant age on a slip of paper. Pillow draws it."""
+
+from datetime import date
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+_FONT = Path(__file__).with_name("caption_font.ttf")
+_PAPER, _INK, _FAINT = (250, 246, 236), (43, 38, 34), (112, 102, 90)
+_SLIP_SHARE = 0.075  # height of the slip as a share of the picture's
+
+
+def caption_text(day: date, age: int, clock: str = "") -> tuple[str, str]:
+    """The two halves of a caption: ``("3 May 2031", "day 34")``.
+
+    Parameters
+    ----------
+    day : date
+        Local day of the frame.
+    age : int
+        Plant age in days.
+    clock : str
+        Local time to show behind the age, if the film has several frames a day.
+    """
+    return f"{day.day} {day:%B %Y}", f"day {age}" + (f", {clock}" if clock else "")
+
+
+def with_caption(picture: np.ndarray, text: tuple[str, str]) -> np.ndarray:
+    """A copy of `picture` with a caption in its lower left corner.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB.
+    text : (str, str)
+        What stands first, in ink, and second, fainter.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+    """
+    canvas = Image.fromarray(picture)
+    slip = _slip(text, max(18, round(canvas.height * _SLIP_SHARE)))
+    margin = slip.height // 3
+    canvas.paste(slip, (margin, canvas.height - slip.height - margin))
+    return np.asarray(canvas)
+
+
+@lru_cache(maxsize=8)
+def _slip(text: tuple[str, str], height: int) -> Image.Image:
+    font = _font(round(height * 0.62))
+    pad = round(height * 0.4)
+    gap = round(height * 0.35)
+    first, second = (round(font.getlength(part)) for part in text)
+    slip = Image.new("RGB", (first + second + gap + 2 * pad, height), _PAPER)
+    draw = ImageDraw.Draw(slip)
+    middle = height / 2
+    draw.text((pad, middle), text[0], _INK, font, anchor="lm")
+    draw.text((pad + first + gap, middle), text[1], _FAINT, font, anchor="lm")
+    return slip
+
+
+@lru_cache(maxsize=4)
+def _font(size: int) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(_FONT, size)

@@ -1,0 +1,54 @@
+"""A new season folder, from the annotated example settings."""
+
+import json
+import re
+from datetime import date
+from pathlib import Path
+
+from lapsekit.errors import SeasonError
+from lapsekit.resources import shared_folder
+from lapsekit.season import DIARY_FILE, DIARY_HEADER, REGIONS_FILE, SETTINGS_FILE
+
+
+def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
+    """Make a season folder whose settings work as they are.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where to; must not exist, or be empty.
+    title, time_zone, sown
+        What is put into season.toml and regions.toml.
+
+    Returns
+    -------
+    pathlib.Path
+        The folder.
+
+    Raises
+    ------
+    SeasonError
+        If the folder holds something already.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise SeasonError(f"{folder} exists and is not empty; name a new folder")
+    examples = shared_folder("config")
+    values = {"title": json.dumps(title, ensure_ascii=False), "sown": sown.isoformat()}
+    values["time_zone"] = json.dumps(time_zone)
+    settings = (examples / SETTINGS_FILE).read_text(encoding="utf-8")
+    for key, value in values.items():
+        settings = _with_value(settings, key, value)
+    regions = (examples / REGIONS_FILE).read_text(encoding="utf-8")
+    regions = _with_value(regions, "from", values["sown"])
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
+    (folder / REGIONS_FILE).write_text(regions, encoding="utf-8")
+    (folder / DIARY_FILE).write_text(DIARY_HEADER, encoding="utf-8")
+    (folder / "frames").mkdir()
+    return folder
+
+
+def _with_value(text: str, key: str, value: str) -> str:
+    """`text` with the first line of `key` set to `value`, its comment kept."""
+    line = re.compile(rf"^{key} = [^#\n]*?(?=\s*(#|$))", re.MULTILINE)
+    return line.sub(lambda _: f"{key} = {value}", text, count=1)

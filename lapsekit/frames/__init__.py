@@ -1,0 +1,1 @@
+"""Frame files: their names, their archive, and bringing in folders of photographs."""

@@ -1,0 +1,225 @@
+"""The frame files of a season: written once, never changed.
+
+A frame is written under a temporary name in its own folder, synced, linked to its final name
+and the folder synced, so that a power cut leaves either the whole frame or none. A name that
+is taken is never overwritten: the next counter is tried.
+"""
+
+import errno
+import hashlib
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from zoneinfo import ZoneInfo
+
+from lapsekit.errors import ArchiveError
+from lapsekit.frames.names import (
+    ASIDE,
+    FRAMES,
+    FrameName,
+    aside_folder,
+    day_folder,
+    read_name,
+)
+from lapsekit.when import local_day
+
+_PART = ".part-"
+
+
+@dataclass(frozen=True)
+class FrameFile:
+    """A frame file found in, or put into, the archive.
+
+    Attributes
+    ----------
+    camera : str
+        Camera name.
+    path : str
+        Path relative to the season folder, with forward slashes.
+    name : FrameName
+        What the file name says: instant, counter, suffix.
+    new : bool
+        False if a file of the same content already had the name.
+    """
+
+    camera: str
+    path: str
+    name: FrameName
+    new: bool = True
+
+
+def content_hash(data: bytes) -> str:
+    """SHA-256 of a frame's bytes, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+class Archive:
+    """The ``frames`` folder of one season.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The season folder.
+    zone : zoneinfo.ZoneInfo
+        Zone whose midnight ends a day.
+    """
+
+    def __init__(self, folder: Path, zone: ZoneInfo):
+        self._folder = folder
+        self._zone = zone
+
+    def store(self, camera: str, taken_at: datetime, data: bytes, suffix: str) -> FrameFile:
+        """File one frame under its day.
+
+        Raises
+        ------
+        ArchiveError
+            If the frame could not be written whole (disk full, no permission). Nothing is left
+            behind, and nothing that was filed before is touched.
+        """
+        day = local_day(taken_at, self._zone)
+        return self._put(day_folder(camera, day), camera, taken_at, data, suffix)
+
+    def set_aside(self, camera: str, taken_at: datetime, data: bytes, suffix: str) -> FrameFile:
+        """Keep a frame whose date cannot be true apart from the others; raises as `store`."""
+        return self._put(aside_folder(camera), camera, taken_at, data, suffix)
+
+    def read(self, path: str) -> bytes:
+        """Bytes of the frame at `path`, relative to the season folder.
+
+        Raises
+        ------
+        ArchiveError
+            If the file cannot be read.
+        """
+        try:
+            return (self._folder / path).read_bytes()
+        except OSError as error:
+            raise ArchiveError(f"{self._folder / path}: cannot be read ({error})") from error
+
+    def files(self) -> Iterator[FrameFile]:
+        """Every filed frame, ordered by camera, day and name; what was set aside is left out.
+
+        Raises
+        ------
+        ArchiveError
+            If a folder of the archive cannot be read.
+        """
+        for camera in _entries(self._folder / FRAMES):
+            for day in _entries(camera):
+                if day.name == ASIDE:
+                    continue
+                for file in _entries(day):
+                    name = read_name(file.name)
+                    if name is not None:
+                        path = PurePosixPath(FRAMES, camera.name, day.name, file.name)
+                        yield FrameFile(camera.name, str(path), name)
+
+    def remove_leftovers(self) -> int:
+        """Delete temporary files that an interrupted write left; how many there were."""
+        leftovers = list((self._folder / FRAMES).glob(f"*/*/{_PART}*"))
+        for file in leftovers:
+            file.unlink(missing_ok=True)
+        return len(leftovers)
+
+    def _put(
+        self,
+        relative: PurePosixPath,
+        camera: str,
+        taken_at: datetime,
+        data: bytes,
+        suffix: str,
+    ) -> FrameFile:
+        folder = self._folder / relative
+        counter = 1
+        with _told_by(folder):
+            _make_folder(folder)
+            with _part_file(folder, data) as part:
+                while True:
+                    name = FrameName(taken_at.replace(microsecond=0), counter, suffix)
+                    file = FrameFile(camera, str(relative / str(name)), name)
+                    target = folder / str(name)
+                    if _link(part, target):
+                        _sync_folder(folder)
+                        return file
+                    if target.read_bytes() == data:
+                        return FrameFile(camera, file.path, name, new=False)
+                    counter += 1
+
+
+@contextmanager
+def _told_by(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        remedy = {
+            errno.ENOSPC: "the disk is full; free some space and run the same command again",
+            errno.EDQUOT: "the disk quota is used up; free some space and run it again",
+            errno.EROFS: "the disk is read-only; check the card and how it is mounted",
+            errno.EACCES: "no permission to write there; check who owns the folder",
+        }.get(error.errno, "check the disk")
+        raise ArchiveError(
+            f"{folder}: the frame was not stored ({error.strerror}): {remedy}. "
+            "Frames stored before are untouched."
+        ) from error
+
+
+@contextmanager
+def _part_file(folder: Path, data: bytes) -> Iterator[Path]:
+    """A synced file of `data` under a temporary name, gone when the block ends."""
+    part = folder / f"{_PART}{os.getpid()}-{content_hash(data)[:12]}"
+    try:
+        with part.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        yield part
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+def _link(part: Path, target: Path) -> bool:
+    """Give `part` its final name; False if the name is taken. Falls back to a rename."""
+    try:
+        os.link(part, target)
+    except FileExistsError:
+        return False
+    except OSError as error:
+        if error.errno not in {errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK}:
+            raise
+        if target.exists():  # a card formatted without hard links (FAT, exFAT)
+            return False
+        part.rename(target)
+    return True
+
+
+def _make_folder(folder: Path) -> None:
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+        _sync_folder(folder.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError as error:
+        if error.errno != errno.EINVAL:  # some network file systems cannot sync a folder
+            raise
+    finally:
+        os.close(handle)
+
+
+def _entries(folder: Path) -> list[Path]:
+    try:
+        return sorted(p for p in folder.iterdir() if not p.name.startswith("."))
+    except FileNotFoundError:
+        return []
+    except NotADirectoryError:
+        return []
+    except OSError as error:
+        raise ArchiveError(f"{folder}: the folder cannot be read ({error.strerror})") from error

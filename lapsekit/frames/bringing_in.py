@@ -1,0 +1,168 @@
+"""Bring a folder of photographs into the archive.
+
+Each picture needs a time: from EXIF, from its file name by a pattern, or, only when asked, from
+the file's own date. Times without an offset are read in a named time zone. What cannot be used
+is left where it is and listed with the reason; nothing is ever moved or deleted.
+"""
+
+import os
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from lapsekit.catalogue import Catalogue
+from lapsekit.errors import ArchiveError, PictureError
+from lapsekit.frames.archive import Archive, content_hash
+from lapsekit.frames.indexing import described
+from lapsekit.frames.inspection import PictureFacts, inspect
+from lapsekit.progress import Track, silent
+from lapsekit.when import Clock
+
+PICTURE_SUFFIXES = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff"}
+_CLOCKS_DIFFER = timedelta(minutes=10)
+
+
+@dataclass(frozen=True)
+class TimeSource:
+    """Where a picture's time comes from.
+
+    Attributes
+    ----------
+    zone : zoneinfo.ZoneInfo
+        Zone of times that carry no offset of their own.
+    pattern : str or None
+        strptime pattern of the file name without its suffix; pictures that do not match are
+        passed over.
+    file_time : bool
+        Take the file's modification time.
+    """
+
+    zone: ZoneInfo
+    pattern: str | None = None
+    file_time: bool = False
+
+    def of(self, file: Path, facts: PictureFacts) -> datetime:
+        """UTC instant of a picture; raises `PictureError` where it carries none."""
+        if self.file_time:
+            return datetime.fromtimestamp(file.stat().st_mtime, UTC).replace(microsecond=0)
+        taken = self._by_name(file) if self.pattern else facts.taken
+        if taken is None:
+            raise PictureError(
+                "no time in its EXIF data; give --pattern for the file names, or --file-time"
+            )
+        return (taken if taken.tzinfo else taken.replace(tzinfo=self.zone)).astimezone(UTC)
+
+    def passes_over(self, file: Path) -> bool:
+        """Whether the file's name does not fit the pattern."""
+        return self.pattern is not None and self._by_name(file) is None
+
+    def _by_name(self, file: Path) -> datetime | None:
+        try:
+            return datetime.strptime(file.stem, self.pattern)
+        except ValueError:
+            return None
+
+
+@dataclass
+class ImportReport:
+    """What an import did, or with a dry run would do. Paths are of the source folder."""
+
+    stored: list[tuple[str, str]] = field(default_factory=list)
+    duplicates: list[tuple[str, str]] = field(default_factory=list)
+    aside: list[tuple[str, str]] = field(default_factory=list)
+    refused: list[tuple[str, str]] = field(default_factory=list)
+    passed_over: list[str] = field(default_factory=list)
+
+
+def bring_in(
+    source: Path,
+    camera: str,
+    times: TimeSource,
+    archive: Archive,
+    catalogue: Catalogue,
+    clock: Clock,
+    day_of: Callable[[datetime], date],
+    dry_run: bool = False,
+    track: Track = silent,
+) -> ImportReport:
+    """File the pictures below `source` as frames of `camera`.
+
+    Parameters
+    ----------
+    source : pathlib.Path
+        Folder of photographs; folders inside it are read too.
+    camera : str
+        Camera of the season to file them under.
+    times : TimeSource
+        Where their times come from.
+    archive, catalogue
+        Where they go.
+    clock : Clock
+        A picture dated later than this is set aside: its camera's clock, or ours, is wrong.
+    day_of : callable
+        Local day of an instant.
+    dry_run : bool
+        Look and report, write nothing.
+    track : Track
+        Told about progress.
+
+    Returns
+    -------
+    ImportReport
+
+    Raises
+    ------
+    ArchiveError
+        If `source` cannot be read, or a frame could not be stored; what was filed stays.
+    """
+    report = ImportReport()
+    files = _pictures(source)
+    seen: dict[str, str] = {}
+    for file in track(files, len(files), "importing"):
+        name = str(file.relative_to(source))
+        if times.passes_over(file):
+            report.passed_over.append(name)
+            continue
+        try:
+            data = file.read_bytes()
+            facts = inspect(data)
+            taken_at = times.of(file, facts)
+        except (PictureError, OSError) as error:
+            report.refused.append((name, str(error)))
+            continue
+        content = content_hash(data)
+        twin = seen.get(content) or catalogue.has_content(camera, content)
+        if twin is not None:
+            report.duplicates.append((name, twin))
+            continue
+        seen[content] = name
+        late = taken_at > clock() + _CLOCKS_DIFFER
+        if dry_run:
+            (report.aside if late else report.stored).append((name, taken_at.isoformat()))
+        elif late:
+            kept = archive.set_aside(camera, taken_at, data, facts.suffix)
+            report.aside.append((name, kept.path))
+        else:
+            kept = archive.store(camera, taken_at, data, facts.suffix)
+            catalogue.add_frames([described(kept, data, day_of, "import")])
+            (report.stored if kept.new else report.duplicates).append((name, kept.path))
+    return report
+
+
+def _pictures(source: Path) -> list[Path]:
+    def stop(error: OSError) -> None:
+        raise ArchiveError(f"{error.filename}: cannot be read ({error.strerror})") from error
+
+    if not source.is_dir():
+        try:
+            os.scandir(source).close()
+        except OSError as error:
+            stop(error)
+    return sorted(
+        Path(folder) / name
+        for folder, _, names in os.walk(source, onerror=stop)
+        for name in names
+        if Path(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith(".")
+    )

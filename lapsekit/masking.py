@@ -1,0 +1,62 @@
+"""One picture file -> its canopy mask."""
+
+from pathlib import Path
+
+import numpy as np
+from pydantic import ValidationError
+
+from lapsekit.errors import PictureError, SettingsError
+from lapsekit.frames.inspection import inspect
+from lapsekit.measuring import load_model
+from lapsekit.safely import write_safely
+from lapsekit.settings import CanopyTable
+from lapsekit.vision.canopy import classify
+from lapsekit.vision.pictures import decode, encode_mask
+
+
+def mask_file(
+    frame: Path, out: Path, method: str = "model", model_file: Path | None = None
+) -> tuple[float, tuple[int, int]]:
+    """Write the canopy mask of a picture file.
+
+    Parameters
+    ----------
+    frame : pathlib.Path
+        Any JPEG, PNG, WebP or TIFF picture.
+    out : pathlib.Path
+        PNG to write: 8 bits, 255 = canopy, the size of the upright picture.
+    method : {"model", "exg", "exgr"}
+        What counts as canopy.
+    model_file : pathlib.Path, optional
+        A canopy model other than the shipped one.
+
+    Returns
+    -------
+    cover : float
+        Canopy share of the picture, 0 to 1.
+    size : (width, height)
+        In px.
+
+    Raises
+    ------
+    PictureError
+        If `frame` is not a whole picture.
+    SettingsError
+        If `method` or `model_file` cannot be used.
+    """
+    try:
+        canopy = CanopyTable(method=method, model_file=model_file and str(model_file))
+    except ValidationError as error:
+        raise SettingsError(f"--method {method}: allowed are model, exg, exgr") from error
+    try:
+        data = frame.read_bytes()
+        inspect(data)
+        picture = decode(data)
+    except OSError as error:
+        raise PictureError(f"{frame}: cannot be read ({error.strerror})") from error
+    except PictureError as error:
+        raise PictureError(f"{frame}: {error}") from error
+    mask = classify(picture, canopy.method, load_model(canopy))
+    write_safely(out, encode_mask(mask))
+    height, width = mask.shape
+    return float(np.count_nonzero(mask) / mask.size), (width, height)

@@ -1,0 +1,124 @@
+"""What a validation error says to the person who wrote the file.
+
+Turns pydantic's errors into one line each: the key's path, the value, what is allowed.
+"""
+
+import difflib
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel, ValidationError
+
+_OWN_WORDS = {
+    "string_pattern_mismatch": "use lower-case letters, digits and hyphens, at most 40, a letter "
+    "or digit first",
+    "too_short": "at least one is needed",
+}
+
+
+def refusals(error: ValidationError, model: type[BaseModel]) -> list[str]:
+    """One line for each value of a file that `model` refused.
+
+    Parameters
+    ----------
+    error : pydantic.ValidationError
+        What validation found.
+    model : type of pydantic.BaseModel
+        The model of the whole file, from which the keys allowed beside a wrong one are read.
+
+    Returns
+    -------
+    list of str
+        ``"cameras.bench.px_per_cm = -3: input should be greater than 0"`` and the like. An
+        emptiness that only follows from a refused entry inside is not repeated.
+    """
+    problems = error.errors(include_url=False)
+    paths = [p["loc"] for p in problems]
+    return [
+        _told(p, model)
+        for p in problems
+        if not (p["type"] == "too_short" and any(_inside(other, p["loc"]) for other in paths))
+    ]
+
+
+def _inside(path: tuple[Any, ...], outer: tuple[Any, ...]) -> bool:
+    return len(path) > len(outer) and path[: len(outer)] == outer
+
+
+def _told(problem: dict[str, Any], model: type[BaseModel]) -> str:
+    """One problem of pydantic's in our words: key path, value, what is allowed."""
+    key, kind, context = _key_path(problem["loc"], model), problem["type"], problem.get("ctx", {})
+    if kind == "extra_forbidden":
+        return f"{key} is not a setting{_nearest(problem['loc'], model)}"
+    if kind == "missing":
+        return f"{key} is missing"
+    if kind.startswith("union_tag"):
+        value = problem["input"].get("kind") if isinstance(problem["input"], dict) else None
+        given = "is missing" if value is None else f"= {_toml(value)} is not known"
+        return f"{key}.kind {given}; allowed: {context['expected_tags'].replace(chr(39), '')}"
+    message = _OWN_WORDS.get(kind) or str(context.get("error", problem["msg"]))
+    value = problem["input"]
+    shown = "" if isinstance(value, dict) or len(repr(value)) > 120 else f" = {_toml(value)}"
+    return f"{key}{shown}: {message[0].lower()}{message[1:]}"
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(map(_toml, value)) + "]"
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def _key_path(loc: tuple[Any, ...], model: type[BaseModel]) -> str:
+    """``("region", 1, "outline", 0, "points")`` becomes ``region 2, outline 1, points``."""
+    parts: list[str] = []
+    for depth, step in enumerate(loc):
+        beside = _models_at(loc[:depth], model)
+        if step == "[key]" or any(_tag(m) == step for m in beside):
+            continue  # pydantic's own steps, not keys of the file
+        if isinstance(step, int):
+            parts[-1:] = [f"{parts[-1] if parts else 'entry'} {step + 1}"]
+        else:
+            parts.append(str(step))
+    numbered = any(isinstance(step, int) for step in loc)
+    return (", " if numbered else ".").join(parts) or "the file"
+
+
+def _nearest(loc: tuple[Any, ...], model: type[BaseModel]) -> str:
+    allowed = _allowed_beside(loc, model)
+    near = difflib.get_close_matches(str(loc[-1]), allowed, n=1)
+    hint = f'; did you mean "{near[0]}"?' if near else ""
+    return f"{hint} (allowed here: {', '.join(allowed)})"
+
+
+def _allowed_beside(loc: tuple[Any, ...], model: type[BaseModel]) -> list[str]:
+    models = _models_at(loc[:-1], model)
+    return list(dict.fromkeys(f.alias or n for m in models for n, f in m.model_fields.items()))
+
+
+def _models_at(loc: tuple[Any, ...], model: type[BaseModel]) -> list[type[BaseModel]]:
+    """The models a value at `loc` may be of, found by walking down from the file's own."""
+    current = [model]
+    for step in loc:
+        inner = [m for owner in current for m in _entered(owner, step)]
+        tagged = [m for m in current if _tag(m) == step]
+        current = tagged or inner or current
+    return current
+
+
+def _entered(owner: type[BaseModel], step: Any) -> list[type[BaseModel]]:
+    fields = {f.alias or n: f for n, f in owner.model_fields.items()}
+    return _models_in(fields[step].annotation) if step in fields else []
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [m for part in get_args(annotation) for m in _models_in(part)]
+
+
+def _tag(model: type[BaseModel]) -> str | None:
+    """The one value of a model's ``kind``, by which a union tells its members apart."""
+    kind = model.model_fields.get("kind")
+    is_tag = kind is not None and get_origin(kind.annotation) is Literal
+    return get_args(kind.annotation)[0] if is_tag else None

@@ -1,0 +1,184 @@
+"""Stage: daily values -> growth tables and a plot, in the season's ``growth`` folder."""
+
+import csv
+import importlib.util
+import io
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, fields
+from datetime import date
+from pathlib import Path
+
+from lapsekit.catalogue import Daily
+from lapsekit.growth.rates import Rate, growth_rates
+from lapsekit.safely import write_safely
+from lapsekit.season import Season
+from lapsekit.settings import Region
+from lapsekit.when import days_between, plant_age
+
+COLUMNS = {
+    "region": "name in regions.toml",
+    "day": "local calendar day",
+    "plant_age_days": "days since sowing",
+    "area_cm2": "canopy area on the bench plane, median of the day's usable frames; cm²",
+    "area_low_cm2": "smallest of the day's usable frames; cm²",
+    "area_high_cm2": "largest of the day's usable frames; cm²",
+    "cover": "canopy share of the region, median of the day's usable frames; 0 to 1",
+    "cover_low": "smallest of the day's usable frames; 0 to 1",
+    "cover_high": "largest of the day's usable frames; 0 to 1",
+    "frames_used": "usable frames the day's value rests on",
+    "frames_left_out": "frames of the day that were not used",
+    "left_out_because": "reasons and counts",
+    "rgr_per_day": "relative growth rate over the window that ends on the day; per day",
+    "rgr_low": "lower end of its 95 % interval; per day",
+    "rgr_high": "upper end of its 95 % interval; per day",
+    "doubling_days": "ln 2 / RGR where the whole interval is above zero; days",
+}
+
+
+@dataclass(frozen=True)
+class GrowthRow:
+    """One region on one day; the fields are `COLUMNS`, None where there is no value."""
+
+    region: str
+    day: date
+    plant_age_days: int
+    area_cm2: float | None
+    area_low_cm2: float | None
+    area_high_cm2: float | None
+    cover: float | None
+    cover_low: float | None
+    cover_high: float | None
+    frames_used: int
+    frames_left_out: int
+    left_out_because: str
+    rgr_per_day: float | None
+    rgr_low: float | None
+    rgr_high: float | None
+    doubling_days: float | None
+
+
+@dataclass(frozen=True)
+class GrowthReport:
+    """What the growth stage wrote, and the rows it wrote."""
+
+    rows: list[GrowthRow]
+    written: list[Path]
+
+
+def growth_rows(season: Season) -> dict[str, list[GrowthRow]]:
+    """Growth of each region, a row for every day from its first to its last.
+
+    Returns
+    -------
+    dict of str to list of GrowthRow
+        In the order of regions.toml. A day without any frame is a row without values, so that
+        a gap shows as one.
+    """
+    return {
+        region.name: _region_rows(season, region, season.catalogue.daily(region.name))
+        for region in season.regions.region
+    }
+
+
+def _region_rows(season: Season, region: Region, daily: list[Daily]) -> list[GrowthRow]:
+    if not daily:
+        return []
+    known = {d.day: d for d in daily}
+    days = list(days_between(daily[0].day, daily[-1].day))
+    values = [_growing(known.get(day)) for day in days]
+    rates = growth_rates(days, values, season.settings.growth.window_days)
+    sown = season.sown(region)
+    return [
+        _row(region.name, known.get(day), rate, plant_age(day, sown))
+        for day, rate in zip(days, rates, strict=True)
+    ]
+
+
+def _growing(daily: Daily | None) -> float | None:
+    """The value whose log grows: the area, or the cover where the camera has no scale."""
+    if daily is None:
+        return None
+    return daily.cover if daily.area_cm2 is None else daily.area_cm2
+
+
+def _row(region: str, daily: Daily | None, rate: Rate, age: int) -> GrowthRow:
+    d = daily or Daily(region, rate.day, None, None, None, None, None, None, 0, {})
+    return GrowthRow(
+        region=region,
+        day=rate.day,
+        plant_age_days=age,
+        area_cm2=d.area_cm2,
+        area_low_cm2=d.area_low_cm2,
+        area_high_cm2=d.area_high_cm2,
+        cover=d.cover,
+        cover_low=d.cover_low,
+        cover_high=d.cover_high,
+        frames_used=d.frames_used,
+        frames_left_out=sum(d.left_out.values()),
+        left_out_because=", ".join(f"{n} {why}" for why, n in sorted(d.left_out.items())),
+        rgr_per_day=rate.rgr_per_day,
+        rgr_low=rate.rgr_low,
+        rgr_high=rate.rgr_high,
+        doubling_days=rate.doubling_days,
+    )
+
+
+def csv_text(rows: Iterable[GrowthRow]) -> str:
+    """The growth table as CSV: a header, then one row per region and day."""
+    out = io.StringIO()
+    table = csv.writer(out, lineterminator="\n")
+    table.writerow(COLUMNS)
+    for row in rows:
+        table.writerow(_cell(getattr(row, f.name)) for f in fields(row))
+    return out.getvalue()
+
+
+def _cell(value: object) -> str:
+    if value is None:
+        return ""
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def report_growth(season: Season) -> GrowthReport:
+    """Write the growth table (CSV, and Parquet where pyarrow is installed) and its plot.
+
+    Parameters
+    ----------
+    season : Season
+        An open season; the caller holds its stage lock.
+
+    Returns
+    -------
+    GrowthReport
+    """
+    by_region = growth_rows(season)
+    rows = [row for rows in by_region.values() for row in rows]
+    season.tables.mkdir(exist_ok=True)
+    written = [season.tables / "daily.csv"]
+    write_safely(written[0], csv_text(rows).encode())
+    if importlib.util.find_spec("pyarrow"):
+        written.append(season.tables / "daily.parquet")
+        write_safely(written[-1], _parquet(rows))
+    if rows:
+        from lapsekit.plotting import growth_plot
+
+        for kind in ("svg", "png"):
+            written.append(season.tables / f"growth.{kind}")
+            write_safely(written[-1], growth_plot(by_region, season.regions, kind))
+    return GrowthReport(rows, written)
+
+
+def _parquet(rows: list[GrowthRow]) -> bytes:
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    kinds = {str: pa.string(), int: pa.int64(), date: pa.date32()}
+    schema = pa.schema(
+        [
+            pa.field(f.name, kinds.get(f.type, pa.float64()), metadata={"about": COLUMNS[f.name]})
+            for f in fields(GrowthRow)
+        ]
+    )
+    out = io.BytesIO()
+    pq.write_table(pa.Table.from_pylist([asdict(r) for r in rows], schema), out)
+    return out.getvalue()

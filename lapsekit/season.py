@@ -1,0 +1,161 @@
+"""A season folder, opened: settings, regions, archive, catalogue, and who works on it."""
+
+import fcntl
+import os
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from functools import cached_property
+from pathlib import Path
+
+from lapsekit.catalogue import Catalogue, Frame
+from lapsekit.errors import SeasonBusy, SeasonError
+from lapsekit.frames.archive import Archive
+from lapsekit.frames.choosing import daily_picture
+from lapsekit.frames.indexing import IndexReport, index
+from lapsekit.progress import Track, silent
+from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
+from lapsekit.when import Clock, instant, local_day, system_clock
+
+SETTINGS_FILE = "season.toml"
+REGIONS_FILE = "regions.toml"
+DIARY_FILE = "diary.csv"
+CATALOGUE_FILE = "catalogue.sqlite"
+LOCK_FILE = ".lock"
+DIARY_HEADER = "date,region,event,note\n"
+
+
+class Season:
+    """One season folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The folder that holds season.toml.
+    clock : Clock
+        Gives the present instant; the machine's clock unless a season is replayed.
+
+    Raises
+    ------
+    SeasonError
+        If the folder is not a season folder.
+    SettingsError
+        If season.toml or regions.toml hold something that cannot be used.
+    """
+
+    def __init__(self, folder: Path, clock: Clock = system_clock):
+        self.folder = folder
+        self.clock = clock
+        if not (folder / SETTINGS_FILE).is_file():
+            raise SeasonError(
+                f"{folder}: no {SETTINGS_FILE} there, so it is not a season folder. Make one with "
+                "lapsekit new FOLDER, or name yours with --season FOLDER"
+            )
+        self.settings: Settings = load_settings(folder / SETTINGS_FILE)
+        self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
+        self.zone = self.settings.season.zone
+        self.archive = Archive(folder, self.zone)
+
+    @cached_property
+    def catalogue(self) -> Catalogue:
+        """The season's catalogue, opened on first use."""
+        return Catalogue(self.folder / CATALOGUE_FILE)
+
+    @property
+    def films(self) -> Path:
+        """Where films go."""
+        return self.folder / "films"
+
+    @property
+    def site(self) -> Path:
+        """Where the site goes."""
+        return self.folder / "site"
+
+    @property
+    def tables(self) -> Path:
+        """Where growth tables and plots go."""
+        return self.folder / "growth"
+
+    def day_of(self, moment: datetime) -> date:
+        """Local day of an instant."""
+        return local_day(moment, self.zone)
+
+    def sown(self, region: Region) -> date:
+        """Sowing date of a region."""
+        return region.sown or self.settings.season.sown
+
+    def index(self, rebuild: bool = False, track: Track = silent) -> IndexReport:
+        """Bring the catalogue into step with the frame files."""
+        return index(self.archive, self.catalogue, self.day_of, rebuild, track)
+
+    def usable_frames(self) -> dict[str, dict[date, list[Frame]]]:
+        """Usable frames by camera and local day, in order of time."""
+        found: dict[str, dict[date, list[Frame]]] = {}
+        for frame, screening in self.catalogue.screenings():
+            if not screening.reasons:
+                found.setdefault(frame.camera, {}).setdefault(frame.day, []).append(frame)
+        return found
+
+    def daily_pictures(self) -> dict[str, dict[date, Frame]]:
+        """The daily picture of each camera and day that has a usable frame."""
+        at = self.settings.capture.daily_at
+        return {
+            camera: {
+                day: daily_picture(frames, instant(day, at, self.zone))
+                for day, frames in days.items()
+            }
+            for camera, days in self.usable_frames().items()
+        }
+
+    @contextmanager
+    def lock(
+        self, stage: str, wait_s: float = 600, on_wait: Callable[[str], None] | None = None
+    ) -> Iterator[None]:
+        """Hold the season for one stage; only one stage writes at a time.
+
+        Parameters
+        ----------
+        stage : str
+            What is going to be done, for whoever waits.
+        wait_s : float
+            How long to wait for another stage to end.
+        on_wait : callable, optional
+            Told once who is being waited for.
+
+        Raises
+        ------
+        SeasonBusy
+            If the other stage has not ended in time.
+        """
+        path = self.folder / LOCK_FILE
+        with path.open("a+", encoding="utf-8") as file:
+            deadline = time.monotonic() + wait_s
+            waited = False
+            while not _locked(file.fileno()):
+                file.seek(0)
+                holder = file.read().strip() or "another lapsekit process"
+                if time.monotonic() >= deadline:
+                    raise SeasonBusy(
+                        f"{self.folder} is held by {holder}; wait until it is done, then run "
+                        f"{stage} again"
+                    )
+                if not waited and on_wait is not None:
+                    on_wait(holder)
+                waited = True
+                time.sleep(0.1)
+            file.truncate(0)
+            file.write(f"lapsekit {stage} (process {os.getpid()})\n")
+            file.flush()
+            try:
+                yield
+            finally:
+                file.truncate(0)
+
+
+def _locked(handle: int) -> bool:
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True

@@ -1,0 +1,334 @@
+"""season.toml and regions.toml as frozen, validated models.
+
+A value that cannot be used is refused with the file, the key's path, the value and what is
+allowed (:class:`~lapsekit.errors.SettingsError`); nothing is guessed or silently corrected.
+"""
+
+import tomllib
+from collections.abc import Iterable
+from datetime import date, time
+from functools import cached_property
+from pathlib import Path
+from typing import Annotated, Literal, TypeVar
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationError,
+    field_validator,
+    model_validator,
+)
+
+from lapsekit.errors import SettingsError
+from lapsekit.refusals import refusals
+
+Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
+Day = Annotated[date, Field(strict=False)]
+ClockTime = Annotated[time, Field(strict=False)]
+Share = Annotated[float, Field(ge=0, le=1)]
+Point = Annotated[tuple[float, float], Field(strict=False)]
+Points = Annotated[tuple[Point, ...], Field(strict=False)]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
+
+
+class SeasonTable(_Model):
+    """``[season]``: what is grown, since when, and whose midnight ends a day."""
+
+    title: Annotated[str, Field(min_length=1, max_length=200)]
+    time_zone: str
+    sown: Day
+    about: str = ""
+
+    @field_validator("time_zone")
+    @classmethod
+    def _known_zone(cls, value: str) -> str:
+        try:
+            ZoneInfo(value)
+        except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+            raise ValueError(
+                'not a time zone of the IANA database; write one like "UTC" or "Area/City"'
+            ) from error
+        return value
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The season's time zone."""
+        return ZoneInfo(self.time_zone)
+
+
+class _Camera(_Model):
+    px_per_cm: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    scale_points: Annotated[tuple[Point, Point], Field(strict=False)] | None = None
+    scale_length_cm: Annotated[float, Field(gt=0, le=10_000)] | None = None
+
+    @model_validator(mode="after")
+    def _one_scale(self) -> "_Camera":
+        by_length = (self.scale_points is not None, self.scale_length_cm is not None)
+        if self.px_per_cm is not None and any(by_length):
+            raise ValueError("give px_per_cm, or scale_points with scale_length_cm, not both")
+        if any(by_length) and not all(by_length):
+            raise ValueError("scale_points and scale_length_cm belong together; give both")
+        if self.scale_points is not None and self._length_px() < 1:
+            raise ValueError("the two scale_points are the same place; take two that lie apart")
+        return self
+
+    def _length_px(self) -> float:
+        (x0, y0), (x1, y1) = self.scale_points
+        return float(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)
+
+    @property
+    def scale_px_per_cm(self) -> float | None:
+        """Pixels per centimetre on the bench plane; None where no scale is given."""
+        if self.scale_points is not None:
+            return self._length_px() / self.scale_length_cm
+        return self.px_per_cm
+
+
+class FilesCamera(_Camera):
+    """Pictures come by ``lapsekit import`` only; nothing is captured."""
+
+    kind: Literal["files"]
+
+
+class UsbCamera(_Camera):
+    """A camera on USB, read through Video4Linux."""
+
+    kind: Literal["usb"]
+    device: Annotated[int, Field(ge=0, le=63)] = 0
+    width: Annotated[int, Field(ge=160, le=16_000)] | None = None
+    height: Annotated[int, Field(ge=120, le=16_000)] | None = None
+    warm_up_frames: Annotated[int, Field(ge=0, le=300)] = 10
+    jpeg_quality: Annotated[int, Field(ge=50, le=100)] = 92
+
+
+class CommandCamera(_Camera):
+    """Any program that writes one picture to standard output, or to the file ``{file}``."""
+
+    kind: Literal["command"]
+    command: Annotated[tuple[str, ...], Field(strict=False, min_length=1)]
+    time_limit_s: Annotated[float, Field(gt=0, le=600)] = 30.0
+
+
+class ReplayCamera(_Camera):
+    """Plays a folder of dated frames (named as lapsekit files them) again."""
+
+    kind: Literal["replay"]
+    folder: Annotated[str, Field(min_length=1)]
+
+
+Camera = Annotated[
+    FilesCamera | UsbCamera | CommandCamera | ReplayCamera, Field(discriminator="kind")
+]
+
+
+class CaptureTable(_Model):
+    """``[capture]``: when frames are taken, by the clock on the wall."""
+
+    every_minutes: Annotated[int, Field(ge=1, le=1440)] = 30
+    first: Annotated[ClockTime, Field(alias="from")] = time(8, 0)
+    last: Annotated[ClockTime, Field(alias="until")] = time(18, 0)
+    daily_at: ClockTime = time(12, 0)
+
+    @model_validator(mode="after")
+    def _window(self) -> "CaptureTable":
+        if self.first > self.last:
+            raise ValueError(
+                f"from ({self.first:%H:%M}) must not be later than until ({self.last:%H:%M})"
+            )
+        return self
+
+
+class MorningTable(_Model):
+    """``[morning]``: when the day's frames are measured and the site is made again."""
+
+    at: ClockTime = time(6, 30)
+
+
+class ScreeningTable(_Model):
+    """``[screening]``: what makes a frame unusable."""
+
+    dark_below: Share = 0.06
+    blown_above: Share = 0.35
+    blurred_above: Share = 0.72
+
+
+class CanopyTable(_Model):
+    """``[canopy]``: what counts as plant."""
+
+    method: Literal["model", "exg", "exgr"] = "model"
+    model_file: str | None = None
+
+
+class GrowthTable(_Model):
+    """``[growth]``: how growth rates are worked out."""
+
+    window_days: Annotated[int, Field(ge=3, le=60)] = 7
+
+
+class FilmTable(_Model):
+    """``[film]``: the season's film."""
+
+    frames: Literal["daily", "all"] = "daily"
+    frames_per_second: Annotated[int, Field(ge=1, le=60)] = 12
+    height_px: Annotated[int, Field(ge=120, le=2160)] = 720
+    caption: bool = True
+
+
+class Settings(_Model):
+    """season.toml as a whole."""
+
+    season: SeasonTable
+    cameras: Annotated[dict[Name, Camera], Field(min_length=1)]
+    capture: CaptureTable = CaptureTable()
+    morning: MorningTable = MorningTable()
+    screening: ScreeningTable = ScreeningTable()
+    canopy: CanopyTable = CanopyTable()
+    growth: GrowthTable = GrowthTable()
+    film: FilmTable = FilmTable()
+
+
+class Outline(_Model):
+    """One outline of a region, valid from a day on; without points, the whole picture."""
+
+    valid_from: Annotated[Day, Field(alias="from")]
+    points: Points | None = None
+
+    @field_validator("points")
+    @classmethod
+    def _encloses_something(cls, points: Points | None) -> Points | None:
+        if points is None:
+            return None
+        if len(points) < 3:
+            raise ValueError(f"an outline needs at least three points, this one has {len(points)}")
+        if abs(_signed_area(points)) < 1:
+            raise ValueError("the outline encloses nothing; its points lie on one line")
+        if _crosses_itself(points):
+            raise ValueError("the outline crosses itself; list its points in order around the pot")
+        return points
+
+
+class Region(_Model):
+    """A region of interest: one plant, tray or bed, seen by one camera."""
+
+    name: Name
+    label: Annotated[str, Field(min_length=1, max_length=80)] | None = None
+    camera: Name
+    sown: Day | None = None
+    group: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    outline: Annotated[tuple[Outline, ...], Field(strict=False, min_length=1)]
+
+    @field_validator("outline")
+    @classmethod
+    def _one_a_day(cls, outlines: tuple[Outline, ...]) -> tuple[Outline, ...]:
+        days = [o.valid_from for o in outlines]
+        if len(set(days)) < len(days):
+            raise ValueError("two outlines are valid from the same day; keep one of them")
+        return tuple(sorted(outlines, key=lambda o: o.valid_from))
+
+    @property
+    def title(self) -> str:
+        """What a page calls the region."""
+        return self.label or self.name.replace("-", " ").capitalize()
+
+    def outline_on(self, day: date) -> Outline | None:
+        """The outline valid on `day`; None before the first."""
+        return next((o for o in reversed(self.outline) if o.valid_from <= day), None)
+
+
+class Regions(_Model):
+    """regions.toml as a whole."""
+
+    region: Annotated[tuple[Region, ...], Field(strict=False)] = ()
+
+    @field_validator("region")
+    @classmethod
+    def _names_differ(cls, regions: tuple[Region, ...]) -> tuple[Region, ...]:
+        names = [r.name for r in regions]
+        for name in names:
+            if names.count(name) > 1:
+                raise ValueError(f'two regions are named "{name}"; each needs a name of its own')
+        return regions
+
+    @cached_property
+    def by_name(self) -> dict[str, Region]:
+        """Regions by their names, in the file's order."""
+        return {r.name: r for r in self.region}
+
+
+def load_settings(path: Path) -> Settings:
+    """Read season.toml.
+
+    Raises
+    ------
+    SettingsError
+        If the file cannot be read, is not TOML, or holds a value that is not allowed.
+    """
+    return _load(path, Settings)
+
+
+def load_regions(path: Path, settings: Settings) -> Regions:
+    """Read regions.toml and check its cameras against `settings`; a missing file is no regions.
+
+    Raises
+    ------
+    SettingsError
+        If the file holds a value that is not allowed, or names a camera that season.toml has not.
+    """
+    if not path.exists():
+        return Regions()
+    regions = _load(path, Regions)
+    for number, region in enumerate(regions.region, start=1):
+        if region.camera not in settings.cameras:
+            raise SettingsError(
+                f'{path}: region {number} ("{region.name}"): camera = "{region.camera}" is not a '
+                f"camera of season.toml; it has {_listed(settings.cameras)}"
+            )
+    return regions
+
+
+_M = TypeVar("_M", bound=_Model)
+
+
+def _load(path: Path, model: type[_M]) -> _M:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path}: cannot be read ({error})") from error
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{path}: not valid TOML: {error}") from error
+    try:
+        return model.model_validate(table)
+    except ValidationError as error:
+        raise SettingsError("\n".join(f"{path}: {p}" for p in refusals(error, model))) from error
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(f'"{n}"' for n in names)
+
+
+def _signed_area(points: Points) -> float:
+    """Shoelace area in square pixels, positive where y points down and order is clockwise."""
+    ends = points[1:] + points[:1]
+    return sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(points, ends, strict=True)) / 2
+
+
+def _crosses_itself(points: Points) -> bool:
+    """Whether any two edges that are not neighbours cross properly."""
+    edges = list(zip(points, points[1:] + points[:1], strict=True))
+
+    def side(a: Point, b: Point, c: Point) -> float:
+        return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+    return any(
+        side(a, b, c) * side(a, b, d) < 0 and side(c, d, a) * side(c, d, b) < 0
+        for i, (a, b) in enumerate(edges)
+        for c, d in edges[i + 2 :]
+    )

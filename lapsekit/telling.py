@@ -1,0 +1,158 @@
+"""What the command line says about what was done: reports in, lines of text out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from lapsekit.film.assembling import FilmReport
+    from lapsekit.frames.bringing_in import ImportReport
+    from lapsekit.frames.indexing import IndexReport
+    from lapsekit.measuring import MeasureReport
+    from lapsekit.reporting import GrowthReport, GrowthRow
+    from lapsekit.season import Season
+    from lapsekit.site.build import SiteReport
+    from lapsekit.unattended.morning import MorningReport
+    from lapsekit.unattended.process import SimulationReport
+
+_FEW = 10
+
+
+def founded(folder: Path, zone: str) -> list[str]:
+    """After ``new``."""
+    return [
+        f"made {folder} (time zone {zone})",
+        f"next: look through {folder / 'season.toml'}, then bring pictures in with",
+        f"  lapsekit import PICTURES --camera bench --season {folder}",
+    ]
+
+
+def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
+    """After ``import``."""
+    verb = "would file" if dry_run else "filed"
+    lines = [f"{verb} {_count(len(report.stored), 'frame')} (times without an offset: {zone})"]
+    if dry_run:
+        lines += _some(f"  {name}: {when}" for name, when in report.stored)
+    if report.duplicates:
+        lines.append(f"skipped {len(report.duplicates)} already there (same content)")
+    if report.passed_over:
+        lines.append(f"passed over {len(report.passed_over)} whose name does not fit the pattern")
+    if report.aside:
+        lines.append(
+            f"kept aside {_count(len(report.aside), 'frame')} dated later than this machine's "
+            "clock; check both clocks, then import the folder again:"
+        )
+        lines += _some(f"  {name} -> {kept}" for name, kept in report.aside)
+    if report.refused:
+        lines.append(f"refused {len(report.refused)}, left where they are:")
+        lines += [f"  {name}: {why}" for name, why in report.refused]
+    return lines
+
+
+def unknown_camera(cameras: Iterable[str], name: str) -> str:
+    """When a camera is named that season.toml has not."""
+    return (
+        f'no camera "{name}" to be used in season.toml; it has {", ".join(cameras)}. '
+        f'For another, add:\n[cameras.{name}]\nkind = "files"'
+    )
+
+
+def indexed(report: IndexReport) -> list[str]:
+    """After ``index``."""
+    lines = [f"{report.added} added, {report.forgotten} forgotten (their files are gone)"]
+    return lines + _unreadable(report.unreadable)
+
+
+def masked(out: Path, cover: float) -> list[str]:
+    """After ``mask``."""
+    return [f"cover {cover:.2%}", f"mask written to {out}"]
+
+
+def measured(report: MeasureReport) -> list[str]:
+    """After ``measure``."""
+    if not report.measured and not report.days:
+        lines = [f"nothing to measure: all {report.done_before} frames are up to date"]
+        return lines + _unreadable(report.unreadable)
+    lines = [
+        f"measured {_count(report.measured, 'frame')} ({report.done_before} were up to date), "
+        f"worked out {_count(report.days, 'daily value')}"
+    ]
+    if report.left_out:
+        reasons = ", ".join(f"{n} {why}" for why, n in sorted(report.left_out.items()))
+        lines.append(f"left out {sum(report.left_out.values())}: {reasons}")
+    return lines + _unreadable(report.unreadable)
+
+
+def grown(report: GrowthReport, season: Season) -> list[str]:
+    """After ``growth``: one line a region, then where the tables are."""
+    if not report.rows:
+        return ["no daily values yet; run lapsekit measure first"]
+    lines = [f"{'region':24} {'day':10}  {'canopy':>9}  {'RGR per day (95 %)':22} doubling"]
+    for region in season.regions.region:
+        rows = [r for r in report.rows if r.region == region.name and r.frames_used]
+        if rows:
+            lines.append(_summary(region.title, rows[-1]))
+    return lines + [f"written: {path}" for path in report.written]
+
+
+def _summary(title: str, row: GrowthRow) -> str:
+    size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
+    rate = doubling = "not enough days yet"
+    if row.rgr_per_day is not None:
+        rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
+        doubling = f"{row.doubling_days:.1f} days" if row.doubling_days else "not shown to grow"
+    else:
+        doubling = ""
+    return f"{title:24} {row.day}  {size:>9}  {rate:22} {doubling}".rstrip()
+
+
+def filmed(report: FilmReport) -> list[str]:
+    """After ``film``."""
+    if not report.made:
+        return [f"{report.path} is up to date ({_count(report.frames, 'picture')})"]
+    return [f"{report.path}: {_count(report.frames, 'picture')}"]
+
+
+def built(report: SiteReport) -> list[str]:
+    """After ``site``."""
+    return [
+        f"site {report.front.parent}: {report.written} files written, {report.unchanged} "
+        f"unchanged, {report.removed} removed"
+    ]
+
+
+def demonstrated(
+    folder: Path, simulated: SimulationReport, film: FilmReport, final: MorningReport
+) -> list[str]:
+    """After the demo's building, before it serves."""
+    return [
+        f"{simulated.filed} frames captured in simulated time; "
+        f"{len(simulated.failed)} captures found the camera silent",
+        *filmed(film),
+        *built(final.site),
+        f"growth tables and plot: {folder / 'growth'}",
+    ]
+
+
+def served(address: str) -> list[str]:
+    """When the site is being served."""
+    return [f"open {address} (this machine only; stop with Ctrl+C)"]
+
+
+def _unreadable(files: list[tuple[str, str]]) -> list[str]:
+    if not files:
+        return []
+    return ["not whole pictures, left where they are:", *(f"  {p}: {why}" for p, why in files)]
+
+
+def _count(number: int, word: str) -> str:
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def _some(lines: Iterable[str]) -> list[str]:
+    lines = list(lines)
+    rest = len(lines) - _FEW
+    return lines if rest <= 0 else [*lines[:_FEW], f"  and {rest} more"]

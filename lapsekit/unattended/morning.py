@@ -1,0 +1,28 @@
+"""The morning chain: measure, growth, site."""
+
+from dataclasses import dataclass
+
+from lapsekit.measuring import MeasureReport, measure
+from lapsekit.progress import Track, silent
+from lapsekit.reporting import GrowthReport, report_growth
+from lapsekit.season import Season
+from lapsekit.site.build import SiteReport, build_site
+
+
+@dataclass(frozen=True)
+class MorningReport:
+    """What each stage of the chain did."""
+
+    measured: MeasureReport
+    growth: GrowthReport
+    site: SiteReport
+
+
+def morning(season: Season, workers: int | None = None, track: Track = silent) -> MorningReport:
+    """Measure what is new, write the growth tables, bring the site up to date.
+
+    The caller holds the season's stage lock. Raises what the stages raise.
+    """
+    return MorningReport(
+        measure(season, workers, track), report_growth(season), build_site(season, track)
+    )

@@ -1,0 +1,79 @@
+"""Canopy of one region: pixels, cover and square centimetres."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from skimage.draw import polygon2mask
+
+
+@dataclass(frozen=True)
+class RegionCanopy:
+    """Canopy inside one outline.
+
+    Attributes
+    ----------
+    region_px, canopy_px : int
+        Pixels whose centre lies inside the outline, and those of them that are canopy.
+    cover : float
+        Canopy share of the region, 0 to 1.
+    area_cm2 : float or None
+        Canopy area on the bench plane; None without a scale.
+    """
+
+    region_px: int
+    canopy_px: int
+    cover: float
+    area_cm2: float | None
+
+
+def region_mask(shape: tuple[int, int], points: Sequence[tuple[float, float]] | None) -> np.ndarray:
+    """Pixels whose centres lie inside an outline.
+
+    Parameters
+    ----------
+    shape : (height, width)
+        Size of the upright picture in px.
+    points : sequence of (x, y), or None
+        Outline in px, x to the right and y down, the centre of the top left pixel at (0, 0);
+        None for the whole picture.
+
+    Returns
+    -------
+    ndarray of bool, shape (height, width)
+    """
+    if points is None:
+        return np.ones(shape, bool)
+    return polygon2mask(shape, [(y, x) for x, y in points])
+
+
+def outside(
+    shape: tuple[int, int], points: Sequence[tuple[float, float]] | None
+) -> tuple[int, tuple[float, float]] | None:
+    """The first point of an outline that lies outside the picture, with its number from 1."""
+    height, width = shape
+    for number, (x, y) in enumerate(points or (), start=1):
+        if not (0 <= x <= width and 0 <= y <= height):
+            return number, (x, y)
+    return None
+
+
+def region_canopy(canopy: np.ndarray, region: np.ndarray, px_per_cm: float | None) -> RegionCanopy:
+    """Count the canopy inside a region.
+
+    Parameters
+    ----------
+    canopy, region : ndarray of bool, shape (height, width)
+        Canopy mask of the frame, and mask of the region.
+    px_per_cm : float or None
+        Scale on the bench plane.
+
+    Returns
+    -------
+    RegionCanopy
+    """
+    region_px = int(np.count_nonzero(region))
+    canopy_px = int(np.count_nonzero(canopy & region))
+    cover = canopy_px / region_px if region_px else 0.0
+    area = None if px_per_cm is None else canopy_px / px_per_cm**2
+    return RegionCanopy(region_px, canopy_px, cover, area)

@@ -1,0 +1,86 @@
+"""Local days, capture times and plant age. Pure: every clock is the caller's.
+
+Instants are timezone-aware and in UTC; a *day* is a local calendar day in the season's zone.
+Wall-clock times are turned into instants by :func:`instant`, in one place, so that both changes
+to and from summer time are decided once.
+"""
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+#: Gives the present instant, in UTC. Passed in, so that a season can be replayed.
+Clock = Callable[[], datetime]
+
+
+def system_clock() -> datetime:
+    """The machine's own clock, in UTC."""
+    return datetime.now(UTC)
+
+
+def local_day(moment: datetime, zone: ZoneInfo) -> date:
+    """Calendar day of `moment` in `zone`."""
+    return moment.astimezone(zone).date()
+
+
+def instant(day: date, clock_time: time, zone: ZoneInfo) -> datetime:
+    """UTC instant of a wall-clock time.
+
+    A time that the change to summer time skips is read with the offset before the change (02:30
+    becomes 03:30 on the clock); of a time that occurs twice in autumn the first is meant.
+    """
+    return datetime.combine(day, clock_time, tzinfo=zone).astimezone(UTC)
+
+
+def capture_times(
+    day: date, first: time, last: time, every: timedelta, zone: ZoneInfo
+) -> list[datetime]:
+    """Instants of one local day's captures, from `first` to `last` inclusive.
+
+    Steps are real minutes: on a day with a change of the clock the window is an hour shorter or
+    longer and holds that many fewer or more captures.
+
+    Parameters
+    ----------
+    day : date
+        Local calendar day.
+    first, last : time
+        Wall-clock bounds of the window, ``first <= last``.
+    every : timedelta
+        Step between captures, longer than zero.
+    zone : ZoneInfo
+        The season's time zone.
+
+    Returns
+    -------
+    list of datetime
+        UTC instants in order.
+    """
+    end = instant(day, last, zone)
+    moment = instant(day, first, zone)
+    moments = []
+    while moment <= end:
+        moments.append(moment)
+        moment += every
+    return moments
+
+
+def days_between(first: date, last: date) -> Iterator[date]:
+    """Every calendar day from `first` to `last`, both included."""
+    for step in range((last - first).days + 1):
+        yield first + timedelta(days=step)
+
+
+def plant_age(day: date, sown: date) -> int:
+    """Plant age in days since sowing; negative before."""
+    return (day - sown).days
+
+
+def utc_text(moment: datetime) -> str:
+    """ISO 8601 text of an instant in UTC, to the second: ``2031-04-17T11:30:00Z``."""
+    return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def from_utc_text(text: str) -> datetime:
+    """Instant of a text written by :func:`utc_text`."""
+    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
