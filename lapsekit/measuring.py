@@ -59,14 +59,16 @@ class MeasureReport:
     days: int = 0
 
 
-def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel:
-    """The canopy model that settings ask for; the shipped one by default.
+def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel | None:
+    """The canopy model that settings ask for, the shipped one by default; None for an index.
 
     Raises
     ------
     SettingsError
         If ``canopy.model_file`` cannot be read or is not a canopy model.
     """
+    if canopy.method != "model":
+        return None
     if canopy.model_file is None:
         return CanopyModel.from_json(shipped_model_text())
     path = Path(folder or ".", canopy.model_file)
@@ -90,11 +92,7 @@ class _Ruler:
         self.scales = {name: c.scale_px_per_cm for name, c in settings.cameras.items()}
         versions = {"cv2": cv2.__version__, "numpy": np.__version__, "arithmetic": ARITHMETIC}
         self.screening_mark = _mark(asdict(self.limits), versions)
-        self._canopy = (
-            self.screening_mark,
-            self.method,
-            self.model.mark if self.method == "model" else None,
-        )
+        self._canopy = (self.screening_mark, self.method, self.model and self.model.mark)
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
         """Regions that a frame shows, with the outline valid on its day."""

@@ -54,7 +54,8 @@ def _told(problem: dict[str, Any], model: type[BaseModel]) -> str:
     if kind.startswith("union_tag"):
         value = problem["input"].get("kind") if isinstance(problem["input"], dict) else None
         given = "is missing" if value is None else f"= {_toml(value)} is not known"
-        return f"{key}.kind {given}; allowed: {context['expected_tags'].replace(chr(39), '')}"
+        kinds = ", ".join(filter(None, map(_tag, _models_at(problem["loc"], model))))
+        return f"{key}.kind {given}; allowed: {kinds}"
     message = _OWN_WORDS.get(kind) or str(context.get("error", problem["msg"]))
     value = problem["input"]
     shown = "" if isinstance(value, dict) or len(repr(value)) > 120 else f" = {_toml(value)}"

@@ -153,9 +153,9 @@ class MorningTable(_Model):
 class ScreeningTable(_Model):
     """``[screening]``: what makes a frame unusable."""
 
-    dark_below: Share = 0.06
+    dark_below: Share = 0.1
     blown_above: Share = 0.35
-    blurred_above: Share = 0.72
+    blurred_above: Share = 0.6
 
 
 class CanopyTable(_Model):
@@ -206,10 +206,10 @@ class Outline(_Model):
             return None
         if len(points) < 3:
             raise ValueError(f"an outline needs at least three points, this one has {len(points)}")
-        if abs(_signed_area(points)) < 1:
-            raise ValueError("the outline encloses nothing; its points lie on one line")
         if _crosses_itself(points):
             raise ValueError("the outline crosses itself; list its points in order around the pot")
+        if abs(_signed_area(points)) < 1:
+            raise ValueError("the outline encloses nothing; its points lie on one line")
         return points
 
 

@@ -155,11 +155,10 @@ def _pictures(source: Path) -> list[Path]:
     def stop(error: OSError) -> None:
         raise ArchiveError(f"{error.filename}: cannot be read ({error.strerror})") from error
 
-    if not source.is_dir():
-        try:
-            os.scandir(source).close()
-        except OSError as error:
-            stop(error)
+    try:
+        os.scandir(source).close()
+    except OSError as error:
+        stop(error)
     return sorted(
         Path(folder) / name
         for folder, _, names in os.walk(source, onerror=stop)

@@ -1,0 +1,45 @@
+"""Fixtures that more than one folder of tests uses."""
+
+import os
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tests.scenes import fill, make_season
+
+CHECKOUT = Path(__file__).parent.parent
+
+
+@pytest.fixture
+def season(tmp_path):
+    """An empty season with two regions."""
+    season = make_season(tmp_path / "bench")
+    yield season
+    season.catalogue.close()
+
+
+@pytest.fixture
+def filled(season):
+    """A season with fifteen frames on five days, not measured yet."""
+    fill(season)
+    return season
+
+
+@pytest.fixture(scope="session")
+def photographs():
+    """Folder of the real photographs; tests that need it skip where it is not given."""
+    given = os.environ.get("LAPSEKIT_PHOTOS")
+    if not given or not Path(given, "field-wheat").is_dir():
+        pytest.skip("LAPSEKIT_PHOTOS names no folder with field-wheat in it")
+    return Path(given)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """Path of a Chromium; browser tests skip where there is none."""
+    pytest.importorskip("playwright.sync_api")
+    path = shutil.which("chromium") or shutil.which("chromium-browser")
+    if path is None:
+        pytest.skip("no chromium on this machine; tests/run installs one")
+    return path

@@ -1,0 +1,157 @@
+"""Photographs come in under their true time, once each; what cannot be used stays and is named."""
+
+import os
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from lapsekit.errors import ArchiveError
+from lapsekit.frames.bringing_in import TimeSource, bring_in
+from tests.frames.test_inspection import exif
+from tests.scenes import bench_picture, encoded
+
+NOW = datetime(2031, 5, 1, tzinfo=UTC)
+CET = ZoneInfo("CET")
+NAMED = TimeSource(CET, "%Y-%m-%d_%H%M%S")
+
+
+def picture(seed, **options):
+    return encoded(bench_picture([], size=(40, 30), seed=seed), "JPEG", **options)
+
+
+@pytest.fixture
+def photos(tmp_path):
+    folder = tmp_path / "photos"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def bring(season, photos):
+    def run(times=NAMED, now=NOW, **options):
+        return bring_in(
+            photos, "bench", times, season.archive, season.catalogue, lambda: now, season.day_of,
+            **options,
+        )
+
+    return run
+
+
+def stored_times(season):
+    return [f.taken_at for f in season.catalogue.frames()]
+
+
+def test_times_come_from_exif_with_its_own_offset(season, photos, bring):
+    taken = exif(taken="2031:04:01 10:00:00", offset="-03:00")
+    (photos / "a.jpg").write_bytes(picture(1, exif=taken))
+    bring(TimeSource(CET))
+    assert stored_times(season) == [datetime(2031, 4, 1, 13, tzinfo=UTC)]
+
+
+def test_times_without_an_offset_are_read_in_the_zone_that_is_named(season, photos, bring):
+    (photos / "a.jpg").write_bytes(picture(1, exif=exif(taken="2031:04:01 10:00:00")))
+    bring(TimeSource(CET))
+    assert stored_times(season) == [datetime(2031, 4, 1, 8, tzinfo=UTC)]
+
+
+def test_times_come_from_names_by_a_pattern_and_others_are_passed_over(season, photos, bring):
+    (photos / "2031-04-01_120000.jpg").write_bytes(picture(1))
+    (photos / "holiday.jpg").write_bytes(picture(2))
+    report = bring()
+    assert stored_times(season) == [datetime(2031, 4, 1, 10, tzinfo=UTC)]
+    assert report.passed_over == ["holiday.jpg"]
+
+
+def test_the_file_time_is_taken_only_when_asked(season, photos, bring):
+    file = photos / "a.jpg"
+    file.write_bytes(picture(1))
+    os.utime(file, (1_932_000_000, 1_932_000_000))
+    refused = bring(TimeSource(CET))
+    assert "no time in its EXIF" in refused.refused[0][1]
+    bring(TimeSource(CET, file_time=True))
+    assert stored_times(season) == [datetime.fromtimestamp(1_932_000_000, UTC)]
+
+
+def test_the_same_content_comes_in_once(season, photos, bring):
+    (photos / "2031-04-01_120000.jpg").write_bytes(picture(1))
+    (photos / "2031-04-01_130000.jpg").write_bytes(picture(1))
+    assert len(bring().duplicates) == 1
+    assert len(bring().duplicates) == 2
+    assert len(stored_times(season)) == 1
+
+
+def test_two_different_frames_of_one_second_are_both_kept(season, photos, bring):
+    for number in (1, 2):
+        (photos / f"camera{number}").mkdir()
+        (photos / f"camera{number}" / "2031-04-01_120000.jpg").write_bytes(picture(number))
+    bring()
+    names = [f.path.rsplit("/", 1)[1] for f in season.catalogue.frames()]
+    assert names == ["20310401T100000Z-2.jpg", "20310401T100000Z.jpg"]
+
+
+def test_a_frame_dated_after_the_clock_is_kept_aside(season, photos, bring):
+    (photos / "2031-05-02_120000.jpg").write_bytes(picture(1))
+    report = bring()
+    assert report.stored == []
+    ((name, kept),) = report.aside
+    assert (season.folder / kept).read_bytes() == (photos / name).read_bytes()
+    assert stored_times(season) == []
+    assert season.index().added == 0
+    later = bring(now=datetime(2031, 5, 3, tzinfo=UTC))
+    assert len(later.stored) == 1
+
+
+def test_a_dry_run_writes_nothing(season, photos, bring):
+    (photos / "2031-04-01_120000.jpg").write_bytes(picture(1))
+    assert season.catalogue.frames() == []
+    before = sorted(season.folder.rglob("*"))
+    report = bring(dry_run=True)
+    assert report.stored == [("2031-04-01_120000.jpg", "2031-04-01T10:00:00+00:00")]
+    assert sorted(season.folder.rglob("*")) == before
+
+
+def test_bad_files_are_named_and_the_good_ones_come_in(season, photos, bring):
+    good = picture(1)
+    (photos / "2031-04-01_120000.jpg").write_bytes(good)
+    bad = {
+        "2031-04-01_120001.jpg": good[: len(good) // 2],
+        "2031-04-01_120002.jpg": b"Dear diary\n" * 20,
+        "2031-04-01_120003.jpg": b"",
+    }
+    for name, data in bad.items():
+        (photos / name).write_bytes(data)
+    report = bring()
+    assert [name for name, _ in report.refused] == sorted(bad)
+    assert len(report.stored) == 1
+    assert {n: (photos / n).read_bytes() for n in bad} == bad
+
+
+def test_the_source_is_never_changed(season, photos, bring):
+    data = picture(1)
+    (photos / "2031-04-01_120000.jpg").write_bytes(data)
+    bring()
+    assert [p.read_bytes() for p in photos.iterdir()] == [data]
+
+
+@pytest.mark.parametrize("kind", ["missing", "a file", "a loop"])
+def test_a_folder_that_cannot_be_read_is_told(season, tmp_path, kind):
+    source = tmp_path / "odd"
+    if kind == "a file":
+        source.write_text("x")
+    elif kind == "a loop":
+        source.symlink_to(source)
+    with pytest.raises(ArchiveError, match="odd: cannot be read"):
+        bring_in(
+            source, "bench", NAMED, season.archive, season.catalogue, lambda: NOW, season.day_of
+        )
+
+
+def test_a_crash_between_file_and_row_is_mended_by_the_next_import(season, photos, bring):
+    """The file is there, the row is not: the frame is noted, not stored a second time."""
+    (photos / "2031-04-01_120000.jpg").write_bytes(picture(1))
+    bring()
+    season.catalogue.clear()
+    bring()
+    assert len(stored_times(season)) == 1
+    assert len(list(season.archive.files())) == 1

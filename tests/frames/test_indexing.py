@@ -1,0 +1,40 @@
+"""The catalogue follows the frame files, whatever happened to it."""
+
+from tests.scenes import encoded, bench_picture
+
+
+def test_a_deleted_catalogue_is_made_again_from_the_files(filled):
+    filled.index()
+    before = filled.catalogue.frames()
+    assert len(before) == 15
+    filled.index(rebuild=True)
+    assert filled.catalogue.frames() == before
+
+
+def test_a_file_that_is_gone_is_forgotten(filled):
+    filled.index()
+    gone = filled.catalogue.frames()[3].path
+    (filled.folder / gone).unlink()
+    report = filled.index()
+    assert (report.added, report.forgotten) == (0, 1)
+    assert gone not in filled.catalogue.paths()
+
+
+def test_indexing_twice_adds_nothing(filled):
+    assert filled.index().added == 15
+    assert filled.index().added == 0
+
+
+def test_a_damaged_frame_is_named_and_left_where_it_is(filled):
+    bad = filled.folder / "frames/bench/2031-04-01/20310401T100000Z.jpg"
+    bad.write_bytes(encoded(bench_picture([]), "JPEG")[:2000])
+    report = filled.index()
+    assert [path for path, _ in report.unreadable] == [str(bad.relative_to(filled.folder))]
+    assert bad.exists()
+    assert report.added == 15
+
+
+def test_files_that_are_no_frames_are_let_be(filled):
+    (filled.folder / "frames/bench/2031-04-01/notes.txt").write_text("hello")
+    (filled.folder / "frames/readme.txt").write_text("hello")
+    assert filled.index().added == 15

@@ -1,0 +1,193 @@
+"""Measured areas are the drawn ones, however often and however roughly the stage is stopped."""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from datetime import date
+
+import pytest
+
+from lapsekit.errors import SettingsError
+from lapsekit.measuring import measure
+from lapsekit.season import Season
+from tests.scenes import (
+    REGIONS,
+    SETTINGS,
+    basil_radius,
+    bench_picture,
+    chives_radius,
+    disc_px,
+    encoded,
+    fill,
+    make_season,
+    tables,
+)
+
+
+def test_areas_are_the_drawn_ones(filled):
+    measure(filled)
+    for region, radius in (("basil", basil_radius), ("chives", chives_radius)):
+        rows = [m for _, m in filled.catalogue.measurements(region)]
+        assert len(rows) == 15
+        for step, row in enumerate(rows):
+            truth = disc_px(radius(step))
+            assert row.canopy_px == pytest.approx(truth, rel=0.01)
+            assert row.area_cm2 == pytest.approx(row.canopy_px / 100)
+            assert row.cover == row.canopy_px / row.region_px
+
+
+def test_the_day_is_the_middle_of_its_frames_and_says_how_many(filled):
+    measure(filled)
+    by_day = filled.catalogue.daily("basil")
+    assert len(by_day) == 5
+    for number, day in enumerate(by_day):
+        truth = [disc_px(basil_radius(3 * number + shot)) / 100 for shot in range(3)]
+        assert day.frames_used == 3
+        assert day.area_cm2 == pytest.approx(truth[1], rel=0.01)
+        assert day.area_low_cm2 == pytest.approx(truth[0], rel=0.01)
+        assert day.area_high_cm2 == pytest.approx(truth[2], rel=0.01)
+
+
+def test_measuring_again_does_nothing(filled):
+    measure(filled)
+    before = tables(filled)
+    report = measure(filled)
+    assert (report.measured, report.done_before, report.days) == (0, 15, 0)
+    assert tables(filled) == before
+
+
+def test_one_worker_and_four_give_the_same_tables(tmp_path):
+    results = []
+    for workers in (1, 4):
+        season = make_season(tmp_path / str(workers))
+        fill(season, days=3)
+        measure(season, workers)
+        results.append(tables(season))
+        season.catalogue.close()
+    assert results[0] == results[1]
+
+
+def test_an_unusable_frame_is_left_out_with_its_reason(filled):
+    dark = encoded(bench_picture([], ground=(2, 2, 2)))
+    moment = filled.catalogue.frames() or fill(filled, days=1, a_day=1)
+    filled.archive.store("bench", moment[0].replace(minute=30), dark, ".png")
+    measure(filled)
+    day = filled.catalogue.daily("basil")[0]
+    assert (day.frames_used, day.left_out) == (3, {"dark": 1})
+
+
+def test_a_day_without_a_usable_frame_is_a_gap(season):
+    moments = fill(season, days=2)
+    dark = encoded(bench_picture([], ground=(2, 2, 2)))
+    for path in [f.path for f in season.archive.files() if "2031-04-02" in f.path]:
+        (season.folder / path).write_bytes(dark)
+    measure(season)
+    day = season.catalogue.daily("basil")[1]
+    assert day.day == date(2031, 4, 2)
+    assert (day.area_cm2, day.cover, day.frames_used) == (None, None, 0)
+    assert day.left_out == {"dark": 3}
+    assert len(moments) == 6
+
+
+def reopened(season, settings=SETTINGS, regions=REGIONS):
+    season.catalogue.close()
+    return make_season(season.folder, settings, regions)
+
+
+def test_a_changed_scale_redoes_every_frame(filled):
+    measure(filled)
+    changed = reopened(filled, SETTINGS.replace("px_per_cm = 10", "px_per_cm = 20"))
+    assert measure(changed).measured == 15
+    assert changed.catalogue.daily("basil")[0].area_cm2 == pytest.approx(
+        disc_px(basil_radius(1)) / 400, rel=0.01
+    )
+
+
+def test_a_changed_title_redoes_nothing(filled):
+    measure(filled)
+    changed = reopened(filled, SETTINGS.replace("Test bench", "Another name"))
+    assert measure(changed).measured == 0
+
+
+def test_an_outline_from_a_later_day_redoes_the_days_from_then_on(filled):
+    measure(filled)
+    before = filled.catalogue.measurements("chives")
+    moved = (
+        REGIONS
+        + '\n[[region.outline]]\nfrom = 2031-04-04\npoints = [[200, 0], [320, 0], [320, 240]]\n'
+    )
+    changed = reopened(filled, regions=moved)
+    assert measure(changed).measured == 6
+    after = changed.catalogue.measurements("chives")
+    assert after[:9] == before[:9]
+    assert after[9:] != before[9:]
+
+
+def test_a_region_that_is_taken_out_leaves_no_rows(filled):
+    measure(filled)
+    changed = reopened(filled, regions=REGIONS.split("\n\n")[0] + "\n")
+    measure(changed)
+    assert {m.region for _, m in changed.catalogue.measurements()} == {"basil"}
+    assert {d.region for d in changed.catalogue.daily()} == {"basil"}
+
+
+def test_an_outline_outside_the_picture_is_refused_before_anything_is_measured(filled):
+    changed = reopened(filled, regions=REGIONS.replace("[320, 240]", "[900, 240]"))
+    with pytest.raises(SettingsError) as caught:
+        measure(changed)
+    message = str(caught.value)
+    assert "regions.toml" in message
+    assert 'region "chives", outline 1, point 3 = [900, 240]' in message
+    assert "0 to 320" in message
+    assert changed.catalogue.screenings() == []
+
+
+def test_a_file_damaged_after_it_was_filed_is_left_out(filled):
+    filled.index()
+    path = filled.catalogue.frames()[0].path
+    (filled.folder / path).write_bytes(b"no picture any more")
+    report = measure(filled)
+    assert report.left_out == {"unreadable": 1}
+    assert filled.catalogue.daily("basil")[0].left_out == {"unreadable": 1}
+
+
+def test_a_catalogue_made_again_gives_the_same_tables(filled):
+    measure(filled)
+    before = tables(filled)
+    filled.catalogue.close()
+    for file in filled.folder.glob("catalogue.sqlite*"):
+        file.unlink()
+    again = Season(filled.folder)
+    again.index(rebuild=True)
+    measure(again)
+    assert tables(again) == before
+
+
+def test_thirty_kills_at_random_moments_end_in_the_undisturbed_tables(tmp_path):
+    """SIGKILL, thirty times, at moments spread over start, indexing, measuring and writing."""
+    undisturbed, killed = (make_season(tmp_path / name) for name in ("calm", "rough"))
+    for season in (undisturbed, killed):
+        fill(season, days=20, a_day=6)
+    measure(undisturbed)
+    command = [sys.executable, "-m", "lapsekit", "measure", "--season", str(killed.folder)]
+    began = time.monotonic()
+    subprocess.run(
+        [*command[:4], "--season", str(undisturbed.folder)], check=True, capture_output=True
+    )
+    start_up = time.monotonic() - began
+    moments = random.Random(3)
+    ended = 0
+    for _ in range(30):
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        time.sleep(moments.uniform(0.5, 1.15) * start_up)
+        process.send_signal(signal.SIGKILL)
+        ended += process.wait() == -signal.SIGKILL
+        if moments.random() < 0.3:  # start over now and then, so that kills hit every phase
+            for file in killed.folder.glob("catalogue.sqlite*"):
+                os.unlink(file)
+    assert ended >= 15, "too few kills hit a running process for the test to mean anything"
+    subprocess.run(command, check=True, capture_output=True)
+    assert tables(killed) == tables(undisturbed)

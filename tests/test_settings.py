@@ -1,0 +1,161 @@
+"""A wrong value is refused with file, key, value and what is allowed."""
+
+import pytest
+
+from lapsekit.errors import SettingsError
+from lapsekit.resources import shared_folder
+from lapsekit.settings import load_regions, load_settings
+from tests.scenes import REGIONS, SETTINGS
+
+
+def refused(tmp_path, text):
+    path = tmp_path / "season.toml"
+    path.write_text(text)
+    with pytest.raises(SettingsError) as caught:
+        load_settings(path)
+    assert str(path) in str(caught.value)
+    return str(caught.value)
+
+
+def refused_regions(tmp_path, text):
+    (tmp_path / "season.toml").write_text(SETTINGS)
+    path = tmp_path / "regions.toml"
+    path.write_text(text)
+    with pytest.raises(SettingsError) as caught:
+        load_regions(path, load_settings(tmp_path / "season.toml"))
+    assert str(path) in str(caught.value)
+    return str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "said"),
+    [
+        ("[capture]\nevry_minutes = 30", "capture.evry_minutes", 'did you mean "every_minutes"'),
+        ("[capture]\nevery_minutes = 0", "capture.every_minutes = 0", "greater than or equal to 1"),
+        ('[capture]\nevery_minutes = "30"', 'capture.every_minutes = "30"', "valid integer"),
+        ("[capture]\nevery_minutes = true", "capture.every_minutes = true", "valid integer"),
+        ('[capture]\nfrom = "25:00"', 'capture.from = "25:00"', "range"),
+        ('[capture]\nfrom = "19:00"', "capture", "must not be later than until (18:00)"),
+        ("[screening]\ndark_below = 2", "screening.dark_below = 2", "less than or equal to 1"),
+        ('[canopy]\nmethod = "magic"', 'canopy.method = "magic"', "'model', 'exg' or 'exgr'"),
+        ("[colour]\nx = 1", "colour is not a setting", "screening"),
+        ('[cameras.Roof]\nkind = "usb"', 'cameras.Roof = "Roof"', "lower-case letters"),
+        ('[cameras.roof]\nkind = "drone"', 'cameras.roof.kind = "drone"', "files, usb, command"),
+        ("[cameras.roof]\ndevice = 1", "cameras.roof.kind is missing", "usb"),
+        ('[cameras.roof]\nkind = "usb"\ndevise = 1', "cameras.roof.devise", '"device"'),
+        ('[cameras.roof]\nkind = "usb"\npx_per_cm = -3', "roof.px_per_cm = -3", "greater than 0"),
+        ('[cameras.roof]\nkind = "usb"\nscale_length_cm = 3', "cameras.roof", "belong together"),
+        (
+            '[cameras.roof]\nkind = "usb"\nscale_points = [[1, 2], [1, 2]]\nscale_length_cm = 3',
+            "cameras.roof",
+            "same place",
+        ),
+    ],
+)
+def test_each_wrong_setting_is_named_with_what_is_allowed(tmp_path, line, key, said):
+    base = SETTINGS.split("[capture]")[0]
+    message = refused(tmp_path, base + line + "\n")
+    assert key in message
+    assert said in message
+    assert len(message.splitlines()) == 1
+
+
+def test_an_unknown_time_zone_is_refused(tmp_path):
+    message = refused(tmp_path, SETTINGS.replace('"CET"', '"Mars/Base"'))
+    assert 'season.time_zone = "Mars/Base"' in message
+    assert "IANA" in message
+
+
+def test_every_wrong_value_is_told_at_once(tmp_path):
+    text = SETTINGS.replace('"CET"', '"Mars/Base"').replace("px_per_cm = 10", "px_per_cm = 0")
+    assert len(refused(tmp_path, text).splitlines()) == 2
+
+
+def test_broken_toml_names_the_line(tmp_path):
+    assert "line 2" in refused(tmp_path, "[season]\ntitle = \n")
+
+
+def test_bytes_that_are_no_text_are_refused(tmp_path):
+    path = tmp_path / "season.toml"
+    path.write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(SettingsError, match="cannot be read"):
+        load_settings(path)
+
+
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [
+        ("[[1, 2], [3, 4]]", "region 1, outline 1, points"),
+        ("[[1, 2], [3, 4]]", "needs at least three points, this one has 2"),
+        ("[[0, 0], [10, 0], [20, 0]]", "encloses nothing"),
+        ("[[0, 0], [10, 10], [10, 0], [0, 10]]", "crosses itself"),
+        ('[[0, 0], [10, "a"], [10, 0]]', "points 2"),
+    ],
+)
+def test_an_outline_that_encloses_no_region_is_refused(tmp_path, points, said):
+    text = (
+        '[[region]]\nname = "basil"\ncamera = "bench"\n'
+        f"[[region.outline]]\nfrom = 2031-04-01\npoints = {points}\n"
+    )
+    assert said in refused_regions(tmp_path, text)
+
+
+def test_a_region_of_an_unknown_camera_is_refused_with_the_known_ones(tmp_path):
+    message = refused_regions(tmp_path, REGIONS.replace('camera = "bench"', 'camera = "roof"', 1))
+    assert 'camera = "roof"' in message
+    assert '"bench"' in message
+
+
+def test_two_regions_of_one_name_are_refused(tmp_path):
+    assert "two regions are named" in refused_regions(
+        tmp_path, REGIONS.replace('"chives"', '"basil"')
+    )
+
+
+def test_the_scale_comes_from_two_points_and_a_length(tmp_path):
+    path = tmp_path / "season.toml"
+    path.write_text(
+        SETTINGS.replace(
+            "px_per_cm = 10", "scale_points = [[100, 100], [400, 500]]\nscale_length_cm = 40"
+        )
+    )
+    assert load_settings(path).cameras["bench"].scale_px_per_cm == 500 / 40
+
+
+def test_the_outline_of_a_day_is_the_last_one_that_began(tmp_path):
+    from datetime import date
+
+    (tmp_path / "season.toml").write_text(SETTINGS)
+    (tmp_path / "regions.toml").write_text(
+        '[[region]]\nname = "basil"\ncamera = "bench"\n'
+        "[[region.outline]]\nfrom = 2031-04-10\npoints = [[5, 5], [9, 5], [9, 9]]\n"
+        "[[region.outline]]\nfrom = 2031-04-01\n"
+    )
+    settings = load_settings(tmp_path / "season.toml")
+    (basil,) = load_regions(tmp_path / "regions.toml", settings).region
+    assert basil.outline_on(date(2031, 3, 31)) is None
+    assert basil.outline_on(date(2031, 4, 9)).points is None
+    assert len(basil.outline_on(date(2031, 4, 10)).points) == 3
+
+
+def test_the_shipped_examples_are_valid():
+    folder = shared_folder("config")
+    settings = load_settings(folder / "season.toml")
+    assert load_regions(folder / "regions.toml", settings).region
+
+
+def test_every_setting_stands_in_the_annotated_example_with_its_default():
+    """The example shows each default as a comment; uncommented, it means the same."""
+    import re
+    import tomllib
+
+    from lapsekit.settings import Settings
+
+    text = (shared_folder("config") / "season.toml").read_text()
+    for table in ("capture", "morning", "screening", "growth", "film"):
+        body = text.split(f"[{table}]")[1].split("\n[")[0]
+        shown = tomllib.loads(re.sub(r"(?m)^# (\w+ = )", r"\1", body.split("\n", 1)[1]))
+        model = Settings.model_fields[table].default
+        given = type(model).model_validate(shown)
+        assert given == model
+        assert {f.alias or n for n, f in type(model).model_fields.items()} == shown.keys()

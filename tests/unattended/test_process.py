@@ -1,0 +1,122 @@
+"""The capture job files dated frames: once, on schedule, and in simulated time."""
+
+import signal
+import subprocess
+import sys
+import time
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from lapsekit.cameras import Shot
+from lapsekit.errors import CameraError
+from lapsekit.season import Season
+from lapsekit.unattended.capturing import capture
+from lapsekit.unattended.process import SimulatedClock, simulate
+from tests.scenes import SETTINGS, bench_picture, encoded, fill, make_season
+
+NOW = datetime(2031, 4, 2, 12, tzinfo=UTC)
+PICTURE = encoded(bench_picture([]), "JPEG")
+
+
+class Fake:
+    def __init__(self, data=PICTURE, late=timedelta()):
+        self.data, self.late = data, late
+
+    def take(self, now):
+        return Shot(self.data, now + self.late)
+
+
+@pytest.fixture
+def bench(tmp_path):
+    make_season(tmp_path / "bench").catalogue.close()
+    season = Season(tmp_path / "bench", clock=lambda: NOW)
+    yield season
+    season.catalogue.close()
+
+
+def test_a_captured_frame_is_filed_and_noted(bench):
+    frame = capture(bench, "bench", Fake())
+    assert frame.path == "frames/bench/2031-04-02/20310402T120000Z.jpg"
+    assert bench.catalogue.frames() == [frame]
+    assert bench.archive.read(frame.path) == PICTURE
+    assert bench.index().added == 0
+
+
+@pytest.mark.parametrize("data", [b"", b"no picture", PICTURE[:-200]])
+def test_bytes_that_are_no_whole_picture_are_not_filed(bench, data):
+    with pytest.raises(CameraError, match="no usable picture"):
+        capture(bench, "bench", Fake(data))
+    assert list(bench.archive.files()) == []
+
+
+def test_a_camera_whose_clock_is_ahead_is_told_and_its_frame_kept_aside(bench):
+    with pytest.raises(CameraError, match="later than this machine's clock"):
+        capture(bench, "bench", Fake(late=timedelta(days=400)))
+    assert list(bench.archive.files()) == []
+    assert len(list(bench.folder.rglob("aside/*.jpg"))) == 1
+
+
+def replaying(folder, source):
+    text = SETTINGS.replace('kind = "files"', f'kind = "replay"\nfolder = "{source}"')
+    text = text.replace('daily_at = "12:00"', 'every_minutes = 240\nfrom = "11:00"\nuntil = "19:00"')
+    return make_season(folder, text)
+
+
+def test_simulated_time_files_every_frame_under_its_own_date(tmp_path, filled):
+    moments = sorted(f.name.taken_at for f in filled.archive.files())
+    season = replaying(tmp_path / "played", filled.folder / "frames")
+    clock = SimulatedClock(moments[0] - timedelta(hours=1))
+    season.clock = clock
+    mornings = []
+    report = simulate(
+        season, clock, moments[-1] + timedelta(days=1), lambda: mornings.append(clock())
+    )
+    assert report.filed == 15
+    assert [f.taken_at for f in season.catalogue.frames()] == moments
+    assert len(mornings) == 5
+    season.catalogue.close()
+
+
+def test_a_simulation_run_again_files_nothing_twice(tmp_path, filled):
+    moments = sorted(f.name.taken_at for f in filled.archive.files())
+    for _ in range(2):
+        season = replaying(tmp_path / "played", filled.folder / "frames")
+        clock = SimulatedClock(moments[0] - timedelta(hours=1))
+        season.clock = clock
+        simulate(season, clock, moments[-1], lambda: None)
+        assert len(list(season.archive.files())) == 15
+        season.catalogue.close()
+
+
+def test_the_running_process_captures_on_time_and_stops_when_told(tmp_path):
+    """A real process, a real clock, a real command: two daily times seconds ahead."""
+    season = make_season(tmp_path / "bench")
+    fill(season, days=1, a_day=1)
+    frame = next(season.archive.files()).path
+    ahead = datetime.now(UTC) + timedelta(seconds=6)
+    text = SETTINGS.replace(
+        'kind = "files"', f'kind = "command"\ncommand = ["cat", "{season.folder / frame}"]'
+    ).replace('"CET"', '"UTC"')
+    text = text.replace(
+        'daily_at = "12:00"',
+        f'every_minutes = 1440\nfrom = "00:00"\nuntil = "00:00"\ndaily_at = "{ahead:%H:%M:%S}"',
+    )
+    (season.folder / "season.toml").write_text(text)
+    process = subprocess.Popen(
+        [sys.executable, "-m", "lapsekit", "run", "--season", str(season.folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+    )
+    deadline = time.monotonic() + 60
+    while len(list(season.archive.files())) < 2 and time.monotonic() < deadline:
+        time.sleep(0.2)
+    process.send_signal(signal.SIGTERM)
+    told, _ = process.communicate(timeout=30)
+    season.catalogue.close()
+    (taken_at,) = (f.name.taken_at for f in season.archive.files() if f.path != frame)
+    assert abs(taken_at - ahead) < timedelta(seconds=3), told
+    assert "next capture bench" in told
+    assert "filed frames/bench/" in told
+    assert process.returncode == 0, told
