@@ -295,6 +295,8 @@ def _root(
 
 def main() -> NoReturn:
     """Run the command line; every foreseen error becomes a message and an exit code."""
+    # Workers share the cores already; without this each would start as many threads again.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app(standalone_mode=True)
     except LapsekitError as error:

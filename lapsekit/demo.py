@@ -11,6 +11,7 @@ from lapsekit.cameras.replay import Replay
 from lapsekit.errors import SeasonError
 from lapsekit.film.assembling import FilmReport, make_film
 from lapsekit.progress import Track, silent
+from lapsekit.reporting import report_growth
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.unattended.morning import MorningReport, morning
 from lapsekit.unattended.process import SimulatedClock, SimulationReport, simulate
@@ -91,6 +92,8 @@ def play_season(
         Told about progress.
     """
     moments = [moment for moment, _ in Replay(sample / "frames").moments()]
+    if not moments:
+        raise SeasonError(f"{sample / 'frames'}: no dated frames there to play")
     first, last = moments[0], moments[-1] + timedelta(days=1)
     clock = SimulatedClock(first - timedelta(minutes=1))
     season = Season(folder, clock)
@@ -105,6 +108,7 @@ def play_season(
 
         simulated = simulate(season, clock, last, each_morning)
         mornings.close()
+        report_growth(season)
         film = make_film(season, workers=workers, track=track)
         final = morning(season, workers, track)
     return simulated, film, final

@@ -59,10 +59,15 @@ class GrowthRow:
 
 @dataclass(frozen=True)
 class GrowthReport:
-    """What the growth stage wrote, and the rows it wrote."""
+    """What the growth stage wrote, and the rows it wrote, by region."""
 
-    rows: list[GrowthRow]
+    by_region: dict[str, list[GrowthRow]]
     written: list[Path]
+
+    @property
+    def rows(self) -> list[GrowthRow]:
+        """All rows, in the order of regions.toml."""
+        return [row for rows in self.by_region.values() for row in rows]
 
 
 def growth_rows(season: Season) -> dict[str, list[GrowthRow]]:
@@ -139,8 +144,8 @@ def _cell(value: object) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def report_growth(season: Season) -> GrowthReport:
-    """Write the growth table (CSV, and Parquet where pyarrow is installed) and its plot.
+def write_tables(season: Season) -> GrowthReport:
+    """Write the growth table: CSV, and Parquet where pyarrow is installed.
 
     Parameters
     ----------
@@ -151,21 +156,37 @@ def report_growth(season: Season) -> GrowthReport:
     -------
     GrowthReport
     """
-    by_region = growth_rows(season)
-    rows = [row for rows in by_region.values() for row in rows]
+    report = GrowthReport(growth_rows(season), [])
     season.tables.mkdir(exist_ok=True)
-    written = [season.tables / "daily.csv"]
-    write_safely(written[0], csv_text(rows).encode())
+    contents = {"daily.csv": csv_text(report.rows).encode()}
     if importlib.util.find_spec("pyarrow"):
-        written.append(season.tables / "daily.parquet")
-        write_safely(written[-1], _parquet(rows))
-    if rows:
+        contents["daily.parquet"] = _parquet(report.rows)
+    for name, content in contents.items():
+        report.written.append(season.tables / name)
+        write_safely(report.written[-1], content)
+    return report
+
+
+def report_growth(season: Season) -> GrowthReport:
+    """Write the growth table and, where there is something to draw, its plot (SVG and PNG).
+
+    Parameters
+    ----------
+    season : Season
+        An open season; the caller holds its stage lock.
+
+    Returns
+    -------
+    GrowthReport
+    """
+    report = write_tables(season)
+    if report.rows:
         from lapsekit.plotting import growth_plot
 
         for kind in ("svg", "png"):
-            written.append(season.tables / f"growth.{kind}")
-            write_safely(written[-1], growth_plot(by_region, season.regions, kind))
-    return GrowthReport(rows, written)
+            report.written.append(season.tables / f"growth.{kind}")
+            write_safely(report.written[-1], growth_plot(report.by_region, season.regions, kind))
+    return report
 
 
 def _parquet(rows: list[GrowthRow]) -> bytes:

@@ -138,9 +138,7 @@ def test_a_bad_picture_has_no_mask(tmp_path, photos, name):
 
 
 def test_a_folder_that_cannot_be_read_is_told(bench, tmp_path):
-    message = refused(
-        "import", tmp_path / "nowhere", "--camera", "bench", "-s", bench, code=74
-    )
+    message = refused("import", tmp_path / "nowhere", "--camera", "bench", "-s", bench, code=74)
     assert "nowhere: cannot be read (No such file or directory)" in message
 
 
@@ -218,8 +216,12 @@ def test_a_frame_from_the_future_is_kept_aside_with_a_warning(bench, photos):
     [
         ("season.toml", "daily_at", "dayly_at", 'did you mean "daily_at"'),
         ("regions.toml", "[320, 240]", "[999, 240]", "outside the picture"),
-        ("regions.toml", "[[0, 0], [159.5, 0], [159.5, 240], [0, 240]]", "[[0, 0], [9, 9]]",
-         "at least three points"),
+        (
+            "regions.toml",
+            "[[0, 0], [159.5, 0], [159.5, 240], [0, 240]]",
+            "[[0, 0], [9, 9]]",
+            "at least three points",
+        ),
     ],
 )
 def test_a_wrong_setting_stops_a_stage_before_it_starts(bench, file, old, new, said):
@@ -308,9 +310,21 @@ def test_a_camera_that_fails_is_told(bench):
 def test_the_commands_are_these_and_the_readme_knows_them():
     said = succeeded("--help")
     readme = (Path(__file__).parent.parent / "README.md").read_text()
-    for command in (
-        "new import index mask measure growth film site serve capture morning run demo".split()
-    ):
+    for command in [
+        "new",
+        "import",
+        "index",
+        "mask",
+        "measure",
+        "growth",
+        "film",
+        "site",
+        "serve",
+        "capture",
+        "morning",
+        "run",
+        "demo",
+    ]:
         assert f"\n  {command} " in said
         assert f"lapsekit {command}" in readme, command
 

@@ -56,13 +56,13 @@ def imported_parts(path):
             continue
         if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] == "lapsekit":
             inner = node.module.split(".")[1:]
-            yield from [inner[0]] if inner else [
-                n.name if n.name in RANK else "" for n in node.names
-            ]
+            yield from (
+                [inner[0]] if inner else [n.name if n.name in RANK else "" for n in node.names]
+            )
         elif isinstance(node, ast.Import):
             for name in node.names:
                 if name.name.split(".")[0] == "lapsekit":
-                    yield (name.name.split(".") + [""])[1]
+                    yield ([*name.name.split("."), ""])[1]
 
 
 def test_every_module_has_its_place_in_the_order():
@@ -72,9 +72,7 @@ def test_every_module_has_its_place_in_the_order():
 @pytest.mark.parametrize("module", modules(), ids=lambda m: str(m.relative_to(PACKAGE)))
 def test_no_module_imports_what_comes_after_it(module):
     own = part_of(module)
-    upward = {
-        p for p in imported_parts(module) if RANK[p] > RANK[own] and (own, p) not in LATE
-    }
+    upward = {p for p in imported_parts(module) if RANK[p] > RANK[own] and (own, p) not in LATE}
     assert upward == set()
 
 
@@ -83,8 +81,11 @@ def test_the_science_imports_no_file_clock_database_or_log(folder):
     forbidden = {"os", "pathlib", "io", "sqlite3", "logging", "time", "shutil", "tempfile", "PIL"}
     for module in (PACKAGE / folder).rglob("*.py"):
         for node in ast.walk(ast.parse(module.read_text())):
-            names = [node.module or ""] if isinstance(node, ast.ImportFrom) else (
-                [n.name for n in node.names] if isinstance(node, ast.Import) else [])
+            names = (
+                [node.module or ""]
+                if isinstance(node, ast.ImportFrom)
+                else ([n.name for n in node.names] if isinstance(node, ast.Import) else [])
+            )
             assert not {n.split(".")[0] for n in names} & forbidden, module
             assert not (isinstance(node, ast.Call) and getattr(node.func, "id", "") == "open")
 

@@ -41,7 +41,9 @@ def test_taking_a_frame_loads_no_heavy_library(filled, tmp_path):
     settings = filled.folder / "season.toml"
     frame = next((filled.folder / "frames").rglob("*.png"))
     settings.write_text(
-        settings.read_text().replace('kind = "files"', f'kind = "command"\ncommand = ["cat", "{frame}"]')
+        settings.read_text().replace(
+            'kind = "files"', f'kind = "command"\ncommand = ["cat", "{frame}"]'
+        )
     )
     code = (
         f"import sys; sys.argv = ['lapsekit', 'capture', '--season', {str(filled.folder)!r}]\n"

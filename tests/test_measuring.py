@@ -117,7 +117,7 @@ def test_an_outline_from_a_later_day_redoes_the_days_from_then_on(filled):
     before = filled.catalogue.measurements("chives")
     moved = (
         REGIONS
-        + '\n[[region.outline]]\nfrom = 2031-04-04\npoints = [[200, 0], [320, 0], [320, 240]]\n'
+        + "\n[[region.outline]]\nfrom = 2031-04-04\npoints = [[200, 0], [320, 0], [320, 240]]\n"
     )
     changed = reopened(filled, regions=moved)
     assert measure(changed).measured == 6

@@ -55,7 +55,10 @@ def test_what_runs_is_the_wheel(installed, tmp_path):
     code = "import lapsekit; print(lapsekit.__file__)"
     done = subprocess.run(
         [sys.executable, "-P", "-c", code],
-        capture_output=True, text=True, cwd=tmp_path, check=True,
+        capture_output=True,
+        text=True,
+        cwd=tmp_path,
+        check=True,
         env=os.environ | {"PYTHONPATH": str(installed[1])},
     )
     assert done.stdout.startswith(str(installed[1]))
@@ -75,9 +78,7 @@ def test_the_wheel_makes_imports_measures_and_builds(installed, tmp_path):
         (few / name).write_bytes((frames / name).read_bytes())
     for day in ("2026-04-20", "2026-04-21", "2026-04-22", "2026-04-23"):
         (few / "frames" / day).symlink_to(frames / "frames" / "bench" / day)
-    done = run(
-        installed, tmp_path, "demo", "--frames", few, "--folder", "bench", "--no-serve"
-    )
+    done = run(installed, tmp_path, "demo", "--frames", few, "--folder", "bench", "--no-serve")
     assert done.returncode == 0, done.stderr
     assert "12 frames captured" in done.stdout
     site = tmp_path / "bench" / "site"

@@ -1,5 +1,6 @@
 """Local days, capture times through both changes of the clock, plant age."""
 
+import itertools
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -39,7 +40,7 @@ def test_captures_keep_their_real_distance_through_both_changes():
     )
     assert (len(usual), len(spring), len(autumn)) == (7, 6, 8)
     for moments in (usual, spring, autumn):
-        steps = {b - a for a, b in zip(moments, moments[1:], strict=False)}
+        steps = {b - a for a, b in itertools.pairwise(moments)}
         assert steps == {hour}
 
 

@@ -1,5 +1,6 @@
 """A camera that plays a folder of dated frames again."""
 
+import os
 from bisect import bisect_right
 from datetime import datetime
 from pathlib import Path
@@ -41,5 +42,9 @@ class Replay:
 
     def moments(self) -> list[tuple[datetime, Path]]:
         """Every frame of the folder with its instant, in order of time."""
-        named = ((read_name(p.name), p) for p in self._folder.rglob("*") if p.is_file())
-        return sorted((name.taken_at, path) for name, path in named if name is not None)
+        return sorted(
+            (name.taken_at, Path(folder, file))
+            for folder, _, files in os.walk(self._folder, followlinks=True)
+            for file in files
+            if (name := read_name(file)) is not None
+        )

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from lapsekit.measuring import MeasureReport, measure
 from lapsekit.progress import Track, silent
-from lapsekit.reporting import GrowthReport, report_growth
+from lapsekit.reporting import GrowthReport, write_tables
 from lapsekit.season import Season
 from lapsekit.site.build import SiteReport, build_site
 
@@ -24,5 +24,5 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
     The caller holds the season's stage lock. Raises what the stages raise.
     """
     return MorningReport(
-        measure(season, workers, track), report_growth(season), build_site(season, track)
+        measure(season, workers, track), write_tables(season), build_site(season, track)
     )

@@ -31,7 +31,13 @@ def photos(tmp_path):
 def bring(season, photos):
     def run(times=NAMED, now=NOW, **options):
         return bring_in(
-            photos, "bench", times, season.archive, season.catalogue, lambda: now, season.day_of,
+            photos,
+            "bench",
+            times,
+            season.archive,
+            season.catalogue,
+            lambda: now,
+            season.day_of,
             **options,
         )
 

@@ -1,6 +1,6 @@
 """The catalogue follows the frame files, whatever happened to it."""
 
-from tests.scenes import encoded, bench_picture
+from tests.scenes import bench_picture, encoded
 
 
 def test_a_deleted_catalogue_is_made_again_from_the_files(filled):

@@ -31,8 +31,8 @@ def png_header(width, height):
     """A PNG that claims a size and holds next to nothing."""
 
     def chunk(kind, body):
-        return struct.pack(">I", len(body)) + kind + body + struct.pack(
-            ">I", zlib.crc32(kind + body)
+        return (
+            struct.pack(">I", len(body)) + kind + body + struct.pack(">I", zlib.crc32(kind + body))
         )
 
     header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
@@ -111,7 +111,5 @@ def test_a_time_without_an_offset_stays_without():
 
 @pytest.mark.parametrize("wrong", ["0000:00:00 00:00:00", "yesterday", "2031:04:01"])
 def test_a_time_that_is_none_is_passed_over(wrong):
-    data = encoded(
-        PICTURE, "JPEG", exif=exif(taken=wrong, digitized="2031:04:01 10:20:30")
-    )
+    data = encoded(PICTURE, "JPEG", exif=exif(taken=wrong, digitized="2031:04:01 10:20:30"))
     assert inspect(data).taken == datetime(2031, 4, 1, 10, 20, 30)

@@ -59,7 +59,9 @@ def test_a_camera_whose_clock_is_ahead_is_told_and_its_frame_kept_aside(bench):
 
 def replaying(folder, source):
     text = SETTINGS.replace('kind = "files"', f'kind = "replay"\nfolder = "{source}"')
-    text = text.replace('daily_at = "12:00"', 'every_minutes = 240\nfrom = "11:00"\nuntil = "19:00"')
+    text = text.replace(
+        'daily_at = "12:00"', 'every_minutes = 240\nfrom = "11:00"\nuntil = "19:00"'
+    )
     return make_season(folder, text)
 
 

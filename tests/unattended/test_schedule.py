@@ -1,5 +1,6 @@
 """Captures come when the settings say, through both changes of the clock."""
 
+import itertools
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -39,10 +40,10 @@ def test_the_daily_picture_keeps_its_wall_clock_time_through_both_changes(tmp_pa
         start = datetime(2031, month, day, 0, 0, tzinfo=CET)
         moments = fired(captures(settings(tmp_path, daily)), start, 3)
         assert [f"{m:%H:%M}" for m in moments] == ["11:30"] * 3
-        hours = {(b - a) / timedelta(hours=1) for a, b in zip(moments, moments[1:], strict=False)}
+        hours = {(b - a) / timedelta(hours=1) for a, b in itertools.pairwise(moments)}
         utc = {
             (b.astimezone(UTC) - a.astimezone(UTC)) / timedelta(hours=1)
-            for a, b in zip(moments, moments[1:], strict=False)
+            for a, b in itertools.pairwise(moments)
         }
         assert hours == {24.0}
         assert utc == ({23.0, 24.0} if month == 3 else {24.0, 25.0})

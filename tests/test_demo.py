@@ -1,0 +1,150 @@
+"""The whole road on the sample season, then in a real browser as a follower walks it."""
+
+import csv
+import json
+import subprocess
+import sys
+import threading
+import time
+from datetime import date
+
+import pytest
+
+from lapsekit.serving import open_server
+from tests.conftest import CHECKOUT
+
+CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+            "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    """The demo's season, made by the command itself; returns its folder and seconds taken."""
+    folder = tmp_path_factory.mktemp("demo") / "season"
+    began = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-m", "lapsekit", "demo", "--no-serve", "--folder", folder],
+        capture_output=True,
+        text=True,
+        cwd=CHECKOUT,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    print(done.stdout, f"\ndemo took {time.monotonic() - began:.1f} s")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def truth():
+    with (CHECKOUT / "sample_frames" / "truth" / "areas.csv").open() as file:
+        return list(csv.DictReader(file))
+
+
+def daily_rows(folder):
+    with (folder / "growth" / "daily.csv").open() as file:
+        return list(csv.DictReader(file))
+
+
+def test_every_frame_is_filed_and_the_mishaps_are_left_out_with_their_reasons(demo):
+    with (CHECKOUT / "sample_frames" / "truth" / "frames.csv").open() as file:
+        frames = list(csv.DictReader(file))
+    filed = {str(p.relative_to(demo)) for p in (demo / "frames").rglob("*.jpg")}
+    assert filed == {f["path"] for f in frames}
+    reasons = {"dark": "dark", "blown-out": "blown out", "blurred": "blurred"}
+    expected = {(f["path"].split("/")[2], reasons[f["state"]])
+                for f in frames if f["state"] in reasons}  # fmt: skip
+    found = {(r["day"], r["left_out_because"].split(" ", 1)[1])
+             for r in daily_rows(demo) if r["left_out_because"]}  # fmt: skip
+    assert found == expected
+
+
+def test_green_plants_are_measured_near_their_drawn_areas(demo, truth):
+    """A first bar for the plain cases: large green plants above 25 cm²."""
+    noon = {(r["region"], r["taken_at"][:10]): float(r["area_cm2"])
+            for r in truth if "T10:00" in r["taken_at"]}  # fmt: skip
+    for region in ("green-lettuce", "sunflower", "chard"):
+        errors = [
+            float(r["area_cm2"]) / noon[region, r["day"]] - 1
+            for r in daily_rows(demo)
+            if r["region"] == region and r["area_cm2"] and noon.get((region, r["day"]), 0) > 25
+        ]
+        assert len(errors) > 10, region
+        assert sorted(map(abs, errors))[len(errors) // 2] < 0.12, region
+
+
+def test_days_without_frames_are_gaps(demo):
+    rows = [r for r in daily_rows(demo) if r["day"] in {"2026-04-02", "2026-04-26"}]
+    assert rows
+    assert {r["area_cm2"] for r in rows} == {""}
+    assert {r["frames_used"] for r in rows} == {"0"}
+    assert not (demo / "site" / "day" / "2026-04-02").exists()
+
+
+def test_the_demo_run_again_makes_nothing_anew(demo):
+    before = {p: p.stat().st_mtime_ns for p in (demo / "site").rglob("*") if p.is_file()}
+    done = subprocess.run(
+        [sys.executable, "-m", "lapsekit", "site", "--season", demo, "--json"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert json.loads(done.stdout)["written"] == 0
+    assert {p: p.stat().st_mtime_ns for p in (demo / "site").rglob("*") if p.is_file()} == before
+
+
+@pytest.fixture(scope="module")
+def address(demo):
+    server = open_server(demo / "site", 0)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_address[1]}/"
+    server.shutdown()
+    server.server_close()
+    thread.join()
+
+
+@pytest.fixture
+def page(chromium):
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=CHROMIUM)
+        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        page.complaints, page.asked = [], []
+        page.on(
+            "console", lambda m: m.type in {"error", "warning"} and page.complaints.append(m.text)
+        )
+        page.on("pageerror", lambda e: page.complaints.append(str(e)))
+        page.on("request", lambda r: page.asked.append(r.url))
+        yield page
+        browser.close()
+
+
+def reached(film, seconds):
+    """Wait until a film has played up to a time."""
+    deadline = time.monotonic() + 20
+    while film.evaluate("v => v.currentTime") < seconds:
+        assert time.monotonic() < deadline, f"the film never came to {seconds} s"
+        time.sleep(0.05)
+
+
+@pytest.mark.browser
+def test_a_follower_picks_a_day_walks_by_keyboard_and_plays_the_film(page, address):
+    page.goto(address)
+    assert "Salad leaves on the school roof" in page.title()
+    page.locator('a[href*="day/2026-04-10"]').first.click()
+    page.wait_for_url("**/day/2026-04-10/**")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_url("**/day/2026-04-11/**")
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_url("**/day/2026-04-10/**")
+    page.goto(address)
+    film = page.locator("video").first
+    film.scroll_into_view_if_needed()
+    film.evaluate("v => { v.muted = true; return v.play() }")
+    reached(film, 0.3)
+    length = film.evaluate("v => v.duration")
+    days = (date(2026, 5, 8) - date(2026, 3, 14)).days + 1 - 2
+    assert length == pytest.approx(days / 12, abs=0.2)
+    film.evaluate("v => { v.currentTime = v.duration - 0.2 }")
+    reached(film, 4)
+    assert page.complaints == []
+    assert [u for u in page.asked if not u.startswith((address, "blob:", "data:"))] == []
