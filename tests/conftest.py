@@ -9,6 +9,15 @@ import pytest
 from tests.scenes import fill, make_season
 
 CHECKOUT = Path(__file__).parent.parent
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 @pytest.fixture

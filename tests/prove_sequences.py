@@ -61,8 +61,16 @@ def walk_the_road(data: Path, folder: Path) -> None:
     photographs = data / "field-wheat" / "img"
     for plot in PLOTS:
         pattern = PATTERN.format(plot=plot)
-        lapsekit("import", photographs, "--camera", plot.lower(), "--pattern", pattern,
-                 "--season", folder)  # fmt: skip
+        lapsekit(
+            "import",
+            photographs,
+            "--camera",
+            plot.lower(),
+            "--pattern",
+            pattern,
+            "--season",
+            folder,
+        )
     lapsekit("measure", "--season", folder)
     lapsekit("growth", "--season", folder)
     for plot in PLOTS:
@@ -73,14 +81,18 @@ def walk_the_road(data: Path, folder: Path) -> None:
 def compare(data: Path, folder: Path) -> list[dict]:
     """Measured cover beside the truth, a row for each plot."""
     with (data / "field-wheat" / "truth_cover.csv").open() as file:
-        truth = {(r["plot"], r["datetime"][:10]): float(r["truth_cover"])
-                 for r in csv.DictReader(file)}  # fmt: skip
+        truth = {
+            (r["plot"], r["datetime"][:10]): float(r["truth_cover"]) for r in csv.DictReader(file)
+        }
     with (folder / "growth" / "daily.csv").open() as file:
         measured = [r for r in csv.DictReader(file) if r["cover"]]
     rows = []
     for plot, dates in PLOTS.items():
-        pairs = [(float(r["cover"]), truth[plot, r["day"]])
-                 for r in measured if r["region"] == plot.lower()]  # fmt: skip
+        pairs = [
+            (float(r["cover"]), truth[plot, r["day"]])
+            for r in measured
+            if r["region"] == plot.lower()
+        ]
         cover, true = np.array(pairs).T
         rows.append(
             {

@@ -11,10 +11,7 @@ from datetime import date
 import pytest
 
 from lapsekit.serving import open_server
-from tests.conftest import CHECKOUT
-
-CHROMIUM = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-            "--disable-background-networking", "--disable-component-update", "--disable-sync"]  # fmt: skip
+from tests.conftest import CHECKOUT, CHROMIUM_ARGUMENTS
 
 
 @pytest.fixture(scope="module")
@@ -51,17 +48,24 @@ def test_every_frame_is_filed_and_the_mishaps_are_left_out_with_their_reasons(de
     filed = {str(p.relative_to(demo)) for p in (demo / "frames").rglob("*.jpg")}
     assert filed == {f["path"] for f in frames}
     reasons = {"dark": "dark", "blown-out": "blown out", "blurred": "blurred"}
-    expected = {(f["path"].split("/")[2], reasons[f["state"]])
-                for f in frames if f["state"] in reasons}  # fmt: skip
-    found = {(r["day"], r["left_out_because"].split(" ", 1)[1])
-             for r in daily_rows(demo) if r["left_out_because"]}  # fmt: skip
+    expected = {
+        (f["path"].split("/")[2], reasons[f["state"]]) for f in frames if f["state"] in reasons
+    }
+    found = {
+        (r["day"], r["left_out_because"].split(" ", 1)[1])
+        for r in daily_rows(demo)
+        if r["left_out_because"]
+    }
     assert found == expected
 
 
 def test_green_plants_are_measured_near_their_drawn_areas(demo, truth):
     """A first bar for the plain cases: large green plants above 25 cm²."""
-    noon = {(r["region"], r["taken_at"][:10]): float(r["area_cm2"])
-            for r in truth if "T10:00" in r["taken_at"]}  # fmt: skip
+    noon = {
+        (r["region"], r["taken_at"][:10]): float(r["area_cm2"])
+        for r in truth
+        if "T10:00" in r["taken_at"]
+    }
     for region in ("green-lettuce", "sunflower", "chard"):
         errors = [
             float(r["area_cm2"]) / noon[region, r["day"]] - 1
@@ -84,8 +88,10 @@ def test_the_demo_run_again_makes_nothing_anew(demo):
     before = {p: p.stat().st_mtime_ns for p in (demo / "site").rglob("*") if p.is_file()}
     done = subprocess.run(
         [sys.executable, "-m", "lapsekit", "site", "--season", demo, "--json"],
-        capture_output=True, text=True, check=True,
-    )  # fmt: skip
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert json.loads(done.stdout)["written"] == 0
     assert {p: p.stat().st_mtime_ns for p in (demo / "site").rglob("*") if p.is_file()} == before
 
@@ -106,7 +112,7 @@ def page(chromium):
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=chromium, args=CHROMIUM)
+        browser = play.chromium.launch(executable_path=chromium, args=CHROMIUM_ARGUMENTS)
         page = browser.new_page(viewport={"width": 1280, "height": 800})
         page.complaints, page.asked = [], []
         page.on(

@@ -1,6 +1,5 @@
 """Measured areas are the drawn ones, however often and however roughly the stage is stopped."""
 
-import os
 import random
 import signal
 import subprocess
@@ -187,7 +186,7 @@ def test_thirty_kills_at_random_moments_end_in_the_undisturbed_tables(tmp_path):
         ended += process.wait() == -signal.SIGKILL
         if moments.random() < 0.3:  # start over now and then, so that kills hit every phase
             for file in killed.folder.glob("catalogue.sqlite*"):
-                os.unlink(file)
+                file.unlink()
     assert ended >= 15, "too few kills hit a running process for the test to mean anything"
     subprocess.run(command, check=True, capture_output=True)
     assert tables(killed) == tables(undisturbed)

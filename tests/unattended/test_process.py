@@ -3,7 +3,6 @@
 import signal
 import subprocess
 import sys
-import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -13,7 +12,7 @@ from lapsekit.errors import CameraError
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture
 from lapsekit.unattended.process import SimulatedClock, simulate
-from tests.scenes import SETTINGS, bench_picture, encoded, fill, make_season
+from tests.scenes import SETTINGS, bench_picture, encoded, growing_bench, make_season
 
 NOW = datetime(2031, 4, 2, 12, tzinfo=UTC)
 PICTURE = encoded(bench_picture([]), "JPEG")
@@ -91,19 +90,19 @@ def test_a_simulation_run_again_files_nothing_twice(tmp_path, filled):
         season.catalogue.close()
 
 
-def test_the_running_process_captures_on_time_and_stops_when_told(tmp_path):
-    """A real process, a real clock, a real command: two daily times seconds ahead."""
+def test_the_running_process_captures_on_time_runs_the_morning_chain_and_stops(tmp_path):
+    """A real process, a real clock, a real command: both due some seconds ahead."""
     season = make_season(tmp_path / "bench")
-    fill(season, days=1, a_day=1)
-    frame = next(season.archive.files()).path
+    (tmp_path / "x.png").write_bytes(encoded(growing_bench(1)))
     ahead = datetime.now(UTC) + timedelta(seconds=6)
     text = SETTINGS.replace(
-        'kind = "files"', f'kind = "command"\ncommand = ["cat", "{season.folder / frame}"]'
+        'kind = "files"', f'kind = "command"\ncommand = ["cat", "{tmp_path / "x.png"}"]'
     ).replace('"CET"', '"UTC"')
     text = text.replace(
         'daily_at = "12:00"',
         f'every_minutes = 1440\nfrom = "00:00"\nuntil = "00:00"\ndaily_at = "{ahead:%H:%M:%S}"',
     )
+    text += f'[morning]\nat = "{ahead + timedelta(seconds=3):%H:%M:%S}"\n'
     (season.folder / "season.toml").write_text(text)
     process = subprocess.Popen(
         [sys.executable, "-m", "lapsekit", "run", "--season", str(season.folder)],
@@ -111,14 +110,18 @@ def test_the_running_process_captures_on_time_and_stops_when_told(tmp_path):
         stderr=subprocess.STDOUT,
         text=True,
     )
-    deadline = time.monotonic() + 60
-    while len(list(season.archive.files())) < 2 and time.monotonic() < deadline:
-        time.sleep(0.2)
+    told = []
+    while "morning chain" not in (told[-1] if told else "next") or "next" in told[-1]:
+        told.append(process.stdout.readline())
+        assert told[-1], told
     process.send_signal(signal.SIGTERM)
-    told, _ = process.communicate(timeout=30)
+    rest, _ = process.communicate(timeout=30)
     season.catalogue.close()
-    (taken_at,) = (f.name.taken_at for f in season.archive.files() if f.path != frame)
-    assert abs(taken_at - ahead) < timedelta(seconds=3), told
-    assert "next capture bench" in told
-    assert "filed frames/bench/" in told
+    (frame,) = season.archive.files()
+    assert abs(frame.name.taken_at - ahead) < timedelta(seconds=3), told
+    assert "next capture bench" in told[0]
+    assert any("filed frames/bench/" in line for line in told)
+    assert "morning chain done" in told[-1]
+    assert (season.folder / "site" / "index.html").is_file()
+    assert "stopped" in rest
     assert process.returncode == 0, told
