@@ -75,7 +75,7 @@ def _draw(
             [nan if (v := getattr(r, n)) is None else v for r in rows] for n in names
         )
         colour = _COLOURS[number % len(_COLOURS)]
-        dash = _DASHES[number // 2 % len(_DASHES)]
+        dash = _DASHES[(number + number // len(_COLOURS)) % len(_DASHES)]
         label = regions.by_name[name].title
         sparse = sum(v == v for v in middle) * 3 < len(middle)
         panel.fill_between(days, low, high, color=colour, alpha=0.15, linewidth=0)

@@ -1,0 +1,135 @@
+"""A season as its pages tell it: days, pictures, gaps with their reasons, values, diary."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import date
+
+from lapsekit.catalogue import Daily, Frame
+from lapsekit.season import DIARY_FILE, Season
+from lapsekit.settings import Region
+from lapsekit.site.diary import Event, read_diary
+from lapsekit.site.wording import reasons_text
+from lapsekit.when import days_between
+
+
+@dataclass
+class DayFrames:
+    """How many frames one camera has of one day, and what kept some of them out."""
+
+    total: int = 0
+    usable: int = 0
+    left_out: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass
+class Almanac:
+    """Everything the pages are made of.
+
+    Attributes
+    ----------
+    cameras : list of str
+        Cameras that have frames, the main one first.
+    days : list of date
+        Every calendar day from the first with a frame to the last.
+    frames : dict
+        Counts by camera and day.
+    pictures : dict
+        Daily pictures by camera and day. A picture that cannot be read is taken out with
+        :meth:`lose_picture`.
+    values : dict
+        Daily values by region name and day.
+    events : list of Event
+        The diary, in order of day.
+    problems : list of str
+        What could not be read on the way.
+    """
+
+    title: str
+    about: str
+    sown: date
+    cameras: list[str]
+    days: list[date]
+    frames: dict[str, dict[date, DayFrames]]
+    pictures: dict[str, dict[date, Frame]]
+    regions: list[Region]
+    values: dict[str, dict[date, Daily]]
+    events: list[Event]
+    problems: list[str]
+
+    @property
+    def main_camera(self) -> str | None:
+        """The camera of the front page; None while there is no frame at all."""
+        return self.cameras[0] if self.cameras else None
+
+    @property
+    def picture_days(self) -> list[date]:
+        """Days on which at least one camera has a picture; these have a page."""
+        return sorted({day for days in self.pictures.values() for day in days})
+
+    def gap_reason(self, camera: str, day: date) -> str:
+        """Why `camera` has no picture on `day`."""
+        frames = self.frames.get(camera, {}).get(day)
+        if frames is None:
+            return "no frame was taken"
+        return reasons_text(frames.left_out) or "no frame has been looked at yet"
+
+    def lose_picture(self, camera: str, day: date, problem: str) -> None:
+        """Make a day whose picture cannot be read a gap that says so."""
+        del self.pictures[camera][day]
+        self.frames[camera][day].left_out["not readable"] += 1
+        self.problems.append(problem)
+
+    def events_on(self, day: date) -> list[Event]:
+        """Diary lines of one day."""
+        return [event for event in self.events if event.day == day]
+
+    def unit(self, region: Region) -> str:
+        """``cm²``, or ``%`` for a region whose camera has no scale."""
+        rows = self.values.get(region.name, {}).values()
+        has_cover = any(row.cover is not None for row in rows)
+        has_area = any(row.area_cm2 is not None for row in rows)
+        return "%" if has_cover and not has_area else "cm²"
+
+    def event_text(self, event: Event) -> str:
+        """``Potted on (Basil)``; the whole bench is not named."""
+        titles = {region.name: region.title for region in self.regions}
+        where = titles.get(event.region, event.region)
+        return f"{event.what} ({where})" if where else event.what
+
+
+def gather(season: Season) -> Almanac:
+    """Read everything the pages need from a season."""
+    settings = season.settings
+    frames = _frames_by_day(season)
+    pictures = {camera: dict(days) for camera, days in season.daily_pictures().items()}
+    known = [camera for camera in settings.cameras if frames.get(camera)]
+    cameras = sorted(known, key=lambda camera: not pictures.get(camera))
+    days = sorted({day for camera in cameras for day in frames[camera]})
+    values: dict[str, dict[date, Daily]] = {}
+    for row in season.catalogue.daily():
+        values.setdefault(row.region, {})[row.day] = row
+    events, problems = read_diary(season.folder / DIARY_FILE)
+    return Almanac(
+        title=settings.season.title,
+        about=settings.season.about,
+        sown=settings.season.sown,
+        cameras=cameras,
+        days=list(days_between(days[0], days[-1])) if days else [],
+        frames=frames,
+        pictures={camera: pictures.get(camera, {}) for camera in cameras},
+        regions=list(season.regions.region),
+        values=values,
+        events=events,
+        problems=problems,
+    )
+
+
+def _frames_by_day(season: Season) -> dict[str, dict[date, DayFrames]]:
+    counts: dict[str, dict[date, DayFrames]] = {}
+    for frame in season.catalogue.frames():
+        counts.setdefault(frame.camera, {}).setdefault(frame.day, DayFrames()).total += 1
+    for frame, screening in season.catalogue.screenings():
+        of_day = counts[frame.camera][frame.day]
+        of_day.usable += not screening.reasons
+        of_day.left_out.update(screening.reasons)
+    return counts

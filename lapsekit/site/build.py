@@ -1,0 +1,126 @@
+"""Stage: a season -> its site.
+
+Pictures and media are written first, then the pages that show them, the front page last, and
+only then are files of earlier builds removed: whoever publishes or reads the folder while it is
+being written finds whole pages. A build writes only what changed.
+"""
+
+import hashlib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from lapsekit.progress import Track, silent
+from lapsekit.resources import shared_folder
+from lapsekit.season import Season
+from lapsekit.site.almanac import gather
+from lapsekit.site.contents import FRONT, Contents, told_to_every_page
+from lapsekit.site.gallery import Gallery
+from lapsekit.site.pages import Pages
+from lapsekit.site.tables import daily_csv
+from lapsekit.site.writing import SiteFolder
+
+TEMPLATES = "site_template"
+FILM = "season.mp4"
+#: Assets that a page names itself; their names carry a hash, so that caches are safe.
+_NAMED = ("style.css", "ribbon.js")
+
+
+@dataclass(frozen=True)
+class SiteReport:
+    """What a build did.
+
+    Attributes
+    ----------
+    front : pathlib.Path
+        The front page.
+    written, unchanged, removed : int
+        Numbers of files.
+    pages, pictures : int
+        Pages of the site, and daily pictures on them.
+    problems : list of str
+        What could not be read and was left out, each with what to do.
+    """
+
+    front: Path
+    written: int
+    unchanged: int
+    removed: int
+    pages: int
+    pictures: int
+    problems: list[str] = field(default_factory=list)
+
+
+def build_site(season: Season, track: Track = silent) -> SiteReport:
+    """Build the season's site, or bring it up to date.
+
+    Parameters
+    ----------
+    season : Season
+        The season; its catalogue is read, not changed.
+    track : Track
+        Told how far the work is.
+
+    Returns
+    -------
+    SiteReport
+
+    Raises
+    ------
+    SiteError
+        If a file cannot be written or a template cannot be used; the front page then still is
+        the one of the build before.
+    """
+    almanac = gather(season)
+    folder = SiteFolder(season.site)
+    gallery = Gallery(season, almanac, folder)
+    gallery.show_all(track)
+    film = _film(season, folder)
+    templates = [season.folder / TEMPLATES, shared_folder(TEMPLATES)]
+    assets = _assets(folder, templates)
+    folder.put("data/daily.csv", daily_csv(almanac))
+    told = told_to_every_page(almanac, assets)
+    site = Contents(season, almanac, gallery, Pages(templates, told), film)
+    pages = site.pages()
+    for path, template, facts in track(pages, len(pages), "pages"):
+        folder.put(path, site.render(path, template, facts))
+    removed = folder.remove_strays()
+    gallery.forget_old_slices()
+    return SiteReport(
+        front=season.site / FRONT,
+        written=len(folder.written),
+        unchanged=folder.unchanged,
+        removed=len(removed),
+        pages=len(pages),
+        pictures=sum(len(days) for days in almanac.pictures.values()),
+        problems=almanac.problems,
+    )
+
+
+def _assets(folder: SiteFolder, templates: list[Path]) -> dict[str, str]:
+    """Copy style, script and fonts; the grower's own come before the shipped ones."""
+    found: dict[str, Path] = {}
+    for place in templates:
+        for file in sorted(place.rglob("*")):
+            name = file.relative_to(place).as_posix()
+            if file.is_file() and file.suffix != ".html" and not file.name.startswith("."):
+                found.setdefault(name, file)
+    paths = {}
+    for name, file in found.items():
+        data = file.read_bytes()
+        if name in _NAMED:
+            stem, suffix = name.split(".")
+            name_in_site = f"{stem}-{hashlib.sha256(data).hexdigest()[:10]}.{suffix}"
+        else:
+            name_in_site = name
+        paths[name] = f"assets/{name_in_site}"
+        folder.put(paths[name], data)
+    return paths
+
+
+def _film(season: Season, folder: SiteFolder) -> str | None:
+    """Copy the season's film, if there is one."""
+    source = season.films / FILM
+    if not source.is_file():
+        return None
+    folder.copy(source, f"film/{FILM}")
+    return f"film/{FILM}"

@@ -1,0 +1,168 @@
+"""Puts the pictures of a season into the site: daily pictures in their sizes, and the ribbons.
+
+Encoding is what a build spends its time on, so it is done once: a file's name carries a hash of
+the frame and of how it was encoded, and a name that is there already is not made again. Slices
+for the ribbon are kept in the season's ``.cache``, which can be deleted at any time.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from pathlib import Path
+
+from PIL import Image
+
+from lapsekit.catalogue import Frame
+from lapsekit.errors import ArchiveError, PictureError
+from lapsekit.progress import Track
+from lapsekit.safely import write_safely
+from lapsekit.season import Season
+from lapsekit.settings import Region
+from lapsekit.site import pictures
+from lapsekit.site.almanac import Almanac
+from lapsekit.site.ribbon import Cell, cells
+from lapsekit.site.writing import SiteFolder
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A picture as a page shows it: stem and size of each file, small to large."""
+
+    files: tuple[tuple[str, int, int], ...]
+
+    @property
+    def largest(self) -> tuple[str, int, int]:
+        """Stem, width and height of the largest file."""
+        return self.files[-1]
+
+    def srcset(self, root: str, suffix: str) -> str:
+        """Value of an HTML ``srcset``."""
+        return ", ".join(f"{root}{stem}.{suffix} {width}w" for stem, width, _ in self.files)
+
+
+class Gallery:
+    """The pictures of one site.
+
+    Attributes
+    ----------
+    shown : dict
+        Pictures by camera and day, filled by :meth:`show_all`.
+    ribbons : dict
+        Cells, and stem of the sprite (None where no slice is left), by camera.
+    """
+
+    def __init__(self, season: Season, almanac: Almanac, folder: SiteFolder):
+        self._season = season
+        self._almanac = almanac
+        self._folder = folder
+        self._slices = season.folder / ".cache" / "slices"
+        self.shown: dict[str, dict[date, Shown]] = {}
+        self.ribbons: dict[str, tuple[list[Cell], str | None]] = {}
+
+    def show_all(self, track: Track) -> None:
+        """Put up every daily picture; one that cannot be read becomes a gap that says so."""
+        work = [
+            (camera, day, frame)
+            for camera, days in self._almanac.pictures.items()
+            for day, frame in sorted(days.items())
+        ]
+        for camera, day, frame in track(work, len(work), "pictures"):
+            try:
+                self.shown.setdefault(camera, {})[day] = self._show(frame)
+            except (ArchiveError, PictureError) as error:
+                self._almanac.lose_picture(camera, day, f"{frame.path}: {error}")
+        for camera in self._almanac.cameras:
+            self.ribbons[camera] = self._ribbon(camera)
+
+    def _show(self, frame: Frame) -> Shown:
+        source = _Source(self._season, frame)
+        files = []
+        for size in pictures.sizes(frame.width, frame.height):
+            name = pictures.mark(frame.sha256, size)
+            stem = f"pictures/{frame.camera}/{frame.day}-{name}-{max(size)}"
+            for suffix in pictures.KINDS:
+                path = f"{stem}.{suffix}"
+                if not self._folder.has(path):
+                    smaller = pictures.resized(source.picture, size)
+                    self._folder.put(path, pictures.encode(smaller, suffix))
+            files.append((stem, *size))
+        slice_file = self._slice_file(frame)
+        if not slice_file.is_file():
+            self._slices.mkdir(parents=True, exist_ok=True)
+            strip = pictures.strip(source.picture, self._centre(frame))
+            write_safely(slice_file, pictures.png(strip))
+        return Shown(tuple(files))
+
+    def _ribbon(self, camera: str) -> tuple[list[Cell], str | None]:
+        frames = self._almanac.pictures[camera]
+        ribbon = cells(self._almanac.days, frames)
+        if not frames:
+            return ribbon, None
+        places = [
+            (self._slice_file(frames[cell.first]) if cell.picture else None, cell.columns)
+            for cell in ribbon
+        ]
+        name = pictures.mark([(file and file.name, width) for file, width in places])
+        stem = f"pictures/ribbon-{camera}-{name}"
+        if not all(self._folder.has(f"{stem}.{suffix}") for suffix in pictures.KINDS):
+            sprite = pictures.sprite([(file and _opened(file), width) for file, width in places])
+            for suffix in pictures.KINDS:
+                self._folder.put(f"{stem}.{suffix}", pictures.encode(sprite, suffix))
+        return ribbon, stem
+
+    def forget_old_slices(self) -> None:
+        """Delete cached slices that no ribbon uses any more."""
+        used = {
+            self._slice_file(frame)
+            for days in self._almanac.pictures.values()
+            for frame in days.values()
+        }
+        for file in self._slices.glob("*.png"):
+            if file not in used:
+                file.unlink()
+
+    def _slice_file(self, frame: Frame) -> Path:
+        name = pictures.mark(frame.sha256, self._centre(frame))
+        return self._slices / f"{frame.camera}-{frame.day}-{name}.png"
+
+    def _centre(self, frame: Frame) -> float:
+        regions = [r for r in self._almanac.regions if r.camera == frame.camera]
+        return round(strip_centre(regions, frame.width), 3)
+
+
+class _Source:
+    """A frame's pixels, decoded once and only if they are needed."""
+
+    def __init__(self, season: Season, frame: Frame):
+        self._season = season
+        self._frame = frame
+
+    @cached_property
+    def picture(self) -> Image.Image:
+        return pictures.decode(self._season.archive.read(self._frame.path))
+
+
+def strip_centre(regions: list[Region], width: int) -> float:
+    """Where in the picture a ribbon's slices are cut, as a share of its width.
+
+    Through the middle of the region in line with most other middles above and below it, so that
+    a slice shows plants and not the bench between them; the picture's middle without outlines.
+    By each region's first outline, so that the cut stays where it is over the season.
+    """
+    spans = [
+        (min(x for x, _ in points), max(x for x, _ in points))
+        for points in (region.outline[0].points for region in regions)
+        if points is not None
+    ]
+    middles = [(low + high) / 2 for low, high in spans]
+
+    def merit(middle: float) -> tuple[float, float]:
+        offsets = [abs(2 * middle - low - high) / (high - low) for low, high in spans]
+        return round(sum(max(0.0, 1 - off) for off in offsets), 2), -abs(middle - width / 2)
+
+    return min(1.0, max(0.0, max(middles, key=merit) / width)) if middles else 0.5
+
+
+def _opened(file: Path) -> Image.Image:
+    with Image.open(file) as picture:
+        return picture.convert("RGB")

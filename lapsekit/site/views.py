@@ -1,0 +1,238 @@
+"""What the templates are told: an almanac turned into finished words and charts."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from lapsekit.growth.rates import Rate, growth_rates
+from lapsekit.settings import Region
+from lapsekit.site.almanac import Almanac, DayFrames
+from lapsekit.site.chart import Chart, Paper, Point, Series, draw, usual_step
+from lapsekit.site.diary import Event
+from lapsekit.site.ribbon import Cell, grouped_reasons
+from lapsekit.site.wording import (
+    age_text,
+    change_text,
+    counted,
+    in_unit,
+    listed,
+    long_day,
+    range_text,
+    reasons_text,
+    short_day,
+    value_text,
+)
+
+_ALT_REGIONS = 4
+_WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One region on one day, in words."""
+
+    day: date
+    title: str
+    value: str
+    range: str
+    frames_used: int
+    left_out: str
+    change: str
+
+
+@dataclass(frozen=True)
+class Curves:
+    """One unit's curves on wide and on narrow paper, and their values as a table."""
+
+    unit: str
+    wide: Chart
+    narrow: Chart
+    longest_step: int
+    titles: list[str]
+    table: list[tuple[date, list[str]]]
+
+
+@dataclass(frozen=True)
+class Plant:
+    """One region's own curve, rate and table."""
+
+    name: str
+    title: str
+    unit: str
+    chart: Chart | None
+    rate: str
+    rows: list[Row]
+
+
+def day_rows(almanac: Almanac, day: date) -> list[Row]:
+    """A row for each region that had an outline on `day`."""
+    return [
+        _row(almanac, region, day)
+        for region in almanac.regions
+        if region.outline_on(day) is not None
+    ]
+
+
+def _row(almanac: Almanac, region: Region, day: date) -> Row:
+    values = almanac.values.get(region.name, {})
+    row, before, unit = values.get(day), values.get(day - _WEEK), almanac.unit(region)
+    return Row(
+        day=day,
+        title=region.title,
+        value=value_text(row, unit),
+        range=range_text(row, unit),
+        frames_used=row.frames_used if row else 0,
+        left_out=reasons_text(row.left_out) if row else "",
+        change=change_text(row, before, unit),
+    )
+
+
+def alt_text(almanac: Almanac, camera: str, day: date) -> str:
+    """What is known of a picture, for whoever cannot see it."""
+    said = [
+        (_cover(almanac, region, day), region)
+        for region in almanac.regions
+        if region.camera == camera and region.outline_on(day) is not None
+    ]
+    known = sorted((i for i in said if i[0] is not None), key=lambda i: -i[0])
+    parts = [
+        f"{region.title} {value_text(almanac.values[region.name][day], almanac.unit(region))}"
+        for _, region in known[:_ALT_REGIONS]
+    ]
+    if len(known) > _ALT_REGIONS:
+        parts.append(counted(len(known) - _ALT_REGIONS, "more region"))
+    start = f"{age_text(day, almanac.sown).capitalize()}, {long_day(day)}: the plants from above"
+    return f"{start}. Canopy: {listed(parts)}." if parts else f"{start}."
+
+
+def _cover(almanac: Almanac, region: Region, day: date) -> float | None:
+    row = almanac.values.get(region.name, {}).get(day)
+    return None if row is None else row.cover
+
+
+def cell_events(almanac: Almanac, cell: Cell) -> list[Event]:
+    """Diary lines of the days that a place of the ribbon stands for."""
+    return [event for event in almanac.events if cell.first <= event.day <= cell.last]
+
+
+def cell_text(almanac: Almanac, camera: str, cell: Cell) -> str:
+    """What a place of the ribbon says when it is read out or pointed at."""
+    if cell.days > 1:
+        span = f"{short_day(cell.first)} to {short_day(cell.last)}"
+        why = grouped_reasons(cell, lambda day: almanac.gap_reason(camera, day))
+        text = f"{span}: {cell.days} days without a picture ({why})"
+    else:
+        text = f"{long_day(cell.first)}, {age_text(cell.first, almanac.sown)}"
+        if not cell.picture:
+            text += f": no picture ({almanac.gap_reason(camera, cell.first)})"
+    events = Counter(almanac.event_text(event) for event in cell_events(almanac, cell))
+    return f"{text}. Diary: {', '.join(events)}" if events else text
+
+
+def curves(almanac: Almanac, doubling: bool = False) -> list[Curves]:
+    """Curves of all regions, one chart for each unit there is."""
+    found = []
+    for unit in ("cm²", "%"):
+        regions = [r for r in almanac.regions if almanac.unit(r) == unit]
+        series = [_series(almanac, region) for region in regions]
+        room = 17 * len(series)
+        wide = draw(
+            series,
+            Paper(960, max(430, room + 80), 52, 190),
+            almanac.sown,
+            doubling=doubling,
+        )
+        narrow = draw(
+            series,
+            Paper(360, max(380, room + 80), 34, 104),
+            almanac.sown,
+            doubling=doubling,
+            label_gap=15,
+        )
+        if wide and narrow:
+            days = [p.day for s in series for p in s.points if p.value is not None]
+            found.append(
+                Curves(
+                    unit,
+                    wide,
+                    narrow,
+                    usual_step(sorted(set(days))),
+                    [region.title for region in regions],
+                    _table(almanac, regions),
+                )
+            )
+    return found
+
+
+def _series(almanac: Almanac, region: Region) -> Series:
+    unit = almanac.unit(region)
+    points = []
+    for day, row in sorted(almanac.values.get(region.name, {}).items()):
+        low, value, high = in_unit(row, unit)
+        points.append(Point(day, value, low, high))
+    return Series(region.title, tuple(points))
+
+
+def _table(almanac: Almanac, regions: Sequence[Region]) -> list[tuple[date, list[str]]]:
+    """Values of all regions by day, each with its number of frames in brackets."""
+    days = sorted({day for r in regions for day in almanac.values.get(r.name, {})})
+    table = []
+    for day in days:
+        texts = []
+        for region in regions:
+            row = almanac.values.get(region.name, {}).get(day)
+            text = value_text(row, almanac.unit(region)).split("\u00a0")[0]
+            texts.append(f"{text} ({row.frames_used})" if row and row.frames_used else text)
+        table.append((day, texts))
+    return table
+
+
+def plants(almanac: Almanac, window_days: int) -> list[Plant]:
+    """Each region by itself."""
+    return [_plant(almanac, region, window_days) for region in almanac.regions]
+
+
+def _plant(almanac: Almanac, region: Region, window_days: int) -> Plant:
+    series = _series(almanac, region)
+    events = [e.day for e in almanac.events if e.region == region.name]
+    paper = Paper(370, 230, 40, 14, 30, 44)
+    sown = region.sown or almanac.sown
+    values = [p.value for p in series.points]
+    rates = growth_rates([p.day for p in series.points], values, window_days)
+    return Plant(
+        region.name,
+        region.title,
+        almanac.unit(region),
+        draw([series], paper, sown, events=events),
+        _rate_text(rates, window_days),
+        [_row(almanac, region, point.day) for point in series.points],
+    )
+
+
+def _rate_text(rates: Sequence[Rate], window_days: int) -> str:
+    """The latest growth rate in words; empty where none can be stated."""
+    known = [rate for rate in rates if rate.rgr_per_day is not None]
+    if not known:
+        return f"No growth rate yet: fewer than four measured days in {window_days}."
+    rate = known[-1]
+    numbers = (
+        f"{rate.rgr_per_day:.3f} per day (95 % interval {rate.rgr_low:.3f} to {rate.rgr_high:.3f})"
+    ).replace("-", "−")
+    text = f"Relative growth rate {numbers} over the {window_days} days to {short_day(rate.day)}"
+    if rate.doubling_days is None:
+        return f"{text}; not shown to grow."
+    return f"{text}; doubling in {rate.doubling_days:.1f} days."
+
+
+def frame_counts(almanac: Almanac) -> list[tuple[str, DayFrames, int]]:
+    """Each camera with all its frames together and its number of days with a picture."""
+    found = []
+    for camera in almanac.cameras:
+        whole = DayFrames()
+        for of_day in almanac.frames[camera].values():
+            whole.total += of_day.total
+            whole.usable += of_day.usable
+            whole.left_out.update(of_day.left_out)
+        found.append((camera, whole, len(almanac.pictures[camera])))
+    return found

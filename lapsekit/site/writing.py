@@ -1,0 +1,103 @@
+"""The site folder: files are written whole or not at all, and only where they changed."""
+
+import filecmp
+import os
+import shutil
+from pathlib import Path
+
+from lapsekit.errors import SiteError
+from lapsekit.safely import write_safely
+
+#: Folders in which every file is the site's own; the front page lies beside them.
+FOLDERS = ("pictures", "film", "assets", "data", "day", "growth", "about")
+
+
+class SiteFolder:
+    """Writes a site and remembers what belongs to it.
+
+    Parameters
+    ----------
+    root : pathlib.Path
+        The site's folder; made when the first file is written.
+
+    Attributes
+    ----------
+    written : list of str
+        Paths, relative to the site, of the files that were new or changed, in order.
+    unchanged : int
+        How many files were already as they should be.
+    """
+
+    def __init__(self, root: Path):
+        self.root = root
+        self.written: list[str] = []
+        self.unchanged = 0
+        self._own: set[str] = set()
+
+    def has(self, path: str) -> bool:
+        """Whether `path` is there already; if so it is kept. For names that carry a hash."""
+        if not (self.root / path).is_file():
+            return False
+        self._keep(path)
+        return True
+
+    def put(self, path: str, data: bytes) -> None:
+        """Make `path` hold `data`.
+
+        Raises
+        ------
+        SiteError
+            If the file cannot be written; what it held before stays.
+        """
+        target = self.root / path
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            changed = write_safely(target, data)
+        except OSError as error:
+            raise SiteError(_unwritten(target, error)) from error
+        self._added(path) if changed else self._keep(path)
+
+    def copy(self, source: Path, path: str) -> None:
+        """Make `path` a copy of the file `source`; raises as `put`."""
+        target = self.root / path
+        try:
+            if target.is_file() and filecmp.cmp(source, target, shallow=True):
+                self._keep(path)
+                return
+            target.parent.mkdir(parents=True, exist_ok=True)
+            part = target.with_name(f".part-{target.name}")
+            shutil.copy2(source, part)
+            part.replace(target)
+        except OSError as error:
+            raise SiteError(_unwritten(target, error)) from error
+        self._added(path)
+
+    def remove_strays(self) -> list[str]:
+        """Delete files of earlier builds that are no longer part of the site, and say which."""
+        removed = []
+        for folder in FOLDERS:
+            for place, _, names in os.walk(self.root / folder, topdown=False):
+                for name in sorted(names):
+                    file = Path(place, name)
+                    path = file.relative_to(self.root).as_posix()
+                    if path not in self._own:
+                        file.unlink()
+                        removed.append(path)
+                if not any(Path(place).iterdir()):
+                    Path(place).rmdir()
+        return removed
+
+    def _keep(self, path: str) -> None:
+        self.unchanged += path not in self._own
+        self._own.add(path)
+
+    def _added(self, path: str) -> None:
+        self.written.append(path)
+        self._own.add(path)
+
+
+def _unwritten(target: Path, error: OSError) -> str:
+    return (
+        f"{target}: could not be written ({error.strerror}); make room or check who owns the "
+        "folder, then run lapsekit site again. The pages before it are as they were."
+    )

@@ -1,0 +1,160 @@
+"""The site in a browser: by picker, by keyboard, without scripts, from a folder."""
+
+import threading
+from contextlib import contextmanager
+from functools import partial
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
+
+import pytest
+
+from lapsekit.site.build import build_site
+
+pytestmark = pytest.mark.browser
+
+
+class _Quiet(SimpleHTTPRequestHandler):
+    def log_message(self, *_):
+        pass
+
+
+@pytest.fixture
+def address(tiny, tmp_path):
+    """Address of the tiny season's site, in a sub-folder of a web host."""
+    build_site(tiny)
+    tiny.site.rename(tmp_path / "roof-salad")
+    server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=tmp_path))
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}/roof-salad/"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@pytest.fixture(scope="session")
+def browser(chromium):
+    """One Chromium for all tests."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium, args=["--no-sandbox", "--disable-dev-shm-usage"]
+        )
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def opened(browser, start, **options):
+    """A page at `start`; afterwards: no console message, and every request stayed below it."""
+    context = browser.new_context(**options)
+    page = context.new_page()
+    messages, requests = [], []
+    page.on("console", lambda message: messages.append(message.text))
+    page.on("pageerror", lambda error: messages.append(str(error)))
+    page.on("request", lambda request: requests.append(request.url))
+    page.on("response", lambda r: r.status >= 400 and messages.append(f"{r.status} {r.url}"))
+    page.goto(start, wait_until="load")
+    yield page
+    context.close()
+    below = start.removesuffix("index.html")
+    assert [m for m in messages if ".mp4" not in m] == []
+    assert [url for url in requests if not url.startswith(below)] == []
+
+
+def test_a_day_is_picked_in_the_ribbon(browser, address):
+    with opened(browser, address) as page:
+        page.locator('.ribbon a[data-day="2031-04-03"]').first.click()
+        page.wait_for_url("**/day/2031-04-03/index.html")
+        assert page.locator("h1").inner_text().split() == ["Thursday", "3", "April", "2031"]
+        assert page.locator('.ribbon a[aria-current="page"]').first.inner_text() == "3"
+
+
+def test_the_ribbon_is_one_stop_and_arrows_move_in_it(browser, address):
+    with opened(browser, address) as page:
+        first = page.locator(".ribbon").first
+        assert first.locator('a[tabindex="0"]').count() == 1
+        first.locator('a[tabindex="0"]').focus()
+        focused = "document.activeElement.dataset.day"
+        for key, day in (
+            ("ArrowLeft", "2031-04-09"),
+            ("Home", "2031-04-01"),
+            ("ArrowRight", "2031-04-02"),
+            ("PageDown", "2031-04-10"),
+            ("End", "2031-04-10"),
+        ):
+            page.keyboard.press(key)
+            assert page.evaluate(focused) == day
+        page.keyboard.press("ArrowLeft")
+        assert first.locator(".preview").inner_text().startswith("Wednesday 9 April 2031, day 15")
+        page.keyboard.press("Enter")
+        page.wait_for_url("**/day/2031-04-09/index.html")
+
+
+def test_left_and_right_turn_the_day_and_step_over_gaps(browser, address):
+    with opened(browser, address) as page:
+        page.goto(f"{address}day/2031-04-05/index.html")
+        page.keyboard.press("ArrowLeft")
+        page.wait_for_url("**/day/2031-04-03/index.html")
+        page.keyboard.press("ArrowRight")
+        page.wait_for_url("**/day/2031-04-05/index.html")
+        page.keyboard.press("ArrowRight")
+        page.wait_for_url("**/day/2031-04-07/index.html")
+
+
+def test_a_date_leads_to_the_nearest_picture(browser, address):
+    with opened(browser, address) as page:
+        form = page.locator(".ribbon form").first
+        form.locator("input").fill("2031-04-04")
+        form.locator("button").click()
+        page.wait_for_url("**/day/2031-04-03/index.html")
+
+
+def test_pointing_tells_the_date_and_why_a_day_is_missing(browser, address):
+    with opened(browser, address) as page:
+        first = page.locator(".ribbon").first
+        first.locator('a[data-day="2031-04-02"]').hover()
+        assert first.locator(".preview").inner_text() == "Wednesday 2 April 2031, day 8"
+        first.locator(".gap").first.hover()
+        assert "no picture (1 dark)" in first.locator(".preview").inner_text()
+
+
+def test_without_scripts_the_days_can_be_walked(browser, address):
+    with opened(browser, address, java_script_enabled=False) as page:
+        page.locator('.ribbon a[data-day="2031-04-01"]').first.click()
+        for day in ("2031-04-02", "2031-04-03", "2031-04-05"):
+            page.locator('a[rel="next"]').click()
+            page.wait_for_url(f"**/day/{day}/index.html")
+        assert page.locator(".plate img").first.is_visible()
+
+
+def test_it_works_from_a_folder(browser, tiny):
+    build_site(tiny)
+    with opened(browser, (tiny.site / "index.html").as_uri()) as page:
+        page.locator('.ribbon a[data-day="2031-04-03"]').first.click()
+        page.wait_for_url("**/day/2031-04-03/index.html")
+        page.keyboard.press("ArrowRight")
+        page.wait_for_url("**/day/2031-04-05/index.html")
+        assert page.evaluate("document.querySelector('.plate img').naturalWidth") > 0
+        assert page.evaluate("document.fonts.check('1em Almanac')")
+        assert page.evaluate("getComputedStyle(document.body).maxWidth") != "none"
+
+
+@pytest.mark.parametrize("width", [360, 768, 1280])
+def test_no_page_scrolls_sideways_and_targets_are_large_enough(browser, address, width):
+    small = """[...document.querySelectorAll('nav a, button, summary, input')]
+      .map(e => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+      .filter(([, r]) => r.width && (r.width < 23.9 || r.height < 23.9)).map(([t]) => t)"""
+    with opened(browser, address, viewport={"width": width, "height": 740}) as page:
+        for path in ("", "day/2031-04-09/", "day/", "growth/", "about/"):
+            page.goto(f"{address}{path}index.html")
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+            assert page.evaluate(small) == [], path
+
+
+def test_nothing_moves_while_it_loads(browser, address):
+    shift = """() => new Promise(done => { let sum = 0;
+      new PerformanceObserver(l => l.getEntries().forEach(e => sum += e.value))
+        .observe({type: 'layout-shift', buffered: true}); setTimeout(() => done(sum), 300) })"""
+    with opened(browser, address, viewport={"width": 360, "height": 740}) as page:
+        assert page.evaluate(shift) <= 0.05

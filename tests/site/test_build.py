@@ -1,0 +1,263 @@
+"""The site on disk: what is written, in which order, and what is not."""
+
+from datetime import date, timedelta
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+from PIL import Image
+
+from lapsekit.errors import SiteError
+from lapsekit.site import writing
+from lapsekit.site.build import build_site
+from lapsekit.site.gallery import strip_centre
+from tests.site.small_season import DARK, FIRST, UNSEEN, add_day
+
+DAYS = [FIRST + timedelta(days=n) for n in range(10) if FIRST + timedelta(days=n) != UNSEEN]
+SHOWN = [day for day in DAYS if day != DARK]
+
+
+class _Page(HTMLParser):
+    """Collects what a page points to, its element names, ids and text."""
+
+    def __init__(self, path):
+        super().__init__()
+        self.links, self.tags, self.ids, self.attributes = [], [], [], set()
+        self.feed(path.read_text(encoding="utf-8"))
+
+    def handle_starttag(self, tag, attributes):
+        self.tags.append(tag)
+        for name, value in attributes:
+            self.attributes.add(name)
+            if name in ("href", "src", "poster"):
+                self.links.append(value)
+            if name == "srcset":
+                self.links += [part.split()[0] for part in value.split(",")]
+            if name == "id":
+                self.ids.append(value)
+
+
+def pages(season):
+    return sorted(season.site.rglob("*.html"))
+
+
+def text_of(season, path):
+    return (season.site / path).read_text(encoding="utf-8")
+
+
+def stamps(season):
+    return {p: p.stat().st_mtime_ns for p in season.site.rglob("*") if p.is_file()}
+
+
+def test_each_day_with_a_picture_has_a_page_and_no_other_day(tiny):
+    report = build_site(tiny)
+    folders = {p.name for p in (tiny.site / "day").iterdir() if p.is_dir()}
+    assert folders == {day.isoformat() for day in SHOWN}
+    assert report.front == tiny.site / "index.html"
+    assert report.pages == len(SHOWN) + 4
+    assert report.pictures == 2 * len(SHOWN) - 1
+
+
+def test_gaps_say_why_they_are_gaps(tiny):
+    build_site(tiny)
+    front = text_of(tiny, "index.html")
+    assert "no picture (1 dark)" in front
+    assert "no picture (no frame was taken)" in front
+    assert "No picture from trough this day: no frame was taken" in text_of(
+        tiny, "day/2031-04-03/index.html"
+    )
+
+
+def test_every_link_is_relative_and_leads_to_a_file(tiny):
+    build_site(tiny)
+    for path in pages(tiny):
+        page = _Page(path)
+        assert len(page.ids) == len(set(page.ids)), f"{path}: an id twice"
+        for link in page.links:
+            parts = urlsplit(link)
+            assert not parts.scheme and not parts.netloc and not link.startswith("/"), link
+            target = path.parent / parts.path if parts.path else path
+            assert target.is_file(), f"{path} -> {link}"
+            if parts.fragment:
+                assert parts.fragment in _Page(target).ids, f"{path} -> {link}"
+
+
+def test_hostile_names_stay_text_and_nothing_is_inline(tiny):
+    build_site(tiny)
+    for path in pages(tiny):
+        page = _Page(path)
+        assert page.tags.count("script") == 1
+        assert not page.attributes & {"onerror", "onclick", "style"}
+        assert "style" not in page.tags
+        text = path.read_text(encoding="utf-8")
+        assert "<script>alert" not in text and "<img src=x" not in text
+        assert "<b>on</b>" not in text and "<i>14 cm</i>" not in text
+
+
+def test_numbers_come_with_their_frames_range_and_change(tiny):
+    build_site(tiny)
+    page = text_of(tiny, "day/2031-04-09/index.html")
+    assert "18\u00a0cm²" in page and "17 to 19\u00a0cm²" in page
+    assert "+7.0\u00a0cm² (+64\u00a0%)" in page
+    assert "18\u00a0%" in page, "a region without a scale shows cover"
+    table = text_of(tiny, "data/daily.csv").splitlines()
+    assert table[9] == "basil,bench,2031-04-10,16,19.00,18.00,20.00,0.1900,0.1727,0.2111,1,"
+    assert "basil,bench,2031-04-04,10,,,,,,,0,1 dark" in table
+
+
+def test_a_second_build_writes_nothing(tiny):
+    build_site(tiny)
+    before = stamps(tiny)
+    report = build_site(tiny)
+    assert (report.written, report.removed) == (0, 0)
+    assert report.unchanged == len(before)
+    assert stamps(tiny) == before
+
+
+def test_a_new_day_leaves_old_pictures_alone(tiny, monkeypatch):
+    build_site(tiny)
+    before = {p: t for p, t in stamps(tiny).items() if p.suffix in (".webp", ".jpg")}
+    encoded = []
+    from lapsekit.site import pictures
+
+    plain = pictures.encode
+    monkeypatch.setattr(pictures, "encode", lambda p, s: encoded.append(s) or plain(p, s))
+    add_day(tiny, date(2031, 4, 11))
+    build_site(tiny)
+    after = stamps(tiny)
+    old = {p: t for p, t in before.items() if "ribbon" not in p.name}
+    assert old and all(after[p] == t for p, t in old.items())
+    assert len(encoded) == 2 * 2 * 2, "the day and the ribbon of two cameras, as WebP and JPEG"
+    assert len(list(tiny.site.glob("pictures/ribbon-bench-*.webp"))) == 1, "the old one is gone"
+
+
+def test_pictures_are_upright_never_enlarged_and_carry_nothing_of_the_camera(tiny):
+    build_site(tiny)
+    files = [p for p in tiny.site.rglob("*") if p.suffix in (".webp", ".jpg")]
+    assert files
+    for file in files:
+        assert b"SECRET" not in file.read_bytes()
+        with Image.open(file) as image:
+            assert not dict(image.getexif()), file
+            assert not {"exif", "comment", "icc_profile", "xmp"} & set(image.info)
+            assert max(image.size) <= 320 or "ribbon" in file.name
+    (turned,) = tiny.site.glob(f"pictures/bench/{FIRST}-*.jpg")
+    with Image.open(turned) as image:
+        assert image.size == (240, 320)
+
+
+def test_the_place_is_not_told(tiny):
+    build_site(tiny)
+    for path in pages(tiny):
+        text = path.read_text(encoding="utf-8")
+        assert "CET" not in text
+        assert str(tiny.folder) not in text
+
+
+def test_a_day_that_is_gone_goes_from_the_site(tiny):
+    build_site(tiny)
+    (tiny.site / "CNAME").write_text("the grower's own")
+    tiny.catalogue.remove_frames([f.path for f in tiny.catalogue.frames(day=date(2031, 4, 2))])
+    report = build_site(tiny)
+    assert report.removed >= 5
+    assert not (tiny.site / "day" / "2031-04-02").exists()
+    assert not list(tiny.site.glob("pictures/*/2031-04-02*"))
+    assert (tiny.site / "CNAME").exists()
+
+
+def test_pictures_go_before_pages_and_the_front_page_last(tiny, monkeypatch):
+    order = []
+
+    def spy(path, content):
+        order.append(path.relative_to(tiny.site).as_posix())
+        return plain(path, content)
+
+    plain = writing.write_safely
+    monkeypatch.setattr(writing, "write_safely", spy)
+    build_site(tiny)
+    html = [n for n, name in enumerate(order) if name.endswith(".html")]
+    assert order[-1] == "index.html"
+    assert html == list(range(html[0], len(order)))
+    assert {name.split("/")[0] for name in order[: html[0]]} == {"pictures", "assets", "data"}
+
+
+def test_a_failed_page_leaves_the_front_page_as_it_was(tiny):
+    build_site(tiny)
+    before = text_of(tiny, "index.html")
+    own = tiny.folder / "site_template"
+    own.mkdir()
+    (own / "about.html").write_text("{{ nothing_of_that_name }}")
+    add_day(tiny, date(2031, 4, 11))
+    with pytest.raises(SiteError, match=r"about\.html"):
+        build_site(tiny)
+    assert text_of(tiny, "index.html") == before
+    for link in _Page(tiny.site / "index.html").links:
+        assert (tiny.site / (urlsplit(link).path or "index.html")).is_file(), link
+
+
+def test_the_growers_own_templates_come_first(tiny):
+    own = tiny.folder / "site_template"
+    own.mkdir()
+    (own / "about.html").write_text("Our own {{ title }}")
+    (own / "style.css").write_text("body { color: green }")
+    build_site(tiny)
+    assert text_of(tiny, "about/index.html").startswith("Our own Salad &lt;script&gt;")
+    (style,) = tiny.site.glob("assets/style-*.css")
+    assert style.read_text() == "body { color: green }"
+
+
+def test_a_season_without_frames_says_so(empty):
+    report = build_site(empty)
+    assert report.pages == 4
+    assert "No picture yet" in text_of(empty, "index.html")
+    assert text_of(empty, "data/daily.csv").count("\n") == 1
+
+
+def test_a_season_without_regions_shows_its_pictures(tiny):
+    (tiny.folder / "regions.toml").unlink()
+    tiny.catalogue.keep_regions([])
+    tiny.regions = type(tiny.regions)()
+    report = build_site(tiny)
+    assert report.pictures == 2 * len(SHOWN) - 1
+    assert "Canopy on" not in text_of(tiny, "index.html")
+
+
+def test_frames_that_were_all_refused_are_no_pictures(empty):
+    add_day(empty, FIRST, ("blurred",))
+    build_site(empty)
+    front = text_of(empty, "index.html")
+    assert "No picture yet" in front and "1 blurred" in front
+
+
+def test_a_frame_that_cannot_be_read_is_a_gap_that_says_so(tiny):
+    (frame,) = tiny.catalogue.frames("bench", date(2031, 4, 2))
+    (tiny.folder / frame.path).write_bytes(b"damaged")
+    report = build_site(tiny)
+    assert any(frame.path in problem for problem in report.problems)
+    assert "1 not readable" in text_of(tiny, "day/2031-04-02/index.html")
+
+
+def test_a_long_pause_is_one_break_in_the_ribbon(tiny):
+    add_day(tiny, date(2031, 6, 1))
+    build_site(tiny)
+    front = text_of(tiny, "index.html")
+    assert "11 Apr to 31 May: 51 days without a picture (no frame was taken)" in front
+    assert front.count('class="wide"') == 2, "once for each camera"
+
+
+def test_the_diary_is_told_and_its_bad_line_reported(tiny):
+    report = build_site(tiny)
+    assert "potted on (Basil" in text_of(tiny, "day/2031-04-03/index.html")
+    assert len(report.problems) == 1 and "line 3" in report.problems[0]
+
+
+def test_slices_run_through_the_plants(tiny):
+    assert strip_centre([tiny.regions.by_name["basil"]], 320) == pytest.approx(75 / 320)
+    assert strip_centre([tiny.regions.by_name["cress"]], 320) == 0.5
+
+
+def test_template_files_are_small_and_bring_their_licence():
+    fonts = Path(__file__).parents[2] / "site_template" / "fonts"
+    assert "SIL OPEN FONT LICENSE" in (fonts / "OFL.txt").read_text(encoding="utf-8")
+    assert all(p.stat().st_size < 45_000 for p in fonts.glob("*.woff2"))

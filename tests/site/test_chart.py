@@ -1,0 +1,90 @@
+"""Geometry of the curves and the ribbon."""
+
+from datetime import date, timedelta
+from itertools import pairwise
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lapsekit.site.chart import Paper, Point, Series, draw, runs, usual_step
+from lapsekit.site.ribbon import cells, columns
+from lapsekit.site.scales import date_ticks, doubling_levels, linear_levels, spread
+from lapsekit.when import days_between
+
+START = date(2031, 4, 1)
+PAPER = Paper(400, 200, 40, 60)
+
+
+def day(number):
+    return START + timedelta(days=number)
+
+
+def test_a_line_is_open_where_a_day_has_no_value():
+    points = [Point(day(n), None if n == 2 else 5.0) for n in range(5)]
+    assert [len(run) for run in runs(points, 1)] == [2, 2]
+
+
+def test_a_line_is_open_where_a_daily_season_lacks_a_day():
+    points = [Point(day(n), 5.0) for n in (0, 1, 3, 4)]
+    assert [len(run) for run in runs(points, usual_step([p.day for p in points]))] == [2, 2]
+
+
+def test_a_season_of_sparse_days_is_joined_at_its_own_pace():
+    days = [day(n) for n in (0, 11, 22, 34, 90, 101)]
+    longest = usual_step(days)
+    assert 11 < longest < 56
+    assert [len(run) for run in runs([Point(d, 1.0) for d in days], longest)] == [4, 2]
+
+
+def test_no_values_no_chart():
+    assert draw([Series("basil", (Point(START, None),))], PAPER, START) is None
+    assert draw([Series("basil", (Point(START, 0.0),))], PAPER, START, doubling=True) is None
+
+
+def test_a_single_day_is_a_dot():
+    chart = draw([Series("basil", (Point(START, 3.0, 2.0, 4.0),))], PAPER, START)
+    assert len(chart.lines[0].dots) == 1 and chart.lines[0].path == ""
+
+
+def test_a_scale_of_doublings_draws_steady_growth_straight():
+    points = tuple(Point(day(n), 2.0**n) for n in range(6))
+    chart = draw([Series("basil", points)], PAPER, START, doubling=True)
+    heights = [float(p.split()[1]) for p in chart.lines[0].path[1:].split("L")]
+    steps = [a - b for a, b in pairwise(heights)]
+    assert max(steps) - min(steps) < 0.21
+
+
+@given(st.floats(0.01, 1e6))
+def test_linear_levels_reach_from_zero_over_the_highest(highest):
+    levels = linear_levels(highest)
+    assert levels[0] == 0 and levels[-1] >= highest * 0.999 and 3 <= len(levels) <= 8
+
+
+@given(st.floats(0.01, 1e5), st.floats(1, 1e3))
+def test_doubling_levels_enclose_what_is_shown(lowest, factor):
+    levels = doubling_levels(lowest, lowest * factor)
+    assert levels[0] <= lowest * 1.0001 and levels[-1] >= lowest * factor * 0.9999
+
+
+@given(st.lists(st.floats(0, 300), max_size=15))
+def test_labels_never_overlap_while_there_is_room(places):
+    moved = sorted(spread(places, 17, 0, 300))
+    assert all(b - a > 16.999 for a, b in pairwise(moved))
+    assert all(-0.001 <= y <= 300.001 for y in moved)
+
+
+@given(st.integers(0, 400), st.integers(-20, 60))
+def test_dates_on_the_axis_are_few_and_within(span, age):
+    ticks = date_ticks(START, day(span), day(-age), 6)
+    assert 1 <= len(ticks) <= 6 and all(START <= t <= day(span) for t in ticks)
+
+
+@given(st.sets(st.integers(0, 200), min_size=1))
+def test_the_ribbon_stands_for_every_day_once_and_in_order(numbers):
+    shown = {day(n) for n in numbers}
+    days = list(days_between(min(shown), max(shown)))
+    ribbon = cells(days, shown)
+    told = [d for cell in ribbon for d in days_between(cell.first, cell.last)]
+    assert told == days
+    assert {cell.first for cell in ribbon if cell.picture} == shown
+    assert columns(ribbon) <= 2 * len(days)
