@@ -67,6 +67,11 @@ class Season:
         """Where films go."""
         return self.folder / "films"
 
+    def film_file(self, camera: str) -> Path:
+        """Where the film of `camera` lies; the first camera's is *the* film of the season."""
+        first = next(iter(self.settings.cameras))
+        return self.films / ("season.mp4" if camera == first else f"season-{camera}.mp4")
+
     @property
     def site(self) -> Path:
         """Where the site goes."""

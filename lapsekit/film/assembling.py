@@ -33,13 +33,6 @@ class FilmReport:
     made: bool
 
 
-def film_path(season: Season, camera: str) -> Path:
-    """Where the film of `camera` lies; the season's first camera gives *the* film."""
-    first = next(iter(season.settings.cameras))
-    name = "season.mp4" if camera == first else f"season-{camera}.mp4"
-    return season.films / name
-
-
 def make_film(
     season: Season,
     camera: str | None = None,
@@ -77,7 +70,7 @@ def make_film(
         raise FilmError(
             f'camera "{camera}" has no usable frame yet; run lapsekit measure, then film again'
         )
-    target = film_path(season, camera)
+    target = season.film_file(camera)
     mark_file = target.with_name(f".{target.stem}.mark")
     mark = _mark(season, frames)
     if target.exists() and mark_file.exists() and mark_file.read_text() == mark:

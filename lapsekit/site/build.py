@@ -10,17 +10,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lapsekit.progress import Track, silent
+from lapsekit.reporting import csv_text, growth_rows
 from lapsekit.resources import shared_folder
 from lapsekit.season import Season
 from lapsekit.site.almanac import gather
 from lapsekit.site.contents import FRONT, Contents, told_to_every_page
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.pages import Pages
-from lapsekit.site.tables import daily_csv
 from lapsekit.site.writing import SiteFolder
 
 TEMPLATES = "site_template"
-FILM = "season.mp4"
 #: Assets that a page names itself; their names carry a hash, so that caches are safe.
 _NAMED = ("style.css", "ribbon.js")
 
@@ -74,12 +73,13 @@ def build_site(season: Season, track: Track = silent) -> SiteReport:
     folder = SiteFolder(season.site)
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
-    film = _film(season, folder)
+    films = _films(season, folder)
     templates = [season.folder / TEMPLATES, shared_folder(TEMPLATES)]
     assets = _assets(folder, templates)
-    folder.put("data/daily.csv", daily_csv(almanac))
+    rows = (row for rows in growth_rows(season).values() for row in rows)
+    folder.put("data/daily.csv", csv_text(rows).encode())
     told = told_to_every_page(almanac, assets)
-    site = Contents(season, almanac, gallery, Pages(templates, told), film)
+    site = Contents(season, almanac, gallery, Pages(templates, told), films)
     pages = site.pages()
     for path, template, facts in track(pages, len(pages), "pages"):
         folder.put(path, site.render(path, template, facts))
@@ -117,10 +117,12 @@ def _assets(folder: SiteFolder, templates: list[Path]) -> dict[str, str]:
     return paths
 
 
-def _film(season: Season, folder: SiteFolder) -> str | None:
-    """Copy the season's film, if there is one."""
-    source = season.films / FILM
-    if not source.is_file():
-        return None
-    folder.copy(source, f"film/{FILM}")
-    return f"film/{FILM}"
+def _films(season: Season, folder: SiteFolder) -> dict[str, str]:
+    """Copy the film of each camera that has one; their paths in the site."""
+    films = {}
+    for camera in season.settings.cameras:
+        source = season.film_file(camera)
+        if source.is_file():
+            films[camera] = f"film/{source.name}"
+            folder.copy(source, films[camera])
+    return films

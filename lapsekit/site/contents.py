@@ -20,18 +20,23 @@ class Contents:
     ----------
     season, almanac, gallery, pages
         What is told, and the templates that tell it.
-    film : str or None
-        Path of the film in the site.
+    films : dict of str to str
+        Path in the site of each camera's film.
     """
 
     def __init__(
-        self, season: Season, almanac: Almanac, gallery: Gallery, pages: Pages, film: str | None
+        self,
+        season: Season,
+        almanac: Almanac,
+        gallery: Gallery,
+        pages: Pages,
+        films: dict[str, str],
     ):
         self._season = season
         self._almanac = almanac
         self._gallery = gallery
         self._pages = pages
-        self._film = film
+        self._films = films
         self._cells = {
             camera: [
                 (
@@ -84,7 +89,7 @@ class Contents:
         return {
             **told,
             "curves": views.curves(self._almanac),
-            "film": self._film,
+            "films": self._films,
             "regions": self._almanac.regions,
         }
 
