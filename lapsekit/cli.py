@@ -295,6 +295,7 @@ def _root(
 
 def main() -> NoReturn:
     """Run the command line; every foreseen error becomes a message and an exit code."""
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")  # we tell in our own words
     # Workers share the cores already; without this each would start as many threads again.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
