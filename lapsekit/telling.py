@@ -130,7 +130,7 @@ def demonstrated(
     """After the demo's building, before it serves."""
     return [
         f"{simulated.filed} frames captured in simulated time; "
-        f"{len(simulated.failed)} captures found the camera silent",
+        f"{len(simulated.failed)} times the camera had no new one",
         *filmed(film),
         *built(final.site),
         f"growth tables and plot: {folder / 'growth'}",
