@@ -6,18 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.browsing import CHROMIUM_ARGUMENTS
 from tests.scenes import fill, make_season
 
 CHECKOUT = Path(__file__).parent.parent
-CHROMIUM_ARGUMENTS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 
 
 @pytest.fixture
@@ -52,3 +44,14 @@ def chromium():
     if path is None:
         pytest.skip("no chromium on this machine; tests/run installs one")
     return path
+
+
+@pytest.fixture(scope="session")
+def browser(chromium):
+    """One Chromium for all tests."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=CHROMIUM_ARGUMENTS)
+        yield browser
+        browser.close()

@@ -12,7 +12,6 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import threading
 from pathlib import Path
 
 import cv2
@@ -27,7 +26,7 @@ from lapsekit.season import Season  # noqa: E402
 from lapsekit.serving import open_server  # noqa: E402
 from lapsekit.vision.canopy import classify  # noqa: E402
 from lapsekit.vision.pictures import decode  # noqa: E402
-from tests.conftest import CHROMIUM_ARGUMENTS  # noqa: E402
+from tests.browsing import CHROMIUM_ARGUMENTS, running  # noqa: E402
 
 PICTURES = CHECKOUT / "sample_frames" / "pictures"
 WIDTH, HEIGHT = 1100, 1000
@@ -38,17 +37,18 @@ def front_page(season: Season) -> Image.Image:
     """Screenshot of the top of the front page."""
     from playwright.sync_api import sync_playwright
 
-    server = open_server(season.site, 0)
-    threading.Thread(target=server.serve_forever, daemon=True).start()
-    with sync_playwright() as play, tempfile.TemporaryDirectory() as scratch:
+    with (
+        running(open_server(season.site, 0)) as address,
+        sync_playwright() as play,
+        tempfile.TemporaryDirectory() as scratch,
+    ):
         program = shutil.which("chromium") or shutil.which("chromium-browser")
         browser = play.chromium.launch(executable_path=program, args=CHROMIUM_ARGUMENTS)
         page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT})
-        page.goto(f"http://127.0.0.1:{server.server_address[1]}/", wait_until="networkidle")
+        page.goto(address, wait_until="networkidle")
         file = Path(scratch, "page.png")
         page.screenshot(path=file)
         browser.close()
-        server.shutdown()
         return Image.open(file).convert("RGB")
 
 

@@ -1,13 +1,12 @@
 """The site in a browser: by picker, by keyboard, without scripts, from a folder."""
 
-import threading
-from contextlib import contextmanager
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
 from lapsekit.site.build import build_site
+from tests.browsing import opened, running
 
 pytestmark = pytest.mark.browser
 
@@ -23,43 +22,8 @@ def address(tiny, tmp_path):
     build_site(tiny)
     tiny.site.rename(tmp_path / "roof-salad")
     server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=tmp_path))
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/roof-salad/"
-    server.shutdown()
-    thread.join()
-    server.server_close()
-
-
-@pytest.fixture(scope="session")
-def browser(chromium):
-    """One Chromium for all tests."""
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-dev-shm-usage"]
-        )
-        yield browser
-        browser.close()
-
-
-@contextmanager
-def opened(browser, start, **options):
-    """A page at `start`; afterwards: no console message, and every request stayed below it."""
-    context = browser.new_context(**options)
-    page = context.new_page()
-    messages, requests = [], []
-    page.on("console", lambda message: messages.append(message.text))
-    page.on("pageerror", lambda error: messages.append(str(error)))
-    page.on("request", lambda request: requests.append(request.url))
-    page.on("response", lambda r: r.status >= 400 and messages.append(f"{r.status} {r.url}"))
-    page.goto(start, wait_until="load")
-    yield page
-    context.close()
-    below = start.removesuffix("index.html")
-    assert [m for m in messages if ".mp4" not in m] == []
-    assert [url for url in requests if not url.startswith(below)] == []
+    with running(server) as root:
+        yield f"{root}roof-salad/"
 
 
 def test_a_day_is_picked_in_the_ribbon(browser, address):
