@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -25,6 +26,27 @@ def filled(season):
     """A season with fifteen frames on five days, not measured yet."""
     fill(season)
     return season
+
+
+@pytest.fixture
+def small_disk(tmp_path):
+    """Mounts a tmpfs of a given size (``"200k"``) and gives its folder; calling again resizes."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = False
+
+    def sized(size):
+        nonlocal mounted
+        how = f"remount,size={size}" if mounted else f"size={size}"
+        command = ["mount", "-t", "tmpfs", "-o", how, "tmpfs", str(disk)]
+        if subprocess.run(command, capture_output=True, check=False).returncode:
+            pytest.skip("mounting a tmpfs is not allowed here (it needs root)")
+        mounted = True
+        return disk
+
+    yield sized
+    if mounted:
+        subprocess.run(["umount", str(disk)], check=True)
 
 
 @pytest.fixture(scope="session")
