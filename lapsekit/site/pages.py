@@ -1,5 +1,6 @@
 """Renders the pages. The only module that knows Jinja."""
 
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -28,16 +29,10 @@ class Pages:
 
     def __init__(self, folders: list[Path], shared: dict[str, Any]):
         self._folders = folders
-        self._environment = Environment(
-            loader=ChoiceLoader([FileSystemLoader(folder) for folder in folders]),
-            autoescape=True,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            undefined=StrictUndefined,
-        )
-        names = ("long_day", "short_day", "age_text", "counted", "listed", "local_time")
-        self._environment.filters.update({name: getattr(wording, name) for name in names})
-        self._environment.globals.update(shared)
+        self._shared = shared
+        files = [file for folder in folders for file in sorted(folder.glob("*.html"))]
+        stamps = tuple((file, file.stat().st_mtime_ns) for file in files)
+        self._environment = _environment(tuple(folders), stamps)
 
     def render(self, template: str, depth: int, **facts: Any) -> bytes:
         """One page.
@@ -58,9 +53,25 @@ class Pages:
         """
         root = "../" * depth
         try:
-            text = self._environment.get_template(template).render(root=root, **facts)
+            page = self._environment.get_template(template)
+            text = page.render({**self._shared, **facts, "root": root})
         except TemplateError as error:
             where = " or ".join(str(folder / template) for folder in self._folders)
             raise SiteError(f"{where}: the template cannot be used ({error!s})") from error
         lines = [line.strip() for line in text.splitlines()]
         return "\n".join([line for line in lines if line] + [""]).encode()
+
+
+@lru_cache(maxsize=4)
+def _environment(folders: tuple[Path, ...], stamps: tuple[tuple[Path, int], ...]) -> Environment:
+    """The templates of these folders, compiled once for each state (`stamps`) of their files."""
+    environment = Environment(
+        loader=ChoiceLoader([FileSystemLoader(folder) for folder in folders]),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        undefined=StrictUndefined,
+    )
+    names = ("long_day", "short_day", "age_text", "counted", "listed", "local_time")
+    environment.filters.update({name: getattr(wording, name) for name in names})
+    return environment
