@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -293,16 +294,26 @@ def _root(
         raise typer.Exit
 
 
+class _Interrupted(BaseException):
+    """Ctrl+C. Not a KeyboardInterrupt, which the command-line library would answer itself."""
+
+
+def _interrupt(*_: object) -> NoReturn:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # a second Ctrl+C ends at once
+    raise _Interrupted
+
+
 def main() -> NoReturn:
     """Run the command line; every foreseen error becomes a message and an exit code."""
     os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")  # we tell in our own words
+    signal.signal(signal.SIGINT, _interrupt)
     # Workers share the cores already; without this each would start as many threads again.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        app(standalone_mode=True)
+        app()
     except LapsekitError as error:
         _fail(str(error), error.exit_code)
-    except KeyboardInterrupt:
+    except _Interrupted:
         _fail("interrupted; run the same command again to go on", 130)
     except BrokenPipeError:
         sys.stderr.close()
@@ -380,7 +391,7 @@ def _serve(folder: Path, port: int) -> None:
 
     try:
         serve(folder, port, lambda address: _say(telling.served(address)))
-    except KeyboardInterrupt:
+    except _Interrupted:
         _say(["stopped"])
 
 

@@ -2,9 +2,11 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
+import urllib.request
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -331,3 +333,42 @@ def test_a_fault_of_our_own_is_no_bare_traceback(bench, monkeypatch):
     assert done.returncode == 70
     assert "Traceback" not in done.stderr
     assert "LAPSEKIT_TRACEBACK=1" in done.stderr
+
+
+def started(*arguments):
+    return subprocess.Popen(
+        [sys.executable, "-m", "lapsekit", *map(str, arguments)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
+def test_an_interrupted_stage_says_how_to_go_on_and_does(bench):
+    season = make_season(bench)
+    fill(season, days=20, a_day=6)
+    process = started("measure", "-s", bench, "--workers", 1)
+    while not season.catalogue.screenings():
+        time.sleep(0.02)
+    process.send_signal(signal.SIGINT)
+    _, said = process.communicate(timeout=30)
+    assert process.returncode == 130
+    assert said.endswith("lapsekit: interrupted; run the same command again to go on\n")
+    done = len(season.catalogue.screenings())
+    season.catalogue.close()
+    assert 0 < done < 120
+    assert f"({done} were up to date)" in succeeded("measure", "-s", bench)
+
+
+def test_the_preview_tells_its_address_and_stops_when_told(bench):
+    (bench / "site").mkdir()
+    (bench / "site" / "index.html").write_text("<!doctype html><title>x</title>")
+    process = started("serve", "-s", bench, "--port", 0)
+    told = process.stdout.readline()
+    address = told.split()[1]
+    with urllib.request.urlopen(address, timeout=10) as answer:
+        assert answer.read() == b"<!doctype html><title>x</title>"
+    process.send_signal(signal.SIGINT)
+    rest, _ = process.communicate(timeout=30)
+    assert rest == "stopped\n"
+    assert process.returncode == 0
