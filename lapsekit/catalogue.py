@@ -9,7 +9,7 @@ values of its day in the same transaction, so an interruption never leaves an ol
 import json
 import sqlite3
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass
 from datetime import date, datetime
@@ -188,6 +188,21 @@ class Catalogue:
                     "DELETE FROM daily WHERE day = (SELECT day FROM frame WHERE path = ?)", (path,)
                 )
                 db.execute("DELETE FROM frame WHERE path = ?", (path,))
+
+    def redate(self, day_of: Callable[[datetime], date]) -> int:
+        """Give every frame the local day that `day_of` says; how many changed (a new zone)."""
+        rows = self._read("SELECT id, taken_at, day FROM frame")
+        moved = [
+            (day, frame_id, old)
+            for frame_id, taken_at, old in rows
+            if (day := day_of(from_utc_text(taken_at)).isoformat()) != old
+        ]
+        if moved:
+            with self._transaction() as db:
+                for day, frame_id, old in moved:
+                    db.execute("UPDATE frame SET day = ? WHERE id = ?", (day, frame_id))
+                    db.execute("DELETE FROM daily WHERE day IN (?, ?)", (day, old))
+        return len(moved)
 
     def clear(self) -> None:
         """Forget everything, in one transaction."""

@@ -125,6 +125,18 @@ def test_an_outline_from_a_later_day_redoes_the_days_from_then_on(filled):
     assert after[9:] != before[9:]
 
 
+def test_another_time_zone_sorts_the_frames_into_its_own_days(filled):
+    """At UTC+14 a frame of 13:00 UTC belongs to the next day; nothing is filed or measured anew."""
+    measure(filled)
+    files = sorted(f.path for f in filled.archive.files())
+    changed = reopened(filled, SETTINGS.replace('"CET"', '"Etc/GMT-14"'))
+    report = measure(changed)
+    assert sorted(f.path for f in changed.archive.files()) == files
+    assert report.measured == 0
+    used = {str(d.day): d.frames_used for d in changed.catalogue.daily("basil")}
+    assert used == {"2031-04-01": 1, **{f"2031-04-0{n}": 3 for n in range(2, 6)}, "2031-04-06": 2}
+
+
 def test_a_region_that_is_taken_out_leaves_no_rows(filled):
     measure(filled)
     changed = reopened(filled, regions=REGIONS.split("\n\n")[0] + "\n")

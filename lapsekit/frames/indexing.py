@@ -53,6 +53,7 @@ def index(
     archive.remove_leftovers()
     if rebuild:
         catalogue.clear()
+    catalogue.redate(day_of)
     known = catalogue.paths()
     files = list(archive.files())
     gone = known - {f.path for f in files}
