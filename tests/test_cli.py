@@ -44,6 +44,15 @@ def refused(*arguments, code, **options):
     return done.stderr
 
 
+def started(*arguments):
+    return subprocess.Popen(
+        [sys.executable, "-m", "lapsekit", *map(str, arguments)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+
+
 @pytest.fixture
 def bench(tmp_path):
     """A season folder; the object is closed so that commands have it to themselves."""
@@ -247,15 +256,22 @@ def test_two_measures_at_once_wait_for_each_other(bench):
     season = make_season(bench)
     fill(season, days=12, a_day=6)
     season.catalogue.close()
-    command = [sys.executable, "-m", "lapsekit", "measure", "--json", "--season", str(bench)]
-    both = [
-        subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-        for _ in range(2)
-    ]
+    both = [started("measure", "--json", "--season", bench) for _ in range(2)]
     results = [process.communicate(timeout=120) for process in both]
     assert [p.returncode for p in both] == [0, 0]
     done = sorted(json.loads(out)["measured"] for out, _ in results)
     assert done == [0, 72]
+
+
+def test_measure_and_site_at_once_end_in_a_whole_site(bench):
+    season = make_season(bench)
+    fill(season, days=12, a_day=6)
+    season.catalogue.close()
+    both = [started("measure", "-s", bench), started("site", "-s", bench)]
+    told = [process.communicate(timeout=120) for process in both]
+    assert [p.returncode for p in both] == [0, 0], told
+    assert "written" in succeeded("site", "-s", bench)
+    assert len(list((bench / "site" / "day").glob("*/index.html"))) == 12
 
 
 def test_a_stage_that_may_not_wait_says_who_holds_the_season(bench):
@@ -333,15 +349,6 @@ def test_a_fault_of_our_own_is_no_bare_traceback(bench, monkeypatch):
     assert done.returncode == 70
     assert "Traceback" not in done.stderr
     assert "LAPSEKIT_TRACEBACK=1" in done.stderr
-
-
-def started(*arguments):
-    return subprocess.Popen(
-        [sys.executable, "-m", "lapsekit", *map(str, arguments)],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
 
 
 def test_an_interrupted_stage_says_how_to_go_on_and_does(bench):
