@@ -265,7 +265,7 @@ def test_two_measures_at_once_wait_for_each_other(bench):
 
 def test_measure_and_site_at_once_end_in_a_whole_site(bench):
     season = make_season(bench)
-    fill(season, days=12, a_day=6)
+    fill(season, days=12)
     season.catalogue.close()
     both = [started("measure", "-s", bench), started("site", "-s", bench)]
     told = [process.communicate(timeout=120) for process in both]
