@@ -9,7 +9,8 @@ values of its day in the same transaction, so an interruption never leaves an ol
 import json
 import sqlite3
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import astuple, dataclass
 from datetime import date, datetime
@@ -68,6 +69,7 @@ MIGRATIONS: tuple[str, ...] = (
     ) WITHOUT ROWID;
     """,
 )
+_TRIES = 100
 SCHEMA_VERSION = len(MIGRATIONS)
 
 
@@ -153,7 +155,7 @@ class Catalogue:
                 path, timeout=30, isolation_level=None, check_same_thread=False
             )
             try:
-                self._db.execute("PRAGMA journal_mode = WAL")
+                self._write_ahead()
                 self._db.execute("PRAGMA synchronous = NORMAL")
                 self._db.execute("PRAGMA foreign_keys = ON")
                 self._migrate()
@@ -232,18 +234,24 @@ class Catalogue:
         )
         return rows[0][0] if rows else None
 
-    def picture_sizes(self, camera: str) -> list[tuple[int, int, str]]:
-        """Sizes (width, height) that frames of `camera` have, each with one path as an example."""
-        return self._read(
-            "SELECT width, height, min(path) FROM frame WHERE camera = ? GROUP BY width, height",
+    def picture_sizes(self, camera: str) -> list[tuple[int, int, date, date, str]]:
+        """Sizes that frames of `camera` have, in order of their first day.
+
+        Returns
+        -------
+        list of (width, height, first day, last day, path of one such frame)
+        """
+        rows = self._read(
+            "SELECT width, height, min(day), max(day), min(path) FROM frame WHERE camera = ?"
+            " GROUP BY width, height ORDER BY min(taken_at)",
             (camera,),
         )
+        return [
+            (width, height, date.fromisoformat(first), date.fromisoformat(last), path)
+            for width, height, first, last, path in rows
+        ]
 
     # screening and measurement ------------------------------------------------------------
-
-    def screening_marks(self) -> dict[str, str]:
-        """Settings mark of each screened frame, by path."""
-        return dict(self._read("SELECT path, mark FROM screening JOIN frame ON id = frame_id"))
 
     def measurement_marks(self) -> dict[str, dict[str, str]]:
         """Settings mark of each measured region, by frame path and region."""
@@ -297,10 +305,10 @@ class Catalogue:
         ]
 
     def measurements(
-        self, region: str | None = None, day: date | None = None
+        self, region: str | None = None, day: date | None = None, camera: str | None = None
     ) -> list[tuple[Frame, Measurement]]:
         """Measurements with their frames, in order of region and time."""
-        where, values = _where(region=region, day=day and day.isoformat())
+        where, values = _where(region=region, day=day and day.isoformat(), camera=camera)
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
             " region, mark, region_px, canopy_px, cover, area_cm2"
@@ -338,12 +346,24 @@ class Catalogue:
                 ],
             )
 
-    def keep_regions(self, names: Sequence[str]) -> None:
-        """Forget measurements and daily values of regions that are not in `names`."""
+    def keep_regions(self, camera_of: Mapping[str, str]) -> None:
+        """Forget what was measured for other regions, or for these by another camera."""
+        names = tuple(camera_of)
         marks = ", ".join("?" * len(names))
         with self._transaction() as db:
             for table in ("measurement", "daily"):
-                db.execute(f"DELETE FROM {table} WHERE region NOT IN ({marks})", tuple(names))
+                db.execute(f"DELETE FROM {table} WHERE region NOT IN ({marks})", names)
+            for region, camera in camera_of.items():
+                db.execute(
+                    "DELETE FROM measurement WHERE region = ? AND frame_id IN"
+                    " (SELECT id FROM frame WHERE camera <> ?)",
+                    (region, camera),
+                )
+
+    def forget_days(self, days: Iterable[date]) -> None:
+        """Forget the values of all regions on `days`, whose frames are about to be measured."""
+        with self._transaction() as db:
+            db.executemany("DELETE FROM daily WHERE day = ?", [(d.isoformat(),) for d in days])
 
     def forget_daily(self, region: str, days: Iterable[date]) -> None:
         """Forget the values of `region` on `days` (before its first outline, say)."""
@@ -362,6 +382,17 @@ class Catalogue:
         ]
 
     # inside -------------------------------------------------------------------------------
+
+    def _write_ahead(self) -> None:
+        """Switch to write-ahead logging; two first openings at once must not trip each other."""
+        for _ in range(_TRIES):
+            try:
+                self._db.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error):
+                    raise
+                time.sleep(0.1)
 
     def _migrate(self) -> None:
         with self._transaction() as db:
@@ -399,10 +430,12 @@ class Catalogue:
             with self._one_at_a_time:
                 yield
         except sqlite3.Error as error:
-            raise CatalogueError(
-                f"{self._path}: {error}. The frames are safe; free some space if the disk is full, "
-                "otherwise move this file away and run lapsekit index --rebuild, then measure"
-            ) from error
+            remedy = "move this file away and run lapsekit index --rebuild, then measure"
+            if "locked" in str(error):
+                remedy = "another process is writing; run the same command again"
+            elif "full" in str(error):
+                remedy = "free some space and run the same command again"
+            raise CatalogueError(f"{self._path}: {error}. The frames are safe; {remedy}") from error
 
 
 def _where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:

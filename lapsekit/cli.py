@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import typer
 
 from lapsekit import __version__, telling
-from lapsekit.errors import LapsekitError, SettingsError
+from lapsekit.errors import CameraError, LapsekitError, SettingsError
 from lapsekit.season import Season
 
 app = typer.Typer(
@@ -81,7 +81,7 @@ def import_(
         typer.Option(help="Zone of times without an offset.", show_default="the season's"),
     ] = None,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would be done, write nothing.")
+        bool, typer.Option("--dry-run", help="Say what would be filed, file nothing.")
     ] = False,
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
@@ -95,12 +95,14 @@ def import_(
     if pattern is not None and file_time:
         raise SettingsError("--pattern and --file-time are two sources of time; give one")
     zone = _zone(time_zone) if time_zone else opened.zone
+    times = TimeSource(zone, pattern, file_time)
     with _held(opened, "import", wait):
-        opened.index()
+        if not dry_run:
+            opened.index()
         report = bring_in(
             folder,
             camera,
-            TimeSource(zone, pattern, file_time),
+            times,
             opened.archive,
             opened.catalogue,
             opened.clock,
@@ -109,7 +111,7 @@ def import_(
             _track(as_json),
         )
     _report(as_json, telling.imported(report, zone, dry_run), vars(report))
-    if report.refused:
+    if report.refused or (report.passed_over and not (report.stored or report.duplicates)):
         raise typer.Exit(65)
 
 
@@ -169,10 +171,12 @@ def measure(
 @app.command()
 def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
     """Write the growth table and its plot, and print a summary."""
+    from lapsekit.measuring import frames_waiting
     from lapsekit.reporting import report_growth
 
     opened = Season(season)
     with _held(opened, "growth", wait):
+        _hint(telling.waiting(frames_waiting(opened)))
         report = report_growth(opened)
     rows = [vars(row) for row in report.rows]
     _report(as_json, telling.grown(report, opened), {"written": report.written, "rows": rows})
@@ -200,10 +204,12 @@ def film(
 @app.command()
 def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
     """Build the season site, or bring it up to date."""
+    from lapsekit.measuring import frames_waiting
     from lapsekit.site.build import build_site
 
     opened = Season(season)
     with _held(opened, "site", wait):
+        _hint(telling.waiting(frames_waiting(opened)))
         report = build_site(opened, _track(as_json))
     _report(as_json, telling.built(report), vars(report))
 
@@ -230,10 +236,17 @@ def capture(
     cameras = capturing_cameras(opened)
     if camera is not None and camera not in cameras:
         raise SettingsError(telling.unknown_camera(cameras, camera))
-    names = [camera] if camera else list(cameras)
-    frames = [capture(opened, name, cameras[name]) for name in names]
-    paths = [f.path for f in frames]
-    _report(as_json, [f"filed {p}" for p in paths], {"filed": paths})
+    filed, there, failed = [], [], []
+    for name in [camera] if camera else cameras:
+        try:
+            frame, is_new = capture(opened, name, cameras[name])
+            (filed if is_new else there).append(frame.path)
+        except CameraError as error:
+            failed.append(str(error))
+    facts = {"filed": filed, "already_there": there, "failed": failed}
+    _report(as_json, telling.captured(filed, there), facts)
+    if failed:
+        raise CameraError("\n".join(failed))
 
 
 @app.command()
@@ -258,7 +271,8 @@ def run(season: SeasonFolder = HERE) -> None:
     """Capture on schedule and run the morning chain once a day, until stopped."""
     from lapsekit.unattended.process import run
 
-    run(Season(season), lambda line: _say([f"{datetime.now():%Y-%m-%d %H:%M:%S} {line}"]))
+    opened = Season(season)
+    run(opened, lambda line: _say([f"{datetime.now(opened.zone):%Y-%m-%d %H:%M:%S} {line}"]))
 
 
 @app.command()
@@ -306,6 +320,8 @@ def _interrupt(*_: object) -> NoReturn:
 def main() -> NoReturn:
     """Run the command line; every foreseen error becomes a message and an exit code."""
     os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")  # we tell in our own words
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="backslashreplace")  # file names need not be text
     signal.signal(signal.SIGINT, _interrupt)
     # Workers share the cores already; without this each would start as many threads again.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -315,9 +331,6 @@ def main() -> NoReturn:
         _fail(str(error), error.exit_code)
     except _Interrupted:
         _fail("interrupted; run the same command again to go on", 130)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(141)
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         _fail(f"{where}{error.strerror or error}; check the disk and its permissions", 74)
@@ -341,6 +354,11 @@ def _fail(message: str, code: int) -> NoReturn:
 def _say(lines: Iterable[str]) -> None:
     for line in lines:
         print(line, flush=True)
+
+
+def _hint(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(line, file=sys.stderr, flush=True)
 
 
 def _report(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> None:

@@ -2,7 +2,6 @@
 
 import json
 import re
-import shutil
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 from lapsekit.cameras.replay import Replay
 from lapsekit.errors import SeasonError
 from lapsekit.film.assembling import FilmReport, make_film
+from lapsekit.founding import make_folder
 from lapsekit.progress import Track, silent
 from lapsekit.reporting import report_growth
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
@@ -59,11 +59,12 @@ def copy_sample_season(sample: Path, folder: Path) -> None:
         raise SeasonError(
             f"{folder} exists and is not this demo's season; name another with --folder DIR"
         )
-    folder.mkdir(parents=True, exist_ok=True)
-    for name in (REGIONS_FILE, DIARY_FILE):
-        if (sample / name).is_file():
-            shutil.copyfile(sample / name, folder / name)
-    (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
+    texts = {
+        name: (sample / name).read_text(encoding="utf-8")
+        for name in (REGIONS_FILE, DIARY_FILE)
+        if (sample / name).is_file()
+    }
+    make_folder(folder, {SETTINGS_FILE: settings, **texts})
 
 
 def play_season(

@@ -1,13 +1,17 @@
 """A new season folder, from the annotated example settings."""
 
 import json
+import os
 import re
 from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SeasonError
+from lapsekit.frames.names import FRAMES
 from lapsekit.resources import shared_folder
+from lapsekit.safely import PART
 from lapsekit.season import DIARY_FILE, DIARY_HEADER, REGIONS_FILE, SETTINGS_FILE
+from lapsekit.settings import parse_settings
 
 
 def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
@@ -29,6 +33,8 @@ def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
     ------
     SeasonError
         If the folder holds something already.
+    SettingsError
+        If title or time zone cannot be used; nothing is made then.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise SeasonError(f"{folder} exists and is not empty; name a new folder")
@@ -40,12 +46,19 @@ def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
         settings = _with_value(settings, key, value)
     regions = (examples / REGIONS_FILE).read_text(encoding="utf-8")
     regions = _with_value(regions, "from", values["sown"])
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / SETTINGS_FILE).write_text(settings, encoding="utf-8")
-    (folder / REGIONS_FILE).write_text(regions, encoding="utf-8")
-    (folder / DIARY_FILE).write_text(DIARY_HEADER, encoding="utf-8")
-    (folder / "frames").mkdir()
+    parse_settings(settings, folder / SETTINGS_FILE)
+    make_folder(folder, {SETTINGS_FILE: settings, REGIONS_FILE: regions, DIARY_FILE: DIARY_HEADER})
     return folder
+
+
+def make_folder(folder: Path, texts: dict[str, str]) -> None:
+    """Make `folder` with these text files, whole or not at all."""
+    part = folder.with_name(f"{PART}{os.getpid()}-{folder.name}")
+    part.mkdir(parents=True)
+    for name, text in texts.items():
+        (part / name).write_text(text, encoding="utf-8")
+    (part / FRAMES).mkdir()
+    part.replace(folder)  # an empty folder gives way
 
 
 def _with_value(text: str, key: str, value: str) -> str:

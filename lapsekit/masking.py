@@ -7,6 +7,7 @@ from pydantic import ValidationError
 
 from lapsekit.errors import PictureError, SettingsError
 from lapsekit.frames.inspection import inspect
+from lapsekit.frames.names import read_name
 from lapsekit.measuring import load_model
 from lapsekit.safely import write_safely
 from lapsekit.settings import CanopyTable
@@ -22,7 +23,7 @@ def mask_file(
     Parameters
     ----------
     frame : pathlib.Path
-        Any JPEG, PNG, WebP or TIFF picture.
+        Any JPEG, PNG or WebP picture.
     out : pathlib.Path
         PNG to write: 8 bits, 255 = canopy, the size of the upright picture.
     method : {"model", "exg", "exgr"}
@@ -42,8 +43,12 @@ def mask_file(
     PictureError
         If `frame` is not a whole picture.
     SettingsError
-        If `method` or `model_file` cannot be used.
+        If `method` or `model_file` cannot be used, or `out` is a frame.
     """
+    if read_name(out.name) is not None or (out.exists() and out.samefile(frame)):
+        raise SettingsError(f"--out {out}: that is a frame, which is never written over")
+    if out.suffix.lower() != ".png" or not out.parent.is_dir():
+        raise SettingsError(f"--out {out}: name a .png file in a folder that exists")
     try:
         canopy = CanopyTable(method=method, model_file=model_file and str(model_file))
     except ValidationError as error:

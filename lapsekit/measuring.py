@@ -1,14 +1,14 @@
 """Stage: frames not yet measured -> screening, measurements and daily values.
 
-Each derived row carries a *settings mark*: a hash of every setting, the model and the library
-versions that shaped it. A frame is done when its rows carry the marks that today's settings
-give; whatever differs is measured again, and nothing else.
+Each screening and measurement carries a *settings mark*: a hash of every setting, the model and
+the library versions that shaped it. A frame is done when its rows carry the marks that today's
+settings give; whatever differs is measured again, and nothing else. A daily value is dropped as
+soon as a frame of its day waits.
 """
 
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from functools import lru_cache
@@ -16,6 +16,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+import skimage
 
 from lapsekit.catalogue import Daily, Frame, Measurement, Screening
 from lapsekit.compute import spread
@@ -24,7 +25,7 @@ from lapsekit.progress import Track, silent
 from lapsekit.resources import shipped_model_text
 from lapsekit.season import REGIONS_FILE, Season
 from lapsekit.settings import CanopyTable, Outline, Region
-from lapsekit.vision.canopy import CanopyModel, classify
+from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, classify
 from lapsekit.vision.daily import day_value
 from lapsekit.vision.pictures import decode
 from lapsekit.vision.regions import outside, region_canopy, region_mask
@@ -50,6 +51,8 @@ class MeasureReport:
         Files in the archive that are not whole pictures.
     days : int
         Daily values worked out now.
+    notes : list of str
+        What a grower should know of frames that get no area or no value.
     """
 
     measured: int = 0
@@ -57,6 +60,7 @@ class MeasureReport:
     left_out: Counter = field(default_factory=Counter)
     unreadable: list[tuple[str, str]] = field(default_factory=list)
     days: int = 0
+    notes: list[str] = field(default_factory=list)
 
 
 def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel | None:
@@ -90,9 +94,21 @@ class _Ruler:
         self.model = load_model(settings.canopy, season.folder)
         self.limits = Limits(**settings.screening.model_dump())
         self.scales = {name: c.scale_px_per_cm for name, c in settings.cameras.items()}
-        versions = {"cv2": cv2.__version__, "numpy": np.__version__, "arithmetic": ARITHMETIC}
+        sizes = {name: season.catalogue.picture_sizes(name) for name in settings.cameras}
+        self.size = {name: found[0][:2] for name, found in sizes.items() if found}
+        versions = {
+            "cv2": cv2.__version__,
+            "numpy": np.__version__,
+            "skimage": skimage.__version__,
+            "arithmetic": ARITHMETIC,
+        }
         self.screening_mark = _mark(asdict(self.limits), versions)
-        self._canopy = (self.screening_mark, self.method, self.model and self.model.mark)
+        self._canopy = (
+            self.screening_mark,
+            self.method,
+            self.model and self.model.mark,
+            (SPECK_PX, HOLE_PX),
+        )
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
         """Regions that a frame shows, with the outline valid on its day."""
@@ -103,19 +119,28 @@ class _Ruler:
         )
         return [(region, outline) for region, outline in pairs if outline is not None]
 
-    def mark(self, camera: str, outline: Outline) -> str:
-        """Settings mark of a region's measurement in a frame of `camera`."""
-        return _mark(self._canopy, self.scales[camera], outline.points)
+    def scale(self, frame: Frame) -> float | None:
+        """Pixels per cm; None for a frame of another size than the camera's first one."""
+        fits = self.size[frame.camera] == (frame.width, frame.height)
+        return self.scales[frame.camera] if fits else None
+
+    def mark(self, frame: Frame, outline: Outline) -> str:
+        """Settings mark of a region's measurement in a frame."""
+        return _mark(self._canopy, self.scale(frame), outline.points)
 
     def marks(self, frame: Frame) -> dict[str, str]:
         """Marks that the frame's measurements carry when they are up to date, by region."""
-        return {r.name: self.mark(frame.camera, o) for r, o in self.outlines(frame)}
+        return {r.name: self.mark(frame, o) for r, o in self.outlines(frame)}
 
-    def measure(self, frame: Frame) -> tuple[Screening, list[Measurement]]:
-        """Screen one frame and, if it is usable, measure its regions."""
+    def measure(self, frame: Frame) -> tuple[Screening, list[Measurement]] | str:
+        """Screen one frame and, if it is usable, measure its regions; or why it was not read."""
         try:
-            picture = decode(self.season.archive.read(frame.path))
-        except (PictureError, ArchiveError):
+            data = self.season.archive.read(frame.path)
+        except ArchiveError as error:
+            return str(error)
+        try:
+            picture = decode(data)
+        except PictureError:
             reasons = ("unreadable",)
             return Screening(frame.path, self.screening_mark, reasons, None, None, None), []
         verdict = screen(picture, self.limits)
@@ -137,10 +162,8 @@ class _Ruler:
         self, frame: Frame, canopy: np.ndarray, region: Region, outline: Outline
     ) -> Measurement:
         inside = _cached_region_mask(canopy.shape, outline.points)
-        found = region_canopy(canopy, inside, self.scales[frame.camera])
-        return Measurement(
-            frame.path, region.name, self.mark(frame.camera, outline), **asdict(found)
-        )
+        found = region_canopy(canopy, inside, self.scale(frame))
+        return Measurement(frame.path, region.name, self.mark(frame, outline), **asdict(found))
 
 
 _cached_region_mask = lru_cache(maxsize=64)(region_mask)
@@ -167,18 +190,21 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     SettingsError
         If an outline lies outside its camera's pictures, before anything is measured.
     """
-    ruler = _Ruler(season)
     report = MeasureReport(unreadable=season.index(track=track).unreadable)
     catalogue = season.catalogue
     _check_outlines(season)
-    catalogue.keep_regions(list(season.regions.by_name))
-    frames = [f for f in catalogue.frames() if f.camera in season.settings.cameras]
-    waiting = _not_done(frames, ruler)
-    report.done_before = len(frames) - len(waiting)
+    catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
+    ruler = _Ruler(season)
+    waiting, report.done_before = _not_done(ruler)
+    catalogue.forget_days({frame.day for frame in waiting})
+    report.notes = [*_other_sizes(season), *_unoutlined(season)]
     cv2.setNumThreads(1)
-    for screening, measurements in track(
-        spread(ruler.measure, waiting, workers), len(waiting), "measuring"
-    ):
+    results = spread(ruler.measure, waiting, workers)
+    for frame, found in track(zip(waiting, results, strict=True), len(waiting), "measuring"):
+        if isinstance(found, str):
+            report.unreadable.append((frame.path, found))
+            continue
+        screening, measurements = found
         catalogue.record(screening, measurements)
         report.measured += 1
         report.left_out.update(screening.reasons)
@@ -186,8 +212,16 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     return report
 
 
-def _not_done(frames: Iterable[Frame], ruler: _Ruler) -> list[Frame]:
+def frames_waiting(season: Season) -> int:
+    """How many frames are not measured by today's settings."""
+    return len(_not_done(_Ruler(season))[0])
+
+
+def _not_done(ruler: _Ruler) -> tuple[list[Frame], int]:
+    """Frames whose rows are missing or of other settings, and the number of the rest."""
     catalogue = ruler.season.catalogue
+    cameras = ruler.season.settings.cameras
+    frames = [f for f in catalogue.frames() if f.camera in cameras]
     screened = {s.path: s for _, s in catalogue.screenings()}
     measured = catalogue.measurement_marks()
 
@@ -197,14 +231,43 @@ def _not_done(frames: Iterable[Frame], ruler: _Ruler) -> list[Frame]:
             return False
         return bool(screening.reasons) or measured.get(frame.path, {}) == ruler.marks(frame)
 
-    return [f for f in frames if not done(f)]
+    waiting = [f for f in frames if not done(f)]
+    return waiting, len(frames) - len(waiting)
+
+
+def _other_sizes(season: Season) -> list[str]:
+    """A sentence for each camera with a scale whose frames are not all of one size."""
+    return [
+        f'camera "{name}": frames of another size than its first ({sizes[0][0]} x {sizes[0][1]}) '
+        "get no area, since its scale holds for that size; give the new view a camera of its own"
+        for name, camera in season.settings.cameras.items()
+        if camera.scale_px_per_cm is not None
+        and len(sizes := season.catalogue.picture_sizes(name)) > 1
+    ]
+
+
+def _unoutlined(season: Season) -> list[str]:
+    """A sentence for each region with frames of days before its first outline."""
+    notes = []
+    for region in season.regions.region:
+        first = region.outline[0].valid_from
+        early = [d for d in season.catalogue.days_of_camera(region.camera) if d < first]
+        if early:
+            notes.append(
+                f'region "{region.name}": {len(early)} days with frames before its first outline '
+                f"(from = {first} in {REGIONS_FILE}) have no value"
+            )
+    return notes
 
 
 def _check_outlines(season: Season) -> None:
     sizes = {c: season.catalogue.picture_sizes(c) for c in season.settings.cameras}
     for region in season.regions.region:
-        for number, outline in enumerate(region.outline, start=1):
-            for width, height, path in sizes[region.camera]:
+        ends = [o.valid_from for o in region.outline[1:]] + [date.max]
+        for number, (outline, end) in enumerate(zip(region.outline, ends, strict=True), start=1):
+            for width, height, first, last, path in sizes[region.camera]:
+                if last < outline.valid_from or first >= end:
+                    continue
                 found = outside((height, width), outline.points)
                 if found:
                     point, (x, y) = found
@@ -236,7 +299,7 @@ def _work_out_days(season: Season) -> int:
 
 
 def _daily(season: Season, region: Region, day: date, left_out: Counter) -> Daily:
-    rows = [m for _, m in season.catalogue.measurements(region.name, day)]
+    rows = [m for _, m in season.catalogue.measurements(region.name, day, region.camera)]
     cover = day_value([m.cover for m in rows])
     area = day_value([m.area_cm2 for m in rows])
     return Daily(

@@ -12,6 +12,8 @@ _OWN_WORDS = {
     "string_pattern_mismatch": "use lower-case letters, digits and hyphens, at most 40, a letter "
     "or digit first",
     "too_short": "at least one is needed",
+    "tuple_type": 'a list in square brackets is needed here, like ["cp", "a.jpg", "{file}"] or '
+    "[[10, 20], [30, 40]]; regions.toml writes [[region]] and [[region.outline]] twice bracketed",
 }
 
 
@@ -75,7 +77,7 @@ def _key_path(loc: tuple[Any, ...], model: type[BaseModel]) -> str:
     parts: list[str] = []
     for depth, step in enumerate(loc):
         beside = _models_at(loc[:depth], model)
-        if step == "[key]" or any(_tag(m) == step for m in beside):
+        if step == "[key]" or (len(beside) > 1 and any(_tag(m) == step for m in beside)):
             continue  # pydantic's own steps, not keys of the file
         if isinstance(step, int):
             parts[-1:] = [f"{parts[-1] if parts else 'entry'} {step + 1}"]

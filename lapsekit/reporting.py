@@ -10,7 +10,7 @@ from pathlib import Path
 
 from lapsekit.catalogue import Daily
 from lapsekit.growth.rates import Rate, growth_rates
-from lapsekit.safely import write_safely
+from lapsekit.safely import remove_leftovers, write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.when import days_between, plant_age
@@ -158,6 +158,7 @@ def write_tables(season: Season) -> GrowthReport:
     """
     report = GrowthReport(growth_rows(season), [])
     season.tables.mkdir(exist_ok=True)
+    remove_leftovers(season.tables)
     contents = {"daily.csv": csv_text(report.rows).encode()}
     if importlib.util.find_spec("pyarrow"):
         contents["daily.parquet"] = _parquet(report.rows)

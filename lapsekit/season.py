@@ -68,9 +68,8 @@ class Season:
         return self.folder / "films"
 
     def film_file(self, camera: str) -> Path:
-        """Where the film of `camera` lies; the first camera's is *the* film of the season."""
-        first = next(iter(self.settings.cameras))
-        return self.films / ("season.mp4" if camera == first else f"season-{camera}.mp4")
+        """Where the season's film by `camera` lies."""
+        return self.films / f"{camera}.mp4"
 
     @property
     def site(self) -> Path:

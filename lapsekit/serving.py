@@ -2,6 +2,7 @@
 
 import errno
 import re
+import sys
 from collections.abc import Callable
 from functools import partial
 from http import HTTPStatus
@@ -66,6 +67,13 @@ class _Preview(SimpleHTTPRequestHandler):
         """Say nothing for each request."""
 
 
+class _Server(ThreadingHTTPServer):
+    def handle_error(self, *_: object) -> None:
+        """Keep quiet about a browser that hung up, which players do when they seek."""
+        if not isinstance(sys.exception(), ConnectionError):
+            super().handle_error(*_)
+
+
 def open_server(folder: Path, port: int) -> ThreadingHTTPServer:
     """A server of `folder` on the loopback address, not yet running.
 
@@ -84,9 +92,9 @@ def open_server(folder: Path, port: int) -> ThreadingHTTPServer:
     if not (folder / "index.html").is_file():
         raise SiteError(f"{folder}: no site there yet; run lapsekit site first")
     handler = partial(_Preview, directory=str(folder))
-    for candidate in range(port, port + _TRIES):
+    for candidate in range(port, min(port + _TRIES, 65536)):
         try:
-            return ThreadingHTTPServer(("127.0.0.1", candidate), handler)
+            return _Server(("127.0.0.1", candidate), handler)
         except OSError as error:
             if error.errno not in {errno.EADDRINUSE, errno.EACCES}:
                 raise

@@ -6,7 +6,7 @@ allowed (:class:`~lapsekit.errors.SettingsError`); nothing is guessed or silentl
 
 import tomllib
 from collections.abc import Iterable
-from datetime import date, time
+from datetime import date, datetime, time
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Literal, TypeVar
@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     StringConstraints,
@@ -26,15 +27,36 @@ from lapsekit.errors import SettingsError
 from lapsekit.refusals import refusals
 
 Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
-Day = Annotated[date, Field(strict=False)]
-ClockTime = Annotated[time, Field(strict=False)]
+
+
+def _day(value: object) -> object:
+    """A TOML date, or text like it; never a number, which would count days or seconds."""
+    if isinstance(value, str):
+        return date.fromisoformat(value)
+    if not isinstance(value, date) or isinstance(value, datetime):
+        raise ValueError("write a day like 2031-04-17")
+    return value
+
+
+def _clock_time(value: object) -> object:
+    """A TOML time, or text like "08:30"; never a number, and no offset."""
+    if isinstance(value, str):
+        value = time.fromisoformat(value)
+    if not isinstance(value, time) or value.tzinfo is not None:
+        raise ValueError('write a time of day like "08:30", in the season\'s time zone')
+    return value
+
+
+Day = Annotated[date, BeforeValidator(_day)]
+ClockTime = Annotated[time, BeforeValidator(_clock_time)]
+Coordinate = Annotated[float, Field(allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
-Point = Annotated[tuple[float, float], Field(strict=False)]
+Point = Annotated[tuple[Coordinate, Coordinate], Field(strict=False)]
 Points = Annotated[tuple[Point, ...], Field(strict=False)]
 
 
 class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
 class SeasonTable(_Model):
@@ -105,6 +127,12 @@ class UsbCamera(_Camera):
     height: Annotated[int, Field(ge=120, le=16_000)] | None = None
     warm_up_frames: Annotated[int, Field(ge=0, le=300)] = 10
     jpeg_quality: Annotated[int, Field(ge=50, le=100)] = 92
+
+    @model_validator(mode="after")
+    def _whole_size(self) -> "UsbCamera":
+        if (self.width is None) != (self.height is None):
+            raise ValueError("width and height belong together; give both, or neither")
+        return self
 
 
 class CommandCamera(_Camera):
@@ -300,6 +328,15 @@ def _load(path: Path, model: type[_M]) -> _M:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"{path}: cannot be read ({error})") from error
+    return _parsed(text, path, model)
+
+
+def parse_settings(text: str, path: Path) -> Settings:
+    """Settings out of the text of a season.toml that will lie at `path`; raises alike."""
+    return _parsed(text, path, Settings)
+
+
+def _parsed(text: str, path: Path, model: type[_M]) -> _M:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,20 +27,26 @@ def founded(folder: Path, zone: str) -> list[str]:
     return [
         f"made {folder} (time zone {zone})",
         f"next: look through {folder / 'season.toml'}, then bring pictures in with",
-        f"  lapsekit import PICTURES --camera bench --season {folder}",
+        f"  lapsekit import PICTURES --camera bench --season {shlex.quote(str(folder))}",
+        "or give [cameras.bench] a kind that takes pictures, for lapsekit capture and run",
     ]
 
 
 def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
     """After ``import``."""
     verb = "would file" if dry_run else "filed"
+    if not any(vars(report).values()):
+        return ["no pictures (JPEG, PNG, WebP) found there"]
     lines = [f"{verb} {_count(len(report.stored), 'frame')} (times without an offset: {zone})"]
     if dry_run:
         lines += _some(f"  {name}: {when}" for name, when in report.stored)
     if report.duplicates:
         lines.append(f"skipped {len(report.duplicates)} already there (same content)")
     if report.passed_over:
-        lines.append(f"passed over {len(report.passed_over)} whose name does not fit the pattern")
+        lines.append(
+            f"passed over {len(report.passed_over)} whose name does not fit the pattern, "
+            f"{report.passed_over[0]} for one"
+        )
     if report.aside:
         lines.append(
             f"kept aside {_count(len(report.aside), 'frame')} dated later than this machine's "
@@ -50,6 +57,13 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
         lines.append(f"refused {len(report.refused)}, left where they are:")
         lines += [f"  {name}: {why}" for name, why in report.refused]
     return lines
+
+
+def captured(filed: list[str], already_there: list[str]) -> list[str]:
+    """After ``capture``."""
+    return [f"filed {path}" for path in filed] + [
+        f"already there: {path}" for path in already_there
+    ]
 
 
 def unknown_camera(cameras: Iterable[str], name: str) -> str:
@@ -73,9 +87,11 @@ def masked(out: Path, cover: float) -> list[str]:
 
 def measured(report: MeasureReport) -> list[str]:
     """After ``measure``."""
+    if not report.measured and not report.done_before and not report.unreadable:
+        return ["no frames yet; lapsekit import brings pictures in, lapsekit capture takes one"]
     if not report.measured and not report.days:
         lines = [f"nothing to measure: all {report.done_before} frames are up to date"]
-        return lines + _unreadable(report.unreadable)
+        return lines + report.notes + _unreadable(report.unreadable)
     lines = [
         f"measured {_count(report.measured, 'frame')} ({report.done_before} were up to date), "
         f"worked out {_count(report.days, 'daily value')}"
@@ -83,7 +99,7 @@ def measured(report: MeasureReport) -> list[str]:
     if report.left_out:
         reasons = ", ".join(f"{n} {why}" for why, n in sorted(report.left_out.items()))
         lines.append(f"left out {sum(report.left_out.values())}: {reasons}")
-    return lines + _unreadable(report.unreadable)
+    return lines + report.notes + _unreadable(report.unreadable)
 
 
 def grown(report: GrowthReport, season: Season) -> list[str]:
@@ -113,14 +129,26 @@ def filmed(report: FilmReport) -> list[str]:
     """After ``film``."""
     if not report.made:
         return [f"{report.path} is up to date ({_count(report.frames, 'picture')})"]
-    return [f"{report.path}: {_count(report.frames, 'picture')}"]
+    left_out = [f"left out, not readable: {problem}" for problem in report.left_out]
+    return [f"{report.path}: {_count(report.frames, 'picture')}", *left_out]
+
+
+def waiting(frames: int) -> list[str]:
+    """A caution before what is made of measurements that are not up to date."""
+    if not frames:
+        return []
+    return [
+        f"note: {_count(frames, 'frame')} not measured by today's settings yet; "
+        "run lapsekit measure first for all days"
+    ]
 
 
 def built(report: SiteReport) -> list[str]:
     """After ``site``."""
     return [
         f"site {report.front.parent}: {report.written} files written, {report.unchanged} "
-        f"unchanged, {report.removed} removed"
+        f"unchanged, {report.removed} removed",
+        *report.problems,
     ]
 
 
@@ -134,6 +162,7 @@ def demonstrated(
         *filmed(film),
         *built(final.site),
         f"growth tables and plot: {folder / 'growth'}",
+        f"to see the site: lapsekit serve --season {shlex.quote(str(folder))}",
     ]
 
 
@@ -145,7 +174,10 @@ def served(address: str) -> list[str]:
 def _unreadable(files: list[tuple[str, str]]) -> list[str]:
     if not files:
         return []
-    return ["not whole pictures, left where they are:", *(f"  {p}: {why}" for p, why in files)]
+    return [
+        "not readable as whole pictures, left where they are:",
+        *(f"  {p}: {why}" for p, why in files),
+    ]
 
 
 def _count(number: int, word: str) -> str:

@@ -12,10 +12,22 @@ from zoneinfo import ZoneInfo
 #: Gives the present instant, in UTC. Passed in, so that a season can be replayed.
 Clock = Callable[[], datetime]
 
+#: Pictures dated before this year carry the date of a clock that was never set.
+EARLIEST_YEAR = 1990
+_CLOCKS_DIFFER = timedelta(minutes=10)
+
 
 def system_clock() -> datetime:
     """The machine's own clock, in UTC."""
     return datetime.now(UTC)
+
+
+def is_plausible(taken_at: datetime, now: datetime) -> bool:
+    """Whether a picture can have been taken at `taken_at`: not long ago, not in the future.
+
+    A clock that was never set starts in 1970; two good clocks differ by minutes.
+    """
+    return taken_at.year >= EARLIEST_YEAR and taken_at <= now + _CLOCKS_DIFFER
 
 
 def local_day(moment: datetime, zone: ZoneInfo) -> date:

@@ -98,15 +98,18 @@ def growing_bench(step, seed=0):
     return bench_picture(discs, seed=seed)
 
 
-def fill(season: Season, days=5, a_day=3) -> list[datetime]:
-    """File `a_day` frames on each of `days` days, four hours apart from 09:00 UTC."""
+def fill(season: Season, days=5, a_day=3, growth=1.0) -> list[datetime]:
+    """File `a_day` frames on each of `days` days, four hours apart from 09:00 UTC.
+
+    `growth` slows the discs down, so that they stay in the picture over many days.
+    """
     moments = []
     for number in range(days):
         for shot in range(a_day):
             moment = datetime.combine(FIRST_DAY, datetime.min.time(), UTC) + timedelta(
                 days=number, hours=9 + 4 * shot
             )
-            data = encoded(growing_bench(number * a_day + shot, seed=len(moments)))
+            data = encoded(growing_bench(growth * (number * a_day + shot), seed=len(moments)))
             season.archive.store("bench", moment, data, ".png")
             moments.append(moment)
     return moments

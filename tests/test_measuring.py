@@ -1,16 +1,18 @@
 """Measured areas are the drawn ones, however often and however roughly the stage is stopped."""
 
+import json
 import random
 import signal
 import subprocess
 import sys
 import time
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from lapsekit.errors import SettingsError
-from lapsekit.measuring import measure
+from lapsekit.measuring import frames_waiting, measure
+from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
 from tests.scenes import (
     REGIONS,
@@ -71,8 +73,8 @@ def test_one_worker_and_four_give_the_same_tables(tmp_path):
 
 def test_an_unusable_frame_is_left_out_with_its_reason(filled):
     dark = encoded(bench_picture([], ground=(2, 2, 2)))
-    moment = filled.catalogue.frames() or fill(filled, days=1, a_day=1)
-    filled.archive.store("bench", moment[0].replace(minute=30), dark, ".png")
+    moment = datetime(2031, 4, 1, 9, 30, tzinfo=UTC)
+    filled.archive.store("bench", moment, dark, ".png")
     measure(filled)
     day = filled.catalogue.daily("basil")[0]
     assert (day.frames_used, day.left_out) == (3, {"dark": 1})
@@ -156,6 +158,107 @@ def test_an_outline_outside_the_picture_is_refused_before_anything_is_measured(f
     assert changed.catalogue.screenings() == []
 
 
+def test_a_frame_that_cannot_be_read_today_is_measured_tomorrow(filled):
+    filled.index()
+    frame = filled.catalogue.frames()[0]
+    hidden = filled.folder / "hidden.png"
+    (filled.folder / frame.path).rename(hidden)
+    (filled.folder / frame.path).mkdir()
+    report = measure(filled)
+    assert [path for path, _ in report.unreadable] == [frame.path]
+    assert filled.catalogue.daily("basil")[0].frames_used == 2
+    (filled.folder / frame.path).rmdir()
+    hidden.rename(filled.folder / frame.path)
+    assert measure(filled).measured == 1
+    assert filled.catalogue.daily("basil")[0].frames_used == 3
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "redone"),
+    [
+        ("px_per_cm = 10", "px_per_cm = 11", 15),
+        ('method = "exgr"', 'method = "exg"', 15),
+        ("blurred_above = 1", "blurred_above = 0.99", 15),
+        ("2031-03-25", "2031-03-20", 0),
+        ('daily_at = "12:00"', 'daily_at = "13:00"', 0),
+        ("Test bench", "Another name", 0),
+    ],
+)
+def test_a_changed_setting_redoes_what_it_shapes_and_nothing_else(filled, old, new, redone):
+    measure(filled)
+    assert measure(reopened(filled, SETTINGS.replace(old, new))).measured == redone
+
+
+@pytest.mark.parametrize("part", ["model", "arithmetic", "cv2"])
+def test_what_the_marks_name_redoes_every_frame(filled, monkeypatch, part):
+    from lapsekit import measuring
+
+    if part == "model":
+        filled = reopened(filled, SETTINGS.replace('method = "exgr"', 'method = "model"'))
+        measure(filled)
+        fields = json.loads(shipped_model_text())
+        (filled.folder / "other.json").write_text(json.dumps({**fields, "threshold": 0.5}))
+        text = SETTINGS.replace('method = "exgr"', 'model_file = "other.json"')
+        assert measure(reopened(filled, text)).measured == 15
+        return
+    measure(filled)
+    target, value = {"arithmetic": ("ARITHMETIC", 99), "cv2": ("cv2.__version__", "0")}[part]
+    monkeypatch.setattr(f"{measuring.__name__}.{target}", value)
+    assert measure(filled).measured == 15
+
+
+def test_a_new_camera_size_gets_outlines_of_its_own_and_no_area(season):
+    """The old outline is not held against later pictures, nor the scale against another size."""
+    fill(season, days=2)
+    small = encoded(bench_picture([(40, 60, 20)], size=(160, 120)))
+    season.archive.store("bench", datetime(2031, 4, 3, 10, tzinfo=UTC), small, ".png")
+    later = "\n[[region.outline]]\nfrom = 2031-04-03\npoints = [[0, 0], [80, 0], [80, 119]]\n"
+    one = REGIONS.split("\n\n")[0] + later
+    changed = reopened(season, regions=one)
+    report = measure(changed)
+    assert report.measured == 7
+    assert "another size than its first (320 x 240)" in report.notes[0]
+    last = changed.catalogue.daily("basil")[-1]
+    assert last.area_cm2 is None
+    assert last.cover > 0.1
+
+
+def test_frames_of_a_renamed_camera_do_not_mix_with_the_new_ones(season):
+    fill(season, days=2)
+    measure(season)
+    season.catalogue.close()
+    renamed = make_season(
+        season.folder,
+        SETTINGS.replace("cameras.bench", "cameras.roof"),
+        REGIONS.replace('"bench"', '"roof"'),
+    )
+    moment = datetime(2031, 4, 1, 10, tzinfo=UTC) + timedelta(minutes=7)
+    renamed.archive.store("roof", moment, encoded(bench_picture([(80, 120, 30)])), ".png")
+    measure(renamed)
+    (day,) = renamed.catalogue.daily("basil")
+    assert (day.frames_used, day.area_cm2) == (1, pytest.approx(disc_px(30) / 100, rel=0.01))
+    before = tables(renamed)[1:]
+    renamed.index(rebuild=True)
+    measure(renamed)
+    assert tables(renamed)[1:] == before
+    renamed.catalogue.close()
+
+
+def test_old_values_are_gone_as_soon_as_a_changed_setting_begins_to_be_measured(filled):
+    measure(filled)
+    changed = reopened(filled, SETTINGS.replace("px_per_cm = 10", "px_per_cm = 20"))
+
+    def stop(items, total, label):
+        if label == "measuring":
+            raise KeyboardInterrupt
+        yield from items
+
+    with pytest.raises(KeyboardInterrupt):
+        measure(changed, workers=1, track=stop)
+    assert changed.catalogue.daily() == []
+    assert frames_waiting(changed) == 15
+
+
 def test_a_file_damaged_after_it_was_filed_is_left_out(filled):
     filled.index()
     path = filled.catalogue.frames()[0].path
@@ -181,8 +284,9 @@ def test_thirty_kills_at_random_moments_end_in_the_undisturbed_tables(tmp_path):
     """SIGKILL, thirty times, at moments spread over start, indexing, measuring and writing."""
     undisturbed, killed = (make_season(tmp_path / name) for name in ("calm", "rough"))
     for season in (undisturbed, killed):
-        fill(season, days=20, a_day=6)
+        fill(season, days=30, a_day=3, growth=0.2)
     measure(undisturbed)
+    assert len({d.area_cm2 for d in undisturbed.catalogue.daily("basil")}) == 30
     command = [sys.executable, "-m", "lapsekit", "measure", "--season", str(killed.folder)]
     began = time.monotonic()
     subprocess.run(
@@ -190,15 +294,14 @@ def test_thirty_kills_at_random_moments_end_in_the_undisturbed_tables(tmp_path):
     )
     start_up = time.monotonic() - began
     moments = random.Random(3)
-    ended = 0
-    for _ in range(30):
+    kills = 0
+    while kills < 30:
         process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         time.sleep(moments.uniform(0.5, 1.15) * start_up)
         process.send_signal(signal.SIGKILL)
-        ended += process.wait() == -signal.SIGKILL
-        if moments.random() < 0.3:  # start over now and then, so that kills hit every phase
+        kills += process.wait() == -signal.SIGKILL
+        if not kills % 4:  # start over now and then, so that kills hit every phase
             for file in killed.folder.glob("catalogue.sqlite*"):
                 file.unlink()
-    assert ended >= 15, "too few kills hit a running process for the test to mean anything"
     subprocess.run(command, check=True, capture_output=True)
     assert tables(killed) == tables(undisturbed)

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import cv2
@@ -11,26 +11,28 @@ import numpy as np
 
 from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
-from lapsekit.errors import FilmError
+from lapsekit.errors import ArchiveError, FilmError, PictureError
 from lapsekit.film.captions import caption_text, with_caption
 from lapsekit.film.encoding import encode_film
 from lapsekit.progress import Track, silent
-from lapsekit.safely import write_safely
+from lapsekit.safely import remove_leftovers, write_safely
 from lapsekit.season import Season
 from lapsekit.vision.pictures import decode
 from lapsekit.when import plant_age
 
+_LEAST_PX = 16
 _GROUND = (250, 246, 236)
 _FILM_FORM = 1  # raised by hand when the same frames give another film
 
 
 @dataclass(frozen=True)
 class FilmReport:
-    """The film, how many frames it shows, and whether it was made now."""
+    """The film, how many frames it shows, whether it was made now, what could not be read."""
 
     path: Path
     frames: int
     made: bool
+    left_out: list[str] = field(default_factory=list)
 
 
 def make_film(
@@ -68,7 +70,8 @@ def make_film(
     frames = _chosen(season, camera)
     if not frames:
         raise FilmError(
-            f'camera "{camera}" has no usable frame yet; run lapsekit measure, then film again'
+            f'camera "{camera}" has no usable frame; bring pictures in (lapsekit import or '
+            "capture), run lapsekit measure, then film again"
         )
     target = season.film_file(camera)
     mark_file = target.with_name(f".{target.stem}.mark")
@@ -76,14 +79,16 @@ def make_film(
     if target.exists() and mark_file.exists() and mark_file.read_text() == mark:
         return FilmReport(target, len(frames), made=False)
     season.films.mkdir(exist_ok=True)
-    pictures = spread(_Painter(season, frames), frames, workers)
-    encode_film(
-        target,
-        track(pictures, len(frames), "filming"),
-        season.settings.film.frames_per_second,
-    )
-    write_safely(mark_file, mark.encode())
-    return FilmReport(target, len(frames), made=True)
+    remove_leftovers(season.films)
+    painter = _Painter(season, frames)
+    painted = track(spread(painter, frames, workers), len(frames), "filming")
+    pictures = (picture for picture in painted if picture is not None)
+    count = encode_film(target, pictures, season.settings.film.frames_per_second)
+    if painter.left_out:
+        mark_file.unlink(missing_ok=True)
+    else:
+        write_safely(mark_file, mark.encode())
+    return FilmReport(target, count, made=True, left_out=sorted(painter.left_out))
 
 
 def _chosen(season: Season, camera: str) -> list[Frame]:
@@ -103,9 +108,16 @@ class _Painter:
         height = min(settings.height_px, frames[0].height)
         width = round(frames[0].width * height / frames[0].height)
         self._size = (width - width % 2, height - height % 2)
+        if min(self._size) < _LEAST_PX:
+            raise FilmError(f"{frames[0].path}: {width} x {height} px are too few for a film")
+        self.left_out: list[str] = []
 
-    def __call__(self, frame: Frame) -> np.ndarray:
-        picture = fit(decode(self._season.archive.read(frame.path)), self._size)
+    def __call__(self, frame: Frame) -> np.ndarray | None:
+        try:
+            picture = fit(decode(self._season.archive.read(frame.path)), self._size)
+        except (ArchiveError, PictureError) as error:
+            self.left_out.append(f"{frame.path}: {error}")
+            return None
         if not self._captioned:
             return picture
         local = frame.taken_at.astimezone(self._season.zone)
@@ -130,7 +142,7 @@ def fit(picture: np.ndarray, size: tuple[int, int]) -> np.ndarray:
     """
     width, height = size
     scale = min(width / picture.shape[1], height / picture.shape[0])
-    inner = (round(picture.shape[1] * scale), round(picture.shape[0] * scale))
+    inner = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
     if (picture.shape[1], picture.shape[0]) != inner:
         method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         picture = cv2.resize(picture, inner, interpolation=method)
@@ -145,5 +157,6 @@ def fit(picture: np.ndarray, size: tuple[int, int]) -> np.ndarray:
 def _mark(season: Season, frames: list[Frame]) -> str:
     settings = season.settings
     parts: Iterator[object] = (f.sha256 for f in frames)
-    form = [_FILM_FORM, settings.film.model_dump(), settings.season.model_dump(mode="json")]
+    dates = settings.season.model_dump(mode="json", include={"time_zone", "sown"})
+    form = [_FILM_FORM, settings.film.model_dump(), dates]
     return hashlib.sha256(json.dumps([form, *parts]).encode()).hexdigest()

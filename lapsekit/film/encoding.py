@@ -8,6 +8,7 @@ import imageio.v3 as imageio
 import numpy as np
 
 from lapsekit.errors import FilmError
+from lapsekit.safely import PART
 
 
 def encode_film(target: Path, pictures: Iterable[np.ndarray], frames_per_second: int) -> int:
@@ -35,7 +36,7 @@ def encode_film(target: Path, pictures: Iterable[np.ndarray], frames_per_second:
     FilmError
         If there is no picture, or the file could not be written; `target` stays as it was.
     """
-    part = target.with_name(f".part-{os.getpid()}-{target.name}")
+    part = target.with_name(f"{PART}{os.getpid()}-{target.name}")
     count = 0
     try:
         with imageio.imopen(part, "w", plugin="pyav", options={"movflags": "faststart"}) as film:

@@ -8,6 +8,7 @@ is taken is never overwritten: the next counter is tried.
 import errno
 import hashlib
 import os
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -24,9 +25,10 @@ from lapsekit.frames.names import (
     day_folder,
     read_name,
 )
+from lapsekit.safely import PART
 from lapsekit.when import local_day
 
-_PART = ".part-"
+_LEFT_OVER_AFTER_S = 3600
 
 
 @dataclass(frozen=True)
@@ -119,8 +121,13 @@ class Archive:
                         yield FrameFile(camera.name, str(path), name)
 
     def remove_leftovers(self) -> int:
-        """Delete temporary files that an interrupted write left; how many there were."""
-        leftovers = list((self._folder / FRAMES).glob(f"*/*/{_PART}*"))
+        """Delete temporary files that a write interrupted long ago left; how many there were.
+
+        Younger ones may belong to a capture that is under way.
+        """
+        before = time.time() - _LEFT_OVER_AFTER_S
+        found = (self._folder / FRAMES).glob(f"*/*/{PART}*")
+        leftovers = [file for file in found if _written(file) < before]
         for file in leftovers:
             file.unlink(missing_ok=True)
         return len(leftovers)
@@ -170,7 +177,7 @@ def _told_by(folder: Path) -> Iterator[None]:
 @contextmanager
 def _part_file(folder: Path, data: bytes) -> Iterator[Path]:
     """A synced file of `data` under a temporary name, gone when the block ends."""
-    part = folder / f"{_PART}{os.getpid()}-{content_hash(data)[:12]}"
+    part = folder / f"{PART}{os.getpid()}-{content_hash(data)[:12]}"
     try:
         with part.open("wb") as file:
             file.write(data)
@@ -199,8 +206,17 @@ def _link(part: Path, target: Path) -> bool:
 
 def _make_folder(folder: Path) -> None:
     if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
+        _make_folder(folder.parent)
+        folder.mkdir(exist_ok=True)
         _sync_folder(folder.parent)
+
+
+def _written(file: Path) -> float:
+    """When a file was last written, in seconds; endless for one that has just gone."""
+    try:
+        return file.stat().st_mtime
+    except FileNotFoundError:
+        return float("inf")
 
 
 def _sync_folder(folder: Path) -> None:

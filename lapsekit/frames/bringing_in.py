@@ -6,22 +6,27 @@ is left where it is and listed with the reason; nothing is ever moved or deleted
 """
 
 import os
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue
-from lapsekit.errors import ArchiveError, PictureError
+from lapsekit.errors import ArchiveError, PictureError, SettingsError
 from lapsekit.frames.archive import Archive, content_hash
 from lapsekit.frames.indexing import described
 from lapsekit.frames.inspection import PictureFacts, inspect
 from lapsekit.progress import Track, silent
-from lapsekit.when import Clock
+from lapsekit.when import EARLIEST_YEAR, Clock, is_plausible
 
-PICTURE_SUFFIXES = {".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff"}
-_CLOCKS_DIFFER = timedelta(minutes=10)
+_FIELDS_NEEDED = (
+    ("%Y", "%y", "%c", "%x"),
+    ("%m", "%b", "%B", "%j", "%c", "%x"),
+    ("%d", "%j", "%c", "%x"),
+)
+PICTURE_SUFFIXES = {".jpg", ".jpeg", ".png", ".webp"}
 
 
 @dataclass(frozen=True)
@@ -43,6 +48,21 @@ class TimeSource:
     pattern: str | None = None
     file_time: bool = False
 
+    def __post_init__(self) -> None:
+        if self.pattern is None:
+            return
+        try:
+            datetime.strptime("", self.pattern)
+        except re.error as error:
+            raise SettingsError(f"--pattern {self.pattern}: a field stands twice") from error
+        except ValueError as error:
+            if "directive" in str(error) or "stray" in str(error):
+                raise SettingsError(f"--pattern {self.pattern}: {error}") from error
+        if not all(any(f in self.pattern for f in kind) for kind in _FIELDS_NEEDED):
+            raise SettingsError(
+                f"--pattern {self.pattern}: year, month and day are needed (%Y, %m, %d, or %j)"
+            )
+
     def of(self, file: Path, facts: PictureFacts) -> datetime:
         """UTC instant of a picture; raises `PictureError` where it carries none."""
         if self.file_time:
@@ -51,6 +71,10 @@ class TimeSource:
         if taken is None:
             raise PictureError(
                 "no time in its EXIF data; give --pattern for the file names, or --file-time"
+            )
+        if taken.year < EARLIEST_YEAR:
+            raise PictureError(
+                f"its time ({taken:%Y-%m-%d}) cannot be true; set the camera's clock"
             )
         return (taken if taken.tzinfo else taken.replace(tzinfo=self.zone)).astimezone(UTC)
 
@@ -138,9 +162,10 @@ def bring_in(
             report.duplicates.append((name, twin))
             continue
         seen[content] = name
-        late = taken_at > clock() + _CLOCKS_DIFFER
+        late = not is_plausible(taken_at, clock())
         if dry_run:
-            (report.aside if late else report.stored).append((name, taken_at.isoformat()))
+            local = taken_at.astimezone(times.zone).isoformat(" ")
+            (report.aside if late else report.stored).append((name, local))
         elif late:
             kept = archive.set_aside(camera, taken_at, data, facts.suffix)
             report.aside.append((name, kept.path))
@@ -159,9 +184,13 @@ def _pictures(source: Path) -> list[Path]:
         os.scandir(source).close()
     except OSError as error:
         stop(error)
-    return sorted(
-        Path(folder) / name
-        for folder, _, names in os.walk(source, onerror=stop)
-        for name in names
-        if Path(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith(".")
-    )
+    found, seen = [], set()
+    for folder, inner, names in os.walk(source, onerror=stop, followlinks=True):
+        seen.add(os.path.realpath(folder))
+        inner[:] = [n for n in inner if os.path.realpath(Path(folder, n)) not in seen]
+        found += [
+            Path(folder, name)
+            for name in names
+            if Path(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith(".")
+        ]
+    return sorted(found)

@@ -44,7 +44,7 @@ def inspect(data: bytes) -> PictureFacts:
     Parameters
     ----------
     data : bytes
-        Content of a JPEG, PNG, WebP or TIFF file.
+        Content of a JPEG, PNG or WebP file.
 
     Returns
     -------
@@ -65,8 +65,10 @@ def inspect(data: bytes) -> PictureFacts:
         except Image.DecompressionBombError as error:
             raise PictureError(f"larger than {MAX_PIXELS // 10**6} megapixels; refused") from error
         except Image.UnidentifiedImageError as error:
-            raise PictureError("not a JPEG, PNG, WebP or TIFF picture") from error
-        except (OSError, SyntaxError, ValueError, EOFError, MemoryError) as error:
+            raise PictureError("not a JPEG, PNG or WebP picture") from error
+        except PictureError:
+            raise
+        except Exception as error:  # a damaged file can trip a decoder anywhere
             raise PictureError(f"truncated or damaged ({error})") from error
 
 
@@ -77,7 +79,7 @@ def _facts(picture: Image.Image) -> PictureFacts:
             f"{width} x {height} pixels are more than {MAX_PIXELS // 10**6} megapixels; refused"
         )
     exif = picture.getexif()
-    suffix = SUFFIXES[picture.format]
+    suffix = SUFFIXES["JPEG" if picture.format == "MPO" else picture.format]
     picture.draft("RGB", (max(1, width // 8), max(1, height // 8)))
     picture.load()
     if exif.get(ExifTags.Base.Orientation) in _SIDEWAYS:

@@ -11,7 +11,7 @@ from pathlib import PurePosixPath
 
 FRAMES = "frames"
 ASIDE = "aside"
-SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "TIFF": ".tif"}
+SUFFIXES = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp"}
 
 _STAMP = "%Y%m%dT%H%M%SZ"
 _NAME = re.compile(r"(?P<stamp>\d{8}T\d{6}Z)(?:-(?P<counter>[2-9]|[1-9]\d+))?(?P<suffix>\.[a-z]+)")

@@ -102,7 +102,8 @@ def _assets(folder: SiteFolder, templates: list[Path]) -> dict[str, str]:
     for place in templates:
         for file in sorted(place.rglob("*")):
             name = file.relative_to(place).as_posix()
-            if file.is_file() and file.suffix != ".html" and not file.name.startswith("."):
+            hidden = any(part.startswith(".") for part in Path(name).parts)
+            if file.is_file() and file.suffix != ".html" and not hidden:
                 found.setdefault(name, file)
     paths = {}
     for name, file in found.items():

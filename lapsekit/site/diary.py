@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SiteError
+from lapsekit.season import DIARY_HEADER
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,12 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
     except (OSError, UnicodeDecodeError) as error:
         raise SiteError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
     events, problems = [], []
+    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
     reader = csv.DictReader(text.splitlines())
+    if text.strip() and not {"date", "event"} <= set(reader.fieldnames or ()):
+        return [], [
+            f"{path}: passed over; its first line must be {DIARY_HEADER.strip()} (with commas)"
+        ]
     for row in reader:
         event = _event(row)
         if event is None:

@@ -55,7 +55,7 @@ class Pages:
         try:
             page = self._environment.get_template(template)
             text = page.render({**self._shared, **facts, "root": root})
-        except TemplateError as error:
+        except (TemplateError, UnicodeDecodeError) as error:
             where = " or ".join(str(folder / template) for folder in self._folders)
             raise SiteError(f"{where}: the template cannot be used ({error!s})") from error
         lines = [line.strip() for line in text.splitlines()]

@@ -8,9 +8,9 @@ import hashlib
 import io
 from collections.abc import Sequence
 
-from PIL import Image, ImageOps
+from PIL import Image
 
-from lapsekit.errors import PictureError
+from lapsekit.vision import pictures
 
 LONG_SIDES = (640, 1600)
 WEBP_QUALITY = 78
@@ -39,21 +39,8 @@ def sizes(width: int, height: int) -> list[tuple[int, int]]:
 
 
 def decode(data: bytes) -> Image.Image:
-    """Upright RGB pixels of a frame, at least as large as the site shows them.
-
-    Raises
-    ------
-    PictureError
-        If `data` is not a whole picture.
-    """
-    try:
-        with Image.open(io.BytesIO(data)) as picture:
-            picture.draft("RGB", (LONG_SIDES[-1], LONG_SIDES[-1]))
-            upright = ImageOps.exif_transpose(picture).convert("RGB")
-    except (OSError, SyntaxError, ValueError, EOFError, Image.DecompressionBombError) as error:
-        raise PictureError(f"truncated or damaged ({error})") from error
-    upright.info.clear()
-    return upright
+    """Upright RGB pixels of a frame, as they are measured; raises `PictureError`."""
+    return Image.fromarray(pictures.decode(data))
 
 
 def encode(picture: Image.Image, suffix: str) -> bytes:

@@ -6,7 +6,7 @@ import shutil
 from pathlib import Path
 
 from lapsekit.errors import SiteError
-from lapsekit.safely import write_safely
+from lapsekit.safely import PART, remove_leftovers, write_safely
 
 #: Folders in which every file is the site's own; the front page lies beside them.
 FOLDERS = ("pictures", "film", "assets", "data", "day", "growth", "about")
@@ -65,7 +65,7 @@ class SiteFolder:
                 self._keep(path)
                 return
             target.parent.mkdir(parents=True, exist_ok=True)
-            part = target.with_name(f".part-{target.name}")
+            part = target.with_name(f"{PART}{os.getpid()}-{target.name}")
             shutil.copy2(source, part)
             part.replace(target)
         except OSError as error:
@@ -75,6 +75,7 @@ class SiteFolder:
     def remove_strays(self) -> list[str]:
         """Delete files of earlier builds that are no longer part of the site, and say which."""
         removed = []
+        remove_leftovers(self.root)
         for folder in FOLDERS:
             for place, _, names in os.walk(self.root / folder, topdown=False):
                 for name in sorted(names):

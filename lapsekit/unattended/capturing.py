@@ -1,18 +1,15 @@
 """One frame from a camera into the archive."""
 
-from datetime import timedelta
-
 from lapsekit.cameras import Camera
 from lapsekit.catalogue import Frame
 from lapsekit.errors import CameraError, PictureError
 from lapsekit.frames.indexing import described
 from lapsekit.frames.inspection import inspect
 from lapsekit.season import Season
+from lapsekit.when import is_plausible
 
-_CLOCKS_DIFFER = timedelta(minutes=10)
 
-
-def capture(season: Season, name: str, camera: Camera) -> Frame:
+def capture(season: Season, name: str, camera: Camera) -> tuple[Frame, bool]:
     """Take one frame now, file it and note it in the catalogue.
 
     Parameters
@@ -26,7 +23,9 @@ def capture(season: Season, name: str, camera: Camera) -> Frame:
 
     Returns
     -------
-    Frame
+    frame : Frame
+    is_new : bool
+        False if the archive had this very frame already.
 
     Raises
     ------
@@ -42,13 +41,13 @@ def capture(season: Season, name: str, camera: Camera) -> Frame:
         facts = inspect(shot.data)
     except PictureError as error:
         raise CameraError(f'camera "{name}" gave no usable picture: {error}') from error
-    if shot.taken_at > season.clock() + _CLOCKS_DIFFER:
+    if not is_plausible(shot.taken_at, season.clock()):
         kept = season.archive.set_aside(name, shot.taken_at, shot.data, facts.suffix)
         raise CameraError(
-            f'camera "{name}" dated its frame {shot.taken_at:%Y-%m-%d %H:%M} UTC, later than this '
-            f"machine's clock; it is kept aside as {kept.path}. Check both clocks"
+            f'camera "{name}" gave a frame dated {shot.taken_at:%Y-%m-%d %H:%M} UTC, which cannot '
+            f"be true; it is kept aside as {kept.path}. Check the camera's and this machine's clock"
         )
     kept = season.archive.store(name, shot.taken_at, shot.data, facts.suffix)
     frame = described(kept, shot.data, season.day_of, "capture")
     season.catalogue.add_frames([frame])
-    return frame
+    return frame, kept.new

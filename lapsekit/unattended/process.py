@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
-from apscheduler.events import EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
+from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
 from apscheduler.schedulers.blocking import BlockingScheduler
 
 from lapsekit.cameras import Camera, open_camera
@@ -15,9 +15,11 @@ from lapsekit.errors import CameraError, LapsekitError
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture
 from lapsekit.unattended.schedule import captures, mornings
+from lapsekit.when import instant
 
 Tell = Callable[[str], None]
 _LATE_BY_S = 120
+_MORNING_LATE_BY_S = 12 * 3600
 
 
 class SimulatedClock:
@@ -80,19 +82,35 @@ def run(season: Season, tell: Tell) -> None:
             id=f"capture {name}",
             **limits,
         )
-    scheduler.add_job(
-        lambda: _chain(season, tell), mornings(season.settings), id="morning", **limits
-    )
+    chain = _told(lambda: _chain(season, tell), tell)
+    limits["misfire_grace_time"] = _MORNING_LATE_BY_S
+    scheduler.add_job(chain, mornings(season.settings), id="morning", **limits)
+    if season.clock() > this_morning(season):
+        scheduler.add_job(chain, id="morning missed")  # does only what is not done yet
     scheduler.add_listener(
         lambda event: tell(f"{event.job_id} did not run when it was due; next time as planned"),
         EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES,
     )
+    scheduler.add_listener(
+        lambda event: tell(f"{event.job_id} failed: {event.exception!r}"), EVENT_JOB_ERROR
+    )
+
+    def stop(*_: object) -> None:
+        if scheduler.running:
+            scheduler.shutdown(wait=False)
+
     for name in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(name, lambda *_: scheduler.shutdown(wait=False))
+        signal.signal(name, stop)
     for line in planned(season, list(cameras)):
         tell(line)
     scheduler.start()
     tell("stopped")
+
+
+def this_morning(season: Season) -> datetime:
+    """When today's morning chain is due."""
+    today = season.day_of(season.clock())
+    return instant(today, season.settings.morning.at, season.zone)
 
 
 def planned(season: Season, cameras: list[str]) -> list[str]:
@@ -145,8 +163,7 @@ def simulate(
         clock.now = next_capture
         for name, camera in cameras.items():
             try:
-                capture(season, name, camera)
-                report.filed += 1
+                report.filed += capture(season, name, camera)[1]
             except CameraError as error:
                 report.failed.append(str(error))
         next_capture = capturing.get_next_fire_time(next_capture, clock.now)
@@ -154,8 +171,8 @@ def simulate(
 
 
 def _capture_once(season: Season, name: str, camera: Camera, tell: Tell) -> None:
-    frame = capture(season, name, camera)
-    tell(f"filed {frame.path} ({frame.size // 1024} kB)")
+    frame, is_new = capture(season, name, camera)
+    tell(f"{'filed' if is_new else 'already there:'} {frame.path} ({frame.size // 1024} kB)")
 
 
 def _told(job: Callable[[], None], tell: Tell) -> Callable[[], None]:
@@ -163,7 +180,7 @@ def _told(job: Callable[[], None], tell: Tell) -> Callable[[], None]:
         try:
             job()
         except LapsekitError as error:
-            tell(f"not captured: {error}")
+            tell(f"failed: {error}")
 
     return guarded
 
@@ -171,4 +188,8 @@ def _told(job: Callable[[], None], tell: Tell) -> Callable[[], None]:
 def _chain(season: Season, tell: Tell) -> None:
     command = [sys.executable, "-m", "lapsekit", "morning", "--season", str(season.folder)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
-    tell("morning chain done" if done.returncode == 0 else f"morning chain: {done.stderr.strip()}")
+    for line in done.stdout.splitlines():
+        tell(f"morning: {line}")
+    if done.returncode:
+        raise LapsekitError(f"morning chain: {done.stderr.strip()}")
+    tell("morning chain done")

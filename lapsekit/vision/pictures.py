@@ -12,7 +12,7 @@ def decode(data: bytes) -> np.ndarray:
     Parameters
     ----------
     data : bytes
-        Content of a JPEG, PNG, WebP or TIFF file.
+        Content of a JPEG, PNG or WebP file.
 
     Returns
     -------

@@ -110,7 +110,7 @@ def test_no_pictures_make_no_film(tmp_path, season):
     with pytest.raises(FilmError, match="no picture"):
         encode_film(tmp_path / "x.mp4", [], 12)
     assert list(tmp_path.glob("*.mp4")) == []
-    with pytest.raises(FilmError, match="no usable frame yet"):
+    with pytest.raises(FilmError, match="no usable frame"):
         make_film(season)
     with pytest.raises(FilmError, match='no camera "roof"'):
         make_film(season, "roof")

@@ -113,7 +113,7 @@ def test_a_dry_run_writes_nothing(season, photos, bring):
     assert season.catalogue.frames() == []
     before = sorted(season.folder.rglob("*"))
     report = bring(dry_run=True)
-    assert report.stored == [("2031-04-01_120000.jpg", "2031-04-01T10:00:00+00:00")]
+    assert report.stored == [("2031-04-01_120000.jpg", "2031-04-01 12:00:00+02:00")]
     assert sorted(season.folder.rglob("*")) == before
 
 

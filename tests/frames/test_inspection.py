@@ -14,7 +14,7 @@ from lapsekit.vision.pictures import decode
 from tests.scenes import bench_picture, encoded
 
 PICTURE = bench_picture([(80, 60, 20)], size=(160, 120))
-FORMS = ["JPEG", "PNG", "WEBP", "TIFF"]
+FORMS = ["JPEG", "PNG", "WEBP"]
 
 
 def exif(orientation=1, taken=None, offset=None, digitized=None):

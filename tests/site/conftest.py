@@ -24,5 +24,5 @@ def tiny(empty):
         if day != UNSEEN:
             add_day(empty, day, ("dark",) if day == DARK else ())
     empty.films.mkdir()
-    (empty.films / "season.mp4").write_bytes(b"not really a film")
+    (empty.films / "bench.mp4").write_bytes(b"not really a film")
     return empty

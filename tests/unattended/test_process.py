@@ -35,7 +35,9 @@ def bench(tmp_path):
 
 
 def test_a_captured_frame_is_filed_and_noted(bench):
-    frame = capture(bench, "bench", Fake())
+    frame, is_new = capture(bench, "bench", Fake())
+    assert is_new
+    assert capture(bench, "bench", Fake()) == (frame, False)
     assert frame.path == "frames/bench/2031-04-02/20310402T120000Z.jpg"
     assert bench.catalogue.frames() == [frame]
     assert bench.archive.read(frame.path) == PICTURE
@@ -50,7 +52,7 @@ def test_bytes_that_are_no_whole_picture_are_not_filed(bench, data):
 
 
 def test_a_camera_whose_clock_is_ahead_is_told_and_its_frame_kept_aside(bench):
-    with pytest.raises(CameraError, match="later than this machine's clock"):
+    with pytest.raises(CameraError, match="cannot be true; it is kept aside"):
         capture(bench, "bench", Fake(late=timedelta(days=400)))
     assert list(bench.archive.files()) == []
     assert len(list(bench.folder.rglob("aside/*.jpg"))) == 1
