@@ -114,6 +114,16 @@ def test_a_mask_has_the_size_of_the_upright_picture_and_holds_0_and_255(tmp_path
     assert facts["cover"] == pytest.approx(3.1416 * 60**2 / (320 * 240), rel=0.03)
 
 
+@pytest.mark.parametrize("out", ["x.png", "20310401T100000Z.png", "m.jpg", "nowhere/m.png"])
+def test_a_mask_never_overwrites_a_frame_and_is_a_png(tmp_path, out):
+    photo = tmp_path / "x.png"
+    photo.write_bytes(encoded(bench_picture([])))
+    before = photo.read_bytes()
+    assert "--out" in refused("mask", photo, "--out", tmp_path / out, code=78)
+    assert photo.read_bytes() == before
+    assert [p.name for p in tmp_path.iterdir()] == ["x.png"]
+
+
 def bad_photos():
     good = encoded(bench_picture([]), "JPEG")
     return {
@@ -151,6 +161,56 @@ def test_a_bad_picture_has_no_mask(tmp_path, photos, name):
 def test_a_folder_that_cannot_be_read_is_told(bench, tmp_path):
     message = refused("import", tmp_path / "nowhere", "--camera", "bench", "-s", bench, code=74)
     assert "nowhere: cannot be read (No such file or directory)" in message
+
+
+@pytest.mark.parametrize(
+    ("pattern", "said"),
+    [
+        ("%m%d-%H%M%S", "year, month and day are needed"),
+        ("%Y%m%d-%Y", "stands twice"),
+        ("%Y%m%d-%Q", "bad directive"),
+    ],
+)
+def test_a_pattern_that_cannot_give_a_day_is_refused(bench, photos, pattern, said):
+    command = ("import", photos, "--camera", "bench", "--pattern", pattern, "-s", bench)
+    assert said in refused(*command, code=78)
+
+
+def test_a_pattern_that_fits_no_name_is_told_with_one_of_them(bench, photos):
+    (photos / "IMG_1.png").write_bytes(encoded(bench_picture([])))
+    done = lapsekit("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
+    assert done.returncode == 65
+    assert "passed over 1 whose name does not fit the pattern, IMG_1.png for one" in done.stdout
+
+
+def test_a_title_that_cannot_be_used_makes_no_season(tmp_path):
+    assert "season.title" in refused("new", tmp_path / "x", "--title", "", code=78)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_one_camera_that_fails_does_not_keep_the_others_from_capturing(bench, tmp_path):
+    (tmp_path / "x.png").write_bytes(encoded(bench_picture([])))
+    cameras = (
+        'kind = "command"\ncommand = ["false"]\n[cameras.roof]\nkind = "command"\n'
+        f'command = ["cat", "{tmp_path / "x.png"}"]'
+    )
+    (bench / "season.toml").write_text(SETTINGS.replace('kind = "files"\npx_per_cm = 10', cameras))
+    assert "failed with code 1" in refused("capture", "-s", bench, code=69)
+    assert len(list((bench / "frames" / "roof").rglob("*.png"))) == 1
+
+
+def test_a_diary_with_semicolons_is_told_by_the_site(bench):
+    (bench / "diary.csv").write_text("date;region;event;note\n2031-04-01;basil;fed;\n")
+    assert "must be date,region,event,note (with commas)" in succeeded("site", "-s", bench)
+
+
+def test_growth_says_when_measurements_are_not_of_todays_settings(bench):
+    season = make_season(bench)
+    fill(season, days=1)
+    season.index()
+    season.catalogue.close()
+    done = lapsekit("growth", "-s", bench)
+    assert "3 frames not measured by today's settings yet" in done.stderr
 
 
 def test_a_folder_without_permission_is_told(bench, photos):

@@ -79,6 +79,23 @@ def test_the_file_time_is_taken_only_when_asked(season, photos, bring):
     assert stored_times(season) == [datetime.fromtimestamp(1_932_000_000, UTC)]
 
 
+@pytest.mark.parametrize("year", ["0001", "0200", "1970"])
+def test_a_time_of_a_clock_that_was_never_set_is_refused(season, photos, bring, year):
+    taken = exif(taken=f"{year}:01:01 00:00:00")
+    (photos / "a.jpg").write_bytes(picture(1, exif=taken))
+    assert "cannot be true" in bring(TimeSource(CET)).refused[0][1]
+    assert list(season.archive.files()) == []
+
+
+def test_linked_folders_are_read_once_and_loops_end(season, photos, bring):
+    (photos / "real").mkdir()
+    (photos / "real" / "2031-04-01_120000.jpg").write_bytes(picture(1))
+    (photos / "real" / "loop").symlink_to(photos)
+    (photos / "zlink").symlink_to(photos / "real")
+    bring()
+    assert len(stored_times(season)) == 1
+
+
 def test_the_same_content_comes_in_once(season, photos, bring):
     (photos / "2031-04-01_120000.jpg").write_bytes(picture(1))
     (photos / "2031-04-01_130000.jpg").write_bytes(picture(1))

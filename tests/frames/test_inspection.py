@@ -98,6 +98,17 @@ def test_a_turned_picture_is_decoded_upright(form, orientation):
     assert np.abs(seen - upright).mean() < 3
 
 
+def test_a_phone_file_that_holds_several_pictures_is_its_first():
+    import io
+
+    out = io.BytesIO()
+    first = Image.fromarray(PICTURE)
+    first.save(out, "MPO", save_all=True, append_images=[first.rotate(180)])
+    facts = inspect(out.getvalue())
+    assert (facts.suffix, facts.width, facts.height) == (".jpg", 160, 120)
+    assert np.abs(decode(out.getvalue()).astype(int) - PICTURE).mean() < 7
+
+
 def test_the_exposure_time_is_read_with_its_offset():
     data = encoded(PICTURE, "JPEG", exif=exif(taken="2031:04:01 10:20:30", offset="+02:00"))
     expected = datetime(2031, 4, 1, 10, 20, 30, tzinfo=timezone(timedelta(hours=2)))
