@@ -219,7 +219,7 @@ def test_a_season_without_frames_says_so(empty):
 
 def test_a_season_without_regions_shows_its_pictures(tiny):
     (tiny.folder / "regions.toml").unlink()
-    tiny.catalogue.keep_regions([])
+    tiny.catalogue.keep_regions({})
     tiny.regions = type(tiny.regions)()
     report = build_site(tiny)
     assert report.pictures == 2 * len(SHOWN) - 1
