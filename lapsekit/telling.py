@@ -8,6 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from lapsekit.site.wording import doubling_text
+
 if TYPE_CHECKING:
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
@@ -106,7 +108,7 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
     """After ``growth``: one line a region, then where the tables are."""
     if not report.rows:
         return ["no daily values yet; run lapsekit measure first"]
-    lines = [f"{'region':24} {'day':10}  {'canopy':>9}  {'RGR per day (95 %)':22} doubling"]
+    lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]
     for region in season.regions.region:
         rows = [r for r in report.rows if r.region == region.name and r.frames_used]
         if rows:
@@ -119,7 +121,7 @@ def _summary(title: str, row: GrowthRow) -> str:
     rate = doubling = "not enough days yet"
     if row.rgr_per_day is not None:
         rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
-        doubling = f"{row.doubling_days:.1f} days" if row.doubling_days else "not shown to grow"
+        doubling = doubling_text(row.doubling_days)
     else:
         doubling = ""
     return f"{title:24} {row.day}  {size:>9}  {rate:22} {doubling}".rstrip()

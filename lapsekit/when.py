@@ -68,8 +68,8 @@ def capture_times(
     list of datetime
         UTC instants in order.
     """
-    end = instant(day, last, zone)
     moment = instant(day, first, zone)
+    end = max(moment, instant(day, last, zone))  # a first in the skipped hour may pass the last
     moments = []
     while moment <= end:
         moments.append(moment)

@@ -44,6 +44,11 @@ def test_captures_keep_their_real_distance_through_both_changes():
         assert steps == {hour}
 
 
+def test_a_window_in_the_hour_that_spring_skips_still_has_its_capture():
+    moments = capture_times(SPRING, time(2, 30), time(3), timedelta(minutes=30), CET)
+    assert [m.astimezone(CET).time() for m in moments] == [time(3, 30)]
+
+
 def test_the_window_includes_both_ends():
     moments = capture_times(date(2031, 4, 1), time(8), time(9), timedelta(minutes=30), CET)
     assert [m.astimezone(CET).time() for m in moments] == [time(8), time(8, 30), time(9)]

@@ -24,7 +24,8 @@ def caption_text(day: date, age: int, clock: str = "") -> tuple[str, str]:
     clock : str
         Local time to show behind the age, if the film has several frames a day.
     """
-    return f"{day.day} {day:%B %Y}", f"day {age}" + (f", {clock}" if clock else "")
+    when = f"day {age}" if age >= 0 else "before sowing"
+    return f"{day.day} {day:%B %Y}", when + (f", {clock}" if clock else "")
 
 
 def with_caption(picture: np.ndarray, text: tuple[str, str]) -> np.ndarray:

@@ -15,6 +15,7 @@ from lapsekit.site.wording import (
     age_text,
     change_text,
     counted,
+    doubling_text,
     in_unit,
     listed,
     long_day,
@@ -220,9 +221,7 @@ def _rate_text(rates: Sequence[Rate], window_days: int) -> str:
         f"{rate.rgr_per_day:.3f} per day (95 % interval {rate.rgr_low:.3f} to {rate.rgr_high:.3f})"
     ).replace("-", "−")
     text = f"Relative growth rate {numbers} over the {window_days} days to {short_day(rate.day)}"
-    if rate.doubling_days is None:
-        return f"{text}; not shown to grow."
-    return f"{text}; doubling in {rate.doubling_days:.1f} days."
+    return f"{text}; {doubling_text(rate.doubling_days)}."
 
 
 def frame_counts(almanac: Almanac) -> list[tuple[str, DayFrames, int]]:

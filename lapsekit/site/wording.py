@@ -99,3 +99,8 @@ def _signed(value: float, whole: bool = False) -> str:
     if not text.strip("0."):
         return text
     return ("+" if value > 0 else "−") + text
+
+
+def doubling_text(days: float | None) -> str:
+    """Doubling time to two digits, which is more than its interval bears out."""
+    return "not shown to grow" if days is None else f"doubling in {float(f'{days:.2g}'):g} days"

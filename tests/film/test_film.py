@@ -119,6 +119,7 @@ def test_no_pictures_make_no_film(tmp_path, season):
 def test_a_caption_names_day_and_age_and_leaves_the_rest_alone():
     assert caption_text(date(2031, 5, 3), 34) == ("3 May 2031", "day 34")
     assert caption_text(date(2031, 5, 3), 34, "12:05") == ("3 May 2031", "day 34, 12:05")
+    assert caption_text(date(2031, 5, 3), -2) == ("3 May 2031", "before sowing")
     picture = np.full((480, 640, 3), 90, np.uint8)
     shown = with_caption(picture, ("3 May 2031", "day 34"))
     assert (shown != picture).any()
