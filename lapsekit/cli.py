@@ -295,7 +295,9 @@ def demo(
     copy_sample_season(sample, folder)
     reports = play_season(folder, sample, lambda line: _say([line]), workers, _track(False))
     _say(telling.demonstrated(folder, *reports))
-    if not no_serve:
+    if no_serve:
+        _say(telling.how_to_see(folder))
+    else:
         _serve(folder / "site", port)
 
 

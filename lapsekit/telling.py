@@ -164,8 +164,12 @@ def demonstrated(
         *filmed(film),
         *built(final.site),
         f"growth tables and plot: {folder / 'growth'}",
-        f"to see the site: lapsekit serve --season {shlex.quote(str(folder))}",
     ]
+
+
+def how_to_see(folder: Path) -> list[str]:
+    """After a demo that does not serve."""
+    return [f"to see the site: lapsekit serve --season {shlex.quote(str(folder))}"]
 
 
 def served(address: str) -> list[str]:
