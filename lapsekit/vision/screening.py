@@ -1,109 +1,242 @@
-"""Is a frame fit to be measured? Dark, blown out or blurred frames are not."""
+"""Is a frame fit to be measured and shown?
 
+`figures_of` (`lapsekit.vision.figures`) takes a few numbers of each frame; `judge` compares them
+with what this camera usually shows. A camera under a dim roof is not dark, a bench of pale sand
+is not blown out and a coarse lens is not blurred: what is amiss is what differs from the season's
+own frames, at this hour where the hour matters. Only where too few frames are there to compare
+with do fixed floors decide, set where a picture cannot be measured whatever the camera.
+
+Reasons, the first that applies: *dark*, *blown out*, *frozen* (the same picture again), *hazed*
+(haze, or dew on the lens), *blurred*, *glare*, *obstructed* (somebody or something between camera
+and bench).
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
-import cv2
-import numpy as np
+from lapsekit.vision.figures import Figures
+from lapsekit.vision.repeats import Repeats
+from lapsekit.vision.usual import ENOUGH, Usual
+from lapsekit.vision.visitors import Presence, visitors
 
-_CLIPPED_FROM = 250
-_REBLUR_PX = 11
-_JUDGED_AT_PX = 1024
+REASONS = ("dark", "blown out", "frozen", "hazed", "blurred", "glare", "obstructed")
+
+_DARKEST_BRIGHT = 0.10
+"""Below 25 of 255 levels for the brightest surfaces, one level is 4 % of their light: leaf and
+soil no longer differ by more than the steps between levels."""
+
+_STOPS_DARKER, _STOPS_BRIGHTER = 3.0, 1.5
+"""Three stops under, noise swamps colour; a leaf sends back about a third of the light, so one and
+a half stops over, leaves clip."""
+
+_GAMMA = 2.2
+_CLIPPED_FLOOR, _CLIPPED_MORE = 0.35, 0.10
+
+_VEIL_FLOOR, _VEIL_MORE = 0.5, 0.15
+"""From hard sun to overcast the darkest things gain about a tenth of the mean brightness."""
+
+_SHARPNESS_FLOOR, _SHARPNESS_KEPT, _TILE_KEPT = 0.40, 0.85, 0.75
+"""A Gaussian blur of 1.2 px (at a long side of 1000 px) takes 15 % of the sharpness, and more than
+that moves the edge of a leaf; a tile sees less of the bench and so varies more."""
+
+_PATCH_FLOOR, _PATCH_MORE = 0.05, 0.01
 
 
 @dataclass(frozen=True)
 class Limits:
-    """What makes a frame unusable; all in 0 to 1.
+    """Fixed limits that the grower sets instead of what the season teaches; None to learn it.
 
     Attributes
     ----------
-    dark_below : float
-        Mean luminance under which a frame is too dark.
-    blown_above : float
-        Share of clipped white pixels above which a frame is blown out.
-    blurred_above : float
-        Blur effect above which a frame is blurred.
+    dark_below : float or None
+        Mean luminance under which a frame is dark, 0 to 1.
+    blown_above : float or None
+        Share of pixels with a clipped channel above which a frame is blown out, 0 to 1.
+    blurred_above : float or None
+        Blur effect above which a frame is blurred, 0 to 1.
     """
 
-    dark_below: float
-    blown_above: float
-    blurred_above: float
+    dark_below: float | None = None
+    blown_above: float | None = None
+    blurred_above: float | None = None
+
+
+@dataclass(frozen=True)
+class Seen:
+    """One frame as screening knows it: when it was taken, by the local clock, and its figures."""
+
+    at: datetime
+    figures: Figures
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """What screening saw in a frame; usable when `reasons` is empty."""
+    """What screening holds of a frame.
 
-    reasons: tuple[str, ...]
-    luminance: float
-    clipped: float
-    blur: float
+    Attributes
+    ----------
+    reason : str or None
+        One of `REASONS`; None for a usable frame.
+    told : str
+        The reason with its figure and what that was compared with; empty for a usable frame.
+    watched : bool
+        Whether the frame could be compared with enough others to see a visitor in it. A usable
+        frame that was not watched may be measured, but nobody has looked for people in it.
+    """
+
+    reason: str | None
+    told: str
+    watched: bool
 
 
-def screen(picture: np.ndarray, limits: Limits) -> Verdict:
-    """Judge one frame.
+def judge(frames: Sequence[Seen], limits: Limits | None = None) -> list[Verdict]:
+    """Judge the frames of one camera.
 
     Parameters
     ----------
-    picture : ndarray of uint8, shape (height, width, 3)
-        RGB.
-    limits : Limits
-        Thresholds.
+    frames : sequence of Seen
+        In order of time.
+    limits : Limits, optional
+        What the grower has fixed by hand.
 
     Returns
     -------
-    Verdict
-        The first reason that applies, of "dark", "blown out" and "blurred": in a dark frame
-        blur means nothing.
+    list of Verdict
+        One for each frame, in their order.
+
+    Notes
+    -----
+    Each frame is judged by those before it, except that
+
+    - the first few frames of a season (until `usual.ENOUGH` good ones lie before, at their hour)
+      are compared with the season's first twenty, which may lie after them;
+    - an *obstructed* frame becomes usable once two later frames, an hour or more after it, show
+      the same: then the bench itself was changed (pots moved, plants cut). A frame that passed is
+      never called obstructed by a later one, unless too few lay before it.
+
+    The cost is linear in the number of frames: each is compared with at most eleven others.
     """
-    luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
-    luminance = float(luma.mean()) / 255
-    clipped = float((picture.min(axis=2) >= _CLIPPED_FROM).mean())
-    blur = blur_effect(luma)
-    found = {
-        "dark": luminance < limits.dark_below,
-        "blown out": clipped > limits.blown_above,
-        "blurred": blur > limits.blurred_above,
-    }
-    reasons = tuple(reason for reason, applies in found.items() if applies)[:1]
-    return Verdict(reasons, luminance, clipped, blur)
+    judging = _Judging(frames, limits or Limits())
+    found = [judging.judged(seen) for seen in frames]
+    clear = [i for i, verdict in enumerate(found) if verdict.reason is None]
+    presences = visitors([(frames[i].at, frames[i].figures.thumbnail) for i in clear])
+    for i, presence in zip(clear, presences, strict=True):
+        found[i] = _of_presence(presence)
+    return found
 
 
-def blur_effect(luma: np.ndarray) -> float:
-    """No-reference blur of a picture: 0 sharp, 1 blurred.
-
-    Blurs the picture once more and asks how much of the variation between neighbours survives:
-    in a sharp picture little, in a blurred one nearly all (Crété-Roffet, Dolmiere, Ladret &
-    Nicolas 2007, Proc. SPIE 6492, doi:10.1117/12.702790). Larger pictures are first reduced to
-    a long side of 1024 px, so that the noise of small pixels does not pass for detail and the
-    verdict does not depend on the camera's resolution. Along each axis, the larger of both.
-
-    Parameters
-    ----------
-    luma : ndarray of uint8, shape (height, width)
-
-    Returns
-    -------
-    float
-        In 0 to 1; 1 for a picture without any variation.
-    """
-    height, width = luma.shape
-    scale = _JUDGED_AT_PX / max(height, width)
-    if scale < 1:
-        size = (max(1, round(width * scale)), max(1, round(height * scale)))
-        luma = cv2.resize(luma, size, interpolation=cv2.INTER_AREA)
-    return max(_axis_blur(luma.astype(np.float32), axis) for axis in (0, 1))
+def _of_presence(presence: Presence) -> Verdict:
+    if not presence.share:
+        return Verdict(None, "", presence.watched)
+    reason = "glare" if presence.shining else "obstructed"
+    what = "a burnt-out patch lies" if presence.shining else "something stands"
+    guess = "the sun's reflection?" if presence.shining else "a person, a tool?"
+    told = (
+        f"{reason}: {what} {presence.place}, over {presence.share:.1%} of the picture, unlike the "
+        f"{presence.compared_with} frames it was compared with; {guess}"
+    )
+    return Verdict(reason, told, presence.watched)
 
 
-def _axis_blur(luma: np.ndarray, axis: int) -> float:
-    size = (1, _REBLUR_PX) if axis == 0 else (_REBLUR_PX, 1)
-    again = cv2.blur(luma, size, borderType=cv2.BORDER_REFLECT)
-    sharp = _slope(luma, axis)
-    lost = np.maximum(sharp - _slope(again, axis), 0)
-    total = float(sharp.sum())
-    return 1.0 if total == 0 else 1 - float(lost.sum()) / total
+class _Judging:
+    """Judges frames by their numbers, in order of time, and learns from those that pass."""
 
+    def __init__(self, frames: Sequence[Seen], limits: Limits):
+        self.limits = limits
+        start = frames[: 4 * ENOUGH]
+        self.usual = {
+            name: Usual([(seen.at, getattr(seen.figures, name)) for seen in start])
+            for name in ("luminance", "clipped", "veil", "sharpness", "white_patch")
+        }
+        tiles = range(len(frames[0].figures.tiles) if frames else 0)
+        self.tiles = [Usual([(s.at, s.figures.tiles[k]) for s in start]) for k in tiles]
+        self.repeats = Repeats()
 
-def _slope(luma: np.ndarray, axis: int) -> np.ndarray:
-    """Absolute Sobel derivative along `axis`, without the border."""
-    along = (0, 1) if axis == 0 else (1, 0)
-    return np.abs(cv2.Sobel(luma, cv2.CV_32F, *along))[2:-2, 2:-2]
+    def judged(self, seen: Seen) -> Verdict:
+        """Verdict by numbers alone: all reasons but a visitor."""
+        at, figures = seen.at, seen.figures
+        told = self._exposure(at, figures)
+        told = told or self._again(at, figures)
+        told = told or self._veil(at, figures) or self._sharpness(at, figures)
+        told = told or self._glare(at, figures)
+        reason = told.split(":")[0] or None
+        if reason != "frozen":
+            self._teach(at, figures, reason is None)
+        return Verdict(reason, told, False)
+
+    def _teach(self, at: datetime, figures: Figures, passed: bool) -> None:
+        for name, usual in self.usual.items():
+            usual.teach(at, getattr(figures, name), passed)
+        for tile, usual in zip(figures.tiles, self.tiles, strict=True):
+            usual.teach(at, tile, passed)
+
+    def _exposure(self, at: datetime, figures: Figures) -> str:
+        now, clipped = figures.luminance, figures.clipped
+        usual = self.usual["luminance"].at_this_hour(at)
+        shown = "" if usual is None else f" where this camera has {usual:.2f} at this hour"
+        if self._is_dark(figures, usual):
+            return f"dark: mean brightness {now:.2f}{shown}"
+        fixed, often = self.limits.blown_above, self.usual["clipped"].at_this_hour(at)
+        most = _CLIPPED_FLOOR if often is None else often + _CLIPPED_MORE
+        most = most if fixed is None else fixed
+        if clipped > most:
+            return f"blown out: colour is lost in {clipped:.0%} of the picture; at most {most:.0%}"
+        if fixed is None and usual and now > usual * 2 ** (_STOPS_BRIGHTER / _GAMMA):
+            return f"blown out: mean brightness {now:.2f}{shown}"
+        return ""
+
+    def _is_dark(self, figures: Figures, usual: float | None) -> bool:
+        if self.limits.dark_below is not None:
+            return figures.luminance < self.limits.dark_below
+        if figures.brightest < _DARKEST_BRIGHT:
+            return True
+        return usual is not None and figures.luminance < usual * 2 ** (-_STOPS_DARKER / _GAMMA)
+
+    def _again(self, at: datetime, figures: Figures) -> str:
+        earlier = self.repeats.same_as(at, figures.grain)
+        if earlier is None:
+            return ""
+        return f"frozen: the picture of {earlier:%d %B, %H:%M} again, with the same grain"
+
+    def _veil(self, at: datetime, figures: Figures) -> str:
+        name = self.usual["veil"]
+        usual = name.at_this_hour(at)
+        usual = name.at_any_hour(at) if usual is None else usual
+        if usual is None:
+            if figures.veil <= _VEIL_FLOOR or figures.sharpness >= _VEIL_FLOOR:
+                return ""
+            return f"hazed: a veil of {figures.veil:.2f} and soft edges; dew on the lens?"
+        if figures.veil <= usual + _VEIL_MORE:
+            return ""
+        return (
+            f"hazed: the darkest things are at {figures.veil:.2f} of the mean brightness where "
+            f"this camera has {usual:.2f}; haze, or dew on the lens?"
+        )
+
+    def _sharpness(self, at: datetime, figures: Figures) -> str:
+        now, fixed = figures.sharpness, self.limits.blurred_above
+        usual = self.usual["sharpness"].at_any_hour(at)
+        if fixed is not None or usual is None:
+            least = _SHARPNESS_FLOOR if fixed is None else 1 - fixed
+            return f"blurred: sharpness {now:.2f}, at least {least:.2f}" if now < least else ""
+        if now < usual * _SHARPNESS_KEPT:
+            return f"blurred: sharpness {now:.2f} where this camera has {usual:.2f}; focus? wind?"
+        for tile, before in zip(figures.tiles, self.tiles, strict=True):
+            usual = before.at_any_hour(at)
+            if usual and tile < usual * _TILE_KEPT:
+                return (
+                    f"blurred: part of the picture has sharpness {tile:.2f} where it has "
+                    f"{usual:.2f} as a rule; a drop on the lens?"
+                )
+        return ""
+
+    def _glare(self, at: datetime, figures: Figures) -> str:
+        usual = self.usual["white_patch"].at_this_hour(at)
+        most = _PATCH_FLOOR if usual is None else usual + _PATCH_MORE
+        if figures.white_patch <= most:
+            return ""
+        return (
+            f"glare: one white patch covers {figures.white_patch:.1%} of the picture, at most "
+            f"{most:.1%}; the sun's reflection?"
+        )

@@ -1,0 +1,81 @@
+"""How unlike two views of a bench are, beyond what light explains.
+
+Light moves: clouds, the hour and hard shadows change how bright a surface is, by much, but within
+the edges of sun and shade by one factor, and its colour little and along one line (skylight is
+bluer than the sun). Growth is slow. What is left is unlikeness, in three parts: of *structure*
+(texture of the log ratio of both views, which is smooth wherever only light changed), and of two
+*colour* ratios, red and blue to green.
+"""
+
+import cv2
+import numpy as np
+
+PARTS = 3
+"""Structure, red to green, blue to green."""
+
+_NOISE = np.float32(0.005)
+_STEP_PX = 5
+_LEVELS = np.arange(256) / 255
+_LINEAR = np.where(
+    _LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4
+).astype(np.float32)
+_LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
+_TWO_LIGHTS = 0.3
+
+
+def view_of(picture: np.ndarray) -> np.ndarray:
+    """What of a small picture is compared.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB, sRGB-encoded.
+
+    Returns
+    -------
+    ndarray of float32, shape (3, height, width)
+        Natural logarithms of luminance, of red to green and of blue to green, in linear light
+        with 0.005 added, the noise of dark pixels.
+    """
+    light = _LINEAR[picture]
+    luminance = cv2.transform(light, _LUMINANCE)
+    red, green, blue = cv2.split(cv2.log(light + _NOISE))
+    return np.stack([cv2.log(luminance + _NOISE), red - green, blue - green])
+
+
+def unlikeness(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Compare two views of the same place.
+
+    Parameters
+    ----------
+    one, other : ndarray of float32, shape (3, height, width)
+        As `view_of` gives them.
+
+    Returns
+    -------
+    ndarray of float32, shape (3, height // 2, width // 2)
+        Unlikeness of structure and of both colours, in log units, for cells of 2 × 2 px.
+    """
+    ratio, *colours = one - other
+    texture = cv2.absdiff(ratio, cv2.medianBlur(ratio, _STEP_PX))
+    smooth = _mean(ratio)
+    bright = smooth > np.median(smooth)
+    parts = [_mean(texture)] + [np.abs(_mean(_without_light(c, smooth, bright))) for c in colours]
+    size = (ratio.shape[1] // 2, ratio.shape[0] // 2)
+    return np.stack([cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in parts])
+
+
+def _without_light(colour: np.ndarray, ratio: np.ndarray, bright: np.ndarray) -> np.ndarray:
+    """Colour change less its middle, and less its part that goes with brightness."""
+    above, below = float(ratio[bright].mean()), float(ratio[~bright].mean())
+    span = above - below
+    middle = float(np.median(colour))
+    if span < _TWO_LIGHTS:  # one light only
+        return colour - middle
+    slope = (float(np.median(colour[bright])) - float(np.median(colour[~bright]))) / span
+    rest = colour - slope * ratio
+    return rest - float(np.median(rest))
+
+
+def _mean(plane: np.ndarray) -> np.ndarray:
+    return cv2.blur(plane, (5, 5), borderType=cv2.BORDER_REFLECT)

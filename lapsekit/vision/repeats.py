@@ -1,0 +1,50 @@
+"""The same picture handed over again: a sensor's noise never repeats, a stuck camera does."""
+
+from collections import deque
+from datetime import datetime
+
+import numpy as np
+
+_LOOKED_AT = 40
+_PAIRS = 10
+_FLOOR, _SHARE = 0.002, 0.5
+
+
+class Repeats:
+    """Compares a frame's grain with that of the forty frames before it.
+
+    Grain is compared by 1 − correlation. Two exposures share the texture of the bench but not the
+    noise, and light and leaves moved; what is left of likeness between neighbouring frames is
+    learned. A picture encoded once more differs by far less: less than half of what the most
+    alike neighbours (second percentile) differ is a repeat. Before ten pairs are known, only
+    what is equal but for rounding (0.002).
+    """
+
+    def __init__(self) -> None:
+        self._before: deque[tuple[datetime, bytes, np.ndarray]] = deque(maxlen=_LOOKED_AT)
+        self._unlike: deque[float] = deque(maxlen=6 * _LOOKED_AT)
+
+    def same_as(self, at: datetime, grain: bytes) -> datetime | None:
+        """When the picture was first seen, if this one repeats it; a new one is remembered."""
+        levels = _standard(grain)
+        unlike = [0.0 if grain == g else 1 - float(levels @ s) for _, g, s in self._before]
+        if unlike and levels.any():
+            nearest = int(np.argmin(unlike))
+            if unlike[nearest] <= self._most():
+                return self._before[nearest][0]
+            self._unlike.append(unlike[-1])
+        self._before.append((at, grain, levels))
+        return None
+
+    def _most(self) -> float:
+        if len(self._unlike) < _PAIRS:
+            return _FLOOR
+        return max(_SHARE * float(np.percentile(self._unlike, 2)), 1e-6)
+
+
+def _standard(grain: bytes) -> np.ndarray:
+    """Levels with mean 0 and norm 1; all 0 where the picture has no grain at all."""
+    levels = np.frombuffer(grain, np.int8).astype(np.float64)
+    levels = levels - levels.mean()
+    norm = float(np.linalg.norm(levels))
+    return levels / norm if norm else levels

@@ -1,0 +1,272 @@
+"""Somebody or something between camera and bench.
+
+A visitor differs from the bench beyond what light explains (`lapsekit.vision.likeness`), in one
+connected place, and is gone again. Each frame is compared with good frames before it, near in
+time and near in hour, and with frames at least an hour after it; a place is explained if it is
+like any one of those before, or two of those after. How unlike a place is on good days (leaves
+that stir, a flower that follows the sun) is learned for each cell of the picture, so a moving
+plant does not pass for a hand while a hand on still ground is seen at once.
+"""
+
+from collections import deque
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import cv2
+import numpy as np
+
+from lapsekit.vision.aligning import aligned
+from lapsekit.vision.likeness import unlikeness, view_of
+from lapsekit.vision.usual import minutes_apart
+
+_LATEST, _SAME_HOUR, _FEWEST = 3, 3, 3
+_REMEMBERED, _SAME_HOUR_SPAN = 64, timedelta(days=6)
+_LATER = tuple(timedelta(hours=h) for h in (1, 2, 4, 20, 24))
+
+_START = np.float32([0.08, 0.04, 0.05])[:, None, None]
+"""Unlikeness of good frames before anything is learned: the texture of leaves in another sun."""
+
+_LEAST = np.float32([0.02, 0.015, 0.02])[:, None, None]
+"""Noise and JPEG of a thumbnail in log units: what still ground shows in steady light."""
+
+_LEARNED_OVER = 40
+_STRANGE = 2.5
+"""Times the typical unlikeness (root mean square); good cells pass it once in some thousand."""
+
+_LEAST_EXCESS = 0.0022
+"""Excess over `_STRANGE`, summed over a connected place, as a share of the picture's cells: a
+finger's length of something plain to see, or a hand of something hard to see."""
+
+_UNTAUGHT = 8
+"""Before anything is learned, a place must be so much more: nine times at the first frame, twice
+at the eighth."""
+
+_COMPARABLE, _ALIKE, _MANY = 0.4, 0.7, 0.05
+
+
+@dataclass(frozen=True)
+class Presence:
+    """What was found in a frame.
+
+    Attributes
+    ----------
+    share : float
+        Share of the picture that a visitor covers; 0 if there is none.
+    place : str
+        Where, in words.
+    shining : bool
+        Whether it is a burnt-out patch of light rather than a thing.
+    watched : bool
+        Whether there was enough to compare with.
+    compared_with : int
+        Number of frames to compare with.
+    """
+
+    share: float
+    place: str
+    shining: bool
+    watched: bool
+    compared_with: int
+
+
+NOBODY_LOOKED = Presence(0.0, "", False, False, 0)
+
+
+def visitors(frames: Sequence[tuple[datetime, bytes]]) -> list[Presence]:
+    """Look for visitors in the frames of one camera.
+
+    Parameters
+    ----------
+    frames : sequence of (datetime, bytes)
+        Local time and thumbnail (JPEG) of each frame that is otherwise good, in order of time.
+
+    Returns
+    -------
+    list of Presence
+        One for each frame. With a frame of another shape than the one before, learning starts
+        anew.
+    """
+    watch = _Watch(frames)
+    return [watch.look(number) for number in range(len(frames))]
+
+
+class _Watch:
+    """Looks at frames in order of time and learns how unlike good ones are, cell by cell."""
+
+    def __init__(self, frames: Sequence[tuple[datetime, bytes]]):
+        self.frames = frames
+        self.views: dict[int, np.ndarray] = {}
+        self.good: deque[int] = deque(maxlen=_REMEMBERED)
+        self.ahead = [0] * len(_LATER)
+        self.variance = np.zeros((0, 0, 0), np.float32)
+        self.taught = 0
+
+    def look(self, number: int) -> Presence:
+        """Look for a visitor in one frame; numbers must be asked for in order."""
+        view = self._view(number)
+        self._begin_anew_if_other(view.shape)
+        before, after = self._before(number), self._after(number)
+        if len(before) + len(after) < _FEWEST:
+            self.good.append(number)
+            return NOBODY_LOOKED
+        least = _LEAST_EXCESS * (1 + _UNTAUGHT / (1 + self.taught))
+        compared = _Compared(self._typical(), view, least)
+        compared.with_any([self._view(n) for n in before[:_LATEST]])
+        if compared.excess():
+            compared.with_any([self._view(n) for n in before[_LATEST:]])
+        if compared.excess():
+            compared.with_two([self._view(n) for n in after])
+        if compared.excess() and compared.strange_share() > _MANY and before:
+            compared.moved_with(self._view(before[0]))
+        return self._found(number, compared, before, after)
+
+    def _found(
+        self, number: int, compared: "_Compared", before: list[int], after: list[int]
+    ) -> Presence:
+        others = len(before) + len(after)
+        if not compared.excess():
+            self._learn(number, compared)
+            return Presence(0.0, "", False, True, others)
+        comparable = 1 - compared.strange_share() >= _COMPARABLE
+        if not comparable and not self._agree(before or after):
+            self._learn(number, compared)
+            return NOBODY_LOOKED
+        place = compared.place()
+        shining = compared.shines(self.frames[number][1], place)
+        return Presence(float(place.mean()), where(place), shining, True, others)
+
+    def _begin_anew_if_other(self, shape: tuple[int, ...]) -> None:
+        cells = (shape[0], shape[1] // 2, shape[2] // 2)
+        if self.variance.shape != cells:
+            self.variance, self.taught = np.broadcast_to(_START**2, cells).copy(), 0
+            self.good.clear()
+
+    def _view(self, number: int) -> np.ndarray:
+        if number not in self.views:
+            data = np.frombuffer(self.frames[number][1], np.uint8)
+            self.views[number] = view_of(cv2.imdecode(data, cv2.IMREAD_COLOR_RGB))
+        return self.views[number]
+
+    def _before(self, number: int) -> list[int]:
+        """The latest good frames, then those of the last days nearest in hour."""
+        at = self.frames[number][0]
+        latest = list(self.good)[: -_LATEST - 1 : -1]
+        rest = [n for n in self.good if n not in latest]
+        rest = [n for n in rest if at - self.frames[n][0] <= _SAME_HOUR_SPAN]
+        rest.sort(key=lambda n: (minutes_apart(self.frames[n][0], at), -n))
+        return latest + rest[:_SAME_HOUR]
+
+    def _after(self, number: int) -> list[int]:
+        """The first frames after each of some hours; not judged yet themselves."""
+        found = []
+        for k, lag in enumerate(_LATER):
+            wanted = self.frames[number][0] + lag
+            while self.ahead[k] < len(self.frames) and self.frames[self.ahead[k]][0] < wanted:
+                self.ahead[k] += 1
+            n = self.ahead[k]
+            if n < len(self.frames) and n not in found:
+                found.append(n)
+        shape = self._view(number).shape
+        return [n for n in found if self._view(n).shape == shape]
+
+    def _typical(self) -> np.ndarray:
+        """Typical unlikeness of each cell and its neighbours (leaves cross cells)."""
+        near = [cv2.dilate(cv2.blur(v, (3, 3)), np.ones((3, 3))) for v in self.variance]
+        return np.sqrt(np.stack(near)) + _LEAST
+
+    def _learn(self, number: int, compared: "_Compared") -> None:
+        self.good.append(number)
+        self.taught += 1
+        weight = max(1 / _LEARNED_OVER, 1 / (self.taught + 3))
+        self.variance += weight * (compared.unlike**2 - self.variance)
+        needed = set(self.good)
+        for old in [n for n in self.views if n <= number and n not in needed]:
+            del self.views[old]
+
+    def _agree(self, witnesses: list[int]) -> bool:
+        """Whether frames that a strange one was compared with are like one another."""
+        views = [self._view(n) for n in witnesses]
+        alike = []
+        for k, view in enumerate(views):
+            rest = _Compared(self._typical(), view, _LEAST_EXCESS)
+            rest.with_any(views[:k] + views[k + 1 :])
+            alike.append(1 - rest.strange_share())
+        return len(views) >= _FEWEST and float(np.median(alike)) >= _ALIKE
+
+
+class _Compared:
+    """How strange each cell of a view is, after all comparisons so far."""
+
+    def __init__(self, typical: np.ndarray, view: np.ndarray, least_excess: float):
+        self.typical, self.view, self.least_excess = typical, view, least_excess
+        self.strange = np.full(typical.shape[1:], np.inf, np.float32)
+        self.unlike = np.zeros_like(typical)
+        self._blobs: tuple[np.ndarray, int] | None = None
+
+    def with_any(self, others: Sequence[np.ndarray]) -> None:
+        """A cell is as strange as it is to the frame it is most like."""
+        for other in others:
+            self._explain(unlikeness(self.view, other))
+
+    def with_two(self, others: Sequence[np.ndarray]) -> None:
+        """The same, but two frames must agree: the next one may show the same visitor."""
+        found = [unlikeness(self.view, other) for other in others]
+        if len(found) < 2:
+            return
+        scores = np.stack([self._score(unlike) for unlike in found])
+        second = np.argsort(scores, axis=0)[1]
+        self._explain(np.take_along_axis(np.stack(found), second[None, None], axis=0)[0])
+
+    def moved_with(self, other: np.ndarray) -> None:
+        """Compare once more with a frame shifted and turned to lie on this one (a knock)."""
+        moved = aligned(other, self.view)
+        if moved is not None:
+            self._explain(unlikeness(self.view, moved))
+
+    def excess(self) -> float:
+        """Excess of the strangest place as a share of the picture, 0 where it is too small."""
+        return self._strangest()[1]
+
+    def strange_share(self) -> float:
+        """Share of cells that nothing explains."""
+        return float((self.strange > _STRANGE).mean())
+
+    def place(self) -> np.ndarray:
+        """Mask of cells, shape (height, width), of the strangest place."""
+        return self._strangest()[0]
+
+    def shines(self, thumbnail: bytes, place: np.ndarray) -> bool:
+        """Whether most of a place is burnt out."""
+        level = cv2.imdecode(np.frombuffer(thumbnail, np.uint8), cv2.IMREAD_COLOR).min(axis=2)
+        size = place.shape[::-1]
+        return float(np.median(cv2.resize(level, size)[place])) >= 235
+
+    def _score(self, unlike: np.ndarray) -> np.ndarray:
+        return np.sqrt(np.square(unlike / self.typical).mean(axis=0))
+
+    def _explain(self, unlike: np.ndarray) -> None:
+        score = self._score(unlike)
+        better = score < self.strange
+        self.strange = np.where(better, score, self.strange)
+        self.unlike = np.where(better, unlike, self.unlike)
+        self._blobs = None
+
+    def _strangest(self) -> tuple[np.ndarray, float]:
+        mask = (self.strange > _STRANGE).astype(np.uint8)
+        count, labels = cv2.connectedComponents(mask, connectivity=8)
+        over = np.minimum(self.strange, 100) - _STRANGE
+        excess = np.bincount(labels.ravel(), over.ravel(), count)
+        excess[0] = 0
+        most = int(excess.argmax())
+        share = float(excess[most]) / mask.size
+        return labels == most, share if share > self.least_excess else 0.0
+
+
+def where(place: np.ndarray) -> str:
+    """Words for where the middle of a mask lies: "in the lower left", "in the middle"."""
+    rows, columns = np.nonzero(place)
+    height, width = place.shape
+    row = ("upper ", "", "lower ")[int(3 * rows.mean() / height)]
+    column = ("left", "middle", "right")[int(3 * columns.mean() / width)]
+    return f"in the {row}{column}"
