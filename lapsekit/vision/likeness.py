@@ -2,16 +2,17 @@
 
 Light moves: clouds, the hour and hard shadows change how bright a surface is, by much, but within
 the edges of sun and shade by one factor, and its colour little and along one line (skylight is
-bluer than the sun). Growth is slow. What is left is unlikeness, in three parts: of *structure*
-(texture of the log ratio of both views, which is smooth wherever only light changed), and of two
-*colour* ratios, red and blue to green.
+bluer than the sun). Growth is slow. What is left is unlikeness, in four parts: of *structure*
+(texture of the log ratio of both views, which is smooth wherever only light changed), of two
+*colour* ratios, red and blue to green, and of *brightness*, which counts least, since even open
+shade is darker by a factor of three to six.
 """
 
 import cv2
 import numpy as np
 
-PARTS = 3
-"""Structure, red to green, blue to green."""
+PARTS = 4
+"""Structure, red to green, blue to green, brightness."""
 
 _NOISE = np.float32(0.005)
 _STEP_PX = 5
@@ -53,14 +54,17 @@ def unlikeness(one: np.ndarray, other: np.ndarray) -> np.ndarray:
 
     Returns
     -------
-    ndarray of float32, shape (3, height // 2, width // 2)
-        Unlikeness of structure and of both colours, in log units, for cells of 2 × 2 px.
+    ndarray of float32, shape (4, height // 2, width // 2)
+        Unlikeness of structure, of both colours and of brightness, in log units, for cells of
+        2 × 2 px.
     """
     ratio, *colours = one - other
     texture = cv2.absdiff(ratio, cv2.medianBlur(ratio, _STEP_PX))
     smooth = _mean(ratio)
-    bright = smooth > np.median(smooth)
-    parts = [_mean(texture)] + [np.abs(_mean(_without_light(c, smooth, bright))) for c in colours]
+    middle = np.median(smooth)
+    bright = smooth > middle
+    tints = [np.abs(_mean(_without_light(c, smooth, bright))) for c in colours]
+    parts = [_mean(texture), *tints, np.abs(smooth - middle)]
     size = (ratio.shape[1] // 2, ratio.shape[0] // 2)
     return np.stack([cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in parts])
 

@@ -33,8 +33,9 @@ a half stops over, leaves clip."""
 _GAMMA = 2.2
 _CLIPPED_FLOOR, _CLIPPED_MORE = 0.35, 0.10
 
-_VEIL_FLOOR, _VEIL_MORE = 0.5, 0.15
-"""From hard sun to overcast the darkest things gain about a tenth of the mean brightness."""
+_VEIL_HARMLESS, _VEIL_MORE = 0.45, 0.15
+"""A picture whose darkest things lie under 0.45 of the mean has contrast enough, whatever the sky:
+in linear light that is a sixth. From hard sun to overcast they rise by about a tenth."""
 
 _SHARPNESS_FLOOR, _SHARPNESS_KEPT, _TILE_KEPT = 0.40, 0.85, 0.75
 """A Gaussian blur of 1.2 px (at a long side of 1000 px) takes 15 % of the sharpness, and more than
@@ -203,12 +204,12 @@ class _Judging:
         name = self.usual["veil"]
         usual = name.at_this_hour(at)
         usual = name.at_any_hour(at) if usual is None else usual
-        if usual is None:
-            if figures.veil <= _VEIL_FLOOR or figures.sharpness >= _VEIL_FLOOR:
-                return ""
-            return f"hazed: a veil of {figures.veil:.2f} and soft edges; dew on the lens?"
-        if figures.veil <= usual + _VEIL_MORE:
+        if usual is None and figures.sharpness > _SHARPNESS_FLOOR + 0.1:
             return ""
+        if figures.veil <= max(_VEIL_HARMLESS, (usual or 0) + _VEIL_MORE):
+            return ""
+        if usual is None:
+            return f"hazed: a veil of {figures.veil:.2f} and soft edges; dew on the lens?"
         return (
             f"hazed: the darkest things are at {figures.veil:.2f} of the mean brightness where "
             f"this camera has {usual:.2f}; haze, or dew on the lens?"

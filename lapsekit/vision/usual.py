@@ -58,7 +58,8 @@ class Usual:
     def _median(self, at: datetime, counts) -> float | None:
         recent = [value for then, value in self._good if at - then <= _SPAN and counts(then)]
         if len(recent) < ENOUGH:
-            recent = [value for then, value in self._start if counts(then)]
+            near = [(t, value) for t, value in self._start if abs(at - t) <= _SPAN]
+            recent = [value for then, value in near if counts(then)]
         return median(recent) if len(recent) >= ENOUGH else None
 
 

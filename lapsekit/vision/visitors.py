@@ -17,18 +17,22 @@ import cv2
 import numpy as np
 
 from lapsekit.vision.aligning import aligned
-from lapsekit.vision.likeness import unlikeness, view_of
+from lapsekit.vision.likeness import PARTS, unlikeness, view_of
 from lapsekit.vision.usual import minutes_apart
 
-_LATEST, _SAME_HOUR, _FEWEST = 3, 3, 3
-_REMEMBERED, _SAME_HOUR_SPAN = 64, timedelta(days=6)
+_LATEST, _SAME_HOUR, _FEWEST, _REMEMBERED = 3, 3, 3, 64
+_SPAN = timedelta(days=4)
+"""Frames further apart are not compared: a canopy that grows by a tenth a day has changed by half,
+and the bench with it."""
+
 _LATER = tuple(timedelta(hours=h) for h in (1, 2, 4, 20, 24))
 
-_START = np.float32([0.08, 0.04, 0.05])[:, None, None]
+_START = np.float32([0.08, 0.04, 0.05, 0.4])[:, None, None]
 """Unlikeness of good frames before anything is learned: the texture of leaves in another sun."""
 
-_LEAST = np.float32([0.02, 0.015, 0.02])[:, None, None]
-"""Noise and JPEG of a thumbnail in log units: what still ground shows in steady light."""
+_LEAST = np.float32([0.02, 0.015, 0.02, 0.4])[:, None, None]
+"""What still ground shows, in log units: noise and JPEG of a thumbnail in steady light, but for
+brightness a shadow that comes and goes (a factor of five is four times this)."""
 
 _LEARNED_OVER = 40
 _STRANGE = 2.5
@@ -137,7 +141,7 @@ class _Watch:
         return Presence(float(place.mean()), where(place), shining, True, others)
 
     def _begin_anew_if_other(self, shape: tuple[int, ...]) -> None:
-        cells = (shape[0], shape[1] // 2, shape[2] // 2)
+        cells = (PARTS, shape[1] // 2, shape[2] // 2)
         if self.variance.shape != cells:
             self.variance, self.taught = np.broadcast_to(_START**2, cells).copy(), 0
             self.good.clear()
@@ -151,9 +155,9 @@ class _Watch:
     def _before(self, number: int) -> list[int]:
         """The latest good frames, then those of the last days nearest in hour."""
         at = self.frames[number][0]
-        latest = list(self.good)[: -_LATEST - 1 : -1]
-        rest = [n for n in self.good if n not in latest]
-        rest = [n for n in rest if at - self.frames[n][0] <= _SAME_HOUR_SPAN]
+        near = [n for n in self.good if at - self.frames[n][0] <= _SPAN]
+        latest = near[: -_LATEST - 1 : -1]
+        rest = [n for n in near if n not in latest]
         rest.sort(key=lambda n: (minutes_apart(self.frames[n][0], at), -n))
         return latest + rest[:_SAME_HOUR]
 
@@ -167,8 +171,9 @@ class _Watch:
             n = self.ahead[k]
             if n < len(self.frames) and n not in found:
                 found.append(n)
-        shape = self._view(number).shape
-        return [n for n in found if self._view(n).shape == shape]
+        at, shape = self.frames[number][0], self._view(number).shape
+        near = [n for n in found if self.frames[n][0] - at <= _SPAN]
+        return [n for n in near if self._view(n).shape == shape]
 
     def _typical(self) -> np.ndarray:
         """Typical unlikeness of each cell and its neighbours (leaves cross cells)."""
@@ -243,7 +248,7 @@ class _Compared:
         return float(np.median(cv2.resize(level, size)[place])) >= 235
 
     def _score(self, unlike: np.ndarray) -> np.ndarray:
-        return np.sqrt(np.square(unlike / self.typical).mean(axis=0))
+        return np.sqrt(np.square(unlike / self.typical).sum(axis=0) / 3)
 
     def _explain(self, unlike: np.ndarray) -> None:
         score = self._score(unlike)

@@ -1,0 +1,216 @@
+"""Even out exposure and colour of a frame against the season's reference picture.
+
+Sun, cloud and a camera's own automatics change how bright and how tinted the same bench is shown.
+What does not grow (boards, pots, soil, labels) sends back the same share of light every day, so
+the ratio of frame to reference on it tells the change. A moving shadow makes that ratio take
+several values at once, one where sun met sun, others where sun met shade: the most common one is
+taken, not the mean, and all three channels are read at the same pixels. A grey card is one
+witness more, never the only one: cards alone correct poorly (Sunoj et al. 2018, Computers and
+Electronics in Agriculture 151), so it is believed where it agrees with the surroundings, or where
+these say nothing.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from lapsekit.vision.figures import reduced
+from lapsekit.vision.regions import region_mask
+
+_READ_AT_PX = 480
+_DARKEST, _BRIGHTEST = 12, 248
+"""Levels between which a channel is read: below, one level is over 10 % of the linear light;
+above, it may be clipped."""
+
+_FEWEST_PX = 400
+_FEWEST_SHARE = 0.01
+_BIN, _WIDTH = 0.02, 0.08
+_NEAR = 0.15
+_CARD_UNEVEN = 0.06
+_CARD_FEWEST_PX = 40
+_AGREED = 0.04
+
+_LEVELS = np.arange(256) / 255
+_LINEAR = np.where(
+    _LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4
+).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Light:
+    """How a frame's light must be changed to be like the reference picture's.
+
+    Attributes
+    ----------
+    gains : (float, float, float)
+        Factors on linear red, green and blue; their geometric mean is 1.
+    exposure : float
+        Factor on all three.
+    method : str
+        "surroundings", "grey card", "both", or "none" where nothing could be read.
+    spread : float
+        Robust standard deviation of the log ratio among the pixels that were believed; NaN where
+        nothing could be read. 0.03 is 3 %.
+    """
+
+    gains: tuple[float, float, float]
+    exposure: float
+    method: str
+    spread: float
+
+
+UNCHANGED = Light((1.0, 1.0, 1.0), 1.0, "none", float("nan"))
+
+
+def even_out(
+    picture: np.ndarray,
+    reference: np.ndarray,
+    still: np.ndarray | None = None,
+    card: Sequence[tuple[float, float]] | None = None,
+) -> Light:
+    """What makes a frame's light like the reference picture's.
+
+    Parameters
+    ----------
+    picture, reference : ndarray of uint8, shape (height, width, 3)
+        RGB, both in the reference view.
+    still : ndarray of bool, shape (height, width), optional
+        What does not grow: everything but plants and what moves; all pixels by default.
+    card : sequence of (x, y), optional
+        Outline of a grey card in px of the reference view.
+
+    Returns
+    -------
+    Light
+    """
+    around = from_surroundings(picture, reference, still)
+    shown = from_card(picture, reference, card) if card is not None else None
+    if shown is None or around.method == "none":
+        return shown or around
+    apart = np.abs(np.log(shown.gains) - np.log(around.gains)).max()
+    if apart > _AGREED:
+        return around
+    gains = np.exp((np.log(shown.gains) + np.log(around.gains)) / 2)
+    return Light(tuple(map(float, gains)), around.exposure, "both", around.spread)
+
+
+def from_surroundings(
+    picture: np.ndarray, reference: np.ndarray, still: np.ndarray | None = None
+) -> Light:
+    """Robust colour constancy from what does not grow; parameters and result as `even_out`.
+
+    The log ratio of luminance, reference to frame, is collected over all pixels that are still
+    and within range in both; its mode is found (kernel of 0.08 log units), and the medians of the
+    three channels are taken over the pixels within 0.15 of it.
+    """
+    small, before = (reduced(p, _READ_AT_PX) for p in (picture, reference))
+    use = _in_range(small) & _in_range(before)
+    if still is not None:
+        size = use.shape[::-1]
+        # a reduced pixel counts only if it is still throughout
+        use &= cv2.resize(still.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.99
+    if np.count_nonzero(use) < max(_FEWEST_PX, _FEWEST_SHARE * use.size):
+        return UNCHANGED
+    ratios = np.log(_LINEAR[before[use]] / _LINEAR[small[use]])
+    level = ratios.mean(axis=1)
+    near = ratios[np.abs(level - _mode(level)) <= _NEAR]
+    middle = np.median(near, axis=0)
+    return _light(middle, "surroundings", _spread(near - middle))
+
+
+def from_card(
+    picture: np.ndarray, reference: np.ndarray, card: Sequence[tuple[float, float]]
+) -> Light | None:
+    """Light by a grey card; None where the card cannot be believed.
+
+    Parameters
+    ----------
+    picture, reference : ndarray of uint8, shape (height, width, 3)
+        RGB, both in the reference view.
+    card : sequence of (x, y)
+        Its outline in px.
+
+    Returns
+    -------
+    Light or None
+        None if the card, in either picture, is clipped or too dark, is lit unevenly by more than
+        6 % (a shadow's edge, a leaf or a hand over it), or is smaller than 40 px.
+    """
+    inside = region_mask(picture.shape[:2], card)
+    inside = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+    shown = [_card_colour(p, inside) for p in (reference, picture)]
+    if shown[0] is None or shown[1] is None:
+        return None
+    (before, even_before), (now, even_now) = shown
+    return _light(before - now, "grey card", max(even_before, even_now))
+
+
+def corrected(picture: np.ndarray, light: Light) -> np.ndarray:
+    """The picture in the reference's light, by one table a channel.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB, sRGB-encoded.
+    light : Light
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+    """
+    factors = np.asarray(light.gains) * light.exposure
+    linear = np.clip(_LINEAR[:, None] * factors, 0, 1)
+    encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
+    table = np.round(255 * encoded).astype(np.uint8)
+    return cv2.LUT(picture, table[None])
+
+
+def _in_range(picture: np.ndarray) -> np.ndarray:
+    return ((picture >= _DARKEST) & (picture <= _BRIGHTEST)).all(axis=2)
+
+
+def _mode(values: np.ndarray) -> float:
+    """Most common value, by a smoothed histogram with bins that move with the values."""
+    low = float(np.median(values)) - 150.5 * _BIN
+    number = np.clip(((values - low) / _BIN).astype(int), 0, 300)
+    counts = np.bincount(number, minlength=301).astype(np.float32)
+    counts[[0, -1]] = 0  # whatever lies far beyond
+    smooth = cv2.GaussianBlur(counts[None], (0, 0), _WIDTH / _BIN)[0]
+    return low + (int(smooth.argmax()) + 0.5) * _BIN
+
+
+def _spread(values: np.ndarray) -> float:
+    return 1.4826 * float(np.median(np.abs(values - np.median(values, axis=0))))
+
+
+def _light(log_factors: np.ndarray, method: str, spread: float) -> Light:
+    exposure = float(log_factors.mean())
+    gains = np.exp(log_factors - exposure)
+    return Light(tuple(map(float, gains)), float(np.exp(exposure)), method, spread)
+
+
+def _card_colour(picture: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, float] | None:
+    """Log colour of the card and its unevenness; None where it cannot be believed."""
+    pixels = picture[inside]
+    if len(pixels) < _CARD_FEWEST_PX:
+        return None
+    usable = ((pixels >= _DARKEST) & (pixels <= _BRIGHTEST)).all(axis=1)
+    if usable.mean() < 0.95:
+        return None
+    colour = np.log(_LINEAR[pixels[usable]])
+    rows, columns = np.nonzero(inside)
+    uneven = max(_uneven(colour, at[usable]) for at in (rows, columns))
+    rough = float(np.percentile(np.abs(colour - np.median(colour, axis=0)), 95))
+    if uneven > _CARD_UNEVEN or rough > 4 * _CARD_UNEVEN:
+        return None
+    return np.median(colour, axis=0), _spread(colour)
+
+
+def _uneven(colour: np.ndarray, at: np.ndarray) -> float:
+    """Largest difference of any channel's mean between thirds of the card along one axis."""
+    edges = np.percentile(at, [33.3, 66.7])
+    third = np.digitize(at, edges)
+    means = [colour[third == k].mean(axis=0) for k in range(3) if np.any(third == k)]
+    return float(np.ptp(means, axis=0).max()) if means else 0.0
