@@ -22,6 +22,9 @@ _LINEAR = np.where(
 ).astype(np.float32)
 _LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
 _TWO_LIGHTS = 0.3
+_SHADE, _BEYOND_SHADE = float(np.log(5)), 3
+"""Skylight leaves shade about a fifth of the light; what is darker still is a thing, not a shade,
+and what lies beyond counts four times."""
 
 
 def view_of(picture: np.ndarray) -> np.ndarray:
@@ -55,8 +58,8 @@ def unlikeness(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     Returns
     -------
     ndarray of float32, shape (4, height // 2, width // 2)
-        Unlikeness of structure, of both colours and of brightness, in log units, for cells of
-        2 × 2 px.
+        Unlikeness of structure, of both colours and of brightness, in log units (brightness
+        counts more beyond what shade does), for cells of 2 × 2 px.
     """
     ratio, *colours = one - other
     texture = cv2.absdiff(ratio, cv2.medianBlur(ratio, _STEP_PX))
@@ -64,7 +67,9 @@ def unlikeness(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     middle = np.median(smooth)
     bright = smooth > middle
     tints = [np.abs(_mean(_without_light(c, smooth, bright))) for c in colours]
-    parts = [_mean(texture), *tints, np.abs(smooth - middle)]
+    change = np.abs(smooth - middle)
+    change += _BEYOND_SHADE * np.maximum(change - _SHADE, 0)
+    parts = [_mean(texture), *tints, change]
     size = (ratio.shape[1] // 2, ratio.shape[0] // 2)
     return np.stack([cv2.resize(p, size, interpolation=cv2.INTER_AREA) for p in parts])
 
