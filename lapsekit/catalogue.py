@@ -68,7 +68,18 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (region, day)
     ) WITHOUT ROWID;
     """,
+    # Screenings of before came without the figures that verdicts are made from: screen again.
+    """
+    DELETE FROM screening;
+    DELETE FROM daily;
+    ALTER TABLE screening ADD COLUMN figures TEXT;
+    ALTER TABLE screening ADD COLUMN told TEXT NOT NULL DEFAULT '';
+    ALTER TABLE screening ADD COLUMN watched INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE screening ADD COLUMN judged_by TEXT NOT NULL DEFAULT '';
+    """,
 )
+#: What stands as the reason of a frame between its measurement and its verdict.
+NOT_JUDGED = "not judged yet"
 _TRIES = 100
 SCHEMA_VERSION = len(MIGRATIONS)
 
@@ -90,7 +101,11 @@ class Frame:
 
 @dataclass(frozen=True)
 class Screening:
-    """Verdict on a frame: usable when `reasons` is empty. Shares and means lie in 0 to 1."""
+    """Verdict on a frame: usable when `reasons` is empty. Shares and means lie in 0 to 1.
+
+    `told` says the reason with its figure; `watched` whether visitors could be looked for. The
+    figures themselves are large and are read on their own (`Catalogue.figures`).
+    """
 
     path: str
     mark: str
@@ -98,6 +113,18 @@ class Screening:
     luminance: float | None
     clipped: float | None
     blur: float | None
+    told: str = ""
+    watched: bool = False
+
+
+@dataclass(frozen=True)
+class FrameVerdict:
+    """What a frame's screening comes to, once it is judged beside the others."""
+
+    path: str
+    reasons: tuple[str, ...]
+    told: str
+    watched: bool
 
 
 @dataclass(frozen=True)
@@ -262,7 +289,12 @@ class Catalogue:
             marks.setdefault(path, {})[region] = mark
         return marks
 
-    def record(self, screening: Screening, measurements: Sequence[Measurement]) -> None:
+    def record(
+        self,
+        screening: Screening,
+        measurements: Sequence[Measurement],
+        figures: str | None = None,
+    ) -> None:
         """Replace what is known of one frame, and drop its day's values, in one transaction."""
         with self._transaction() as db:
             found = db.execute(
@@ -273,14 +305,14 @@ class Catalogue:
             frame_id, day = found
             db.execute("DELETE FROM measurement WHERE frame_id = ?", (frame_id,))
             db.execute(
-                "INSERT OR REPLACE INTO screening VALUES (?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO screening (frame_id, mark, reasons, luminance, clipped,"
+                " blur, told, watched, figures) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     frame_id,
                     screening.mark,
                     json.dumps(screening.reasons),
-                    screening.luminance,
-                    screening.clipped,
-                    screening.blur,
+                    *astuple(screening)[3:],
+                    figures,
                 ),
             )
             db.executemany(
@@ -293,27 +325,72 @@ class Catalogue:
         """Screened frames with their verdicts, in order of camera and time."""
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, mark,"
-            " reasons, luminance, clipped, blur FROM frame JOIN screening ON id = frame_id"
-            " ORDER BY camera, taken_at, path"
+            " reasons, luminance, clipped, blur, told, watched"
+            " FROM frame JOIN screening ON id = frame_id ORDER BY camera, taken_at, path"
         )
         return [
             (
                 _frame(row[:9]),
-                Screening(row[3], row[9], tuple(json.loads(row[10])), *row[11:]),
+                Screening(row[3], row[9], tuple(json.loads(row[10])), *row[11:15], bool(row[15])),
             )
             for row in rows
         ]
 
+    def figures(self, camera: str) -> list[tuple[Frame, str]]:
+        """Frames of `camera` that have figures, in order of time, with these as JSON."""
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
+            " FROM frame JOIN screening ON id = frame_id"
+            " WHERE camera = ? AND figures IS NOT NULL ORDER BY taken_at, path",
+            (camera,),
+        )
+        return [(_frame(row[:9]), row[9]) for row in rows]
+
+    def judged_frames(self, camera: str) -> list[tuple[str, str, str]]:
+        """Path, content and screening mark of `camera`'s frames that have figures, by path."""
+        return self._read(
+            "SELECT path, sha256, mark FROM frame JOIN screening ON id = frame_id"
+            " WHERE camera = ? AND figures IS NOT NULL ORDER BY path",
+            (camera,),
+        )
+
+    def judged_by(self, camera: str) -> set[str]:
+        """Marks of what the verdicts on `camera`'s frames were made from; "" where none is yet."""
+        rows = self._read(
+            "SELECT DISTINCT judged_by FROM frame JOIN screening ON id = frame_id"
+            " WHERE camera = ? AND figures IS NOT NULL",
+            (camera,),
+        )
+        return {mark for (mark,) in rows}
+
+    def record_verdicts(self, verdicts: Iterable[FrameVerdict], judged_by: str) -> None:
+        """Set verdicts, and drop the values of days whose usable frames change by them."""
+        with self._transaction() as db:
+            for verdict in verdicts:
+                reasons = json.dumps(verdict.reasons)
+                db.execute(
+                    "DELETE FROM daily WHERE day = (SELECT day FROM frame JOIN screening"
+                    " ON id = frame_id WHERE path = ? AND reasons <> ?)",
+                    (verdict.path, reasons),
+                )
+                db.execute(
+                    "UPDATE screening SET reasons = ?, told = ?, watched = ?, judged_by = ?"
+                    " WHERE frame_id = (SELECT id FROM frame WHERE path = ?)",
+                    (reasons, verdict.told, verdict.watched, judged_by, verdict.path),
+                )
+
     def measurements(
         self, region: str | None = None, day: date | None = None, camera: str | None = None
     ) -> list[tuple[Frame, Measurement]]:
-        """Measurements with their frames, in order of region and time."""
+        """Measurements of usable frames, with these, in order of region and time."""
         where, values = _where(region=region, day=day and day.isoformat(), camera=camera)
+        where = f"{where} AND" if where else "WHERE"
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
-            " region, mark, region_px, canopy_px, cover, area_cm2"
-            f" FROM measurement JOIN frame ON id = frame_id {where}"
-            " ORDER BY region, taken_at, path",
+            " region, measurement.mark, region_px, canopy_px, cover, area_cm2"
+            " FROM measurement JOIN frame ON id = measurement.frame_id"
+            " JOIN screening ON id = screening.frame_id"
+            f" {where} reasons = '[]' ORDER BY region, taken_at, path",
             values,
         )
         return [(_frame(row[:9]), Measurement(*row[9:])) for row in rows]

@@ -169,6 +169,47 @@ def measure(
 
 
 @app.command()
+def frames(
+    season: SeasonFolder = HERE,
+    left_out: Annotated[
+        bool, typer.Option("--left-out", help="Only those that are not used.")
+    ] = False,
+    first: Annotated[
+        datetime | None,
+        typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
+    ] = None,
+    last: Annotated[
+        datetime | None,
+        typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
+    ] = None,
+    camera: Annotated[
+        str | None, typer.Option(help="One camera's only.", show_default="all")
+    ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(help="Write a contact sheet of what was left out (PNG), people blurred."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List frames with the reasons why some are left out."""
+    from lapsekit.listing import list_frames
+    from lapsekit.measuring import frames_waiting
+
+    opened = Season(season)
+    if camera is not None and camera not in opened.settings.cameras:
+        raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
+    _hint(telling.waiting(frames_waiting(opened)))
+    days = (first and first.date(), last and last.date())
+    report = list_frames(opened, left_out, *days, camera)
+    if sheet is not None:
+        from lapsekit.sheet import write_sheet
+
+        report.sheet = str(write_sheet(sheet, report, opened.archive.read))
+    facts = {**vars(report), "rows": [vars(row) for row in report.rows]}
+    _report(as_json, telling.listed(report), facts)
+
+
+@app.command()
 def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
     """Write the growth table and its plot, and print a summary."""
     from lapsekit.measuring import frames_waiting

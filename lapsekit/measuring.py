@@ -1,5 +1,9 @@
 """Stage: frames not yet measured -> screening, measurements and daily values.
 
+Each frame's figures and measurements are taken from one reading of it; whether it is used is
+judged after, beside the other frames (`lapsekit.judging`), and can change as later frames come,
+without measuring it again.
+
 Each screening and measurement carries a *settings mark*: a hash of every setting, the model and
 the library versions that shaped it. A frame is done when its rows carry the marks that today's
 settings give; whatever differs is measured again, and nothing else. A daily value is dropped as
@@ -18,21 +22,24 @@ import cv2
 import numpy as np
 import skimage
 
-from lapsekit.catalogue import Daily, Frame, Measurement, Screening
+from lapsekit.catalogue import NOT_JUDGED, Daily, Frame, Measurement, Screening
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
+from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
 from lapsekit.resources import shipped_model_text
 from lapsekit.season import REGIONS_FILE, Season
 from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, classify
 from lapsekit.vision.daily import day_value
+from lapsekit.vision.figures import figures_of
 from lapsekit.vision.pictures import decode
 from lapsekit.vision.regions import outside, region_canopy, region_mask
-from lapsekit.vision.screening import Limits, screen
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 1
+ARITHMETIC = 2
+
+UNREADABLE = "unreadable"
 
 
 @dataclass
@@ -92,7 +99,6 @@ class _Ruler:
         self.season = season
         self.method = settings.canopy.method
         self.model = load_model(settings.canopy, season.folder)
-        self.limits = Limits(**settings.screening.model_dump())
         self.scales = {name: c.scale_px_per_cm for name, c in settings.cameras.items()}
         sizes = {name: season.catalogue.picture_sizes(name) for name in settings.cameras}
         self.size = {name: found[0][:2] for name, found in sizes.items() if found}
@@ -102,7 +108,7 @@ class _Ruler:
             "skimage": skimage.__version__,
             "arithmetic": ARITHMETIC,
         }
-        self.screening_mark = _mark(asdict(self.limits), versions)
+        self.screening_mark = _mark(versions)
         self._canopy = (
             self.screening_mark,
             self.method,
@@ -132,31 +138,39 @@ class _Ruler:
         """Marks that the frame's measurements carry when they are up to date, by region."""
         return {r.name: self.mark(frame, o) for r, o in self.outlines(frame)}
 
-    def measure(self, frame: Frame) -> tuple[Screening, list[Measurement]] | str:
-        """Screen one frame and, if it is usable, measure its regions; or why it was not read."""
+    def measure(self, frame: Frame) -> tuple[Screening, list[Measurement], str | None] | str:
+        """One frame's screening (to be judged), measurements and figures; or why it was not read.
+        """
         try:
             data = self.season.archive.read(frame.path)
         except ArchiveError as error:
             return str(error)
         try:
             picture = decode(data)
-        except PictureError:
-            reasons = ("unreadable",)
-            return Screening(frame.path, self.screening_mark, reasons, None, None, None), []
-        verdict = screen(picture, self.limits)
+        except PictureError as error:
+            told = f"{UNREADABLE}: {error}"
+            reasons = (UNREADABLE,)
+            unread = Screening(
+                frame.path, self.screening_mark, reasons, None, None, None, told
+            )
+            return unread, [], None
+        figures = figures_of(picture)
         screening = Screening(
             frame.path,
             self.screening_mark,
-            verdict.reasons,
-            round(verdict.luminance, 6),
-            round(verdict.clipped, 6),
-            round(verdict.blur, 6),
+            (NOT_JUDGED,),
+            figures.luminance,
+            figures.clipped,
+            round(1 - figures.sharpness, 5),
         )
+        return screening, self._regions(frame, picture), json.dumps(figures.as_plain())
+
+    def _regions(self, frame: Frame, picture: np.ndarray) -> list[Measurement]:
         regions = self.outlines(frame)
-        if verdict.reasons or not regions:
-            return screening, []
+        if not regions:
+            return []
         canopy = classify(picture, self.method, self.model)
-        return screening, [self._region(frame, canopy, r, o) for r, o in regions]
+        return [self._region(frame, canopy, r, o) for r, o in regions]
 
     def _region(
         self, frame: Frame, canopy: np.ndarray, region: Region, outline: Outline
@@ -204,17 +218,21 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
         if isinstance(found, str):
             report.unreadable.append((frame.path, found))
             continue
-        screening, measurements = found
-        catalogue.record(screening, measurements)
+        catalogue.record(*found)
         report.measured += 1
-        report.left_out.update(screening.reasons)
+    report.notes += judge_season(season)
+    now = {frame.path for frame in waiting}
+    for frame, screening in catalogue.screenings():
+        if frame.path in now:
+            report.left_out.update(screening.reasons)
     report.days = _work_out_days(season)
     return report
 
 
 def frames_waiting(season: Season) -> int:
-    """How many frames are not measured by today's settings."""
-    return len(_not_done(_Ruler(season))[0])
+    """How many frames are not measured, or not judged, by today's settings."""
+    waiting, done = _not_done(_Ruler(season))
+    return len(waiting) + (done if verdicts_waiting(season) else 0)
 
 
 def _not_done(ruler: _Ruler) -> tuple[list[Frame], int]:
@@ -229,7 +247,8 @@ def _not_done(ruler: _Ruler) -> tuple[list[Frame], int]:
         screening = screened.get(frame.path)
         if screening is None or screening.mark != ruler.screening_mark:
             return False
-        return bool(screening.reasons) or measured.get(frame.path, {}) == ruler.marks(frame)
+        unread = screening.reasons == (UNREADABLE,)
+        return unread or measured.get(frame.path, {}) == ruler.marks(frame)
 
     waiting = [f for f in frames if not done(f)]
     return waiting, len(frames) - len(waiting)

@@ -25,3 +25,8 @@ def shared_folder(name: str) -> Path:
 def shipped_model_text() -> str:
     """Text of the canopy model that the package ships (JSON)."""
     return (_PACKAGE / "vision" / "canopy_model.json").read_text(encoding="utf-8")
+
+
+def caption_font() -> Path:
+    """The font that is drawn into pictures (its licence lies beside it)."""
+    return _PACKAGE / "film" / "caption_font.ttf"

@@ -21,6 +21,7 @@ from lapsekit.when import Clock, instant, local_day, system_clock
 SETTINGS_FILE = "season.toml"
 REGIONS_FILE = "regions.toml"
 DIARY_FILE = "diary.csv"
+VERDICTS_FILE = "verdicts.csv"
 CATALOGUE_FILE = "catalogue.sqlite"
 LOCK_FILE = ".lock"
 DIARY_HEADER = "date,region,event,note\n"

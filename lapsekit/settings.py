@@ -179,11 +179,11 @@ class MorningTable(_Model):
 
 
 class ScreeningTable(_Model):
-    """``[screening]``: what makes a frame unusable."""
+    """``[screening]``: fixed limits instead of what the season's own frames teach."""
 
-    dark_below: Share = 0.1
-    blown_above: Share = 0.35
-    blurred_above: Share = 0.6
+    dark_below: Share | None = None
+    blown_above: Share | None = None
+    blurred_above: Share | None = None
 
 
 class CanopyTable(_Model):

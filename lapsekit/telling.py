@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
     from lapsekit.frames.indexing import IndexReport
+    from lapsekit.listing import FrameRow, FramesReport
     from lapsekit.measuring import MeasureReport
     from lapsekit.reporting import GrowthReport, GrowthRow
     from lapsekit.season import Season
@@ -102,6 +103,26 @@ def measured(report: MeasureReport) -> list[str]:
         reasons = ", ".join(f"{n} {why}" for why, n in sorted(report.left_out.items()))
         lines.append(f"left out {sum(report.left_out.values())}: {reasons}")
     return lines + report.notes + _unreadable(report.unreadable)
+
+
+def listed(report: FramesReport) -> list[str]:
+    """After ``frames``: one line a frame, then how many were left out."""
+    lines = [_frame_line(row) for row in report.rows]
+    left_out = sum(not row.usable for row in report.rows)
+    lines.append(f"{left_out} of {_count(report.looked_at, 'frame')} left out")
+    unwatched = sum(row.usable and not row.watched for row in report.rows)
+    if unwatched:
+        lines.append(
+            f"{unwatched} of those used had too few others to compare with: nobody looked for "
+            "people in them"
+        )
+    if report.sheet:
+        lines.append(f"contact sheet written to {report.sheet}")
+    return lines
+
+
+def _frame_line(row: FrameRow) -> str:
+    return f"{row.taken_at:%Y-%m-%d %H:%M}  {row.path}  {row.told or 'used'}"
 
 
 def grown(report: GrowthReport, season: Season) -> list[str]:

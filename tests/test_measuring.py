@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -178,7 +179,7 @@ def test_a_frame_that_cannot_be_read_today_is_measured_tomorrow(filled):
     [
         ("px_per_cm = 10", "px_per_cm = 11", 15),
         ('method = "exgr"', 'method = "exg"', 15),
-        ("blurred_above = 1", "blurred_above = 0.99", 15),
+        ("blurred_above = 1", "blurred_above = 0.99", 0),
         ("2031-03-25", "2031-03-20", 0),
         ('daily_at = "12:00"', 'daily_at = "13:00"', 0),
         ("Test bench", "Another name", 0),
@@ -187,6 +188,37 @@ def test_a_frame_that_cannot_be_read_today_is_measured_tomorrow(filled):
 def test_a_changed_setting_redoes_what_it_shapes_and_nothing_else(filled, old, new, redone):
     measure(filled)
     assert measure(reopened(filled, SETTINGS.replace(old, new))).measured == redone
+
+
+def test_a_changed_limit_changes_verdicts_and_days_without_measuring_anew(filled):
+    measure(filled)
+    changed = reopened(filled, SETTINGS.replace("blurred_above = 1", "dark_below = 0.9"))
+    assert frames_waiting(changed) == 15
+    report = measure(changed)
+    assert (report.measured, report.days) == (0, 10)
+    assert changed.catalogue.daily("basil")[0].left_out == {"dark": 3}
+    assert changed.catalogue.measurements() == []
+    back = reopened(changed, SETTINGS)
+    assert measure(back).measured == 0
+    assert back.catalogue.daily("basil")[0].frames_used == 3
+    assert frames_waiting(back) == 0
+
+
+def test_the_growers_word_stands_above_the_screening(filled):
+    measure(filled)
+    first, second = (frame.path for frame in filled.catalogue.frames()[:2])
+    verdicts = filled.folder / "verdicts.csv"
+    verdicts.write_text(f"frame,verdict,note\n{first},no,the cat\n")
+    measure(filled)
+    day = filled.catalogue.daily("basil")[0]
+    assert (day.frames_used, day.left_out) == (2, {"said no": 1})
+    assert filled.catalogue.screenings()[0][1].told == "said no: left out by hand: the cat"
+    verdicts.write_text(f"frame,verdict,note\n{Path(second).name},Yes,dusk is fine\nno.jpg,no,\n")
+    changed = reopened(filled, SETTINGS.replace("blurred_above = 1", "dark_below = 0.9"))
+    report = measure(changed)
+    day = changed.catalogue.daily("basil")[0]
+    assert (day.frames_used, day.left_out) == (1, {"dark": 2})
+    assert "line 3: no frame no.jpg in this season" in report.notes[0]
 
 
 @pytest.mark.parametrize("part", ["model", "arithmetic", "cv2"])

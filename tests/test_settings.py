@@ -1,5 +1,7 @@
 """A wrong value is refused with file, key, value and what is allowed."""
 
+import re
+
 import pytest
 
 from lapsekit.errors import SettingsError
@@ -156,16 +158,24 @@ def test_the_shipped_examples_are_valid():
 
 def test_every_setting_stands_in_the_annotated_example_with_its_default():
     """The example shows each default as a comment; uncommented, it means the same."""
-    import re
     import tomllib
 
     from lapsekit.settings import Settings
 
     text = (shared_folder("config") / "season.toml").read_text()
-    for table in ("capture", "morning", "screening", "growth", "film"):
+    for table in ("capture", "morning", "growth", "film"):
         body = text.split(f"[{table}]")[1].split("\n[")[0]
         shown = tomllib.loads(re.sub(r"(?m)^# (\w+ = )", r"\1", body.split("\n", 1)[1]))
         model = Settings.model_fields[table].default
         given = type(model).model_validate(shown)
         assert given == model
         assert {f.alias or n for n, f in type(model).model_fields.items()} == shown.keys()
+
+
+def test_the_annotated_example_names_every_limit_that_can_be_fixed():
+    from lapsekit.settings import ScreeningTable
+
+    text = (shared_folder("config") / "season.toml").read_text()
+    body = text.split("[screening]")[1].split("\n[")[0]
+    assert set(re.findall(r"(?m)^#   (\w+) ", body)) == set(ScreeningTable.model_fields)
+    assert ScreeningTable() == ScreeningTable(dark_below=None)
