@@ -6,8 +6,8 @@ is not blown out and a coarse lens is not blurred: what is amiss is what differs
 own frames, at this hour where the hour matters. Only where too few frames are there to compare
 with do fixed floors decide, set where a picture cannot be measured whatever the camera.
 
-Reasons, the first that applies: *dark*, *blown out*, *frozen* (the same picture again), *hazed*
-(haze, or dew on the lens), *blurred*, *glare*, *obstructed* (somebody or something between camera
+Reasons, the first that applies: *dark*, *blown out*, *frozen* (the same picture again), *glare*,
+*hazed* (haze, or dew on the lens), *blurred*, *obstructed* (somebody or something between camera
 and bench).
 """
 
@@ -20,7 +20,7 @@ from lapsekit.vision.repeats import Repeats
 from lapsekit.vision.usual import ENOUGH, Usual
 from lapsekit.vision.visitors import Presence, visitors
 
-REASONS = ("dark", "blown out", "frozen", "hazed", "blurred", "glare", "obstructed")
+REASONS = ("dark", "blown out", "frozen", "glare", "hazed", "blurred", "obstructed")
 
 _DARKEST_BRIGHT = 0.10
 """Below 25 of 255 levels for the brightest surfaces, one level is 4 % of their light: leaf and
@@ -37,9 +37,9 @@ _VEIL_HARMLESS, _VEIL_MORE = 0.45, 0.15
 """A picture whose darkest things lie under 0.45 of the mean has contrast enough, whatever the sky:
 in linear light that is a sixth. From hard sun to overcast they rise by about a tenth."""
 
-_SHARPNESS_FLOOR, _SHARPNESS_KEPT, _TILE_KEPT = 0.40, 0.85, 0.75
+_SHARPNESS_FLOOR, _SHARPNESS_KEPT, _TILE_KEPT = 0.40, 0.85, 0.65
 """A Gaussian blur of 1.2 px (at a long side of 1000 px) takes 15 % of the sharpness, and more than
-that moves the edge of a leaf; a tile sees less of the bench and so varies more."""
+that moves the edge of a leaf; in a tile the soft edge of one shadow already takes a quarter."""
 
 _PATCH_FLOOR, _PATCH_MORE = 0.05, 0.01
 
@@ -158,9 +158,8 @@ class _Judging:
         """Verdict by numbers alone: all reasons but a visitor."""
         at, figures = seen.at, seen.figures
         told = self._exposure(at, figures)
-        told = told or self._again(at, figures)
+        told = told or self._again(at, figures) or self._glare(at, figures)
         told = told or self._veil(at, figures) or self._sharpness(at, figures)
-        told = told or self._glare(at, figures)
         reason = told.split(":")[0] or None
         if reason != "frozen":
             self._teach(at, figures, reason is None)

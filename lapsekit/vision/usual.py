@@ -45,7 +45,7 @@ class Usual:
         self._refused.append((at, value))
         if len(self._refused) >= 2 * ENOUGH and at - self._refused[0][0] >= _CHANGED_AFTER:
             self._good = deque(self._refused, maxlen=_MOST)
-            self._refused = []
+            self._refused, self._start = [], []
 
     def at_this_hour(self, at: datetime) -> float | None:
         """Median figure of good frames within 75 minutes of this clock time; None if too few."""

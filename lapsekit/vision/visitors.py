@@ -42,9 +42,9 @@ _LEAST_EXCESS = 0.0022
 """Excess over `_STRANGE`, summed over a connected place, as a share of the picture's cells: a
 finger's length of something plain to see, or a hand of something hard to see."""
 
-_UNTAUGHT = 8
-"""Before anything is learned, a place must be so much more: nine times at the first frame, twice
-at the eighth."""
+_UNTAUGHT = 3
+"""Before anything is learned, a place must be more: four times at the first frame, twice
+at the third."""
 
 _COMPARABLE, _ALIKE, _MANY = 0.4, 0.7, 0.05
 
@@ -183,7 +183,7 @@ class _Watch:
     def _learn(self, number: int, compared: "_Compared") -> None:
         self.good.append(number)
         self.taught += 1
-        weight = max(1 / _LEARNED_OVER, 1 / (self.taught + 3))
+        weight = max(1 / _LEARNED_OVER, 1 / (self.taught + 1))
         self.variance += weight * (compared.unlike**2 - self.variance)
         needed = set(self.good)
         for old in [n for n in self.views if n <= number and n not in needed]:
