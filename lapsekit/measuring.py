@@ -139,8 +139,7 @@ class _Ruler:
         return {r.name: self.mark(frame, o) for r, o in self.outlines(frame)}
 
     def measure(self, frame: Frame) -> tuple[Screening, list[Measurement], str | None] | str:
-        """One frame's screening (to be judged), measurements and figures; or why it was not read.
-        """
+        """One frame's screening, to be judged, measurements and figures; or why it has none."""
         try:
             data = self.season.archive.read(frame.path)
         except ArchiveError as error:
@@ -150,9 +149,7 @@ class _Ruler:
         except PictureError as error:
             told = f"{UNREADABLE}: {error}"
             reasons = (UNREADABLE,)
-            unread = Screening(
-                frame.path, self.screening_mark, reasons, None, None, None, told
-            )
+            unread = Screening(frame.path, self.screening_mark, reasons, None, None, None, told)
             return unread, [], None
         figures = figures_of(picture)
         screening = Screening(

@@ -65,9 +65,7 @@ def read_verdicts(path: Path) -> list[Ruling]:
 
 
 def _ruling(path: Path, line: int, row: dict[str | None, str | None]) -> Ruling:
-    frame, verdict, note = (
-        (row.get(name) or "").strip() for name in ("frame", "verdict", "note")
-    )
+    frame, verdict, note = ((row.get(name) or "").strip() for name in ("frame", "verdict", "note"))
     if not frame:
         raise SettingsError(f"{path}: line {line}: frame is missing; lapsekit frames lists them")
     if verdict.lower() not in _WORDS:

@@ -113,11 +113,13 @@ def own_mishaps(known: Known) -> dict:
     bad = [s != "usable" for s in known.states]
     out = [v.reason is not None for v in verdicts]
     return {
-        "table": Counter((s, v.reason or "used") for s, v in zip(known.states, verdicts)),
+        "table": Counter(
+            (s, v.reason or "used") for s, v in zip(known.states, verdicts, strict=True)
+        ),
         "bad": sum(bad),
-        "bad_left_out": sum(b and o for b, o in zip(bad, out)),
+        "bad_left_out": sum(b and o for b, o in zip(bad, out, strict=True)),
         "good": bad.count(False),
-        "good_lost": sum(o and not b for b, o in zip(bad, out)),
+        "good_lost": sum(o and not b for b, o in zip(bad, out, strict=True)),
         "lost": [
             (known.paths[i], v.told) for i, v in enumerate(verdicts) if v.reason and not bad[i]
         ],
@@ -206,7 +208,8 @@ def show(found: dict) -> None:
         print(f"  {group:26}{caught:5} of {total:5}  {caught / total:7.2%}")
     for miss in runs["missed"]:
         print("  missed:", *miss)
-    for (_, path, told), times in Counter((0, p, t.split(",")[0]) for _, p, t in runs["lost"]).most_common(12):  # fmt: skip
+    lost = Counter((path, told.split(",")[0]) for _, path, told in runs["lost"])
+    for (path, told), times in lost.most_common(12):
         print(f"  lost {times} times: {path}: {told}")
     new = found["newest"]
     print(f"\nnewest frame: visitors caught {new['visitors_caught']} of {new['frames']}, "

@@ -173,11 +173,12 @@ def _parts(kind, foot, hand, unit, rng):
     ahead = (hand - foot) / np.hypot(*(hand - foot))
     side = np.array([-ahead[1], ahead[0]])
     if kind == "hat":
-        return [((hand - ahead * 2.6 * unit, hand - ahead * 2.5 * unit, 3 * unit, 3 * unit), "straw"),
-                ((hand - ahead * 2.6 * unit, hand - ahead * 2.5 * unit, 1.5 * unit, 1.5 * unit), "straw")]  # fmt: skip
+        middle = (hand - ahead * 2.6 * unit, hand - ahead * 2.5 * unit)
+        return [((*middle, reach * unit, reach * unit), "straw") for reach in (3, 1.5)]
     if kind == "can":
-        return [((hand - ahead * 2.2 * unit, hand - ahead * 2 * unit, 2 * unit, 2 * unit), "cloth"),
-                ((hand - ahead * 1 * unit, hand + ahead * 1 * unit, 0.35 * unit, 0.3 * unit), "cloth")]  # fmt: skip
+        body = (hand - ahead * 2.2 * unit, hand - ahead * 2 * unit, 2 * unit, 2 * unit)
+        spout = (hand - ahead * unit, hand + ahead * unit, 0.35 * unit, 0.3 * unit)
+        return [(body, "cloth"), (spout, "cloth")]
     if kind == "trowel":
         return [((foot, hand - ahead * 1.6 * unit, 0.33 * unit, 0.33 * unit), "handle"),
                 ((hand - ahead * 1.4 * unit, hand, 0.75 * unit, 0.3 * unit), "steel")]  # fmt: skip
@@ -186,7 +187,8 @@ def _parts(kind, foot, hand, unit, rng):
     for k in range(5):
         spread = (k - 2) * 0.32 + rng.normal(0, 0.05)
         tip = hand + (ahead + side * spread * 0.6) * unit * rng.uniform(0.4, 1.0)
-        parts.append(((hand - ahead * 0.8 * unit + side * spread * unit, tip, 0.22 * unit, 0.18 * unit), "cloth"))  # fmt: skip
+        root = hand - ahead * 0.8 * unit + side * spread * unit
+        parts.append(((root, tip, 0.22 * unit, 0.18 * unit), "cloth"))
     if kind == "arm":
         parts.insert(0, ((foot, wrist, 1.0 * unit, 0.6 * unit), "sleeve"))
     else:

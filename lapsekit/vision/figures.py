@@ -118,7 +118,7 @@ def figures_of(picture: np.ndarray, matrix: np.ndarray | None = None) -> Figures
     white = (lowest >= CLIPPED_FROM).astype(np.uint8)
     thumbnail = reduced(_in_reference_view(picture, matrix), THUMBNAIL_PX)
     luminance = cv2.mean(luma)[0] / 255
-    whole, tiles = _sharpness(luma)
+    whole, tiles = _sharpness(luma, every=2)
     return Figures(
         luminance=_short(luminance),
         brightest=_short(_percentile(luma, 0.95)),
@@ -167,13 +167,16 @@ def blur_effect(luma: np.ndarray) -> float:
     return 1 - _sharpness(reduced(luma, _JUDGED_AT_PX))[0]
 
 
-def _sharpness(luma: np.ndarray) -> tuple[float, tuple[float, ...]]:
-    """1 − blur effect of the whole picture and of each tile, along the worse axis."""
+def _sharpness(luma: np.ndarray, every: int = 1) -> tuple[float, tuple[float, ...]]:
+    """1 − blur effect of the whole picture and of each tile, along the worse axis.
+
+    Along each axis, only one in `every` lines is looked at.
+    """
     if min(luma.shape) < _SMALLEST_PX:
         return 0.0, (0.0,) * (TILES[0] * TILES[1])
     found = []
-    for axis in (0, 1):
-        sharp, kept = _variation(luma, axis)
+    for axis, lines in enumerate((luma[:, ::every], luma[::every])):
+        sharp, kept = _variation(np.ascontiguousarray(lines), axis)
         pairs = [(sharp, kept), *zip(_tiles(sharp), _tiles(kept), strict=True)]
         found.append([_lost(cv2.mean(left)[0], cv2.mean(there)[0]) for there, left in pairs])
     whole, *tiles = (min(pair) for pair in zip(*found, strict=True))

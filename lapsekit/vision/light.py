@@ -33,9 +33,9 @@ _CARD_FEWEST_PX = 40
 _AGREED = 0.04
 
 _LEVELS = np.arange(256) / 255
-_LINEAR = np.where(
-    _LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4
-).astype(np.float32)
+_LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
+    np.float32
+)
 
 
 @dataclass(frozen=True)

@@ -17,9 +17,9 @@ PARTS = 4
 _NOISE = np.float32(0.005)
 _STEP_PX = 5
 _LEVELS = np.arange(256) / 255
-_LINEAR = np.where(
-    _LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4
-).astype(np.float32)
+_LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
+    np.float32
+)
 _LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
 _TWO_LIGHTS = 0.3
 _SHADE, _BEYOND_SHADE = float(np.log(5)), 3

@@ -14,9 +14,9 @@ class Repeats:
     """Compares a frame's grain with that of the forty frames before it.
 
     Grain is compared by 1 − correlation. Two exposures share the texture of the bench but not the
-    noise, and light and leaves moved; what is left of likeness between neighbouring frames is
-    learned. A picture encoded once more differs by far less: less than half of what the most
-    alike neighbours (second percentile) differ is a repeat. Before ten pairs are known, only
+    noise, and light and leaves moved; how like a new picture is to the one before that is most
+    like it is learned. A picture encoded once more differs by far less: less than half of what
+    the most alike new ones (second percentile) differ is a repeat. Before ten are known, only
     what is equal but for rounding (0.002).
     """
 
@@ -32,7 +32,7 @@ class Repeats:
             nearest = int(np.argmin(unlike))
             if unlike[nearest] <= self._most():
                 return self._before[nearest][0]
-            self._unlike.append(unlike[-1])
+            self._unlike.append(unlike[nearest])
         self._before.append((at, grain, levels))
         return None
 

@@ -33,9 +33,11 @@ a half stops over, leaves clip."""
 _GAMMA = 2.2
 _CLIPPED_FLOOR, _CLIPPED_MORE = 0.35, 0.10
 
-_VEIL_HARMLESS, _VEIL_MORE = 0.45, 0.15
-"""A picture whose darkest things lie under 0.45 of the mean has contrast enough, whatever the sky:
-in linear light that is a sixth. From hard sun to overcast they rise by about a tenth."""
+_VEIL_HARMLESS, _VEIL_MORE = 0.52, 0.20
+_SOFT_VEIL_HARMLESS, _SOFT_VEIL_MORE, _SOFT = 0.45, 0.15, 0.95
+"""A picture whose darkest things lie under half the mean has contrast enough, whatever the sky: in
+linear light that is a quarter. From hard sun to overcast they rise by 0.1 to 0.2. Dew softens
+edges besides, so where sharpness is 5 % under the usual, less of a veil is enough."""
 
 _SHARPNESS_FLOOR, _SHARPNESS_KEPT, _TILE_KEPT = 0.40, 0.85, 0.65
 """A Gaussian blur of 1.2 px (at a long side of 1000 px) takes 15 % of the sharpness, and more than
@@ -205,7 +207,7 @@ class _Judging:
         usual = name.at_any_hour(at) if usual is None else usual
         if usual is None and figures.sharpness > _SHARPNESS_FLOOR + 0.1:
             return ""
-        if figures.veil <= max(_VEIL_HARMLESS, (usual or 0) + _VEIL_MORE):
+        if figures.veil <= self._most_veil(at, figures, usual or 0):
             return ""
         if usual is None:
             return f"hazed: a veil of {figures.veil:.2f} and soft edges; dew on the lens?"
@@ -213,6 +215,12 @@ class _Judging:
             f"hazed: the darkest things are at {figures.veil:.2f} of the mean brightness where "
             f"this camera has {usual:.2f}; haze, or dew on the lens?"
         )
+
+    def _most_veil(self, at: datetime, figures: Figures, usual: float) -> float:
+        sharp = self.usual["sharpness"].at_any_hour(at)
+        if sharp is not None and figures.sharpness < sharp * _SOFT:
+            return max(_SOFT_VEIL_HARMLESS, usual + _SOFT_VEIL_MORE)
+        return max(_VEIL_HARMLESS, usual + _VEIL_MORE)
 
     def _sharpness(self, at: datetime, figures: Figures) -> str:
         now, fixed = figures.sharpness, self.limits.blurred_above

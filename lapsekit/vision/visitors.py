@@ -38,6 +38,10 @@ _LEARNED_OVER = 40
 _STRANGE = 2.5
 """Times the typical unlikeness (root mean square); good cells pass it once in some thousand."""
 
+_STRANGEST = 10.0
+_THIN = np.ones((3, 3), np.uint8)
+"""Cells one wide are the rim of a plant that grew, or an edge that moved; no finger is so thin."""
+
 _LEAST_EXCESS = 0.0022
 """Excess over `_STRANGE`, summed over a connected place, as a share of the picture's cells: a
 finger's length of something plain to see, or a hand of something hard to see."""
@@ -46,7 +50,14 @@ _UNTAUGHT = 3
 """Before anything is learned, a place must be more: four times at the first frame, twice
 at the third."""
 
-_COMPARABLE, _ALIKE, _MANY = 0.4, 0.7, 0.05
+_COMPARABLE, _MANY = 0.4, 0.05
+_EARLY, _STANDS_OUT = 8, 2
+"""Where little is learned or most of the picture is strange, a frame must be strange over at least
+twice as much of it as the frames around are to one another, or nothing can be said."""
+
+_NO_STILL_GROUND = 0.10
+"""Red to green that changes by so much, from one good frame to the next, in three quarters of the
+picture: there is no ground to stand out from (light alone changes it by a few percent)."""
 
 
 @dataclass(frozen=True)
@@ -132,8 +143,10 @@ class _Watch:
         if not compared.excess():
             self._learn(number, compared)
             return Presence(0.0, "", False, True, others)
-        comparable = 1 - compared.strange_share() >= _COMPARABLE
-        if not comparable and not self._agree(before or after):
+        doubtful = self.taught < _EARLY or compared.strange_share() > 1 - _COMPARABLE
+        if self._no_still_ground() or (
+            doubtful and not self._stands_out(compared, before if len(before) > 2 else after)
+        ):
             self._learn(number, compared)
             return NOBODY_LOOKED
         place = compared.place()
@@ -189,15 +202,19 @@ class _Watch:
         for old in [n for n in self.views if n <= number and n not in needed]:
             del self.views[old]
 
-    def _agree(self, witnesses: list[int]) -> bool:
-        """Whether frames that a strange one was compared with are like one another."""
-        views = [self._view(n) for n in witnesses]
-        alike = []
+    def _no_still_ground(self) -> bool:
+        return float(np.percentile(self._typical()[1], 25)) > _NO_STILL_GROUND
+
+    def _stands_out(self, compared: "_Compared", others: list[int]) -> bool:
+        """Whether a frame is stranger than those it was compared with are to one another."""
+        views = [self._view(n) for n in others]
+        shares = []
         for k, view in enumerate(views):
-            rest = _Compared(self._typical(), view, _LEAST_EXCESS)
-            rest.with_any(views[:k] + views[k + 1 :])
-            alike.append(1 - rest.strange_share())
-        return len(views) >= _FEWEST and float(np.median(alike)) >= _ALIKE
+            one = _Compared(self._typical(), view, _LEAST_EXCESS)
+            one.with_any(views[:k] + views[k + 1 :])
+            shares.append(one.strange_share())
+        usual = float(np.median(shares)) if len(views) >= _FEWEST else 1.0
+        return compared.strange_share() >= _STANDS_OUT * usual
 
 
 class _Compared:
@@ -259,8 +276,9 @@ class _Compared:
 
     def _strangest(self) -> tuple[np.ndarray, float]:
         mask = (self.strange > _STRANGE).astype(np.uint8)
+        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, _THIN)
         count, labels = cv2.connectedComponents(mask, connectivity=8)
-        over = np.minimum(self.strange, 100) - _STRANGE
+        over = np.minimum(self.strange, _STRANGEST) - _STRANGE
         excess = np.bincount(labels.ravel(), over.ravel(), count)
         excess[0] = 0
         most = int(excess.argmax())

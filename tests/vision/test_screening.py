@@ -67,7 +67,7 @@ def test_an_arm_of_any_colour_is_seen_at_once_and_later(season, cloth, until):
 
 def test_a_hat_over_most_of_the_picture_is_seen(season):
     picture = frame(AT).copy()
-    straw = (190, 165, 115) + np.random.default_rng(1).normal(0, 9, (HEIGHT, WIDTH, 3))
+    straw = np.random.default_rng(1).normal((190, 165, 115), 9, (HEIGHT, WIDTH, 3))
     inside = np.hypot(*(np.mgrid[:HEIGHT, :WIDTH] - np.array([180, 240])[:, None, None])) < 210
     picture[inside] = np.clip(straw, 0, 255).astype(np.uint8)[inside]
     assert verdict_on(season, picture).reason == "obstructed"
@@ -178,9 +178,7 @@ def test_limits_set_by_hand_stand_instead_of_what_is_learned(season):
 
 def test_a_lasting_change_becomes_the_new_usual(season):
     """A whitewashed roof: three stops less light from one day on."""
-    later = [
-        Seen(moment(n), figures_of(photographed(light_of(n) / 10, n))) for n in range(16, 48)
-    ]
+    later = [Seen(moment(n), figures_of(photographed(light_of(n) / 10, n))) for n in range(16, 48)]
     reasons = [v.reason for v in judge([*season[:16], *later])[16:]]
     assert reasons[0] == "dark"
     assert "dark" not in reasons[-8:]

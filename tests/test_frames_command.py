@@ -1,0 +1,128 @@
+"""lapsekit frames lists what was left out and why, and draws a sheet on which nobody is known."""
+
+import io
+import json
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lapsekit.listing import FrameRow, FramesReport, list_frames
+from lapsekit.measuring import measure
+from lapsekit.sheet import _HEIGHT, _MARGIN, _PAPER, _WIDTH, draw_sheet, unrecognisable
+from tests.scenes import bench_picture, encoded, fill, make_season
+from tests.test_cli import refused, succeeded
+
+DARK = datetime(2031, 4, 2, 11, tzinfo=UTC)
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory):
+    """A measured season with a dark frame and one the grower said no to."""
+    season = make_season(tmp_path_factory.mktemp("season") / "bench")
+    fill(season, days=3)
+    black = encoded((bench_picture([]) * 0.05).astype(np.uint8))
+    season.archive.store("bench", DARK, black, ".png")
+    season.index()
+    first = season.catalogue.frames()[0].path
+    (season.folder / "verdicts.csv").write_text(f"frame,verdict,note\n{first},no,my hat\n")
+    measure(season)
+    season.catalogue.close()
+    return season.folder
+
+
+def test_every_frame_is_listed_with_its_reason(bench):
+    lines = succeeded("frames", "--season", bench).splitlines()
+    assert len(lines) == 11
+    assert sum("  dark: mean brightness 0.0" in line for line in lines) == 1
+    assert sum(line.endswith("  used") for line in lines) == 8
+    assert lines[-1] == "2 of 10 frames left out"
+
+
+def test_only_what_was_left_out_by_day_and_as_json(bench):
+    told = succeeded("frames", "--season", bench, "--left-out", "--from", "2031-04-02")
+    assert told.splitlines()[0].startswith("2031-04-02 13:00  frames/bench/2031-04-02/")
+    assert told.splitlines()[-1] == "1 of 7 frames left out"
+    until = succeeded("frames", "--season", bench, "--left-out", "--until", "2031-04-01", "--json")
+    (row,) = json.loads(until)["rows"]
+    assert (row["reason"], row["usable"], row["told"]) == (
+        "said no",
+        False,
+        "said no: left out by hand: my hat",
+    )
+
+
+def test_an_unknown_camera_and_a_day_that_is_none_are_refused(bench):
+    assert 'no camera "roof"' in refused("frames", "--season", bench, "--camera", "roof", code=78)
+    refused("frames", "--season", bench, "--from", "yesterday", code=2)
+
+
+def test_the_sheet_is_a_picture_on_paper_with_a_tile_for_each(bench, tmp_path):
+    sheet = tmp_path / "sheet.png"
+    told = succeeded("frames", "--season", bench, "--sheet", sheet)
+    assert f"contact sheet written to {sheet}" in told
+    pixels = np.asarray(Image.open(sheet))
+    assert tuple(pixels[0, 0]) == _PAPER
+    top = 140
+    first = pixels[top : top + _HEIGHT, _MARGIN : _MARGIN + _WIDTH]
+    second = pixels[top : top + _HEIGHT, _MARGIN + _WIDTH + 28 : _MARGIN + 2 * _WIDTH + 28]
+    assert 40 < first.mean() < 200  # the one that was said no to, its plants smeared
+    assert second.mean() < 12  # the dark one
+    assert abs(np.diff(first.astype(int), axis=1)).max() < 12
+
+
+def test_a_sheet_never_writes_over_a_frame(bench):
+    frame = next((bench / "frames").rglob("*.png"))
+    before = frame.read_bytes()
+    assert "never written over" in refused("frames", "--season", bench, "--sheet", frame, code=78)
+    assert frame.read_bytes() == before
+    refused("frames", "--season", bench, "--sheet", bench / "sheet.jpg", code=78)
+
+
+def test_a_face_is_not_recognisable():
+    """Two unlike faces, 40 px wide at tile size, come out alike within a few levels."""
+    rng = np.random.default_rng(1)
+    tiles = []
+    for _ in range(2):
+        tile = np.full((225, 300, 3), 120, np.uint8)
+        face = np.full((50, 40, 3), (205, 160, 130), float)
+        face[15:20, 8:15] = face[15:20, 25:32] = rng.uniform(20, 90)
+        face[33:37, 12:28] = rng.uniform(60, 140)
+        tile[80:130, 140:180] = face + rng.normal(0, 5, face.shape)
+        tiles.append(np.asarray(unrecognisable(Image.fromarray(tile)), int))
+    assert abs(tiles[0] - tiles[1]).max() < 25
+    assert tiles[0].shape == (225, 300, 3)
+
+
+def row(number, reason="blurred"):
+    at = datetime(2031, 4, 1, 9, number % 60, tzinfo=UTC)
+    return FrameRow(f"{number}.png", "bench", at, at.date(), not reason, reason, reason, True)
+
+
+def test_a_long_list_is_cut_to_the_latest_two_hundred():
+    data = encoded(bench_picture([], size=(16, 12)))
+    report = FramesReport("Bench", [row(n) for n in range(230)], 400)
+    read = []
+    draw_sheet(report, lambda path: read.append(path) or data)
+    assert (len(read), read[0], read[-1]) == (200, "30.png", "229.png")
+
+
+def test_a_file_that_cannot_be_read_leaves_an_empty_tile():
+    report = FramesReport("Bench", [row(1, "unreadable")], 1)
+    sheet = np.asarray(Image.open(io.BytesIO(draw_sheet(report, lambda path: b"none"))))
+    assert tuple(sheet[140 + _HEIGHT // 2, _MARGIN + _WIDTH // 2]) == _PAPER
+
+
+def test_a_frame_that_may_repeat_a_visitor_is_hidden_too():
+    for reason in ("obstructed", "frozen", "said no", "glare"):
+        assert row(1, reason).may_show_somebody
+    assert not row(1, "dark").may_show_somebody
+
+
+def test_frames_used_without_company_are_told(season):
+    fill(season, days=1, a_day=2)
+    measure(season)
+    report = list_frames(season)
+    assert [r.watched for r in report.rows] == [False, False]
+    assert report.looked_at == 2

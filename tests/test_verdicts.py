@@ -1,0 +1,70 @@
+"""verdicts.csv is read with its notes, and refused with file, line and value."""
+
+import pytest
+
+from lapsekit.errors import SettingsError
+from lapsekit.verdicts import Ruling, by_path, read_verdicts
+
+PATHS = [
+    "frames/bench/2031-04-01/20310401T090000Z.jpg",
+    "frames/roof/2031-04-01/20310401T090000Z.jpg",
+    "frames/bench/2031-04-02/20310402T090000Z.jpg",
+]
+
+
+@pytest.fixture
+def file(tmp_path):
+    return tmp_path / "verdicts.csv"
+
+
+def test_yes_no_and_notes_are_read_whatever_their_case_and_spacing(file):
+    file.write_text('frame,verdict,note\na.jpg, Yes,"dim, but fine"\n\nb.jpg,NO\n', "utf-8-sig")
+    assert read_verdicts(file) == [
+        Ruling("a.jpg", True, "dim, but fine", 2),
+        Ruling("b.jpg", False, "", 4),
+    ]
+
+
+@pytest.mark.parametrize("text", [None, "", "frame,verdict,note\n"])
+def test_no_file_and_an_empty_one_say_nothing(file, text):
+    if text is not None:
+        file.write_text(text)
+    assert read_verdicts(file) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("frame,verdict\na.jpg,maybe\n", ["line 2", 'verdict = "maybe"', "a.jpg", "yes"]),
+        ("frame,verdict\na.jpg,yes\n,no\n", ["line 3", "frame is missing"]),
+        ("picture;verdict\na.jpg;no\n", ["line 1", "picture;verdict", "frame,verdict,note"]),
+    ],
+)
+def test_what_cannot_be_used_is_refused_with_file_line_and_value(file, text, words):
+    file.write_text(text)
+    with pytest.raises(SettingsError) as caught:
+        read_verdicts(file)
+    assert all(word in str(caught.value) for word in [str(file), *words])
+
+
+def test_a_file_name_is_enough_where_only_one_frame_has_it(file):
+    found, notes = by_path(file, [Ruling("20310402T090000Z.jpg", True, "", 2)], PATHS)
+    assert list(found) == PATHS[2:]
+    assert notes == []
+
+
+def test_a_file_name_that_two_cameras_have_is_refused(file):
+    with pytest.raises(SettingsError, match=r"line 2: frame = .* may be any of .*bench.*roof"):
+        by_path(file, [Ruling("20310401T090000Z.jpg", True, "", 2)], PATHS)
+
+
+def test_lines_that_contradict_each_other_are_refused_by_any_name(file):
+    lines = [Ruling(PATHS[2], True, "", 2), Ruling("20310402T090000Z.jpg", False, "", 3)]
+    with pytest.raises(SettingsError, match=r"line 3: .* another verdict in line 2"):
+        by_path(file, lines, PATHS)
+
+
+def test_a_frame_that_is_not_there_is_told_and_passed_over(file):
+    found, notes = by_path(file, [Ruling("gone.jpg", False, "", 5)], PATHS)
+    assert found == {}
+    assert notes == [f"{file}: line 5: no frame gone.jpg in this season"]
