@@ -2,7 +2,7 @@
 
 Between events the leaf area A (one side, cm²) follows
 
-    dA/dt = rate · warmth(day) · factor(t) · A · (1 − (A / full) ** bend)
+    dA/dt = rate · warmth(day) · factor(t) · A · (1 - (A / full) ** bend)
 
 (Richards 1959, J. Exp. Bot. 10:290, doi:10.1093/jxb/10.2.290). The factor is 1 but for the
 story's events; a harvest divides A at once.

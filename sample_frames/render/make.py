@@ -119,6 +119,7 @@ def render_all(out: Path, workers: int, samples: int, scratch: Path):
 
     write_all(scratch / "textures")
     missing = [f for f in frames() if not (out / f.path).exists()]
+    np.random.default_rng(0).shuffle(missing)  # a run stopped half-way shows the whole season
     context = multiprocessing.get_context("spawn")
     tally = context.Value("i", 0)
     cores = sorted(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else [0]
