@@ -15,11 +15,12 @@ ORDER = [
     {"settings", "when"},
     {"frames", "catalogue"},
     {"season", "founding"},
+    {"sample"},
     {"cameras", "vision"},
     {"compute"},
     {"measuring"},
     {"masking", "growth"},
-    {"reporting"},
+    {"reporting", "proving"},
     {"plotting"},
     {"film", "site", "serving"},
     {"unattended"},
@@ -30,7 +31,7 @@ ORDER = [
 ]
 RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
 # A stage asks for its plot only when there is something to draw.
-LATE = {("reporting", "plotting")}
+LATE = {("reporting", "plotting"), ("proving", "plotting")}
 
 
 def modules():
