@@ -41,7 +41,7 @@ def play_season(
     track : Track
         Told about progress.
     """
-    moments = [moment for moment, _ in Replay(sample / "frames").moments()]
+    moments = [moment for moment, _ in Replay(sample / "frames").moments]
     if not moments:
         raise SeasonError(f"{sample / 'frames'}: no dated frames there to play")
     first, last = moments[0], moments[-1] + timedelta(days=1)

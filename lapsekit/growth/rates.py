@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from math import log
 
 import numpy as np
@@ -65,12 +66,13 @@ def growth_rates(
     rates = []
     for day in days:
         last = day.toordinal()
-        window = [(x, y) for x, y in known if last - window_days < x <= last]
+        window = tuple((x, y) for x, y in known if last - window_days < x <= last)
         rates.append(_rate(day, window))
     return rates
 
 
-def _rate(day: date, window: list[tuple[int, float]]) -> Rate:
+@lru_cache(maxsize=1 << 16)  # every morning asks again for all the days before
+def _rate(day: date, window: tuple[tuple[int, float], ...]) -> Rate:
     if len(window) < MIN_DAYS:
         return Rate(day, None, None, None, None)
     x, y = np.array(window, dtype=float).T

@@ -7,7 +7,7 @@ for the ribbon are kept in the season's ``.cache``, which can be deleted at any 
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 
 from PIL import Image
@@ -56,6 +56,7 @@ class Gallery:
         self._almanac = almanac
         self._folder = folder
         self._slices = season.folder / ".cache" / "slices"
+        self._centre_of = cache(self._centre)
         self.shown: dict[str, dict[date, Shown]] = {}
         self.ribbons: dict[str, tuple[list[Cell], str | None]] = {}
 
@@ -89,7 +90,7 @@ class Gallery:
         slice_file = self._slice_file(frame)
         if not slice_file.is_file():
             self._slices.mkdir(parents=True, exist_ok=True)
-            strip = pictures.strip(source.picture, self._centre(frame))
+            strip = pictures.strip(source.picture, self._centre_of(frame.camera, frame.width))
             write_safely(slice_file, pictures.png(strip))
         return Shown(tuple(files))
 
@@ -122,12 +123,12 @@ class Gallery:
                 file.unlink()
 
     def _slice_file(self, frame: Frame) -> Path:
-        name = pictures.mark(frame.sha256, self._centre(frame))
+        name = pictures.mark(frame.sha256, self._centre_of(frame.camera, frame.width))
         return self._slices / f"{frame.camera}-{frame.day}-{name}.png"
 
-    def _centre(self, frame: Frame) -> float:
-        regions = [r for r in self._almanac.regions if r.camera == frame.camera]
-        return round(strip_centre(regions, frame.width), 3)
+    def _centre(self, camera: str, width: int) -> float:
+        regions = [r for r in self._almanac.regions if r.camera == camera]
+        return round(strip_centre(regions, width), 3)
 
 
 class _Source:

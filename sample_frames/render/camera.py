@@ -106,3 +106,10 @@ def jpeg(picture: np.ndarray, frame: Frame) -> bytes:
     Image.fromarray(picture).save(file, "JPEG", quality=JPEG_QUALITY, optimize=True, exif=exif)
     data = file.getvalue()
     return data[: len(data) * 2 // 5] if frame.state == "truncated" else data
+
+
+def with_time(data: bytes, frame: Frame) -> bytes:
+    """The same picture handed over again at another time, as a frozen camera does."""
+    old, new = (f"{f.moment.astimezone(ZONE):%Y:%m:%d %H:%M:%S}".encode() for f in (
+        Frame(frame.repeats), frame))  # fmt: skip
+    return data.replace(old, new, 1)

@@ -86,7 +86,7 @@ def _tell(done: int, total: int, began: float):
 
 def render(out: Path, wanted: list[Frame], samples: int, scratch: Path, again=False):
     """Render frames that are not there yet; yields each frame's path."""
-    from .camera import develop, jpeg
+    from .camera import develop, jpeg, with_time
     from .scene import Studio
 
     studio = None
@@ -94,9 +94,12 @@ def render(out: Path, wanted: list[Frame], samples: int, scratch: Path, again=Fa
         path = out / frame.path
         if path.exists() and not again:
             continue
-        shown = Frame(frame.repeats) if frame.repeats else frame
-        studio = studio or Studio(scratch, samples)
-        data = jpeg(develop(studio.picture(shown), shown), shown)
+        if frame.repeats:
+            yield from render(out, [frame_at(frame.repeats)], samples, scratch)
+            data = with_time((out / frame_at(frame.repeats).path).read_bytes(), frame)
+        else:
+            studio = studio or Studio(scratch, samples)
+            data = jpeg(develop(studio.picture(frame), frame), frame)
         path.parent.mkdir(parents=True, exist_ok=True)
         part = path.with_suffix(".part")
         part.write_bytes(data)

@@ -59,9 +59,9 @@ folder = "frames"
 px_per_cm = {PX_PER_CM:.4f}
 
 [capture]
-every_minutes = 150
+every_minutes = 15
 from = "08:30"
-until = "16:00"
+until = "18:00"
 daily_at = "{story.DAILY_AT:%H:%M}"
 """
 
@@ -164,8 +164,8 @@ growth law of `render/growth.py`, `area_cm2` the visible canopy projected onto t
 - **{at(story.COLD)}, basil and sunflower:** lose turgor in the cold night, stand again after
   {story.COLD_DAYS:.0f} and {story.COLD_DAYS - 1:.0f} days; grow at 25 and 30 % of the rate
   meanwhile.
-- **Trough, red lettuce:** comes up on day 12. From early May it and the pak choi beside it
-  overlap; masks in `pair/` hold both full outlines (bit 1 lettuce, bit 2 pak choi).
+- **Trough, red lettuce:** comes up on day 12. From 21 April it and the pak choi beside it
+  overlap, by a quarter of the pak choi in the end; masks in `pair/` hold both full outlines (bit 1 lettuce, bit 2 pak choi).
 - **Trays:** from {at(story.FED)} every plug of tray B has {story.FEED_FACTOR} times the relative
   growth rate of tray A's; nothing else differs. Odd and even plugs start from the same five
   sizes, so their means are equal in truth.
