@@ -202,8 +202,8 @@ def demonstrated(
 ) -> list[str]:
     """After the demo's building, before it serves."""
     return [
-        f"{simulated.filed} frames captured in simulated time; "
-        f"{len(simulated.failed)} times the camera had no new one",
+        f"{_count(simulated.filed, 'frame')} captured in simulated time",
+        *([] if simulated.filed else simulated.failed[-1:]),
         *filmed(film),
         *built(final.site),
         f"growth tables and plot: {folder / 'growth'}",
