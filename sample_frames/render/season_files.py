@@ -119,7 +119,7 @@ def diary() -> list[tuple[str, str, str, str]]:
         (on["cut"], "green-lettuce", "cut", "outer leaves for lunch; the heart stays"),
         (on["moved"], "basil", "moved", "a few centimetres, to reach behind"),
         (on["moved"], "chives", "moved", "a few centimetres, to reach behind"),
-        (on["cold"], "", "cold night", "close to freezing at dawn"),
+        (on["cold"], "", "cold", "close to freezing at dawn"),
         (on["cold"], "basil", "wilted", "hangs after the cold night"),
         (on["cold"], "sunflower", "wilted", "hangs after the cold night"),
         (str(day_of(story.COLD + 5)), "basil", "recovered", ""),
