@@ -302,7 +302,7 @@ def prove(
 
     if plot is not None:
         check_plot(plot)
-    proof = prove(sample_frames_folder(frames), folder, above, workers, _track(as_json))
+    proof = prove(sample_frames_folder(frames), above, folder, workers, _track(as_json))
     if plot is not None:
         write_plot(proof, plot)
     _report(as_json, telling.proved(proof, plot), telling.proof_facts(proof))

@@ -8,6 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from lapsekit.errors import SettingsError
+from lapsekit.frames.archive import Archive
 from lapsekit.growth.agreement import Agreement, Pair, agreement, overall
 from lapsekit.measuring import measure
 from lapsekit.progress import Track, silent
@@ -44,8 +45,8 @@ class Proof:
 
 def prove(
     sample: Path,
+    least_cm2: float,
     folder: Path | None = None,
-    least_cm2: float = 15.0,
     workers: int | None = None,
     track: Track = silent,
 ) -> Proof:
@@ -55,10 +56,10 @@ def prove(
     ----------
     sample : pathlib.Path
         The sample season with its truth.
-    folder : pathlib.Path, optional
-        Season folder to work in and to keep; a passing one by default.
     least_cm2 : float
         True area from which on a region's day counts in the sums.
+    folder : pathlib.Path, optional
+        Season folder to work in and to keep; a passing one by default.
     workers : int, optional
         Frames worked on at once.
     track : Track
@@ -71,9 +72,9 @@ def prove(
     """
     with _working_folder(folder) as place:
         copy_sample_season(sample, place)
-        _copy_frames(sample, place)
         season = Season(place)
         truth = true_daily_areas(sample, season.zone)
+        _copy_frames(Archive(sample, season.zone), sample, place)
         with season.lock("prove"):
             measure(season, workers, track)
         pairs = {r.name: _pairs(season, r.name, truth) for r in season.regions.region}
@@ -105,13 +106,13 @@ def write_plot(proof: Proof, path: Path) -> None:
 
 def _pairs(season: Season, region: str, truth: dict) -> list[Pair]:
     measured = {d.day: d for d in season.catalogue.daily(region)}
-    pairs = []
-    for day, true_cm2 in sorted(truth.get(region, {}).items()):
-        found = measured.get(day)
-        if true_cm2 > 0:
-            values = found and (found.area_cm2, found.area_low_cm2, found.area_high_cm2)
-            pairs.append(Pair(day, true_cm2, *(values or (None, None, None))))
-    return pairs
+    return [
+        Pair(day, true_cm2, found.area_cm2, found.area_low_cm2, found.area_high_cm2)
+        if (found := measured.get(day))
+        else Pair(day, true_cm2, None)
+        for day, true_cm2 in sorted(truth.get(region, {}).items())
+        if true_cm2 > 0
+    ]
 
 
 @contextmanager
@@ -123,10 +124,10 @@ def _working_folder(folder: Path | None) -> Iterator[Path]:
         yield Path(passing) / "season"
 
 
-def _copy_frames(sample: Path, folder: Path) -> None:
+def _copy_frames(archive: Archive, sample: Path, folder: Path) -> None:
     """Copy the frames that are not there yet."""
-    for path in sorted((sample / "frames").rglob("*.jpg")):
-        target = folder / path.relative_to(sample)
+    for file in archive.files():
+        target = folder / file.path
         if not target.exists():
             target.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(path, target)
+            shutil.copyfile(sample / file.path, target)

@@ -11,8 +11,8 @@ to the registration, as a season with a tag would.
 
 import argparse
 import csv
+import sys
 import time
-import tomllib
 from collections import defaultdict
 from datetime import datetime
 from pathlib import Path
@@ -20,10 +20,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from lapsekit.vision.homographies import project
+sys.path.insert(0, str(Path(__file__).parent.parent))
+
 from lapsekit.vision.knocks import knocks
 from lapsekit.vision.markers import find_tags
 from lapsekit.vision.registration import NotRegistered, Reference, register
+from tests.sample.conftest import matrix_of
+from tests.vision.benches import movement, worst_px
 
 TURN = ("shift_x_px", "shift_y_px", "turn_deg")
 
@@ -31,12 +34,7 @@ TURN = ("shift_x_px", "shift_y_px", "turn_deg")
 def read_truth(season: Path):
     """Matrix and state of every frame that is there, by path, in order of time."""
     with (season / "truth/camera.csv").open() as file:
-        matrices = {
-            row["taken_at"]: np.array(
-                [[float(row[f"m{r}{c}"]) for c in range(3)] for r in range(3)]
-            )
-            for row in csv.DictReader(file)
-        }
+        matrices = {row["taken_at"]: matrix_of(row) for row in csv.DictReader(file)}
     with (season / "truth/frames.csv").open() as file:
         rows = sorted(csv.DictReader(file), key=lambda row: row["taken_at"])
     return [
@@ -51,41 +49,17 @@ def read_luma(path: Path):
     return cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
 
 
-def regions_of(season: Path, day, shape):
-    """Mask of all regions' outlines, valid on that day."""
-    with (season / "regions.toml").open("rb") as file:
-        regions = tomllib.load(file)["region"]
-    mask = np.zeros(shape, np.uint8)
-    for region in regions:
-        valid = [o for o in region["outline"] if o["from"] <= day]
-        if valid:
-            cv2.fillPoly(mask, [np.array(valid[-1]["points"], np.int32)], 1)
-    return mask > 0
-
-
 def random_warp(rng, shape):
     """A shift to 60 px, a turn to 3 degrees about the middle and a zoom to 2 %."""
-    height, width = shape
     way, far = rng.uniform(0, 2 * np.pi), rng.uniform(0, 60)
-    onto = cv2.getRotationMatrix2D(
-        ((width - 1) / 2, (height - 1) / 2), rng.uniform(-3, 3), rng.uniform(0.98, 1.02)
-    )
-    onto[:, 2] += far * np.cos(way), far * np.sin(way)
-    return np.vstack([onto, [0, 0, 1]])
+    shift = (far * np.cos(way), far * np.sin(way))
+    return movement(shape, shift, -rng.uniform(-3, 3), rng.uniform(0.98, 1.02))
 
 
 def warped(luma, warp):
     """The picture moved by `warp`; what comes into view is a plain grey."""
     size = luma.shape[::-1]
     return cv2.warpPerspective(luma, warp, size, flags=cv2.INTER_LANCZOS4, borderValue=90)
-
-
-def error_px(found, true, shape):
-    """95th percentile over the picture of how far `found` puts points from their places."""
-    height, width = shape
-    grid = np.stack(np.meshgrid(np.linspace(0, width - 1, 9), np.linspace(0, height - 1, 7)), -1)
-    off = project(found, grid) - project(true, grid)
-    return float(np.quantile(np.linalg.norm(off, axis=-1), 0.95))
 
 
 def prove(season: Path, every: int, warps: int, with_tag: bool):
@@ -112,7 +86,7 @@ def prove(season: Path, every: int, warps: int, with_tag: bool):
             found = register(picture, reference, guess=None if number else guess, tags=tags)
             spent = time.perf_counter() - began
             ok = not isinstance(found, NotRegistered)
-            error = error_px(found.matrix, warp @ away, luma.shape) if ok else np.nan
+            error = worst_px(found.matrix, warp @ away, luma.shape) if ok else np.nan
             rows.append((state, number > 0, error, spent, found, path, moment))
             if ok and number == 0:
                 guess = found.matrix

@@ -82,6 +82,8 @@ def agreement(pairs: Sequence[Pair], least_cm2: float) -> Agreement:
     errors = [p.error for p in known]
     worst = max(known, key=lambda p: abs(p.error))
     spans = [p for p in known if p.low_cm2 is not None and p.high_cm2 is not None]
+    covered = [p.low_cm2 <= p.true_cm2 <= p.high_cm2 for p in spans]
+    widths = [(p.high_cm2 - p.low_cm2) / 2 / p.measured_cm2 for p in spans if p.measured_cm2]
     return Agreement(
         len(counting),
         without,
@@ -90,16 +92,9 @@ def agreement(pairs: Sequence[Pair], least_cm2: float) -> Agreement:
         float(np.quantile(np.abs(errors), 0.95)),
         worst.day,
         worst.error,
-        _share(p.low_cm2 <= p.true_cm2 <= p.high_cm2 for p in spans),
-        median([(p.high_cm2 - p.low_cm2) / 2 / p.measured_cm2 for p in spans if p.measured_cm2])
-        if any(p.measured_cm2 for p in spans)
-        else None,
+        sum(covered) / len(covered) if covered else None,
+        median(widths) if widths else None,
     )
-
-
-def _share(answers) -> float | None:
-    answers = list(answers)
-    return sum(answers) / len(answers) if answers else None
 
 
 def overall(by_region: Mapping[str, Sequence[Pair]], least_cm2: float) -> Agreement:

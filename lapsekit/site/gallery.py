@@ -82,11 +82,11 @@ class Gallery:
         for size in pictures.sizes(frame.width, frame.height):
             name = pictures.mark(frame.sha256, size)
             stem = f"pictures/{frame.camera}/{frame.day}-{name}-{max(size)}"
-            paths = [f"{stem}.{suffix}" for suffix in pictures.KINDS]
-            missing += [(path, size) for path in paths if not self._folder.has(path)]
+            kinds = [kind for kind in pictures.KINDS if not self._folder.has(f"{stem}.{kind}")]
+            smaller = pictures.resized(source.picture, size) if kinds else None
+            missing += [(f"{stem}.{kind}", smaller, kind) for kind in kinds]
             files.append((stem, *size))
-        if missing:
-            self._encode(source.picture, missing)
+        self._put_encoded(missing)
         slice_file = self._slice_file(frame)
         if not slice_file.is_file():
             self._slices.mkdir(parents=True, exist_ok=True)
@@ -94,14 +94,10 @@ class Gallery:
             write_safely(slice_file, pictures.png(strip))
         return Shown(tuple(files))
 
-    def _encode(self, picture: Image.Image, missing: list[tuple[str, tuple[int, int]]]) -> None:
-        """Put up a picture's files, encoded side by side."""
-
-        def encoded(job: tuple[str, tuple[int, int]]) -> bytes:
-            path, size = job
-            return pictures.encode(pictures.resized(picture, size), path.rsplit(".", 1)[1])
-
-        for (path, _), data in zip(missing, spread(encoded, missing), strict=True):
+    def _put_encoded(self, missing: list[tuple[str, Image.Image, str]]) -> None:
+        """Put up files, each of a picture in a kind, encoded side by side."""
+        encoded = spread(lambda job: pictures.encode(*job[1:]), missing)
+        for (path, _, _), data in zip(missing, encoded, strict=True):
             self._folder.put(path, data)
 
     def _ribbon(self, camera: str) -> tuple[list[Cell], str | None]:

@@ -32,13 +32,13 @@ def folded(
         Values of the folded regions alone. A day has the mean of its plants, with the smallest
         and the largest plant's value as its range; it is left open where a plant has no value.
     """
-    members: dict[tuple[str, str], list[Region]] = {}
+    members: dict[tuple[str | None, str], list[Region]] = {}
     for region in regions:
         if region.group is not None:
             members.setdefault((region.group, region.camera), []).append(region)
     rows, means = [], {}
     for region in regions:
-        of_group = members.get((region.group or "", region.camera), [])
+        of_group = members.get((region.group, region.camera), [])
         if len(of_group) < 2:
             rows.append(region)
         elif region is of_group[0]:

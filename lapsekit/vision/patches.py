@@ -26,14 +26,15 @@ class Patches:
 
     def __init__(self, fine: np.ndarray, usable: np.ndarray, most: int):
         self.shape = fine.shape
-        slopes = np.stack([cv2.Scharr(fine, cv2.CV_32F, 1, 0), cv2.Scharr(fine, cv2.CV_32F, 0, 1)])
-        self.centres = _best_centres(slopes / 32, usable, most)
+        slopes = [cv2.Scharr(fine, cv2.CV_32F, *along) for along in ((1, 0), (0, 1))]
+        slopes = np.stack(slopes) / 32
+        self.centres = _best_centres(slopes, usable, most)
         reach = np.arange(-HALF_PX, HALF_PX + 1, dtype=np.float32)
         offset = np.stack(np.meshgrid(reach, reach), -1).reshape(-1, 2)
         self.places = (self.centres[:, None] + offset).astype(np.float32)
         column, row = self.places[..., 0].astype(int), self.places[..., 1].astype(int)
         self.pattern, norm = _standardised(fine[row, column])
-        slope = slopes[:, row, column] / 32 / norm
+        slope = slopes[:, row, column] / norm
         self.slope = np.ascontiguousarray((slope - slope.mean(-1, keepdims=True)).swapaxes(0, 1))
         self.strength = np.einsum("nip,njp->nij", self.slope, self.slope).astype(float)
         self.echo = self.echo_of(self.pattern)

@@ -3,7 +3,6 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
 from lapsekit.vision.evening import evened, log_luma
@@ -16,6 +15,7 @@ from lapsekit.vision.homographies import (
 )
 from lapsekit.vision.markers import Tag
 from lapsekit.vision.patches import Patches
+from lapsekit.vision.pictures import reduced
 from lapsekit.vision.searching import Searcher
 from lapsekit.vision.voting import Vote, agree
 
@@ -127,13 +127,7 @@ class _View:
 
     def smaller(self, by: int) -> np.ndarray:
         if by not in self._made:
-            height, width = self.log.shape
-            small = self.log
-            if by > 1:
-                size = (width // by, height // by)
-                crop = small[: size[1] * by, : size[0] * by]
-                small = cv2.resize(crop, size, interpolation=cv2.INTER_AREA)
-            self._made[by] = evened(small)
+            self._made[by] = evened(reduced(self.log, by) if by > 1 else self.log)
         return self._made[by]
 
 
@@ -220,10 +214,7 @@ def _movement_of_tags(before: dict[int, Tag], now: Sequence[Tag]):
 
 
 def _smaller_mask(mask, by):
-    height, width = mask.shape
-    size = (width // by, height // by)
-    crop = mask[: size[1] * by, : size[0] * by].astype(np.float32)
-    return cv2.resize(crop, size, interpolation=cv2.INTER_AREA) > 0.99
+    return reduced(mask.astype(np.float32), by) > 0.99
 
 
 def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:

@@ -3,6 +3,8 @@
 import cv2
 import numpy as np
 
+from lapsekit.vision.pictures import reduced
+
 _FEATURES = 1200
 _NOT_CLEARLY_BETTER = 0.85
 _WITHIN_PX = 4.0
@@ -47,11 +49,10 @@ class Searcher:
 
 
 def _features(luma, usable):
-    height, width = luma.shape
-    size = (width // 2, height // 2)
-    half = cv2.resize(luma[: size[1] * 2, : size[0] * 2], size, interpolation=cv2.INTER_AREA)
+    half = reduced(luma, 2)
     mask = None
     if usable is not None:
+        size = half.shape[::-1]
         mask = cv2.resize(usable.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST)
     found, looks = cv2.SIFT_create(_FEATURES).detectAndCompute(half, mask)
     return np.array([point.pt for point in found]).reshape(-1, 2) * 2 + 0.5, looks

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from . import story
+from .growth import SLOWED
 from .layout import PX_PER_CM, TRAY_CELL_M, View, containers, plug_offset
 from .story import CAMERA, PLANTS, SOWN, Frame, day_of
 from .weather import hourly, watered
@@ -142,6 +143,14 @@ def story_md() -> str:
     def at(time):
         return f"{day_of(time)} {int(time % 1 * 24):02d}:{int(time * 24 % 1 * 60):02d}"
 
+    def percent(name, number=0):
+        return f"{100 * SLOWED[name][number][2]:.0f}"
+
+    before, after = ({c.name: c for c in containers(True, True, m)} for m in (False, True))
+    moved_cm = {
+        n: f"{100 * np.hypot(after[n].x - before[n].x, after[n].y - before[n].y):.1f}"
+        for n in ("basil", "chives")
+    }
     return f"""\
 # What truly happens in the sample season
 
@@ -149,22 +158,24 @@ Times are local. Areas: `areas.csv`; `law_cm2` is the leaf area (one side, all l
 growth law of `render/growth.py`, `area_cm2` the visible canopy projected onto the bench plane,
 `area_level_cm2` the canopy seen from straight above at its true height.
 
-- **{at(story.POTTED_ON)}, basil:** potted on; grows at 6 % of its rate for
+- **{at(story.POTTED_ON)}, basil:** potted on; grows at {percent("basil")} % of its rate for
   {story.PAUSE_DAYS:.0f} days.
 - **{at(story.KNOCKED)}, camera:** knocked by 14 px and {story.KNOCK_DEG} degrees; half put back on
   {at(story.PUT_BACK)}. It also drifts by up to half a pixel; `camera.csv` has every frame's
   matrix from the reference view to the frame.
 - **{at(story.REPLANTED)}, chard:** transplanted with disturbed roots; leaves hang and stand up
-  again within {story.DROOP_DAYS:.0f} days, growing at 12 % of the rate. The new pot stands 2.5 cm
-  higher, so that the canopy reads larger at once; standing up again, it passes its later size by
-  5 % for a day.
+  again within {story.DROOP_DAYS:.0f} days, growing at {percent("chard")} % of the rate.
+  The new pot stands 2.5 cm higher, so that the canopy reads larger at once; standing up again,
+  it passes its later size by 5 % for a day.
 - **{at(story.GNAWED)} to {at(story.GNAWED_UNTIL)}, pak choi:** holes eaten into the leaves, little
-  by little; grows at 80 % of its rate. `law_cm2` counts the leaves as if whole.
+  by little; grows at {percent("pak-choi")} % of its rate. `law_cm2` counts the leaves as if whole.
 - **{at(story.CUT)}, green lettuce:** cut-and-come-again; {100 * story.CUT_SHARE:.1f} % of the leaf
   area goes.
-- **{at(story.MOVED)}, basil and chives:** the pots are moved by 3.2 and 3.6 cm.
+- **{at(story.MOVED)}, basil and chives:** the pots are moved by {moved_cm["basil"]} and
+  {moved_cm["chives"]} cm.
 - **{at(story.COLD)}, basil and sunflower:** lose turgor in the cold night, stand again after
-  {story.COLD_DAYS:.0f} and {story.COLD_DAYS - 1:.0f} days; grow at 25 and 30 % of the rate
+  {story.COLD_DAYS:.0f} and {story.COLD_DAYS - 1:.0f} days; grow at {percent("basil", 1)} and
+  {percent("sunflower")} % of the rate
   meanwhile. The sunflower's head, from early May, counts as its canopy.
 - **Trough, red lettuce:** comes up on day 12. From 21 April it and the pak choi beside it
   overlap, in the end by a quarter of the lettuce and a fifth of the pak choi; masks in `pair/`

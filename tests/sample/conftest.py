@@ -35,6 +35,16 @@ def time_of(path):
     return dt.datetime.strptime(path.stem, "%Y%m%dT%H%M%SZ").replace(tzinfo=dt.UTC)
 
 
+def instant_of(path):
+    """Time of a frame or mask as the truth's tables write it."""
+    return f"{time_of(path):%Y-%m-%dT%H:%M:%SZ}"
+
+
+def matrix_of(row):
+    """Matrix from the reference view to the frame of a row of camera.csv."""
+    return np.array([float(row[f"m{r}{c}"]) for r in range(3) for c in range(3)]).reshape(3, 3)
+
+
 @pytest.fixture(scope="session")
 def render():
     """The generator's modules."""

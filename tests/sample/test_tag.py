@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from lapsekit.vision.markers import find_tags
-from tests.sample.conftest import SAMPLE, rows_of
+from tests.sample.conftest import SAMPLE, matrix_of, rows_of
 
 EVERY = 9
 
@@ -28,10 +28,6 @@ def corners(render):
     """True corners of the black square in the reference view, in px, clockwise."""
     layout = render.layout
     return layout.View().project(layout.tag_corners())[0] - 0.5  # pixel centres at whole numbers
-
-
-def from_reference(row):
-    return np.array([float(row[f"m{r}{c}"]) for r in range(3) for c in range(3)]).reshape(3, 3)
 
 
 def side_px(corners):
@@ -57,6 +53,6 @@ def test_true_registration_carries_the_tag_to_where_it_is_seen(corners):
     """Within 0.3 px at every corner: edges fitted, so that shadow and tone curve do not pull."""
     for row, luma in lumas():
         (tag,) = find_tags(luma)
-        expected = cv2.perspectiveTransform(corners[None], from_reference(row))[0]
+        expected = cv2.perspectiveTransform(corners[None], matrix_of(row))[0]
         off = np.linalg.norm(tag.corners_px - expected, axis=1)
         assert off.max() < 0.3, (row["taken_at"], off)

@@ -7,7 +7,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from tests.sample.conftest import MASKS, labels_of, regions, rows_of, time_of
+from tests.sample.conftest import (
+    MASKS,
+    instant_of,
+    labels_of,
+    matrix_of,
+    regions,
+    rows_of,
+    time_of,
+)
 
 ZONE = ZoneInfo("CET")
 NAMES = [region["name"] for region in regions()]
@@ -33,7 +41,7 @@ def counted():
     found = {name: [] for name in NAMES}
     for path in MASKS:
         labels = labels_of(path)
-        stated = by_moment[f"{time_of(path):%Y-%m-%dT%H:%M:%SZ}"]
+        stated = by_moment[instant_of(path)]
         assert labels.max() <= len(NAMES)
         for number, name in enumerate(NAMES, start=1):
             mask = labels == number
@@ -82,7 +90,7 @@ def eventful(name):
         days |= {start + dt.timedelta(k) for k in range(-1, (end - start).days + 2)}
     states = rows_of("truth", "frames.csv")
     hidden = {dt.date.fromisoformat(r["path"].split("/")[2]) for r in states
-              if r["state"] in ("obstructed",)}  # fmt: skip
+              if r["state"] == "obstructed"}  # fmt: skip
     return days | hidden | {day + dt.timedelta(1) for day in hidden}
 
 
@@ -168,18 +176,15 @@ def test_the_last_seed_comes_up_on_day_twelve(areas):
 
 
 def test_two_pots_and_no_other_are_moved_by_a_few_centimetres(render):
-    matrices = {
-        r["taken_at"]: np.array([float(r[f"m{i}{j}"]) for i in range(3) for j in range(3)])
-        for r in rows_of("truth", "camera.csv")
-    }
+    matrices = {r["taken_at"]: matrix_of(r) for r in rows_of("truth", "camera.csv")}
 
     def middles(day):
         path = next(p for p in MASKS if time_of(p).astimezone(ZONE).date() == day)
-        labels, matrix = labels_of(path), matrices[f"{time_of(path):%Y-%m-%dT%H:%M:%SZ}"]
+        labels, matrix = labels_of(path), matrices[instant_of(path)]
         found = {}
         for number, name in enumerate(NAMES[:10], start=1):
             y, x = np.nonzero(labels == number)
-            there = np.linalg.solve(matrix.reshape(3, 3), [x.mean(), y.mean(), 1])
+            there = np.linalg.solve(matrix, [x.mean(), y.mean(), 1])
             found[name] = there[:2] / there[2]
         return found
 
