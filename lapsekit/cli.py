@@ -40,8 +40,13 @@ Wait = Annotated[
     float, typer.Option(min=0, help="Seconds to wait if another stage holds the season.")
 ]
 Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to try first; 0 for any.")]
+SampleFolder = Annotated[
+    Path | None,
+    typer.Option("--frames", help="The sample season's folder.", show_default="the checkout's"),
+]
 HERE = Path()
 PATIENCE = 600.0
+LEAST_TRUE_CM2 = 15.0
 
 
 @app.command()
@@ -317,12 +322,37 @@ def run(season: SeasonFolder = HERE) -> None:
 
 
 @app.command()
+def prove(
+    frames: SampleFolder = None,
+    folder: Annotated[
+        Path | None,
+        typer.Option(help="Season folder to work in and keep.", show_default="a passing one"),
+    ] = None,
+    above: Annotated[
+        float, typer.Option(min=0, help="Count days whose true area is at least this, in cm².")
+    ] = LEAST_TRUE_CM2,
+    plot: Annotated[
+        Path | None, typer.Option(help="Draw measured and true curves into this PNG or SVG.")
+    ] = None,
+    workers: Workers = None,
+    as_json: AsJson = False,
+) -> None:
+    """Measure the sample season and compare every day with its truth."""
+    from lapsekit.proving import check_plot, prove, write_plot
+    from lapsekit.sample import sample_frames_folder
+
+    if plot is not None:
+        check_plot(plot)
+    proof = prove(sample_frames_folder(frames), above, folder, workers, _track(as_json))
+    if plot is not None:
+        write_plot(proof, plot)
+    _report(as_json, telling.proved(proof, plot), telling.proof_facts(proof))
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Option(help="Season folder to make.")] = Path("lapsekit-demo"),
-    frames: Annotated[
-        Path | None,
-        typer.Option(help="The sample season's folder.", show_default="the checkout's"),
-    ] = None,
+    frames: SampleFolder = None,
     no_serve: Annotated[
         bool, typer.Option("--no-serve", help="End when everything is built.")
     ] = False,
@@ -330,7 +360,8 @@ def demo(
     workers: Workers = None,
 ) -> None:
     """The whole job on the sample season, then its site on this machine."""
-    from lapsekit.demo import copy_sample_season, play_season, sample_frames_folder
+    from lapsekit.demo import play_season
+    from lapsekit.sample import copy_sample_season, sample_frames_folder
 
     sample = sample_frames_folder(frames)
     copy_sample_season(sample, folder)

@@ -1,7 +1,5 @@
 """The whole job on the sample season, in simulated time."""
 
-import json
-import re
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -9,62 +7,13 @@ from pathlib import Path
 from lapsekit.cameras.replay import Replay
 from lapsekit.errors import SeasonError
 from lapsekit.film.assembling import FilmReport, make_film
-from lapsekit.founding import make_folder
 from lapsekit.progress import Track, silent
 from lapsekit.reporting import report_growth
-from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
+from lapsekit.season import Season
 from lapsekit.unattended.morning import MorningReport, morning
 from lapsekit.unattended.process import SimulatedClock, SimulationReport, simulate
 
 _SOURCE = "the sample season"
-
-
-def sample_frames_folder(given: Path | None) -> Path:
-    """The folder of the sample season: the one given, or the checkout's.
-
-    Raises
-    ------
-    SeasonError
-        If there is none; the wheel does not carry it.
-    """
-    folder = given or Path(__file__).parent.parent / "sample_frames"
-    if (folder / SETTINGS_FILE).is_file() and (folder / "frames").is_dir():
-        return folder
-    if given is None:
-        raise SeasonError(
-            "the sample season is not part of the installed package; run the demo in a checkout, "
-            "or name its folder with --frames DIR"
-        )
-    raise SeasonError(f"{folder}: no sample season there (season.toml and frames are needed)")
-
-
-def copy_sample_season(sample: Path, folder: Path) -> None:
-    """Make a season folder that replays the sample season's frames.
-
-    A folder that holds the demo season already is left as it is, so that an interrupted demo
-    goes on where it stopped.
-
-    Raises
-    ------
-    SeasonError
-        If `folder` holds something else.
-    """
-    frames = f"folder = {json.dumps(str((sample / 'frames').resolve()))}"
-    settings = (sample / SETTINGS_FILE).read_text(encoding="utf-8")
-    settings = re.sub(r"(?m)^folder = [^#\n]*", lambda _: frames, settings)
-    if folder.exists() and any(folder.iterdir()):
-        target = folder / SETTINGS_FILE
-        if target.is_file() and target.read_text(encoding="utf-8") == settings:
-            return
-        raise SeasonError(
-            f"{folder} exists and is not this demo's season; name another with --folder DIR"
-        )
-    texts = {
-        name: (sample / name).read_text(encoding="utf-8")
-        for name in (REGIONS_FILE, DIARY_FILE)
-        if (sample / name).is_file()
-    }
-    make_folder(folder, {SETTINGS_FILE: settings, **texts})
 
 
 def play_season(
@@ -82,7 +31,7 @@ def play_season(
     Parameters
     ----------
     folder : pathlib.Path
-        A folder made by :func:`copy_sample_season`.
+        A folder made by :func:`lapsekit.sample.copy_sample_season`.
     sample : pathlib.Path
         The sample season.
     tell : callable
@@ -92,7 +41,7 @@ def play_season(
     track : Track
         Told about progress.
     """
-    moments = [moment for moment, _ in Replay(sample / "frames").moments()]
+    moments = [moment for moment, _ in Replay(sample / "frames").moments]
     if not moments:
         raise SeasonError(f"{sample / 'frames'}: no dated frames there to play")
     first, last = moments[0], moments[-1] + timedelta(days=1)

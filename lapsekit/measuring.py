@@ -109,6 +109,7 @@ class _Ruler:
             "arithmetic": ARITHMETIC,
         }
         self.screening_mark = _mark(versions)
+        self._known_marks: dict[tuple, str] = {}
         self._canopy = (
             self.screening_mark,
             self.method,
@@ -132,7 +133,10 @@ class _Ruler:
 
     def mark(self, frame: Frame, outline: Outline) -> str:
         """Settings mark of a region's measurement in a frame."""
-        return _mark(self._canopy, self.scale(frame), outline.points)
+        key = (self.scale(frame), outline.points)
+        if key not in self._known_marks:
+            self._known_marks[key] = _mark(self._canopy, *key)
+        return self._known_marks[key]
 
     def marks(self, frame: Frame) -> dict[str, str]:
         """Marks that the frame's measurements carry when they are up to date, by region."""

@@ -1,4 +1,4 @@
-"""The growth plot, fit for print. matplotlib lives here only."""
+"""The growth plot and the plot of the proof, fit for print. matplotlib lives here only."""
 
 import io
 from collections.abc import Mapping, Sequence
@@ -9,6 +9,7 @@ from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter
 
+from lapsekit.growth.agreement import Pair
 from lapsekit.reporting import GrowthRow
 from lapsekit.settings import Regions
 
@@ -54,9 +55,67 @@ def growth_plot(by_region: Mapping[str, Sequence[GrowthRow]], regions: Regions, 
         axes = figure.subplots(len(panels), 1, squeeze=False)[:, 0]
         for panel, (rows, measure) in zip(axes, panels, strict=True):
             _draw(panel, rows, measure, regions)
-        out = io.BytesIO()
-        metadata = {"Date": None} if kind == "svg" else {"Software": None}
-        figure.savefig(out, format=kind, dpi=150, facecolor=_PAPER, metadata=metadata)
+        return _file(figure, kind)
+
+
+def agreement_plot(by_region: Mapping[str, Sequence[Pair]], regions: Regions, kind: str) -> bytes:
+    """Measured and true area of every region over the season, a small panel each.
+
+    Parameters
+    ----------
+    by_region : mapping of str to sequence of Pair
+        Days with a true area.
+    regions : Regions
+        For the labels.
+    kind : {"svg", "png"}
+        File format.
+
+    Returns
+    -------
+    bytes
+        The file's content.
+    """
+    columns = min(5, len(by_region))
+    lines = -(-len(by_region) // columns)
+    with rc_context({**_STYLE, "font.size": 8}):
+        size = (2.6 * columns, 1.9 * lines)
+        figure = Figure(figsize=size, facecolor=_PAPER, layout="constrained")
+        axes = figure.subplots(lines, columns, squeeze=False).ravel()
+        for panel, (name, pairs) in zip(axes, by_region.items(), strict=False):
+            _draw_agreement(panel, pairs, regions.by_name[name].title)
+        for panel in axes[len(by_region) :]:
+            panel.set_visible(False)
+        return _file(figure, kind)
+
+
+def _draw_agreement(panel: Axes, pairs: Sequence[Pair], title: str) -> None:
+    nan = float("nan")
+    days = [p.day for p in pairs]
+    measured, low, high = (
+        [nan if (v := getattr(p, n)) is None else v for p in pairs]
+        for n in ("measured_cm2", "low_cm2", "high_cm2")
+    )
+    panel.fill_between(days, low, high, color=_COLOURS[0], alpha=0.2, linewidth=0)
+    panel.plot(days, [p.true_cm2 for p in pairs], color=_INK, linewidth=1, label="true")
+    panel.plot(days, measured, ".", color=_COLOURS[0], markersize=3, label="measured")
+    panel.set_title(f"{title}, cm²", loc="left", fontsize=8)
+    _season_axes(panel, ticks=5)
+
+
+def _season_axes(panel: Axes, ticks: int = 9) -> None:
+    panel.set_facecolor(_PAPER)
+    panel.set_ylim(bottom=0)
+    locator = AutoDateLocator(maxticks=ticks)
+    panel.xaxis.set_major_locator(locator)
+    panel.xaxis.set_major_formatter(ConciseDateFormatter(locator))
+    panel.grid(axis="y", color=_HAIR, linewidth=0.6)
+    panel.spines[["top", "right"]].set_visible(False)
+
+
+def _file(figure: Figure, kind: str) -> bytes:
+    out = io.BytesIO()
+    metadata = {"Date": None} if kind == "svg" else {"Software": None}
+    figure.savefig(out, format=kind, dpi=150, facecolor=_PAPER, metadata=metadata)
     return out.getvalue()
 
 
@@ -89,16 +148,10 @@ def _draw(
             marker="o" if sparse else None,
             markersize=4,
         )
-    panel.set_facecolor(_PAPER)
+    _season_axes(panel)
     panel.set_ylabel("Canopy area, cm²" if measure == "area" else "Cover")
     if measure == "cover":
         panel.yaxis.set_major_formatter(FuncFormatter(lambda share, _: f"{share:.0%}"))
-    panel.set_ylim(bottom=0)
-    locator = AutoDateLocator()
-    panel.xaxis.set_major_locator(locator)
-    panel.xaxis.set_major_formatter(ConciseDateFormatter(locator))
-    panel.grid(axis="y", color=_HAIR, linewidth=0.6)
-    panel.spines[["top", "right"]].set_visible(False)
     panel.legend(loc="upper left", frameon=False, ncols=2)
     panel.set_title(
         "Daily median of usable frames; shaded: range of the day's frames", loc="left", fontsize=9

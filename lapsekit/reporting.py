@@ -4,7 +4,7 @@ import csv
 import importlib.util
 import io
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass, fields
+from dataclasses import dataclass, fields
 from datetime import date
 from pathlib import Path
 
@@ -202,5 +202,6 @@ def _parquet(rows: list[GrowthRow]) -> bytes:
         ]
     )
     out = io.BytesIO()
-    pq.write_table(pa.Table.from_pylist([asdict(r) for r in rows], schema), out)
+    columns = [pa.array([getattr(r, f.name) for r in rows], f.type) for f in schema]
+    pq.write_table(pa.Table.from_arrays(columns, schema=schema), out)
     return out.getvalue()

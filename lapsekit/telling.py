@@ -14,8 +14,10 @@ if TYPE_CHECKING:
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
     from lapsekit.frames.indexing import IndexReport
+    from lapsekit.growth.agreement import Agreement
     from lapsekit.listing import FrameRow, FramesReport
     from lapsekit.measuring import MeasureReport
+    from lapsekit.proving import Proof
     from lapsekit.reporting import GrowthReport, GrowthRow
     from lapsekit.season import Season
     from lapsekit.site.build import SiteReport
@@ -175,13 +177,54 @@ def built(report: SiteReport) -> list[str]:
     ]
 
 
+def proved(proof: Proof, plot: Path | None) -> list[str]:
+    """After ``prove``: a line a region, then all of them together."""
+    lines = [
+        f"measured against true daily area, days with at least {proof.least_cm2:g} cm²",
+        f"{'region':20} {'days':>5} {'no value':>8} {'median':>8} {'bias':>8} {'95th':>8} "
+        f"{'covered':>8} {'±':>7}  worst day",
+    ]
+    rows = {**proof.agreements, "all": proof.overall}
+    lines += [_agreed(name, found) for name, found in rows.items() if found.days]
+    lines += [
+        "median and 95th: of absolute errors; covered: days whose stated range holds the truth; "
+        "±: half that range, median",
+    ]
+    few = [name for name, found in proof.agreements.items() if not found.days]
+    if few:
+        lines.append(f"never that large: {', '.join(few)}")
+    return lines + ([f"written: {plot}"] if plot else [])
+
+
+def _agreed(name: str, found: Agreement) -> str:
+    def share(value: float | None, sign: str = "") -> str:
+        return "-" if value is None else f"{value:{sign}.1%}"
+
+    worst = f"{found.worst_day} {share(found.worst_error, '+')}" if found.worst_day else "-"
+    return (
+        f"{name:20} {found.days:5} {found.without_value:8} {share(found.median_error):>8} "
+        f"{share(found.bias, '+'):>8} {share(found.p95_error):>8} {share(found.covered):>8} "
+        f"{share(found.half_width):>7}  {worst}"
+    )
+
+
+def proof_facts(proof: Proof) -> dict[str, object]:
+    """What ``prove --json`` prints."""
+    return {
+        "least_cm2": proof.least_cm2,
+        "overall": vars(proof.overall),
+        "regions": {name: vars(found) for name, found in proof.agreements.items()},
+        "days": {name: [vars(p) for p in pairs] for name, pairs in proof.by_region.items()},
+    }
+
+
 def demonstrated(
     folder: Path, simulated: SimulationReport, film: FilmReport, final: MorningReport
 ) -> list[str]:
     """After the demo's building, before it serves."""
     return [
-        f"{simulated.filed} frames captured in simulated time; "
-        f"{len(simulated.failed)} times the camera had no new one",
+        f"{_count(simulated.filed, 'frame')} captured in simulated time",
+        *([] if simulated.filed else simulated.failed[-1:]),
         *filmed(film),
         *built(final.site),
         f"growth tables and plot: {folder / 'growth'}",

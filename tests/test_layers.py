@@ -15,13 +15,14 @@ ORDER = [
     {"settings", "when"},
     {"frames", "catalogue"},
     {"season", "founding"},
+    {"sample"},
     {"cameras", "vision"},
     {"compute"},
     {"judging"},
     {"measuring"},
     {"listing"},
     {"masking", "growth"},
-    {"reporting"},
+    {"reporting", "proving"},
     {"plotting"},
     {"film", "site", "serving", "sheet"},
     {"unattended"},
@@ -32,7 +33,7 @@ ORDER = [
 ]
 RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
 # A stage asks for its plot only when there is something to draw.
-LATE = {("reporting", "plotting")}
+LATE = {("reporting", "plotting"), ("proving", "plotting")}
 
 
 def modules():

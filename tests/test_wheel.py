@@ -80,7 +80,7 @@ def test_the_wheel_makes_imports_measures_and_builds(installed, tmp_path):
         (few / "frames" / day).symlink_to(frames / "frames" / "bench" / day)
     done = run(installed, tmp_path, "demo", "--frames", few, "--folder", "bench", "--no-serve")
     assert done.returncode == 0, done.stderr
-    assert "12 frames captured" in done.stdout
+    assert "20 frames captured" in done.stdout
     site = tmp_path / "bench" / "site"
     assert (site / "day" / "2026-04-22" / "index.html").is_file()
     assert len(list((tmp_path / "bench" / "growth").glob("daily.csv"))) == 1

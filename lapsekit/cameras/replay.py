@@ -3,6 +3,7 @@
 import os
 from bisect import bisect_right
 from datetime import datetime
+from functools import cached_property
 from pathlib import Path
 
 from lapsekit.cameras import Shot
@@ -12,6 +13,8 @@ from lapsekit.frames.names import read_name
 
 class Replay:
     """Hands out the newest frame that is dated at or before the time asked for, each once.
+
+    The folder is listed once, when the first frame is asked for.
 
     Parameters
     ----------
@@ -26,7 +29,7 @@ class Replay:
 
     def take(self, now: datetime) -> Shot:
         """The newest frame up to `now` that was not handed out before."""
-        moments = self.moments()
+        moments = self.moments
         if not moments:
             raise CameraError(f"{self._folder}: no dated frames there to play")
         position = bisect_right([m for m, _ in moments], now)
@@ -40,6 +43,7 @@ class Replay:
         self._last = taken_at
         return Shot(data, taken_at)
 
+    @cached_property
     def moments(self) -> list[tuple[datetime, Path]]:
         """Every frame of the folder with its instant, in order of time."""
         return sorted(

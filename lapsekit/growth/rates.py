@@ -1,8 +1,10 @@
 """Relative growth rate and doubling time over a sliding window of days."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from math import log
 
 import numpy as np
@@ -62,15 +64,17 @@ def growth_rates(
         for day, value in zip(days, values, strict=True)
         if value is not None and value > 0
     ]
+    times = [time for time, _ in known]
     rates = []
     for day in days:
         last = day.toordinal()
-        window = [(x, y) for x, y in known if last - window_days < x <= last]
-        rates.append(_rate(day, window))
+        window = slice(bisect_right(times, last - window_days), bisect_right(times, last))
+        rates.append(_rate(day, tuple(known[window])))
     return rates
 
 
-def _rate(day: date, window: list[tuple[int, float]]) -> Rate:
+@lru_cache(maxsize=1 << 16)  # every morning asks again for all the days before
+def _rate(day: date, window: tuple[tuple[int, float], ...]) -> Rate:
     if len(window) < MIN_DAYS:
         return Rate(day, None, None, None, None)
     x, y = np.array(window, dtype=float).T

@@ -8,6 +8,7 @@ from lapsekit.catalogue import Daily, Frame
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.site.diary import Event, read_diary
+from lapsekit.site.grouping import folded
 from lapsekit.site.wording import reasons_text
 from lapsekit.when import days_between
 
@@ -36,8 +37,10 @@ class Almanac:
     pictures : dict
         Daily pictures by camera and day. A picture that cannot be read is taken out with
         :meth:`lose_picture`.
+    rows : list of Region
+        What tables and curves list: regions, those of one group folded into one.
     values : dict
-        Daily values by region name and day.
+        Daily values by the name of a region or a row, and day.
     events : list of Event
         The diary, in order of day.
     problems : list of str
@@ -52,6 +55,7 @@ class Almanac:
     frames: dict[str, dict[date, DayFrames]]
     pictures: dict[str, dict[date, Frame]]
     regions: list[Region]
+    rows: list[Region]
     values: dict[str, dict[date, Daily]]
     events: list[Event]
     problems: list[str]
@@ -108,6 +112,7 @@ def gather(season: Season) -> Almanac:
     values: dict[str, dict[date, Daily]] = {}
     for row in season.catalogue.daily():
         values.setdefault(row.region, {})[row.day] = row
+    rows, means = folded(season.regions.region, values)
     events, problems = read_diary(season.folder / DIARY_FILE)
     return Almanac(
         title=settings.season.title,
@@ -118,7 +123,8 @@ def gather(season: Season) -> Almanac:
         frames=frames,
         pictures={camera: pictures.get(camera, {}) for camera in cameras},
         regions=list(season.regions.region),
-        values=values,
+        rows=rows,
+        values=values | means,
         events=events,
         problems=problems,
     )

@@ -7,12 +7,13 @@ for the ribbon are kept in the season's ``.cache``, which can be deleted at any 
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 
 from PIL import Image
 
 from lapsekit.catalogue import Frame
+from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.progress import Track
 from lapsekit.safely import write_safely
@@ -56,6 +57,7 @@ class Gallery:
         self._almanac = almanac
         self._folder = folder
         self._slices = season.folder / ".cache" / "slices"
+        self._centre_of = cache(self._centre)
         self.shown: dict[str, dict[date, Shown]] = {}
         self.ribbons: dict[str, tuple[list[Cell], str | None]] = {}
 
@@ -76,22 +78,27 @@ class Gallery:
 
     def _show(self, frame: Frame) -> Shown:
         source = _Source(self._season, frame)
-        files = []
+        files, missing = [], []
         for size in pictures.sizes(frame.width, frame.height):
             name = pictures.mark(frame.sha256, size)
             stem = f"pictures/{frame.camera}/{frame.day}-{name}-{max(size)}"
-            for suffix in pictures.KINDS:
-                path = f"{stem}.{suffix}"
-                if not self._folder.has(path):
-                    smaller = pictures.resized(source.picture, size)
-                    self._folder.put(path, pictures.encode(smaller, suffix))
+            kinds = [kind for kind in pictures.KINDS if not self._folder.has(f"{stem}.{kind}")]
+            smaller = pictures.resized(source.picture, size) if kinds else None
+            missing += [(f"{stem}.{kind}", smaller, kind) for kind in kinds]
             files.append((stem, *size))
+        self._put_encoded(missing)
         slice_file = self._slice_file(frame)
         if not slice_file.is_file():
             self._slices.mkdir(parents=True, exist_ok=True)
-            strip = pictures.strip(source.picture, self._centre(frame))
+            strip = pictures.strip(source.picture, self._centre_of(frame.camera, frame.width))
             write_safely(slice_file, pictures.png(strip))
         return Shown(tuple(files))
+
+    def _put_encoded(self, missing: list[tuple[str, Image.Image, str]]) -> None:
+        """Put up files, each of a picture in a kind, encoded side by side."""
+        encoded = spread(lambda job: pictures.encode(*job[1:]), missing)
+        for (path, _, _), data in zip(missing, encoded, strict=True):
+            self._folder.put(path, data)
 
     def _ribbon(self, camera: str) -> tuple[list[Cell], str | None]:
         frames = self._almanac.pictures[camera]
@@ -122,12 +129,12 @@ class Gallery:
                 file.unlink()
 
     def _slice_file(self, frame: Frame) -> Path:
-        name = pictures.mark(frame.sha256, self._centre(frame))
+        name = pictures.mark(frame.sha256, self._centre_of(frame.camera, frame.width))
         return self._slices / f"{frame.camera}-{frame.day}-{name}.png"
 
-    def _centre(self, frame: Frame) -> float:
-        regions = [r for r in self._almanac.regions if r.camera == frame.camera]
-        return round(strip_centre(regions, frame.width), 3)
+    def _centre(self, camera: str, width: int) -> float:
+        regions = [r for r in self._almanac.regions if r.camera == camera]
+        return round(strip_centre(regions, width), 3)
 
 
 class _Source:

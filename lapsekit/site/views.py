@@ -67,11 +67,9 @@ class Plant:
 
 
 def day_rows(almanac: Almanac, day: date) -> list[Row]:
-    """A row for each region that had an outline on `day`."""
+    """A row for each region, or group of them, that had an outline on `day`."""
     return [
-        _row(almanac, region, day)
-        for region in almanac.regions
-        if region.outline_on(day) is not None
+        _row(almanac, region, day) for region in almanac.rows if region.outline_on(day) is not None
     ]
 
 
@@ -132,10 +130,10 @@ def cell_text(almanac: Almanac, camera: str, cell: Cell) -> str:
 
 
 def curves(almanac: Almanac, doubling: bool = False) -> list[Curves]:
-    """Curves of all regions, one chart for each unit there is."""
+    """Curves of all regions and groups, one chart for each unit there is."""
     found = []
     for unit in ("cm²", "%"):
-        regions = [r for r in almanac.regions if almanac.unit(r) == unit]
+        regions = [r for r in almanac.rows if almanac.unit(r) == unit]
         series = [_series(almanac, region) for region in regions]
         room = 17 * len(series)
         wide = draw(

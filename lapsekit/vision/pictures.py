@@ -35,6 +35,13 @@ def decode(data: bytes) -> np.ndarray:
     return picture
 
 
+def reduced(picture: np.ndarray, by: int) -> np.ndarray:
+    """A picture (height, width) `by` times smaller, by averages; what is over at its end is cut."""
+    height, width = picture.shape
+    size = (width // by, height // by)
+    return cv2.resize(picture[: size[1] * by, : size[0] * by], size, interpolation=cv2.INTER_AREA)
+
+
 def encode_mask(mask: np.ndarray) -> bytes:
     """PNG of a boolean mask: 8 bits, 255 where `mask` is true.
 

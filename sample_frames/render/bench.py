@@ -50,7 +50,7 @@ def box(x, y, z, half_x, half_y, half_z):
 
 
 def lathe(profile, steps=72, half=None, power=2.0):
-    """Turn a profile of (radius, height) about the upright axis; with `half`, along a rounded box."""
+    """Turn a profile of (radius, height) about the upright axis; with `half`, round a box."""
     turn = np.linspace(0, 2 * np.pi, steps, endpoint=False)
     c, s = np.cos(turn), np.sin(turn)
     if power != 2:
@@ -72,7 +72,7 @@ def slats() -> tuple[Thing, ...]:
     for k in range(SLATS):
         y = -0.635 + k * (SLAT_M + GAP_M)
         points, faces = box(0, y + SLAT_M / 2, -0.012, 0.80, SLAT_M / 2, 0.012)
-        points = points + [rng.uniform(-0.004, 0.004), 0, rng.uniform(-0.0008, 0)]
+        points = np.add(points, (rng.uniform(-0.004, 0.004), 0, rng.uniform(-0.0008, 0)))
         across = np.clip((points[:, 1] - y) / SLAT_M, 0, 1)
         uv = np.c_[(points[:, 0] + 0.81) / 1.62, (k + 0.03 + 0.94 * across) / SLATS]
         found.append(Thing(f"slat {k}", points, faces, "wood", uv, bevel=0.0022))
@@ -145,8 +145,9 @@ def _soil(name, x, y, z, half_x, half_y, is_round, seed):
     shape *= size[:, None, None]
     turn = rng.uniform(0, 2 * np.pi, n)[:, None]
     tilt = shape[..., 2] + 0.25 * shape[..., 0] * rng.uniform(-1, 1, (n, 1))
-    turned = np.stack([shape[..., 0] * np.cos(turn) - shape[..., 1] * np.sin(turn),
-                       shape[..., 0] * np.sin(turn) + shape[..., 1] * np.cos(turn), tilt], -1)  # fmt: skip
+    c, s = np.cos(turn), np.sin(turn)
+    flat = shape[..., 0] * c - shape[..., 1] * s, shape[..., 0] * s + shape[..., 1] * c
+    turned = np.stack([*flat, tilt], -1)
     turned += np.stack([px + x, py + y, z + 0.0008 + rng.uniform(-0.0015, 0.001, n)], -1)[:, None]
     brown = np.where(bark[:, None], to_linear((92, 66, 46)), to_linear((46, 35, 28)))
     brown = brown * rng.uniform(0.45, 1.5, (n, 1))
@@ -217,7 +218,7 @@ def container_things(pot: Container) -> tuple[Thing, ...]:
         profile = [(-0.022, 0), (-0.004, h - 0.008), (0.004, h - 0.006), (0.004, h), (-0.004, h),
                    (-0.006, h - 0.004), (-0.014, h * 0.5)]  # fmt: skip
         points, faces = lathe(profile, 120, pot.half, 7.0)
-        wall = Thing(pot.name, points + [pot.x, pot.y, 0], faces, "trough", smooth=True)
+        wall = Thing(pot.name, np.add(points, (pot.x, pot.y, 0)), faces, "trough", smooth=True)
         return wall, *_soil(pot.name, pot.x, pot.y, pot.soil - 0.002, pot.half[0] - 0.008,
                             pot.half[1] - 0.008, False, seed)  # fmt: skip
     if pot.kind == "terracotta":
@@ -227,7 +228,7 @@ def container_things(pot: Container) -> tuple[Thing, ...]:
         part = [(0.78, 0), (0.96, 0.945), (1.03, 0.96), (1.03, 1.0), (0.965, 1.0), (0.955, 0.97),
                 (0.86, 0.5)]  # fmt: skip
     points, faces = lathe([(wide * r, h * z) for r, z in part])
-    wall = Thing(pot.name, points + [pot.x, pot.y, 0], faces, pot.kind, smooth=True)
+    wall = Thing(pot.name, np.add(points, (pot.x, pot.y, 0)), faces, pot.kind, smooth=True)
     ground = _soil(pot.name, pot.x, pot.y, pot.soil - 0.002, wide * 0.93, wide * 0.93, True, seed)
     stick = (_label(pot, np.random.default_rng(seed)),) if pot.labelled else ()
     return (wall, *ground, *stick)

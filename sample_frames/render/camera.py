@@ -1,4 +1,4 @@
-"""From linear light to the JPEG of a cheap camera: exposure, white balance, tone, noise, mishaps."""
+"""From linear light to the JPEG of a cheap camera: exposure, white balance, tone, noise, dew."""
 
 from __future__ import annotations
 
@@ -78,12 +78,21 @@ def _white_balance(light, frame):
 
 
 def _dew(x, rng):
-    """Droplets on the lens: everything soft and hazed, softer in patches."""
-    soft, softer = (cv2.GaussianBlur(x, (0, 0), s) for s in (7, 16))
-    patches = cv2.resize(rng.uniform(0, 1, (9, 12)).astype(np.float32), (WIDTH, HEIGHT),
+    """Dew on the lens: a veil, soft in patches, and drops that smear what lies behind them."""
+    soft, softer = (cv2.GaussianBlur(x, (0, 0), s) for s in (3.5, 11))
+    patches = cv2.resize(rng.uniform(-0.2, 1.2, (9, 12)).astype(np.float32), (WIDTH, HEIGHT),
                          interpolation=cv2.INTER_CUBIC)[..., None]  # fmt: skip
-    patches = np.clip(patches, 0, 1)
-    return (soft * patches + softer * (1 - patches)) * 0.8 + 0.22 * x.mean()
+    veiled = soft + (softer - soft) * np.clip(patches, 0, 1)
+    drops = np.zeros((HEIGHT, WIDTH), np.float32)
+    for _ in range(70):
+        at = (int(rng.uniform(0, WIDTH)), int(rng.uniform(0, HEIGHT)))
+        size = 6 + 22 * rng.uniform() ** 3
+        axes = (int(size), int(size * rng.uniform(0.8, 1.1)))
+        cv2.ellipse(drops, at, axes, rng.uniform(0, 180), 0, 360, 1.0, -1)
+    drops = cv2.GaussianBlur(drops, (0, 0), 2.5)[..., None]
+    behind = np.roll(cv2.GaussianBlur(x, (0, 0), 6)[::-1, ::-1], (40, 60), (0, 1))
+    bright = 1.15 * (0.6 * softer + 0.4 * behind)
+    return (veiled * (1 - drops) + bright * drops) * 0.8 + 0.2 * x.mean()
 
 
 def jpeg(picture: np.ndarray, frame: Frame) -> bytes:
@@ -97,3 +106,10 @@ def jpeg(picture: np.ndarray, frame: Frame) -> bytes:
     Image.fromarray(picture).save(file, "JPEG", quality=JPEG_QUALITY, optimize=True, exif=exif)
     data = file.getvalue()
     return data[: len(data) * 2 // 5] if frame.state == "truncated" else data
+
+
+def with_time(data: bytes, frame: Frame) -> bytes:
+    """The same picture handed over again at another time, as a frozen camera does."""
+    old, new = (f"{f.moment.astimezone(ZONE):%Y:%m:%d %H:%M:%S}".encode() for f in (
+        Frame(frame.repeats), frame))  # fmt: skip
+    return data.replace(old, new, 1)

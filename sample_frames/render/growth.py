@@ -2,7 +2,7 @@
 
 Between events the leaf area A (one side, cm²) follows
 
-    dA/dt = rate · warmth(day) · factor(t) · A · (1 − (A / full) ** bend)
+    dA/dt = rate · warmth(day) · factor(t) · A · (1 - (A / full) ** bend)
 
 (Richards 1959, J. Exp. Bot. 10:290, doi:10.1093/jxb/10.2.290). The factor is 1 but for the
 story's events; a harvest divides A at once.
@@ -22,20 +22,23 @@ STEP_DAYS = 1 / 24
 LAST_TIME = 78.0
 
 
+SLOWED = {  # by plant: since (day time), for how many days, and to what share of its rate
+    "basil": (
+        (story.POTTED_ON, story.PAUSE_DAYS, 0.06),
+        (story.COLD, story.COLD_DAYS, 0.25),
+    ),
+    "sunflower": ((story.COLD, story.COLD_DAYS - 1, 0.3),),
+    "chard": ((story.REPLANTED, story.DROOP_DAYS, 0.12),),
+    "pak-choi": ((story.GNAWED, story.GNAWED_UNTIL - story.GNAWED, 0.8),),
+}
+
+
 def factor(name: str, time: float) -> float:
     """What the story's events multiply a plant's relative growth rate by."""
-    on = {
-        "basil": (
-            (story.POTTED_ON, story.PAUSE_DAYS, 0.06),
-            (story.COLD, story.COLD_DAYS, 0.25),
-        ),
-        "sunflower": ((story.COLD, story.COLD_DAYS - 1, 0.3),),
-        "chard": ((story.REPLANTED, story.DROOP_DAYS, 0.12),),
-        "pak-choi": ((story.GNAWED, story.GNAWED_UNTIL - story.GNAWED, 0.8),),
-    }.get(name, ())
     if name.startswith("tray-b") and time >= story.FED:
         return story.FEED_FACTOR
-    return next((f for since, days, f in on if since <= time < since + days), 1.0)
+    slowed = SLOWED.get(name, ())
+    return next((f for since, days, f in slowed if since <= time < since + days), 1.0)
 
 
 @cache

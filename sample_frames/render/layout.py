@@ -17,15 +17,15 @@ MOUNTING_TILT_DEG = (0.9, 0.5, 0.7)
 PX_PER_CM = FOCAL_PX / CAMERA_HEIGHT_M / 100
 
 TAG_CENTRE, TAG_TURN_DEG, TAG_PLATE_M, TAG_SQUARE_M, TAG_TOP_M = (
-    (-0.5, -0.395),
+    (-0.505, -0.4),
     3.0,
-    0.15,
-    0.11,
+    0.18,
+    0.14,
     0.003,
 )
 CARDS = (
-    ("grey", (-0.335, -0.405), (0.05, 0.035), -5.0),
-    ("white", (-0.215, -0.4), (0.035,) * 2, -2.0),
+    ("grey", (-0.325, -0.41), (0.05, 0.035), -5.0),
+    ("white", (-0.22, -0.4), (0.035,) * 2, -2.0),
 )
 TRAY_CELL_M, TRAY_COLUMNS, TRAY_ROWS, TRAY_RIM_M = 0.060, 5, 2, 0.006
 

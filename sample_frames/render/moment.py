@@ -11,7 +11,8 @@ import numpy as np
 from . import story
 from .growth import leaf_area_cm2
 from .layout import Container, containers
-from .plants import Mesh, Plant, Posture
+from .mesh import Mesh, Posture
+from .plants import Plant
 from .weather import cloud, sun
 
 CUT_RANKS = 15

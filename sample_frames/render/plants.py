@@ -6,19 +6,21 @@ while it grows. No two plants share a seed.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
+from .flower import add_flower
 from .leaves import Pose, Shape, fan_leaf, form_factor, sigmoid, strip_leaf, tube
+from .mesh import Mesh, Posture
+from .pests import gnaw
 from .species import SPECIES
 
 GOLDEN_ANGLE = np.deg2rad(137.507764)
 SEED_SHAPE = Shape("seed", 0.72, 0.1, 0.0, 2, 0.0, 0.0, (14, 9))
-PETAL = Shape("seed", 0.30, 0.1, 0.0, 2, 0.0, 0.02, (10, 5))
+AT_REST = Posture()
 AGES = np.arange(0.0, 150.0, 0.25)
-FLOWERS_FROM, FLOWER_DAYS = 63.0, 7.0
+FLOWERS_FROM, FLOWER_DAYS = 62.5, 6.0
 
 
 def grown(age, pace, middle):
@@ -26,64 +28,6 @@ def grown(age, pace, middle):
     start = sigmoid(-middle / pace)
     size = (sigmoid((np.asarray(age, float) - middle) / pace) - start) / (1 - start)
     return np.where(np.asarray(age) > 0, size, 0.0)
-
-
-@dataclass(frozen=True)
-class Posture:
-    """How a plant holds its leaves at one moment.
-
-    Attributes
-    ----------
-    limp : float
-        Loss of turgor, 0 to 1.
-    lift : float
-        Leaves up (positive) or down by the time of day (rad).
-    towards : tuple of float
-        Lean of a stem's top, east and north, over its height.
-    breeze : int
-        Seed of the small movements of the air.
-    gnawed : float
-        Share of the pest damage done.
-    """
-
-    limp: float = 0.0
-    lift: float = 0.0
-    towards: tuple[float, float] = (0.0, 0.0)
-    breeze: int = 0
-    gnawed: float = 0.0
-
-
-@dataclass
-class Mesh:
-    """A plant's surface: points (n, 3) in m, quads (m, 4), and what colours them."""
-
-    points: list = field(default_factory=list)
-    quads: list = field(default_factory=list)
-    uv: list = field(default_factory=list)
-    tint: list = field(default_factory=list)
-    material: list = field(default_factory=list)
-    count: int = 0
-
-    def add(self, surface, material, tint=(1, 1, 1), keep=None):
-        """Add one grid of points; `keep` (rows - 1, columns - 1) leaves quads out."""
-        points, uv = surface
-        rows, columns = points.shape[:2]
-        at = np.arange(rows * columns).reshape(rows, columns) + self.count
-        quads = np.stack([at[:-1, :-1], at[:-1, 1:], at[1:, 1:], at[1:, :-1]], -1)
-        quads = quads.reshape(-1, 4) if keep is None else quads[keep]
-        self.points.append(points.reshape(-1, 3))
-        self.quads.append(quads)
-        self.uv.append(uv.reshape(-1, 2))
-        self.tint.append(np.tile(np.asarray(tint, float), (rows * columns, 1)))
-        self.material.append(np.full(len(quads), material))
-        self.count += rows * columns
-
-    def arrays(self):
-        """Points, quads, uv, tint and material names as arrays; empty without any part."""
-        if not self.points:
-            return np.zeros((0, 3)), np.zeros((0, 4), int), np.zeros((0, 2)), np.zeros((0, 3)), []
-        parts = (self.points, self.quads, self.uv, self.tint, self.material)
-        return tuple(np.concatenate(part) for part in parts)
 
 
 class Plant:
@@ -162,7 +106,7 @@ class Plant:
         table = self._table if not cut_ranks else self.area_cm2(AGES, cut_ranks)
         return float(np.interp(area_cm2, table, AGES))
 
-    def mesh(self, area_cm2, foot, floor, posture=Posture(), cut_ranks=0) -> tuple[Mesh, int]:
+    def mesh(self, area_cm2, foot, floor, posture=AT_REST, cut_ranks=0) -> tuple[Mesh, int]:
         """The plant as it stands.
 
         Parameters
@@ -200,9 +144,8 @@ class Plant:
             if len(p) > 40:
                 p[:, 2] = np.maximum(p[:, 2], floor(p[:, 0], p[:, 1]) + 0.00035 * (part % 24))
         shown = lengths > 0.05 * self.kind.length
-        count = sum(
-            s and rank >= cut_ranks for s, (_, _, rank, _) in zip(shown, self.places, strict=True)
-        )
+        ranks = np.array([rank for _, _, rank, _ in self.places])
+        count = np.count_nonzero(shown & (ranks >= cut_ranks))
         return mesh, int(count)
 
     def _add_seed_leaves(self, mesh, age, foot, number, posture):
@@ -216,7 +159,7 @@ class Plant:
             * length
             / self.kind.seed_leaf
         )
-        top = foot + [0, 0, high]
+        top = np.add(foot, (0, 0, high))
         mesh.add(tube(np.linspace(foot - [0, 0, 0.004], top, 4), 0.0011, 0.0009), "stalk")
         azimuth = rng.uniform(0, 2 * np.pi)
         yellow = (1.5 - 0.5 * fade, 1.15 - 0.15 * fade, 0.9)
@@ -251,29 +194,8 @@ class Plant:
         points, uv = grid(kind.shape, pose, rng)
         keep = None
         if posture.gnawed > 0 and kind.shape.outline != "fan":
-            points, keep = self._gnaw(points, uv, pose, i, posture.gnawed)
+            keep = gnaw(uv, pose, self.rng(i, 7), posture.gnawed)
         mesh.add((points, uv), material, self._tint(rng, ripe, leaf_age), keep)
-
-    def _gnaw(self, points, uv, pose, i, share):
-        """Bite round holes into a leaf, more and wider with the share of damage done."""
-        rng = self.rng(i, 7)
-        rows, columns = points.shape[:2]
-        where = np.stack(
-            [(uv[..., 0] * 2 - 1) * pose.width / 2 * 0.9, uv[..., 1] * pose.length], -1
-        )
-        keep = np.ones((rows - 1, columns - 1), bool)
-        for _ in range(rng.integers(4, 17)):
-            onset, widest = rng.uniform(0, 0.85), rng.uniform(0.0022, 0.0075)
-            edge = rng.uniform() < 0.35
-            at = np.array([rng.choice([-1, 1]) * 0.86 if edge else rng.uniform(-0.72, 0.72),
-                           rng.uniform(0.5, 0.93)]) * [pose.width / 2, pose.length]  # fmt: skip
-            radius = widest * np.clip((share - onset) / 0.3, 0, 1) * min(1, pose.length / 0.09)
-            if radius < 0.0007:
-                continue
-            middle = (where[:-1, :-1] + where[1:, 1:] + where[:-1, 1:] + where[1:, :-1]) / 4
-            squeeze = np.array([1, rng.uniform(0.7, 1.3)])
-            keep &= np.linalg.norm((middle - at) * squeeze, axis=-1) > radius
-        return points, keep
 
     def _rosette(self, mesh, age, lengths, foot, posture, cut_ranks):
         kind = self.kind
@@ -312,7 +234,7 @@ class Plant:
     def _pairs(self, mesh, age, lengths, foot, posture, cut_ranks):
         start = self.rng(901).uniform(0, 2 * np.pi)
         nodes = self.kind.leaves
-        foot = foot + [0, 0, 0.012]
+        foot = np.add(foot, (0, 0, 0.012))
         main = self._shoot(0, age, foot, start, 0.02, nodes, 0.15 * self.vigour, 0, posture)
         mesh.add(tube(np.vstack([foot - [0, 0, 0.014], main]), 0.0026, 0.0012), "stalk")
         shoots = {0: (main, start)}
@@ -353,29 +275,7 @@ class Plant:
             self._leaf(mesh, i, age, lengths[i], azimuth, base, posture, "sunflower")
         opened = float(np.clip((age - FLOWERS_FROM) / FLOWER_DAYS, 0, 1))
         if opened > 0.02:
-            self._flower(mesh, path[-1], opened, posture)
-
-    def _flower(self, mesh, top, opened, posture):
-        rng = self.rng(903)
-        radius = 0.016 + 0.010 * opened
-        turn = np.linspace(0, 2 * np.pi, 25)
-        rings = np.array([[1.0, 0.002], [0.96, 0.008], [0.6, 0.011], [0.02, 0.009]])
-        disc = np.stack([radius * rings[:, :1] * np.cos(turn), radius * rings[:, :1] * np.sin(turn),
-                         np.broadcast_to(rings[:, 1:], (4, 25))], -1) + top  # fmt: skip
-        uv = np.stack(np.broadcast_arrays(turn[None] / 6.3, rings[:, :1]), -1)
-        mesh.add((disc, uv), "flower disc")
-        for k in range(36):
-            length = (0.046 - 0.008 * (k % 2)) * opened * rng.uniform(0.85, 1.1)
-            azimuth = 2 * np.pi * k / 36 + rng.normal(0, 0.05)
-            base = (
-                top
-                + radius * np.array([np.cos(azimuth), np.sin(azimuth), 0]) * 0.9
-                + [0, 0, 0.002 + 0.002 * (k % 2)]
-            )
-            pose = Pose(
-                length, 0.0125, 0.9 - 0.65 * opened - 0.5 * posture.limp, 0.4, azimuth, tuple(base)
-            )
-            mesh.add(strip_leaf(PETAL, pose, rng), "petal", rng.uniform(0.88, 1.08) * np.ones(3))
+            add_flower(mesh, path[-1], opened, posture.limp, self.rng(903))
 
     def _straws(self, mesh, age, lengths, foot, posture, cut_ranks):
         for i, length in enumerate(lengths):
@@ -389,7 +289,7 @@ class Plant:
             out = np.concatenate([[0], np.cumsum(np.cos(angle[:-1]))]) / 9 * length
             up = np.concatenate([[0], np.cumsum(np.sin(angle[:-1]))]) / 9 * length
             spread, about = 0.024 * np.sqrt(rng.uniform()), rng.uniform(0, 2 * np.pi)
-            path = foot + [spread * np.cos(about), spread * np.sin(about), -0.002]
+            path = np.add(foot, (spread * np.cos(about), spread * np.sin(about), -0.002))
             path = path + np.stack([out * np.cos(azimuth), out * np.sin(azimuth), up], -1)
             mesh.add(tube(path, 0.0017, 0.0005, 5, (0.2, 0.9)), "chives",
                      rng.uniform(0.75, 1.2) * np.ones(3))  # fmt: skip

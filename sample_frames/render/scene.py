@@ -1,4 +1,4 @@
-"""The bench in Blender; the only module that needs `bpy`.
+"""The bench in Blender (needs `bpy`).
 
 `Studio.picture(frame)` gives the linear light of one moment as the camera's lens would see it.
 """
@@ -151,9 +151,14 @@ class Studio:
         height.inputs["From Min"].default_value = -1
         glow, out = nodes.new("ShaderNodeBackground"), nodes.new("ShaderNodeOutputWorld")
         self.ramp.color_ramp.elements.new(0.49), self.ramp.color_ramp.elements.new(0.5)
-        for a, b in ((place.outputs["Generated"], parts.inputs[0]), (parts.outputs["Z"], height.inputs[0]),
-                     (height.outputs[0], self.ramp.inputs[0]), (self.ramp.outputs[0], glow.inputs[0]),
-                     (glow.outputs[0], out.inputs[0])):  # fmt: skip
+        chain = (
+            (place.outputs["Generated"], parts.inputs[0]),
+            (parts.outputs["Z"], height.inputs[0]),
+            (height.outputs[0], self.ramp.inputs[0]),
+            (self.ramp.outputs[0], glow.inputs[0]),
+            (glow.outputs[0], out.inputs[0]),
+        )
+        for a, b in chain:
             links.new(a, b)
         world.cycles.sampling_method, world.cycles.sample_map_resolution = "MANUAL", 128
 

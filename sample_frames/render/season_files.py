@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from . import story
+from .growth import SLOWED
 from .layout import PX_PER_CM, TRAY_CELL_M, View, containers, plug_offset
 from .story import CAMERA, PLANTS, SOWN, Frame, day_of
 from .weather import hourly, watered
@@ -17,18 +18,18 @@ from .weather import hourly, watered
 AREAS = ("camera", "taken_at", "region", "area_px", "area_cm2", "area_level_cm2", "leaves",
          "law_cm2", "height_cm")  # fmt: skip
 _BOXES_PX = {  # left, top, right, bottom in the reference view, from the sowing day
-    "green-lettuce": (2, 12, 252, 292), "red-lettuce": (254, 12, 480, 292),
-    "sunflower": (482, 12, 696, 292), "pak-choi": (698, 12, 952, 292),
-    "basil": (40, 350, 176, 500), "chives": (206, 330, 362, 520),
-    "chard": (372, 318, 566, 552), "trough-rocket": (568, 330, 702, 540),
-    "trough-red-lettuce": (704, 330, 816, 540), "trough-pak-choi": (818, 320, 956, 552),
+    "green-lettuce": (2, 12, 244, 292), "red-lettuce": (246, 12, 466, 292),
+    "sunflower": (468, 12, 686, 292), "pak-choi": (688, 12, 952, 292),
+    "basil": (40, 350, 176, 500), "chives": (186, 330, 324, 530),
+    "chard": (326, 304, 544, 552), "trough-rocket": (546, 330, 684, 540),
+    "trough-red-lettuce": (686, 330, 798, 540), "trough-pak-choi": (800, 318, 956, 552),
 }  # fmt: skip
 _LATER_BOXES_PX = {
     "basil": (
-        (dt.date(2026, 4, 8), (10, 312, 206, 540)),
-        (dt.date(2026, 4, 29), (26, 322, 228, 552)),
+        (dt.date(2026, 4, 8), (8, 330, 184, 530)),
+        (dt.date(2026, 4, 29), (8, 336, 180, 552)),
     ),
-    "chives": ((dt.date(2026, 4, 29), (230, 296, 370, 500)),),
+    "chives": ((dt.date(2026, 4, 29), (182, 284, 324, 514)),),
 }
 
 
@@ -59,9 +60,9 @@ folder = "frames"
 px_per_cm = {PX_PER_CM:.4f}
 
 [capture]
-every_minutes = 150
+every_minutes = 15
 from = "08:30"
-until = "16:00"
+until = "18:00"
 daily_at = "{story.DAILY_AT:%H:%M}"
 """
 
@@ -73,7 +74,7 @@ def boxes(name: str) -> list[tuple[dt.date, tuple[int, int, int, int]]]:
         pot = next(c for c in containers(False, False, False) if c.name == tray)
         dx, dy = plug_offset(int(number))
         half = TRAY_CELL_M / 2
-        corners = [(pot.x + dx + sx * half, pot.y + dy + sy * half, pot.height)
+        corners = [(pot.x + dx + sx * half, pot.y + dy + sy * half, pot.height + 0.012)
                    for sx, sy in ((-1, 1), (1, -1))]  # fmt: skip
         (x0, y0), (x1, y1) = np.round(View().project(corners)[0]).astype(int)
         return [(SOWN, (int(x0), int(y0), int(x1), int(y1)))]
@@ -119,11 +120,12 @@ def diary() -> list[tuple[str, str, str, str]]:
         (on["cut"], "green-lettuce", "cut", "outer leaves for lunch; the heart stays"),
         (on["moved"], "basil", "moved", "a few centimetres, to reach behind"),
         (on["moved"], "chives", "moved", "a few centimetres, to reach behind"),
-        (on["cold"], "", "cold night", "close to freezing at dawn"),
+        (on["cold"], "", "cold", "close to freezing at dawn"),
         (on["cold"], "basil", "wilted", "hangs after the cold night"),
         (on["cold"], "sunflower", "wilted", "hangs after the cold night"),
         (str(day_of(story.COLD + 5)), "basil", "recovered", ""),
         (str(day_of(story.COLD + 4)), "sunflower", "recovered", ""),
+        ("2026-05-12", "sunflower", "first flower", ""),
         ("2026-05-24", "", "harvest", "everything, after the last picture"),
     ]
     for plant in PLANTS:
@@ -141,30 +143,49 @@ def story_md() -> str:
     def at(time):
         return f"{day_of(time)} {int(time % 1 * 24):02d}:{int(time * 24 % 1 * 60):02d}"
 
+    def percent(name, number=0):
+        return f"{100 * SLOWED[name][number][2]:.0f}"
+
+    before, after = ({c.name: c for c in containers(True, True, m)} for m in (False, True))
+    moved_cm = {
+        n: f"{100 * np.hypot(after[n].x - before[n].x, after[n].y - before[n].y):.1f}"
+        for n in ("basil", "chives")
+    }
     return f"""\
 # What truly happens in the sample season
 
-Times are local. Areas: `areas.csv`; `law_cm2` is the leaf area (one side, all leaves) by the growth
-law of `render/growth.py`, `area_cm2` the visible canopy projected onto the bench plane,
+Times are local. Areas: `areas.csv`; `law_cm2` is the leaf area (one side, all leaves) by the
+growth law of `render/growth.py`, `area_cm2` the visible canopy projected onto the bench plane,
 `area_level_cm2` the canopy seen from straight above at its true height.
 
-- **{at(story.POTTED_ON)}, basil:** potted on; grows at 6 % of its rate for {story.PAUSE_DAYS:.0f} days.
+- **{at(story.POTTED_ON)}, basil:** potted on; grows at {percent("basil")} % of its rate for
+  {story.PAUSE_DAYS:.0f} days.
 - **{at(story.KNOCKED)}, camera:** knocked by 14 px and {story.KNOCK_DEG} degrees; half put back on
-  {at(story.PUT_BACK)}. It also drifts by up to half a pixel. `camera.csv` has every frame's matrix.
-- **{at(story.REPLANTED)}, chard:** transplanted with disturbed roots; leaves hang and stand up again
-  within {story.DROOP_DAYS:.0f} days, growing at 12 % of the rate.
-- **{at(story.GNAWED)} to {at(story.GNAWED_UNTIL)}, pak choi:** holes eaten into the leaves, little by
-  little; grows at 80 % of its rate. `law_cm2` counts the leaves as if whole.
-- **{at(story.CUT)}, green lettuce:** cut-and-come-again; {100 * story.CUT_SHARE:.1f} % of the leaf area goes.
-- **{at(story.MOVED)}, basil and chives:** the pots are moved by 3.2 and 3.6 cm.
+  {at(story.PUT_BACK)}. It also drifts by up to half a pixel; `camera.csv` has every frame's
+  matrix from the reference view to the frame.
+- **{at(story.REPLANTED)}, chard:** transplanted with disturbed roots; leaves hang and stand up
+  again within {story.DROOP_DAYS:.0f} days, growing at {percent("chard")} % of the rate.
+  The new pot stands 2.5 cm higher, so that the canopy reads larger at once; standing up again,
+  it passes its later size by 5 % for a day.
+- **{at(story.GNAWED)} to {at(story.GNAWED_UNTIL)}, pak choi:** holes eaten into the leaves, little
+  by little; grows at {percent("pak-choi")} % of its rate. `law_cm2` counts the leaves as if whole.
+- **{at(story.CUT)}, green lettuce:** cut-and-come-again; {100 * story.CUT_SHARE:.1f} % of the leaf
+  area goes.
+- **{at(story.MOVED)}, basil and chives:** the pots are moved by {moved_cm["basil"]} and
+  {moved_cm["chives"]} cm.
 - **{at(story.COLD)}, basil and sunflower:** lose turgor in the cold night, stand again after
-  {story.COLD_DAYS:.0f} and {story.COLD_DAYS - 1:.0f} days; grow at 25 and 30 % of the rate meanwhile.
-- **Trough, red lettuce:** comes up on day 12. From early May it and the pak choi beside it overlap;
-  masks in `pair/` hold both full outlines (bit 1 lettuce, bit 2 pak choi).
-- **Trays:** from {at(story.FED)} every plug of tray B has {story.FEED_FACTOR} times the relative growth rate
-  of tray A's; nothing else differs. Odd and even plugs start from the same five sizes, so their
-  means are equal in truth.
-- **No frames:** {", ".join(map(str, story.NO_FRAMES))}. Mishaps: `frames.csv`.
+  {story.COLD_DAYS:.0f} and {story.COLD_DAYS - 1:.0f} days; grow at {percent("basil", 1)} and
+  {percent("sunflower")} % of the rate
+  meanwhile. The sunflower's head, from early May, counts as its canopy.
+- **Trough, red lettuce:** comes up on day 12. From 21 April it and the pak choi beside it
+  overlap, in the end by a quarter of the lettuce and a fifth of the pak choi; masks in `pair/`
+  hold both full outlines (bit 1 lettuce, bit 2 pak choi). Some frills of the lettuce come through
+  leaves of the pak choi, in pictures and truth alike.
+- **Trays:** from {at(story.FED)} every plug of tray B has {story.FEED_FACTOR} times the relative
+  growth rate of tray A's; nothing else differs. Odd and even plugs start from the same five
+  sizes, so their means are equal in truth.
+- **No frames:** {", ".join(map(str, story.NO_FRAMES))}. Mishaps: `frames.csv` and
+  `mishaps/list.csv`.
 """
 
 

@@ -92,7 +92,7 @@ def _trays() -> tuple[Grown, ...]:
             plugs.append(
                 Grown(f"tray-{tray}-{number}", f"Tray {tray.upper()}, plug {number}", "corn salad",
                       f"tray-{tray}", plug_offset(number), 200 + 20 * ord(tray) + number, 6.6,
-                      0.055, 1e6, 1.0, 1.0, group=f"tray-{tray}",
+                      0.055, 1e6, 1.0, 1.0, group=f"Tray {tray.upper()}",
                       start_cm2=float(starts[number - 1]))
             )  # fmt: skip
     return tuple(plugs)

@@ -6,6 +6,7 @@ lettuces run along the margin (base, tip, base) and from the midrib (bottom) out
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -173,9 +174,12 @@ def tag(px_per_mm=8) -> np.ndarray:
 
 
 def write_all(folder: Path):
-    """Write every texture as PNG into a folder; what is there stays."""
+    """Write every texture as PNG into a folder, unless this version of them is there."""
     folder.mkdir(parents=True, exist_ok=True)
-    if (folder / "done").exists():
+    sources = (Path(__file__), Path(__file__).with_name("layout.py"))
+    version = hashlib.sha256(b"".join(p.read_bytes() for p in sources)).hexdigest()
+    done = folder / "done"
+    if done.exists() and done.read_text() == version:
         return
     for name in LOOKS:
         colour, high = leaf(name)
@@ -183,4 +187,4 @@ def write_all(folder: Path):
         cv2.imwrite(str(folder / f"{name} height.png"), high)
     cv2.imwrite(str(folder / "wood.png"), wood()[..., ::-1])
     cv2.imwrite(str(folder / "tag.png"), tag())
-    (folder / "done").touch()
+    done.write_text(version)

@@ -132,5 +132,15 @@ def _pair(plants, view):
 
 
 def registration(moment: dt.datetime) -> np.ndarray:
-    """Homography from pixels of the reference view to those of the frame, shape (3, 3)."""
-    return View(*camera_turn(day_time(moment))).from_reference()
+    """Homography from pixels of the reference view to those of the frame, shape (3, 3).
+
+    Here the centre of the top left pixel is at (0, 0), as in the season's own files; `View`
+    has its corner there.
+    """
+    to_corners = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1]])
+    matrix = (
+        np.linalg.inv(to_corners)
+        @ View(*camera_turn(day_time(moment))).from_reference()
+        @ to_corners
+    )
+    return matrix / matrix[2, 2]

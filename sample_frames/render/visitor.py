@@ -46,8 +46,11 @@ def visitor_at(moment: dt.datetime) -> tuple[Thing, ...]:
     hand = np.array(hand)
     shoulder = np.array([hand[0] + (0.14 if hand[0] < 0 else -0.16), -0.72, 0.42])
     wrist = hand + (shoulder - hand) * 0.2
-    found = [_grid_thing("sleeve", _limb(shoulder, wrist, 0.060, 0.038, 0.03, day), "cloth"),
-             _grid_thing("palm", _limb(wrist + (shoulder - hand) * 0.05, hand, 0.030, 0.040, 0, day), "glove")]  # fmt: skip
+    cuff = wrist + (shoulder - hand) * 0.05
+    found = [
+        _grid_thing("sleeve", _limb(shoulder, wrist, 0.060, 0.038, 0.03, day), "cloth"),
+        _grid_thing("palm", _limb(cuff, hand, 0.030, 0.040, 0, day), "glove"),
+    ]
     ahead = (hand - shoulder) / np.linalg.norm(hand - shoulder)
     side = np.array([-ahead[1], ahead[0], 0])
     for k, (spread, long) in enumerate(

@@ -1,0 +1,102 @@
+"""How measured daily areas agree with true ones."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from statistics import median
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One day's true and measured area; `measured` is None where the day has no value.
+
+    `low` and `high` are the ends of the measured value's interval, where it has one.
+    """
+
+    day: date
+    true_cm2: float
+    measured_cm2: float | None
+    low_cm2: float | None = None
+    high_cm2: float | None = None
+
+    @property
+    def error(self) -> float | None:
+        """Measured against true: 0.02 is 2 % too large."""
+        return None if self.measured_cm2 is None else self.measured_cm2 / self.true_cm2 - 1
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Errors of many days, as shares of the true area; None where no day counts.
+
+    Attributes
+    ----------
+    days : int
+        Days that count: true area not below the least.
+    without_value : int
+        Those of them that have no measured value.
+    median_error, bias, p95_error : float or None
+        Median of absolute errors, mean of signed ones, 95th percentile of absolute ones.
+    worst_day : date or None
+    worst_error : float or None
+        The signed error farthest from 0, and its day.
+    covered : float or None
+        Share of days whose interval holds the true area.
+    half_width : float or None
+        Median of half the interval's width over the measured area.
+    """
+
+    days: int
+    without_value: int
+    median_error: float | None
+    bias: float | None
+    p95_error: float | None
+    worst_day: date | None
+    worst_error: float | None
+    covered: float | None
+    half_width: float | None
+
+
+def agreement(pairs: Sequence[Pair], least_cm2: float) -> Agreement:
+    """Sum up how a region's (or all regions') measured days agree with truth.
+
+    Parameters
+    ----------
+    pairs : sequence of Pair
+        Days with a true area.
+    least_cm2 : float
+        Days whose true area is smaller do not count: a seedling of 1 cm² has hardly more inner
+        pixels than edge, and its relative error says little about the method.
+
+    Returns
+    -------
+    Agreement
+    """
+    counting = [p for p in pairs if p.true_cm2 >= least_cm2]
+    known = [p for p in counting if p.measured_cm2 is not None]
+    without = len(counting) - len(known)
+    if not known:
+        return Agreement(len(counting), without, *[None] * 7)
+    errors = [p.error for p in known]
+    worst = max(known, key=lambda p: abs(p.error))
+    spans = [p for p in known if p.low_cm2 is not None and p.high_cm2 is not None]
+    covered = [p.low_cm2 <= p.true_cm2 <= p.high_cm2 for p in spans]
+    widths = [(p.high_cm2 - p.low_cm2) / 2 / p.measured_cm2 for p in spans if p.measured_cm2]
+    return Agreement(
+        len(counting),
+        without,
+        median(map(abs, errors)),
+        float(np.mean(errors)),
+        float(np.quantile(np.abs(errors), 0.95)),
+        worst.day,
+        worst.error,
+        sum(covered) / len(covered) if covered else None,
+        median(widths) if widths else None,
+    )
+
+
+def overall(by_region: Mapping[str, Sequence[Pair]], least_cm2: float) -> Agreement:
+    """The same over all regions, each region's day counting once."""
+    return agreement([pair for pairs in by_region.values() for pair in pairs], least_cm2)
