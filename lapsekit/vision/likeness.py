@@ -64,7 +64,7 @@ def unlikeness(one: np.ndarray, other: np.ndarray) -> np.ndarray:
     ratio, *colours = one - other
     texture = cv2.absdiff(ratio, cv2.medianBlur(ratio, _STEP_PX))
     smooth = _mean(ratio)
-    middle = float(np.median(_thinned(smooth)))
+    middle = _middle(_thinned(smooth))
     tints = [np.abs(_mean(_without_light(c, smooth))) for c in colours]
     change = np.abs(smooth - middle)
     change += _BEYOND_SHADE * np.maximum(change - _SHADE, 0)
@@ -76,17 +76,23 @@ def unlikeness(one: np.ndarray, other: np.ndarray) -> np.ndarray:
 def _without_light(colour: np.ndarray, ratio: np.ndarray) -> np.ndarray:
     """Colour change less its middle, and less its part that goes with brightness."""
     few, level = _thinned(colour), _thinned(ratio)
-    bright = level > np.median(level)
-    span = float(level[bright].mean() - level[~bright].mean()) if bright.any() else 0.0
+    bright = level > _middle(level)
+    shades = level[~bright]
+    span = float(level[bright].mean() - shades.mean()) if shades.size < level.size else 0.0
     if span < _TWO_LIGHTS:  # one light only
-        return colour - float(np.median(few))
-    slope = float(np.median(few[bright]) - np.median(few[~bright])) / span
-    return colour - slope * ratio - float(np.median(few - slope * level))
+        return colour - _middle(few)
+    slope = (_middle(few[bright]) - _middle(few[~bright])) / span
+    return colour - slope * ratio - _middle(few - slope * level)
 
 
 def _thinned(plane: np.ndarray) -> np.ndarray:
     """Every ninth pixel: enough for a median, which costs the most otherwise."""
-    return plane[1::3, 1::3]
+    return np.ascontiguousarray(plane[1::3, 1::3]).ravel()
+
+
+def _middle(values: np.ndarray) -> float:
+    """Median, without the checks that cost `numpy.median` more than its sorting."""
+    return float(np.partition(values, values.size // 2)[values.size // 2])
 
 
 def _mean(plane: np.ndarray) -> np.ndarray:

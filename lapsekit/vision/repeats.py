@@ -1,12 +1,13 @@
 """The same picture handed over again: a sensor's noise never repeats, a stuck camera does."""
 
 from collections import deque
+from collections.abc import Sequence
 from datetime import datetime
 
 import numpy as np
 
 _LOOKED_AT = 40
-_PAIRS = 10
+_PAIRS, _FIRST_PAIRS = 10, 4
 _FLOOR, _SHARE = 0.002, 0.5
 
 
@@ -16,13 +17,21 @@ class Repeats:
     Grain is compared by 1 − correlation. Two exposures share the texture of the bench but not the
     noise, and light and leaves moved; how like a new picture is to the one before that is most
     like it is learned. A picture encoded once more differs by far less: less than half of what
-    the most alike new ones (second percentile) differ is a repeat. Before ten are known, only
-    what is equal but for rounding (0.002).
+    the most alike new ones (second percentile) differ is a repeat. Before ten are known, half of
+    half the median among the season's first frames stands in for that, which the repeats among
+    them do not move as long as they are few; before even these are there, only what is equal but
+    for rounding (0.002) counts.
+
+    Parameters
+    ----------
+    start : sequence of bytes
+        Grain of the season's first frames.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, start: Sequence[bytes] = ()) -> None:
         self._before: deque[tuple[datetime, bytes, np.ndarray]] = deque(maxlen=_LOOKED_AT)
         self._unlike: deque[float] = deque(maxlen=6 * _LOOKED_AT)
+        self._at_first = max(_FLOOR, _SHARE * _SHARE * _typical_unlike(start))
 
     def same_as(self, at: datetime, grain: bytes) -> datetime | None:
         """When the picture was first seen, if this one repeats it; a new one is remembered."""
@@ -38,8 +47,15 @@ class Repeats:
 
     def _most(self) -> float:
         if len(self._unlike) < _PAIRS:
-            return _FLOOR
+            return self._at_first
         return max(_SHARE * float(np.percentile(self._unlike, 2)), 1e-6)
+
+
+def _typical_unlike(start: Sequence[bytes]) -> float:
+    """Median unlikeness of the first frames to the one before that is most like; 0 if too few."""
+    levels = [_standard(grain) for grain in start]
+    nearest = [1 - max(float(level @ b) for b in levels[:k]) for k, level in enumerate(levels) if k]
+    return float(np.median(nearest)) if len(nearest) >= _FIRST_PAIRS else 0.0
 
 
 def _standard(grain: bytes) -> np.ndarray:

@@ -15,6 +15,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+import numpy as np
+
 from lapsekit.vision.figures import Figures
 from lapsekit.vision.repeats import Repeats
 from lapsekit.vision.usual import ENOUGH, Usual
@@ -148,43 +150,33 @@ class _Judging:
     def __init__(self, frames: Sequence[Seen], limits: Limits):
         self.limits = limits
         start = frames[: 4 * ENOUGH]
-        self.usual = {
-            name: Usual([(seen.at, getattr(seen.figures, name)) for seen in start])
-            for name in ("luminance", "clipped", "veil", "sharpness", "white_patch")
-        }
-        tiles = range(len(frames[0].figures.tiles) if frames else 0)
-        self.tiles = [Usual([(s.at, s.figures.tiles[k]) for s in start]) for k in tiles]
-        self.repeats = Repeats()
+        self.usual = Usual([(seen.at, _row(seen.figures)) for seen in start])
+        self.repeats = Repeats([seen.figures.grain for seen in start])
 
     def judged(self, seen: Seen) -> Verdict:
         """Verdict by numbers alone: all reasons but a visitor."""
         at, figures = seen.at, seen.figures
-        told = self._exposure(at, figures)
-        told = told or self._again(at, figures) or self._glare(at, figures)
-        told = told or self._veil(at, figures) or self._sharpness(at, figures)
+        now, always = _Norm(self.usual.at_this_hour(at)), _Norm(self.usual.at_any_hour(at))
+        told = self._exposure(figures, now) or self._again(at, figures) or _glare(figures, now)
+        told = told or _veil(figures, now, always) or self._sharpness(figures, always)
         reason = told.split(":")[0] or None
         if reason != "frozen":
-            self._teach(at, figures, reason is None)
+            self.usual.teach(at, _row(figures), reason is None)
         return Verdict(reason, told, False)
 
-    def _teach(self, at: datetime, figures: Figures, passed: bool) -> None:
-        for name, usual in self.usual.items():
-            usual.teach(at, getattr(figures, name), passed)
-        for tile, usual in zip(figures.tiles, self.tiles, strict=True):
-            usual.teach(at, tile, passed)
-
-    def _exposure(self, at: datetime, figures: Figures) -> str:
+    def _exposure(self, figures: Figures, usual: "_Norm") -> str:
         now, clipped = figures.luminance, figures.clipped
-        usual = self.usual["luminance"].at_this_hour(at)
-        shown = "" if usual is None else f" where this camera has {usual:.2f} at this hour"
-        if self._is_dark(figures, usual):
+        shown = ""
+        if usual.luminance is not None:
+            shown = f" where this camera has {usual.luminance:.2f} at this hour"
+        if self._is_dark(figures, usual.luminance):
             return f"dark: mean brightness {now:.2f}{shown}"
-        fixed, often = self.limits.blown_above, self.usual["clipped"].at_this_hour(at)
+        fixed, often = self.limits.blown_above, usual.clipped
         most = _CLIPPED_FLOOR if often is None else often + _CLIPPED_MORE
         most = most if fixed is None else fixed
         if clipped > most:
             return f"blown out: colour is lost in {clipped:.0%} of the picture; at most {most:.0%}"
-        if fixed is None and usual and now > usual * 2 ** (_STOPS_BRIGHTER / _GAMMA):
+        if fixed is None and shown and now > usual.luminance * 2 ** (_STOPS_BRIGHTER / _GAMMA):
             return f"blown out: mean brightness {now:.2f}{shown}"
         return ""
 
@@ -201,50 +193,63 @@ class _Judging:
             return ""
         return f"frozen: the picture of {earlier:%d %B, %H:%M} again, with the same grain"
 
-    def _veil(self, at: datetime, figures: Figures) -> str:
-        name = self.usual["veil"]
-        usual = name.at_this_hour(at)
-        usual = name.at_any_hour(at) if usual is None else usual
-        if usual is None and figures.sharpness > _SHARPNESS_FLOOR + 0.1:
-            return ""
-        if figures.veil <= self._most_veil(at, figures, usual or 0):
-            return ""
-        if usual is None:
-            return f"hazed: a veil of {figures.veil:.2f} and soft edges; dew on the lens?"
-        return (
-            f"hazed: the darkest things are at {figures.veil:.2f} of the mean brightness where "
-            f"this camera has {usual:.2f}; haze, or dew on the lens?"
-        )
-
-    def _most_veil(self, at: datetime, figures: Figures, usual: float) -> float:
-        sharp = self.usual["sharpness"].at_any_hour(at)
-        if sharp is not None and figures.sharpness < sharp * _SOFT:
-            return max(_SOFT_VEIL_HARMLESS, usual + _SOFT_VEIL_MORE)
-        return max(_VEIL_HARMLESS, usual + _VEIL_MORE)
-
-    def _sharpness(self, at: datetime, figures: Figures) -> str:
-        now, fixed = figures.sharpness, self.limits.blurred_above
-        usual = self.usual["sharpness"].at_any_hour(at)
-        if fixed is not None or usual is None:
+    def _sharpness(self, figures: Figures, usual: "_Norm") -> str:
+        now, fixed, often = figures.sharpness, self.limits.blurred_above, usual.sharpness
+        if fixed is not None or often is None:
             least = _SHARPNESS_FLOOR if fixed is None else 1 - fixed
             return f"blurred: sharpness {now:.2f}, at least {least:.2f}" if now < least else ""
-        if now < usual * _SHARPNESS_KEPT:
-            return f"blurred: sharpness {now:.2f} where this camera has {usual:.2f}; focus? wind?"
-        for tile, before in zip(figures.tiles, self.tiles, strict=True):
-            usual = before.at_any_hour(at)
-            if usual and tile < usual * _TILE_KEPT:
+        if now < often * _SHARPNESS_KEPT:
+            return f"blurred: sharpness {now:.2f} where this camera has {often:.2f}; focus? wind?"
+        for tile, before in zip(figures.tiles, usual.tiles, strict=True):
+            if tile < before * _TILE_KEPT:
                 return (
                     f"blurred: part of the picture has sharpness {tile:.2f} where it has "
-                    f"{usual:.2f} as a rule; a drop on the lens?"
+                    f"{before:.2f} as a rule; a drop on the lens?"
                 )
         return ""
 
-    def _glare(self, at: datetime, figures: Figures) -> str:
-        usual = self.usual["white_patch"].at_this_hour(at)
-        most = _PATCH_FLOOR if usual is None else usual + _PATCH_MORE
-        if figures.white_patch <= most:
-            return ""
-        return (
-            f"glare: one white patch covers {figures.white_patch:.1%} of the picture, at most "
-            f"{most:.1%}; the sun's reflection?"
-        )
+
+_NUMBERS = ("luminance", "clipped", "veil", "sharpness", "white_patch")
+
+
+def _row(figures: Figures) -> np.ndarray:
+    return np.array([getattr(figures, name) for name in _NUMBERS] + list(figures.tiles))
+
+
+class _Norm:
+    """What is usual, by name; each None where too few frames are there to compare with."""
+
+    def __init__(self, medians: np.ndarray | None):
+        found = [None] * len(_NUMBERS) if medians is None else medians.tolist()
+        self.luminance, self.clipped, self.veil, self.sharpness, self.white_patch = found[:5]
+        self.tiles = found[5:]
+
+
+def _veil(figures: Figures, now: _Norm, always: _Norm) -> str:
+    usual = always.veil if now.veil is None else now.veil
+    if usual is None and figures.sharpness > _SHARPNESS_FLOOR + 0.1:
+        return ""
+    if figures.veil <= _most_veil(figures, usual or 0, always.sharpness):
+        return ""
+    if usual is None:
+        return f"hazed: a veil of {figures.veil:.2f} and soft edges; dew on the lens?"
+    return (
+        f"hazed: the darkest things are at {figures.veil:.2f} of the mean brightness where "
+        f"this camera has {usual:.2f}; haze, or dew on the lens?"
+    )
+
+
+def _most_veil(figures: Figures, usual: float, sharp: float | None) -> float:
+    if sharp is not None and figures.sharpness < sharp * _SOFT:
+        return max(_SOFT_VEIL_HARMLESS, usual + _SOFT_VEIL_MORE)
+    return max(_VEIL_HARMLESS, usual + _VEIL_MORE)
+
+
+def _glare(figures: Figures, usual: _Norm) -> str:
+    most = _PATCH_FLOOR if usual.white_patch is None else usual.white_patch + _PATCH_MORE
+    if figures.white_patch <= most:
+        return ""
+    return (
+        f"glare: one white patch covers {figures.white_patch:.1%} of the picture, at most "
+        f"{most:.1%}; the sun's reflection?"
+    )
