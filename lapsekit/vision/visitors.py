@@ -38,13 +38,17 @@ _LEARNED_OVER = 40
 _STRANGE = 2.5
 """Times the typical unlikeness (root mean square); good cells pass it once in some thousand."""
 
+_ODD = 1.6
+"""What connects strange cells to one place and gives it its width (two thresholds, as for edges:
+Canny 1986, IEEE TPAMI 8(6)): a limb may be like the bench in its middle, and is one limb still."""
+
 _STRANGEST = 10.0
 _THIN = np.ones((3, 3), np.uint8)
 """Cells one wide are the rim of a plant that grew, or an edge that moved; no finger is so thin."""
 
-_LEAST_EXCESS = 0.0022
+_LEAST_EXCESS = 0.0015
 """Excess over `_STRANGE`, summed over a connected place, as a share of the picture's cells: a
-finger's length of something plain to see, or a hand of something hard to see."""
+fingertip of something plain to see, or a hand of something hard to see."""
 
 _UNTAUGHT = 3
 """Before anything is learned, a place must be more: four times at the first frame, twice
@@ -275,10 +279,9 @@ class _Compared:
         self._blobs = None
 
     def _strangest(self) -> tuple[np.ndarray, float]:
-        mask = (self.strange > _STRANGE).astype(np.uint8)
-        mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, _THIN)
+        mask = cv2.morphologyEx((self.strange > _ODD).astype(np.uint8), cv2.MORPH_OPEN, _THIN)
         count, labels = cv2.connectedComponents(mask, connectivity=8)
-        over = np.minimum(self.strange, _STRANGEST) - _STRANGE
+        over = np.clip(self.strange, _STRANGE, _STRANGEST) - _STRANGE
         excess = np.bincount(labels.ravel(), over.ravel(), count)
         excess[0] = 0
         most = int(excess.argmax())
