@@ -22,3 +22,12 @@ def homography(source: np.ndarray, target: np.ndarray) -> np.ndarray:
         rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
     return np.array([*np.linalg.solve(rows, np.ravel(target)), 1.0]).reshape(3, 3)
+
+
+def normal_form(shape: tuple[int, int]) -> np.ndarray:
+    """Takes pixels to a picture's middle as origin and half its width as unit: (3, 3)."""
+    height, width = shape
+    unit = 2 / width
+    return np.array(
+        [[unit, 0, -(width - 1) / 2 * unit], [0, unit, -(height - 1) / 2 * unit], [0, 0, 1]]
+    )
