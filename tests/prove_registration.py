@@ -21,10 +21,12 @@ import cv2
 import numpy as np
 
 from lapsekit.vision.homographies import project
+from lapsekit.vision.knocks import knocks
 from lapsekit.vision.markers import find_tags
 from lapsekit.vision.registration import NotRegistered, Reference, register
 
 # The truth's pixel centres lie at halves, those of lapsekit at whole numbers.
+TURN = ("shift_x_px", "shift_y_px", "turn_deg")
 HALF = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
 
 
@@ -137,6 +139,25 @@ def table(rows):
         print(f"{name:28}{len(group):7d}{len(errors) - len(kept):8d}{''.join(told)}{spent:7.1f}")
 
 
+def told_knocks(season: Path, rows):
+    """The knocks found in the season as it is, beside the truth of the two frames."""
+    plain = [row for row in rows if not row[1]]
+    matrices = [None if isinstance(r[4], NotRegistered) else r[4].matrix for r in plain]
+    with (season / "truth/camera.csv").open() as file:
+        truth = {
+            datetime.fromisoformat(r["taken_at"]): [float(r[k]) for k in TURN]
+            for r in csv.DictReader(file)
+        }
+    shape = read_luma(season / plain[0][5]).shape
+    for knock in knocks(matrices, shape):
+        x, y, turn = np.subtract(truth[plain[knock.at][6]], truth[plain[knock.before][6]])
+        print(
+            f"knocked between {plain[knock.before][6]:%Y-%m-%d %H:%M} and "
+            f"{plain[knock.at][6]:%Y-%m-%d %H:%M} UTC by {knock.size_px:.2f} px and "
+            f"{knock.turn_deg:.3f} degrees (truth: {np.hypot(x, y):.2f} px, {turn:.3f} degrees)"
+        )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--season", type=Path, required=True)
@@ -155,6 +176,7 @@ def main() -> None:
             )
             print(path[-20:-4], state, "warped" if moved else "", f"{error:.3f}", what)
     table(rows)
+    told_knocks(given.season, rows)
 
 
 if __name__ == "__main__":

@@ -31,3 +31,9 @@ def normal_form(shape: tuple[int, int]) -> np.ndarray:
     return np.array(
         [[unit, 0, -(width - 1) / 2 * unit], [0, unit, -(height - 1) / 2 * unit], [0, 0, 1]]
     )
+
+
+def corners_of(shape: tuple[int, int]) -> np.ndarray:
+    """Centres of a picture's corner pixels, clockwise from the top left: (4, 2)."""
+    height, width = shape
+    return np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1]], float)

@@ -13,7 +13,7 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-from lapsekit.vision.homographies import normal_form, project
+from lapsekit.vision.homographies import corners_of, normal_form, project
 from lapsekit.vision.robust import TUKEY_SIGMAS
 
 HALF_PX = 7
@@ -24,7 +24,7 @@ _EVENED_WITHIN_PX = 7
 _FLAT = 0.02
 _FOUND_AGAIN = 0.3
 _LOG = np.log(np.arange(256) + _NOISE).astype(np.float32)
-_VOTES = 5
+_FIRST_VOTES, _LATER_VOTES = 5, 2
 _SETTLED_PX = 0.005
 _MEDIAN_OF_CHI2 = 1.386
 """Median of a chi-squared variable of two degrees of freedom."""
@@ -68,8 +68,9 @@ class Vote:
     agree, looked_at : int
         Patches that moved with it, and those that could be compared.
     share : float
-        What the agreeing patches show as a share of what all compared ones would, 0 to 1, in the
-        direction in which it is least: boards all agree along their grain, wherever they lie.
+        How much of the compared patches' pattern is found again by the agreeing ones, about 0 to
+        1, in the direction in which it is least: boards all agree across their grain, however far
+        they slid along it.
     residual_px : float
         Typical distance, along what its pattern shows, of an agreeing patch from its place.
     error_px : float
@@ -117,6 +118,7 @@ class Patches:
         slope = slopes[:, row, column] / 32 / norm
         self.slope = np.ascontiguousarray((slope - slope.mean(-1, keepdims=True)).swapaxes(0, 1))
         self.strength = np.einsum("nip,njp->nij", self.slope, self.slope).astype(float)
+        self.echo = self._echo_of(self.pattern)
 
     def __len__(self):
         return len(self.centres)
@@ -132,8 +134,15 @@ class Patches:
         """How each patch moves with the eight numbers of `_moved`: (n, 2, 8)."""
         return _levers(self.centres, self.shape)
 
+    def _echo_of(self, seen: np.ndarray) -> np.ndarray:
+        """How far the slopes of patches seen (n, p) go along with the patches' own: (n, 2, 2)."""
+        size = 2 * HALF_PX + 1
+        down, across = np.gradient(seen.reshape(-1, size, size), axis=(1, 2))
+        slopes = np.stack([across, down], 1).reshape(len(seen), 2, -1)
+        return np.matmul(self.slope, slopes.swapaxes(1, 2)).astype(float)
+
     def pulls(self, fine: np.ndarray, matrix: np.ndarray):
-        """Each patch's pull (n, 2) from where `matrix` puts it, how like it is there, if inside."""
+        """What is seen where `matrix` puts each patch, its pull (n, 2), likeness, and if inside."""
         x, y = self.places[..., 0], self.places[..., 1]
         (a, b, c), (d, e, f), (g, h, i) = matrix.astype(np.float32)
         below = g * x + h * y + i
@@ -147,7 +156,7 @@ class Patches:
         )  # fmt: skip
         likeness = np.einsum("np,np->n", seen, self.pattern)
         pull = np.matmul(self.slope, (self.pattern - seen)[..., None])[..., 0]
-        return pull.astype(float), likeness.astype(float), inside
+        return seen, pull.astype(float), likeness.astype(float), inside
 
     def agree_on(
         self, fine: np.ndarray, start: np.ndarray, numbers: int, rounds: int, free=None
@@ -175,12 +184,12 @@ class Patches:
         Vote or None
             None when fewer than two patches for each number are found again.
         """
-        matrix = np.asarray(start, float)
+        matrix, weights = np.asarray(start, float), None
         levers = self.levers[:, :, :numbers]
         pushed = self.strength @ levers
         normal = np.einsum("nik,nil->nkl", levers, pushed).reshape(len(self), -1)
         for _ in range(rounds):
-            pull, likeness, compared = self.pulls(fine, matrix)
+            seen, pull, likeness, compared = self.pulls(fine, matrix)
             if free is not None:
                 compared &= _lies_in(free, project(matrix, self.centres))
             found = compared & (likeness > _FOUND_AGAIN)
@@ -188,12 +197,16 @@ class Patches:
                 return None
             # What a patch does not explain of its pattern is its noise.
             trust = found / np.maximum(1 - likeness**2, 0.02)
-            step, weights, off, noise = _voted(pull, trust, levers, pushed, normal, self.unsure)
+            if weights is not None and np.count_nonzero(weights[found]) < 2 * numbers:
+                weights = None
+            step, weights, off, noise = _voted(
+                pull, trust, levers, pushed, normal, self.unsure, weights
+            )
             matrix = _moved(matrix, step, self.shape)
             if np.abs(step).max() < _SETTLED_PX:
                 break
         strength = (weights @ normal).reshape(numbers, numbers) / noise
-        corners = _levers(_corners(self.shape), self.shape)[:, :, :numbers]
+        corners = _levers(corners_of(self.shape), self.shape)[:, :, :numbers]
         spread = np.einsum("nik,kl,nil->n", corners, np.linalg.pinv(strength), corners)
         agree = weights > 0
         moved = np.einsum("nij,nj->ni", self.unsure, off)[agree]
@@ -203,7 +216,7 @@ class Patches:
             numbers=numbers,
             agree=int(agree.sum()),
             looked_at=int(compared.sum()),
-            share=_least_share(self.strength[agree].sum(0), self.strength[compared].sum(0)),
+            share=_least_share(self._echo_of(seen)[agree].sum(0), self.echo[compared].sum(0)),
             residual_px=float(np.sqrt(np.median((moved**2).sum(1)) / _MEDIAN_OF_CHI2)),
             error_px=float(np.sqrt(spread.max())),
             misfit=float(cut.sum()),
@@ -211,29 +224,38 @@ class Patches:
         )
 
 
-def _voted(pull, trust, levers, pushed, normal, unsure):
-    """One robust Gauss-Newton step: numbers, weights, what is left of the pulls, noise."""
+def _voted(pull, trust, levers, pushed, normal, unsure, weights):
+    """One robust Gauss-Newton step: numbers, weights, what is left of the pulls, noise.
+
+    Starts from the weights of the step before, if there was one.
+    """
     numbers = levers.shape[2]
-    weights = trust
-    for _ in range(_VOTES):
-        left = np.einsum("n,nik,ni->k", weights, levers, pull)
-        step = np.linalg.lstsq((weights @ normal).reshape(numbers, numbers), left, rcond=1e-9)[0]
-        off = pull - pushed @ step
+    votes = _FIRST_VOTES if weights is None else _LATER_VOTES
+    weights = trust if weights is None else weights * (trust > 0)
+    flat, rows = levers.reshape(-1, numbers), pushed.reshape(-1, numbers)
+    for _ in range(votes):
+        left = (weights[:, None] * pull).ravel() @ flat
+        strength = (weights @ normal).reshape(numbers, numbers)
+        strength.flat[:: numbers + 1] *= 1 + 1e-9
+        step = np.linalg.solve(strength, left)
+        off = pull - (rows @ step).reshape(-1, 2)
         misfit = _chi2(off, unsure, trust)
         noise = np.median(misfit[trust > 0]) / _MEDIAN_OF_CHI2 + 1e-12
-        weights = trust * (1 - np.minimum(misfit / noise / TUKEY_SIGMAS**2, 1)) ** 2
+        weights = trust * (1 - np.minimum(misfit / (noise * TUKEY_SIGMAS**2), 1)) ** 2
     return step, weights, off, noise
 
 
 def _chi2(off, unsure, trust):
-    return trust * np.einsum("ni,nij,nj->n", off, unsure, off)
+    x, y = off[:, 0], off[:, 1]
+    across, both, down = unsure[:, 0, 0], unsure[:, 0, 1], unsure[:, 1, 1]
+    return trust * (across * x * x + 2 * both * x * y + down * y * y)
 
 
 def _least_share(part, whole):
-    """Least eigenvalue of `part` against `whole`, both symmetric (2, 2) and `part` within it."""
-    values, vectors = np.linalg.eigh(whole)
+    """Least eigenvalue of `part` against `whole`, (2, 2) each, of their symmetric halves."""
+    values, vectors = np.linalg.eigh(whole + whole.T)
     halves = vectors / np.sqrt(np.maximum(values, 1e-12))
-    return float(np.linalg.eigvalsh(halves.T @ part @ halves)[0])
+    return float(np.linalg.eigvalsh(halves.T @ (part + part.T) @ halves)[0])
 
 
 def _standardised(patches):
@@ -281,11 +303,6 @@ def _moved(matrix, step, shape):
     form = normal_form(shape)
     moved = matrix @ np.linalg.inv(form) @ (np.eye(3) + small) @ form
     return moved / moved[2, 2]
-
-
-def _corners(shape):
-    height, width = shape
-    return np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1.0]])
 
 
 def _lies_in(mask, points):

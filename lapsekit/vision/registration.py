@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from lapsekit.vision.homographies import project
+from lapsekit.vision.homographies import corners_of, project
 from lapsekit.vision.markers import Tag
 from lapsekit.vision.patches import Patches, Vote, evened, log_luma
 from lapsekit.vision.searching import Searcher
@@ -15,13 +15,17 @@ _PATCHES = 400
 _LEVELS = ((4, 150, 6), (2, 150, 4))
 """Coarse levels: how much smaller, how many patches, how many rounds."""
 _ROUNDS = 4
-_AGREE_AT_LEAST = 0.2
-"""Wrongly placed, a tenth of a bench's patches still find something like themselves (boards,
-rows, rims); twice that is no chance."""
+_FOUND_AT_LEAST, _BEYOND_DOUBT = 0.1, 0.25
+"""Wrongly placed, a picture finds up to 7 % of a bench's pattern in what merely looks like it;
+clearly more is no chance. Between the two bounds every start is tried and the best one taken."""
+_CLOSE_PX = 2.0
+"""How far from its guess a movement may end that was looked for only there."""
 _PATCHES_AT_LEAST = 12
 _ERROR_AT_MOST_PX = 0.6
-_NEIGHBOURS = 2.0
-"""Patches beside each other see the same light: two count as one where fits are compared."""
+_NEIGHBOURS = 4.0
+"""Patches beside each other see the same light, so that their errors are not independent: four
+count as one where fits are compared. (Frames that did not move gain seven times what independent
+errors would from two numbers too many.)"""
 
 
 @dataclass(frozen=True)
@@ -167,37 +171,52 @@ def register(
         )
     if len(reference.fine) < _PATCHES_AT_LEAST:
         return NotRegistered("the reference view shows too little that stays as it is")
-    view, best = _View(luma), NotRegistered("none of the surroundings could be matched")
+    view = _View(luma)
     own_guess = None if guess is None else guess @ np.linalg.inv(_link(reference))
-    for method, start in _starts(luma, reference, usable, own_guess, tags):
-        found = _from_start(view, reference, start, usable)
-        if isinstance(found, Vote):
-            return _told(found, method, reference, tags)
-        best = max(best, found, key=lambda refusal: refusal.share)
-    return best
+    best, how = NotRegistered("none of the surroundings could be matched"), ""
+    for method, start, close in _starts(luma, reference, usable, own_guess, tags):
+        found = _from_start(view, reference, start, usable, close)
+        if _better(found, best):
+            best, how = found, method
+        if isinstance(found, Vote) and (close or found.share >= _BEYOND_DOUBT):
+            break
+    return best if isinstance(best, NotRegistered) else _told(best, how, reference, tags)
+
+
+def _better(found: Vote | NotRegistered, best: Vote | NotRegistered) -> bool:
+    if isinstance(found, Vote) != isinstance(best, Vote):
+        return isinstance(found, Vote)
+    return found.share > best.share
 
 
 def _link(reference: Reference) -> np.ndarray:
     return np.eye(3) if reference.from_season is None else reference.from_season.matrix
 
 
-def _starts(luma, reference, usable, guess, tags) -> Iterator[tuple[str, np.ndarray]]:
-    """Coarse movements to start from, each tried only if those before it failed."""
-    near = [np.eye(3)] if guess is None else [_plain(guess, reference.shape), np.eye(3)]
-    yield from (("near", start) for start in near)
+def _starts(luma, reference, usable, guess, tags) -> Iterator[tuple[str, np.ndarray, bool]]:
+    """Movements to start from, each tried only if those before it failed; whether it is close."""
+    if guess is not None:
+        yield "near", guess, True
+        yield "near", guess, False
+    yield "near", np.eye(3), False
     from_tags = _movement_of_tags(reference.tags, tags)
     if from_tags is not None:
-        yield "tag", from_tags
+        yield "tag", from_tags, False
     found = reference.searcher.movement(luma, usable)
     if found is not None:
-        yield "search", found
+        yield "search", found, False
 
 
 def _plain(matrix, shape):
     """The similarity nearest to a homography over a picture of that shape."""
-    height, width = shape
-    places = np.array([[0, 0], [width - 1, 0], [width - 1, height - 1], [0, height - 1.0]])
+    places = corners_of(shape)
     return _similarity(places, project(matrix, places))
+
+
+def _apart_px(first, second, shape) -> float:
+    """How far apart two movements put a corner of the picture, at most."""
+    places = corners_of(shape)
+    return float(np.linalg.norm(project(first, places) - project(second, places), axis=1).max())
 
 
 def _similarity(source, target):
@@ -234,19 +253,22 @@ def _smaller_mask(mask, by):
     return cv2.resize(crop, size, interpolation=cv2.INTER_AREA) > 0.99
 
 
-def _from_start(view, reference, start, usable) -> Vote | NotRegistered:
-    """From a rough start to the final movement, coarse to fine, simple to general."""
+def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:
+    """From a start to the final movement, from simple to general; coarse to fine unless close."""
+    guess, start = start, _plain(start, reference.shape)
     for (by, _, rounds), patches in zip(_LEVELS, reference.coarse, strict=True):
+        if close:
+            break
         free = None if usable is None else _smaller_mask(usable, by)
         vote = patches.agree_on(view.smaller(by), _resized(start, 1 / by), 4, rounds, free)
-        if vote is None:
-            return _refusal(0.0)
-        if vote.share < _AGREE_AT_LEAST:
-            return _refusal(vote.share)
+        if vote is None or vote.share < _FOUND_AT_LEAST:
+            return _refusal(vote.share if vote else 0.0)
         start = _resized(vote.matrix, by)
     vote = _simplest(view.fine, reference.fine, start, usable)
-    if vote is None or vote.share < _AGREE_AT_LEAST or vote.agree < _PATCHES_AT_LEAST:
+    if vote is None or vote.share < _FOUND_AT_LEAST or vote.agree < _PATCHES_AT_LEAST:
         return _refusal(vote.share if vote else 0.0)
+    if close and _apart_px(vote.matrix, guess, reference.shape) > _CLOSE_PX:
+        return _refusal(0.0)
     if vote.error_px > _ERROR_AT_MOST_PX:
         return NotRegistered(
             f"the surroundings are seen too poorly: its place is known to {vote.error_px:.1f} px "
