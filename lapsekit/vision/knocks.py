@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -41,10 +42,10 @@ class Knock:
 def knocks(matrices: Sequence[np.ndarray | None], shape: tuple[int, int]) -> tuple[Knock, ...]:
     """Find the lasting changes of view in a series of registrations.
 
-    A knock is a step from one frame to the next that is clear of the series' own jitter (six
-    times the robust standard deviation of its steps, at least one pixel) and that the frames
-    after it keep: the middle of up to five before and of up to five after differ by as much. A
-    single frame out of place is none, and neither is a slow drift.
+    The series is cut where the view steps, from one frame to the next, clear of its own jitter
+    (by six times the robust standard deviation of its steps, at least one pixel). A knock is a
+    cut whose two sides, each of two frames or more, differ by as much in the middle of the five
+    frames next to it. A single frame out of place is none, and neither is a slow drift.
 
     Parameters
     ----------
@@ -67,19 +68,14 @@ def knocks(matrices: Sequence[np.ndarray | None], shape: tuple[int, int]) -> tup
     seen = np.array([project(matrices[k], cross) for k in known])
     steps = np.diff(seen, axis=0)
     bound = max(_LEAST_PX, _CLEAR_SIGMAS * robust_sigma(_length(steps)))
-    found, since = [], 0
-    for k in range(1, len(seen)):
-        if _length(steps[k - 1]) < bound:
-            continue
-        old = np.median(seen[max(since, k - _FRAMES_TO_COMPARE) : k], 0)
-        new = np.median(seen[k : k + _FRAMES_TO_COMPARE], 0)
-        lasting = seen[k : k + _FRAMES_TO_LAST]
-        stays = len(lasting) == _FRAMES_TO_LAST and (
-            _length(lasting - new).max() < _length(lasting - old).min()
-        )
-        if stays and _length(new - old) >= bound:
-            found.append(_told(known[k - 1], known[k], old, new))
-            since = k
+    starts = [0, *(np.flatnonzero(_length(steps) >= bound) + 1), len(seen)]
+    views = [(a, b) for a, b in pairwise(starts) if b - a >= _FRAMES_TO_LAST]
+    found = []
+    for (since, until), (start, end) in pairwise(views):
+        old = np.median(seen[max(since, until - _FRAMES_TO_COMPARE) : until], 0)
+        new = np.median(seen[start : min(end, start + _FRAMES_TO_COMPARE)], 0)
+        if _length(new - old) >= bound:
+            found.append(_told(known[until - 1], known[start], old, new))
     return tuple(found)
 
 

@@ -138,7 +138,7 @@ class Patches:
         """How far the slopes of patches seen (n, p) go along with the patches' own: (n, 2, 2)."""
         size = 2 * HALF_PX + 1
         down, across = np.gradient(seen.reshape(-1, size, size), axis=(1, 2))
-        slopes = np.stack([across, down], 1).reshape(len(seen), 2, -1)
+        slopes = np.stack([across, down], 1).reshape(len(seen), 2, size * size)
         return np.matmul(self.slope, slopes.swapaxes(1, 2)).astype(float)
 
     def pulls(self, fine: np.ndarray, matrix: np.ndarray):
