@@ -6,10 +6,18 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from lapsekit.vision.homographies import corners_of, project
+from lapsekit.vision.evening import evened, log_luma
+from lapsekit.vision.homographies import (
+    apart_px,
+    nearest_similarity,
+    project,
+    resized,
+    similarity,
+)
 from lapsekit.vision.markers import Tag
-from lapsekit.vision.patches import Patches, Vote, evened, log_luma
+from lapsekit.vision.patches import Patches
 from lapsekit.vision.searching import Searcher
+from lapsekit.vision.voting import Vote, agree
 
 _PATCHES = 400
 _LEVELS = ((4, 150, 6), (2, 150, 4))
@@ -82,7 +90,8 @@ class Reference:
         Best a sharp frame from the middle of a dull day, whose light comes from all sides.
         About 1000 px wide; frames must have the same size.
     usable : ndarray of bool, shape (height, width), optional
-        What does not grow and stays where it is.
+        What does not grow. Leave out canopy, and little else: pots and soil help, and where too
+        few patches are left the movement is known poorly.
     tags : sequence of Tag
         Tags in this picture.
     from_season : Registration, optional
@@ -142,8 +151,8 @@ def register(
 ) -> Registration | NotRegistered:
     """Find the reference view in a frame.
 
-    The light's own movement is kept out as `patches` tells. Starts are tried in order: the guess
-    and the reference view as it is, tags, then a search for features. Of
+    The light's own movement is kept out as `evening` and `voting` tell. Starts are tried in
+    order: the guess and the reference view as it is, tags, then a search for features. Of
     movements with 4, 6 and 8 numbers the simplest is taken that explains the patches (Bayesian
     information criterion: Schwarz 1978, Annals of Statistics 6: 461-464).
 
@@ -207,43 +216,13 @@ def _starts(luma, reference, usable, guess, tags) -> Iterator[tuple[str, np.ndar
         yield "search", found, False
 
 
-def _plain(matrix, shape):
-    """The similarity nearest to a homography over a picture of that shape."""
-    places = corners_of(shape)
-    return _similarity(places, project(matrix, places))
-
-
-def _apart_px(first, second, shape) -> float:
-    """How far apart two movements put a corner of the picture, at most."""
-    places = corners_of(shape)
-    return float(np.linalg.norm(project(first, places) - project(second, places), axis=1).max())
-
-
-def _similarity(source, target):
-    """Least-squares shift, turn and zoom from points (n, 2) to others."""
-    here, there = (points[:, 0] + 1j * points[:, 1] for points in (source, target))
-    off = here - here.mean()
-    zoom = (off.conj() * (there - there.mean())).sum() / (np.abs(off) ** 2).sum()
-    shift = there.mean() - zoom * here.mean()
-    return np.array(
-        [[zoom.real, -zoom.imag, shift.real], [zoom.imag, zoom.real, shift.imag], [0, 0, 1]]
-    )
-
-
 def _movement_of_tags(before: dict[int, Tag], now: Sequence[Tag]):
     """The similarity from the reference's tags to the same tags in the frame, if any."""
     pairs = [(before[tag.number], tag) for tag in now if tag.number in before]
     if not pairs:
         return None
     corners = [np.concatenate([pair[k].corners_px for pair in pairs]) for k in (0, 1)]
-    return _similarity(*corners)
-
-
-def _resized(matrix, by):
-    """A movement between pictures, for the same pictures `by` times as large."""
-    # The pixel centres of a picture made smaller lie in the middles of the pixels merged.
-    size = np.array([[by, 0, (by - 1) / 2], [0, by, (by - 1) / 2], [0, 0, 1]])
-    return size @ matrix @ np.linalg.inv(size)
+    return similarity(*corners)
 
 
 def _smaller_mask(mask, by):
@@ -255,19 +234,19 @@ def _smaller_mask(mask, by):
 
 def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:
     """From a start to the final movement, from simple to general; coarse to fine unless close."""
-    guess, start = start, _plain(start, reference.shape)
+    guess, start = start, nearest_similarity(start, reference.shape)
     for (by, _, rounds), patches in zip(_LEVELS, reference.coarse, strict=True):
         if close:
             break
         free = None if usable is None else _smaller_mask(usable, by)
-        vote = patches.agree_on(view.smaller(by), _resized(start, 1 / by), 4, rounds, free)
+        vote = agree(patches, view.smaller(by), resized(start, 1 / by), 4, rounds, free)
         if vote is None or vote.share < _FOUND_AT_LEAST:
             return _refusal(vote.share if vote else 0.0)
-        start = _resized(vote.matrix, by)
+        start = resized(vote.matrix, by)
     vote = _simplest(view.fine, reference.fine, start, usable)
     if vote is None or vote.share < _FOUND_AT_LEAST or vote.agree < _PATCHES_AT_LEAST:
         return _refusal(vote.share if vote else 0.0)
-    if close and _apart_px(vote.matrix, guess, reference.shape) > _CLOSE_PX:
+    if close and apart_px(vote.matrix, guess, reference.shape) > _CLOSE_PX:
         return _refusal(0.0)
     if vote.error_px > _ERROR_AT_MOST_PX:
         return NotRegistered(
@@ -280,15 +259,15 @@ def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:
 
 def _simplest(fine, patches: Patches, start, usable) -> Vote | None:
     """The movement with the fewest numbers that explains the patches."""
-    best = patches.agree_on(fine, start, 4, _ROUNDS, usable)
+    best = agree(patches, fine, start, 4, _ROUNDS, usable)
     for numbers in (6, 8):
         if best is None:
             return None
         # One more round with more numbers shows what they would gain.
-        more = patches.agree_on(fine, best.matrix, numbers, 1, usable)
+        more = agree(patches, fine, best.matrix, numbers, 1, usable)
         if more is None or not _worth(best, more, 2):
             return best
-        best = patches.agree_on(fine, more.matrix, numbers, _ROUNDS, usable)
+        best = agree(patches, fine, more.matrix, numbers, _ROUNDS, usable)
     return best
 
 
