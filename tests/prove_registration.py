@@ -25,9 +25,7 @@ from lapsekit.vision.knocks import knocks
 from lapsekit.vision.markers import find_tags
 from lapsekit.vision.registration import NotRegistered, Reference, register
 
-# The truth's pixel centres lie at halves, those of lapsekit at whole numbers.
 TURN = ("shift_x_px", "shift_y_px", "turn_deg")
-HALF = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
 
 
 def read_truth(season: Path):
@@ -43,7 +41,7 @@ def read_truth(season: Path):
         rows = sorted(csv.DictReader(file), key=lambda row: row["taken_at"])
     return [
         (row["path"], datetime.fromisoformat(row["taken_at"]), row["state"],
-         HALF @ matrices[row["taken_at"]] @ np.linalg.inv(HALF))
+         matrices[row["taken_at"]])
         for row in rows
         if row["taken_at"] in matrices and (season / row["path"]).exists()
     ]  # fmt: skip

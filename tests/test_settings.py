@@ -129,7 +129,7 @@ def test_the_scale_comes_from_two_points_and_a_length(tmp_path):
             "px_per_cm = 10", "scale_points = [[100, 100], [400, 500]]\nscale_length_cm = 40"
         )
     )
-    assert load_settings(path).cameras["bench"].scale_px_per_cm == 500 / 40
+    assert load_settings(path).cameras["bench"].scale.px_per_cm == 500 / 40
 
 
 def test_the_outline_of_a_day_is_the_last_one_that_began(tmp_path):
