@@ -46,6 +46,7 @@ SampleFolder = Annotated[
 ]
 HERE = Path()
 PATIENCE = 600.0
+LEAST_TRUE_CM2 = 15.0
 
 
 @app.command()
@@ -288,7 +289,7 @@ def prove(
     ] = None,
     above: Annotated[
         float, typer.Option(min=0, help="Count days whose true area is at least this, in cm².")
-    ] = 15.0,
+    ] = LEAST_TRUE_CM2,
     plot: Annotated[
         Path | None, typer.Option(help="Draw measured and true curves into this PNG or SVG.")
     ] = None,
@@ -296,9 +297,11 @@ def prove(
     as_json: AsJson = False,
 ) -> None:
     """Measure the sample season and compare every day with its truth."""
-    from lapsekit.proving import prove, write_plot
+    from lapsekit.proving import check_plot, prove, write_plot
     from lapsekit.sample import sample_frames_folder
 
+    if plot is not None:
+        check_plot(plot)
     proof = prove(sample_frames_folder(frames), folder, above, workers, _track(as_json))
     if plot is not None:
         write_plot(proof, plot)

@@ -16,9 +16,6 @@ from lapsekit.sample import copy_sample_season, true_daily_areas
 from lapsekit.season import Season
 from lapsekit.settings import Regions
 
-LEAST_CM2 = 15.0
-"""True area from which on a region's day counts by default."""
-
 
 @dataclass(frozen=True)
 class Proof:
@@ -48,7 +45,7 @@ class Proof:
 def prove(
     sample: Path,
     folder: Path | None = None,
-    least_cm2: float = LEAST_CM2,
+    least_cm2: float = 15.0,
     workers: int | None = None,
     track: Track = silent,
 ) -> Proof:
@@ -85,20 +82,25 @@ def prove(
     return Proof(season.regions, pairs, summed, overall(pairs, least_cm2), least_cm2)
 
 
-def write_plot(proof: Proof, path: Path) -> None:
-    """Draw measured and true curves into a PNG or SVG.
+def check_plot(path: Path) -> str:
+    """The kind of plot that a file name asks for, "png" or "svg".
 
     Raises
     ------
     SettingsError
-        If `path` is neither, or its folder does not exist.
+        If it is neither, or its folder does not exist.
     """
     kind = path.suffix.lower().removeprefix(".")
     if kind not in ("png", "svg") or not path.parent.is_dir():
         raise SettingsError(f"--plot {path}: name a .png or .svg file in a folder that exists")
+    return kind
+
+
+def write_plot(proof: Proof, path: Path) -> None:
+    """Draw measured and true curves into a PNG or SVG; raises as `check_plot` does."""
     from lapsekit.plotting import agreement_plot
 
-    write_safely(path, agreement_plot(proof.by_region, proof.regions, kind))
+    write_safely(path, agreement_plot(proof.by_region, proof.regions, check_plot(path)))
 
 
 def _pairs(season: Season, region: str, truth: dict) -> list[Pair]:

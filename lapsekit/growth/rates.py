@@ -1,5 +1,6 @@
 """Relative growth rate and doubling time over a sliding window of days."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -63,11 +64,12 @@ def growth_rates(
         for day, value in zip(days, values, strict=True)
         if value is not None and value > 0
     ]
+    times = [time for time, _ in known]
     rates = []
     for day in days:
         last = day.toordinal()
-        window = tuple((x, y) for x, y in known if last - window_days < x <= last)
-        rates.append(_rate(day, window))
+        window = slice(bisect_right(times, last - window_days), bisect_right(times, last))
+        rates.append(_rate(day, tuple(known[window])))
     return rates
 
 

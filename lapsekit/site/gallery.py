@@ -13,6 +13,7 @@ from pathlib import Path
 from PIL import Image
 
 from lapsekit.catalogue import Frame
+from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.progress import Track
 from lapsekit.safely import write_safely
@@ -77,22 +78,31 @@ class Gallery:
 
     def _show(self, frame: Frame) -> Shown:
         source = _Source(self._season, frame)
-        files = []
+        files, missing = [], []
         for size in pictures.sizes(frame.width, frame.height):
             name = pictures.mark(frame.sha256, size)
             stem = f"pictures/{frame.camera}/{frame.day}-{name}-{max(size)}"
-            for suffix in pictures.KINDS:
-                path = f"{stem}.{suffix}"
-                if not self._folder.has(path):
-                    smaller = pictures.resized(source.picture, size)
-                    self._folder.put(path, pictures.encode(smaller, suffix))
+            paths = [f"{stem}.{suffix}" for suffix in pictures.KINDS]
+            missing += [(path, size) for path in paths if not self._folder.has(path)]
             files.append((stem, *size))
+        if missing:
+            self._encode(source.picture, missing)
         slice_file = self._slice_file(frame)
         if not slice_file.is_file():
             self._slices.mkdir(parents=True, exist_ok=True)
             strip = pictures.strip(source.picture, self._centre_of(frame.camera, frame.width))
             write_safely(slice_file, pictures.png(strip))
         return Shown(tuple(files))
+
+    def _encode(self, picture: Image.Image, missing: list[tuple[str, tuple[int, int]]]) -> None:
+        """Put up a picture's files, encoded side by side."""
+
+        def encoded(job: tuple[str, tuple[int, int]]) -> bytes:
+            path, size = job
+            return pictures.encode(pictures.resized(picture, size), path.rsplit(".", 1)[1])
+
+        for (path, _), data in zip(missing, spread(encoded, missing), strict=True):
+            self._folder.put(path, data)
 
     def _ribbon(self, camera: str) -> tuple[list[Cell], str | None]:
         frames = self._almanac.pictures[camera]

@@ -198,15 +198,14 @@ class CanopyModel:
         rows = rows or max(64, _STRIP_PIXELS // max(1, picture.shape[1]))
         for top, planes in feature_strips(picture, rows):
             flat = planes.reshape(len(planes), -1)
-            odds = np.empty(flat.shape[1], np.float32)
-            for start in range(0, odds.size, _BLOCK_PIXELS):
-                block = slice(start, start + _BLOCK_PIXELS)
-                hidden = weights @ np.clip(flat[:, block], lowest, highest)
+            odds = np.full(flat.shape[1], _NEVER, np.float32)
+            greener = np.flatnonzero(flat[_A_PLANE] < GREY_A)  # of the others nothing is asked
+            for start in range(0, greener.size, _BLOCK_PIXELS):
+                block = greener[start : start + _BLOCK_PIXELS]
+                hidden = weights @ np.clip(np.take(flat, block, axis=1), lowest, highest)
                 hidden += biases
                 np.maximum(hidden, 0, out=hidden)
-                odds[block] = output @ hidden
-            odds += np.float32(self.output_bias)
-            odds[planes[_A_PLANE].ravel() >= GREY_A] = _NEVER
+                odds[block] = output @ hidden + np.float32(self.output_bias)
             yield top, odds.reshape(planes.shape[1:])
 
     def probability(self, picture: np.ndarray, rows: int | None = None) -> np.ndarray:

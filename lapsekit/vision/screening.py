@@ -57,7 +57,8 @@ def screen(picture: np.ndarray, limits: Limits) -> Verdict:
     """
     luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
     luminance = float(luma.mean()) / 255
-    clipped = float((picture.min(axis=2) >= _CLIPPED_FROM).mean())
+    white = cv2.inRange(picture, (_CLIPPED_FROM,) * 3, (255, 255, 255))
+    clipped = cv2.countNonZero(white) / white.size
     blur = blur_effect(luma)
     found = {
         "dark": luminance < limits.dark_below,

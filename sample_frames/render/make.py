@@ -19,7 +19,7 @@ from .season_files import AREAS, instant, write_frames_table, write_rows, write_
 from .story import CAMERA, Frame, frame_at, frames
 
 SAMPLES = 4
-COARSE = ("20260317T103000Z", "20260328T084500Z", "20260408T090000Z", "20260411T063000Z",
+COARSE = ("20260317T100000Z", "20260328T084500Z", "20260408T090000Z", "20260411T063000Z",
           "20260417T100000Z", "20260421T063000Z", "20260428T113000Z", "20260506T100000Z",
           "20260517T160000Z", "20260523T090000Z")  # fmt: skip
 MASK_EVERY = 2
@@ -101,7 +101,7 @@ def render(out: Path, wanted: list[Frame], samples: int, scratch: Path, again=Fa
             studio = studio or Studio(scratch, samples)
             data = jpeg(develop(studio.picture(frame), frame), frame)
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_suffix(".part")
+        part = path.with_suffix(f".{os.getpid()}.part")
         part.write_bytes(data)
         part.replace(path)
         yield path
@@ -137,6 +137,9 @@ def render_all(out: Path, workers: int, samples: int, scratch: Path):
         if tally.value > before:
             before = tally.value
             _tell(before, len(missing), began)
+    failed = [process.exitcode for process in running if process.exitcode]
+    if failed:
+        raise SystemExit(f"{len(failed)} of {workers} renderers failed; run the same again")
 
 
 def compare(wanted: list[Frame], scratch: Path):
@@ -173,7 +176,7 @@ def main(arguments: list[str] | None = None):
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--samples", type=int, default=SAMPLES)
     parser.add_argument(
-        "--scratch", type=Path, default=Path(tempfile.gettempdir()) / "sample-season"
+        "--scratch", type=Path, default=Path(tempfile.gettempdir()) / "lapsekit-render"
     )
     commands = parser.add_subparsers(dest="command", required=True)
     for name in ("truth", "all"):
@@ -196,6 +199,8 @@ def main(arguments: list[str] | None = None):
         write_frames_table(out, frames())
     else:
         wanted = options.utc if options.command == "moment" else map(_moment, COARSE)
+        if (out / "truth" / "areas.csv").exists():
+            parser.error(f"{out} holds the season itself; give --out another folder for looks")
         chosen = [frame_at(m) for m in wanted]
         began = time.monotonic()
         for done, path in enumerate(

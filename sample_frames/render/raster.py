@@ -21,12 +21,6 @@ class Buffer:
         self.nearness = np.full(rows * columns, -np.inf)
         self.labels = np.zeros(rows * columns, np.uint8)
 
-    def copy(self) -> Buffer:
-        """A buffer that can be filled on without touching this one."""
-        other = Buffer(*self.shape)
-        other.nearness, other.labels = self.nearness.copy(), self.labels.copy()
-        return other
-
     def fill(self, points, nearness, triangles, label: int):
         """Draw triangles where they are nearer than what is there.
 

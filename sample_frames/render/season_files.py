@@ -124,7 +124,7 @@ def diary() -> list[tuple[str, str, str, str]]:
         (on["cold"], "sunflower", "wilted", "hangs after the cold night"),
         (str(day_of(story.COLD + 5)), "basil", "recovered", ""),
         (str(day_of(story.COLD + 4)), "sunflower", "recovered", ""),
-        ("2026-05-14", "sunflower", "first flower", ""),
+        ("2026-05-12", "sunflower", "first flower", ""),
         ("2026-05-24", "", "harvest", "everything, after the last picture"),
     ]
     for plant in PLANTS:
@@ -155,7 +155,9 @@ growth law of `render/growth.py`, `area_cm2` the visible canopy projected onto t
   {at(story.PUT_BACK)}. It also drifts by up to half a pixel; `camera.csv` has every frame's
   matrix from the reference view to the frame.
 - **{at(story.REPLANTED)}, chard:** transplanted with disturbed roots; leaves hang and stand up
-  again within {story.DROOP_DAYS:.0f} days, growing at 12 % of the rate.
+  again within {story.DROOP_DAYS:.0f} days, growing at 12 % of the rate. The new pot stands 2.5 cm
+  higher, so that the canopy reads larger at once; standing up again, it passes its later size by
+  5 % for a day.
 - **{at(story.GNAWED)} to {at(story.GNAWED_UNTIL)}, pak choi:** holes eaten into the leaves, little
   by little; grows at 80 % of its rate. `law_cm2` counts the leaves as if whole.
 - **{at(story.CUT)}, green lettuce:** cut-and-come-again; {100 * story.CUT_SHARE:.1f} % of the leaf
@@ -163,9 +165,11 @@ growth law of `render/growth.py`, `area_cm2` the visible canopy projected onto t
 - **{at(story.MOVED)}, basil and chives:** the pots are moved by 3.2 and 3.6 cm.
 - **{at(story.COLD)}, basil and sunflower:** lose turgor in the cold night, stand again after
   {story.COLD_DAYS:.0f} and {story.COLD_DAYS - 1:.0f} days; grow at 25 and 30 % of the rate
-  meanwhile.
+  meanwhile. The sunflower's head, from early May, counts as its canopy.
 - **Trough, red lettuce:** comes up on day 12. From 21 April it and the pak choi beside it
-  overlap, by a quarter of the pak choi in the end; masks in `pair/` hold both full outlines (bit 1 lettuce, bit 2 pak choi).
+  overlap, in the end by a quarter of the lettuce and a fifth of the pak choi; masks in `pair/`
+  hold both full outlines (bit 1 lettuce, bit 2 pak choi). Some frills of the lettuce come through
+  leaves of the pak choi, in pictures and truth alike.
 - **Trays:** from {at(story.FED)} every plug of tray B has {story.FEED_FACTOR} times the relative
   growth rate of tray A's; nothing else differs. Odd and even plugs start from the same five
   sizes, so their means are equal in truth.

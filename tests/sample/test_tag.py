@@ -9,7 +9,6 @@ import pytest
 from lapsekit.vision.markers import find_tags
 from tests.sample.conftest import SAMPLE, rows_of
 
-STATES = ("usable",)
 EVERY = 9
 
 
@@ -17,7 +16,7 @@ EVERY = 9
 def lumas():
     """Every ninth usable frame, with the row of camera.csv."""
     state = {r["taken_at"]: r for r in rows_of("truth", "frames.csv")}
-    rows = [r for r in rows_of("truth", "camera.csv") if state[r["taken_at"]]["state"] in STATES]
+    rows = [r for r in rows_of("truth", "camera.csv") if state[r["taken_at"]]["state"] == "usable"]
     return [
         (row, cv2.imread(str(SAMPLE / state[row["taken_at"]]["path"]), cv2.IMREAD_GRAYSCALE))
         for row in rows[::EVERY]
@@ -28,18 +27,7 @@ def lumas():
 def corners(render):
     """True corners of the black square in the reference view, in px, clockwise."""
     layout = render.layout
-    turn = np.deg2rad(layout.TAG_TURN_DEG)
-    half = layout.TAG_SQUARE_M / 2
-    places = []
-    for x, y in ((-half, half), (half, half), (half, -half), (-half, -half)):
-        places.append(
-            (
-                layout.TAG_CENTRE[0] + x * np.cos(turn) - y * np.sin(turn),
-                layout.TAG_CENTRE[1] + x * np.sin(turn) + y * np.cos(turn),
-                layout.TAG_TOP_M,
-            )
-        )
-    return layout.View().project(np.array(places))[0] - 0.5  # pixel centres at whole numbers
+    return layout.View().project(layout.tag_corners())[0] - 0.5  # pixel centres at whole numbers
 
 
 def from_reference(row):
