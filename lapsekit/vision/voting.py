@@ -43,7 +43,8 @@ class Vote:
     residual_px : float
         Typical distance, along what its pattern shows, of an agreeing patch from its place.
     error_px : float
-        Standard error that this leaves of the movement, at the worst corner of the picture.
+        Standard error that this leaves of the movement, at the worst corner of the picture, with
+        what a movement of more numbers would say differently as long as that is in doubt.
     """
 
     matrix: np.ndarray
@@ -90,6 +91,7 @@ def agree(
         None when fewer than two patches for each number are found again.
     """
     ballot, matrix, weights = _Ballot(patches, 4), np.asarray(start, float), None
+    doubt_px = 0.0
     for _ in range(rounds):
         seen, pull, likeness, compared = patches.pulls(fine, matrix)
         if free is not None:
@@ -106,20 +108,25 @@ def agree(
         if count.reach_px < _SETTLING_PX and ballot.numbers < most:
             more = _Ballot(patches, ballot.numbers + 2)
             again = more.count(pull, trust, None)
-            enlarged = _worth(count, again, 2, np.count_nonzero(found))
-            # What is not worth it near the place is not worth it there either.
-            most = most if enlarged else ballot.numbers
+            voices = np.count_nonzero(found)
+            enlarged = _worth(count, again, voices, _NEIGHBOURS)
+            if not enlarged:
+                # What is not worth it near the place is not worth it there either, but as long
+                # as it would be if patches were independent, what it says differently is doubt.
+                unsettled = _worth(count, again, voices, 1.0)
+                doubt_px = more.apart_px(count.step, again.step) if unsettled else 0.0
+                most = ballot.numbers
             ballot, count = (more, again) if enlarged else (ballot, count)
         matrix, weights = _moved(matrix, count.step, patches.shape), count.weights
         if count.reach_px < _SETTLED_PX and not enlarged:
             break
-    return ballot.told(matrix, seen, compared, trust, count)
+    return ballot.told(matrix, seen, compared, count, doubt_px)
 
 
-def _worth(simple, more, numbers: int, patches: int) -> bool:
-    """Whether so many more numbers lower the misfit by more than they would by chance."""
+def _worth(simple, more, patches: int, neighbours: float) -> bool:
+    """Whether two more numbers lower the misfit by more than they would by chance."""
     gain = simple.misfit * simple.noise / more.noise - more.misfit
-    return gain / _NEIGHBOURS > numbers * np.log(max(2 * patches / _NEIGHBOURS, 2.0))
+    return gain / neighbours > 2 * np.log(max(2 * patches / neighbours, 2.0))
 
 
 @dataclass(frozen=True)
@@ -143,6 +150,7 @@ class _Ballot:
     def __init__(self, patches: Patches, numbers: int):
         self.patches, self.numbers = patches, numbers
         levers = _levers(patches.centres, patches.shape)[:, :, :numbers]
+        self.corners = _levers(corners_of(patches.shape), patches.shape)[:, :, :numbers]
         pushed = patches.strength @ levers
         self.normal = np.einsum("nik,nil->nkl", levers, pushed).reshape(len(patches), -1)
         self.levers, self.pushed = levers.reshape(-1, numbers), pushed.reshape(-1, numbers)
@@ -165,6 +173,11 @@ class _Ballot:
             weights = trust * (1 - cut / TUKEY_SIGMAS**2) ** 2
         return _Count(step, weights, off, noise, float(cut.sum()))
 
+    def apart_px(self, step, other) -> float:
+        """How far apart two steps, of these or fewer numbers, put a corner of the picture."""
+        off = other - np.pad(step, (0, len(other) - len(step)))
+        return float(np.linalg.norm(self.corners @ off, axis=1).max())
+
     def strength(self, weights):
         return (weights @ self.normal).reshape(self.numbers, self.numbers)
 
@@ -174,12 +187,12 @@ class _Ballot:
         across, both, down = unsure[:, 0, 0], unsure[:, 0, 1], unsure[:, 1, 1]
         return trust * (across * x * x + 2 * both * x * y + down * y * y)
 
-    def told(self, matrix, seen, compared, trust, count: _Count) -> Vote:
-        patches, agreed, shape = self.patches, count.weights > 0, self.patches.shape
-        corners = _levers(corners_of(shape), shape)[:, :, : self.numbers]
-        unsure = np.linalg.pinv(self.strength(count.weights) / count.noise)
+    def told(self, matrix, seen, compared, count: _Count, doubt_px: float) -> Vote:
+        patches, agreed, corners = self.patches, count.weights > 0, self.corners
+        unsure = np.linalg.pinv(self.strength(count.weights) / (count.noise * _NEIGHBOURS))
         moved = np.einsum("nij,nj->ni", patches.unsure, count.off)[agreed]
         again = patches.echo_of(seen)[agreed].sum(0)
+        error = np.sqrt(np.einsum("nik,kl,nil->n", corners, unsure, corners).max())
         return Vote(
             matrix,
             numbers=self.numbers,
@@ -187,7 +200,7 @@ class _Ballot:
             looked_at=int(compared.sum()),
             share=_least_share(again, patches.echo[compared].sum(0)),
             residual_px=float(np.sqrt(np.median((moved**2).sum(1)) / _MEDIAN_OF_CHI2)),
-            error_px=float(np.sqrt(np.einsum("nik,kl,nil->n", corners, unsure, corners).max())),
+            error_px=float(np.hypot(error, doubt_px)),
         )
 
 
