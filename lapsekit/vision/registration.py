@@ -22,7 +22,7 @@ from lapsekit.vision.voting import Vote, agree
 _PATCHES = 400
 _LEVELS = ((4, 150, 6), (2, 150, 4))
 """Coarse levels: how much smaller, how many patches, how many rounds."""
-_ROUNDS = 4
+_ROUNDS = 8
 _FOUND_AT_LEAST, _BEYOND_DOUBT = 0.1, 0.25
 """Wrongly placed, a picture finds up to 7 % of a bench's pattern in what merely looks like it;
 clearly more is no chance. Between the two bounds every start is tried and the best one taken."""
@@ -30,10 +30,6 @@ _CLOSE_PX = 2.0
 """How far from its guess a movement may end that was looked for only there."""
 _PATCHES_AT_LEAST = 12
 _ERROR_AT_MOST_PX = 0.6
-_NEIGHBOURS = 4.0
-"""Patches beside each other see the same light, so that their errors are not independent: four
-count as one where fits are compared. (Frames that did not move gain seven times what independent
-errors would from two numbers too many.)"""
 
 
 @dataclass(frozen=True)
@@ -152,9 +148,7 @@ def register(
     """Find the reference view in a frame.
 
     The light's own movement is kept out as `evening` and `voting` tell. Starts are tried in
-    order: the guess and the reference view as it is, tags, then a search for features. Of
-    movements with 4, 6 and 8 numbers the simplest is taken that explains the patches (Bayesian
-    information criterion: Schwarz 1978, Annals of Statistics 6: 461-464).
+    order: the guess and the reference view as it is, tags, then a search for features.
 
     Parameters
     ----------
@@ -239,11 +233,11 @@ def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:
         if close:
             break
         free = None if usable is None else _smaller_mask(usable, by)
-        vote = agree(patches, view.smaller(by), resized(start, 1 / by), 4, rounds, free)
+        vote = agree(patches, view.smaller(by), resized(start, 1 / by), rounds, free)
         if vote is None or vote.share < _FOUND_AT_LEAST:
             return _refusal(vote.share if vote else 0.0)
         start = resized(vote.matrix, by)
-    vote = _simplest(view.fine, reference.fine, start, usable)
+    vote = agree(reference.fine, view.fine, start, _ROUNDS, usable, most=8)
     if vote is None or vote.share < _FOUND_AT_LEAST or vote.agree < _PATCHES_AT_LEAST:
         return _refusal(vote.share if vote else 0.0)
     if close and apart_px(vote.matrix, guess, reference.shape) > _CLOSE_PX:
@@ -255,27 +249,6 @@ def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:
             vote.share,
         )
     return vote
-
-
-def _simplest(fine, patches: Patches, start, usable) -> Vote | None:
-    """The movement with the fewest numbers that explains the patches."""
-    best = agree(patches, fine, start, 4, _ROUNDS, usable)
-    for numbers in (6, 8):
-        if best is None:
-            return None
-        # One more round with more numbers shows what they would gain.
-        more = agree(patches, fine, best.matrix, numbers, 1, usable)
-        if more is None or not _worth(best, more, 2):
-            return best
-        best = agree(patches, fine, more.matrix, numbers, _ROUNDS, usable)
-    return best
-
-
-def _worth(simple: Vote, more: Vote, numbers: int) -> bool:
-    """Whether so many more numbers lower the misfit by more than they would by chance."""
-    voices = max(2 * simple.looked_at / _NEIGHBOURS, 2.0)
-    gain = simple.misfit * simple.noise / more.noise - more.misfit
-    return gain / _NEIGHBOURS > numbers * np.log(voices)
 
 
 def _refusal(share: float) -> NotRegistered:

@@ -15,7 +15,11 @@ from lapsekit.vision.robust import TUKEY_SIGMAS
 
 _FOUND_AGAIN = 0.3
 _FIRST_VOTES, _LATER_VOTES = 5, 2
-_SETTLED_PX = 0.005
+_SETTLING_PX, _SETTLED_PX = 0.15, 0.01
+_NEIGHBOURS = 4.0
+"""Patches beside each other see the same light, so that their errors are not independent: four
+count as one where fits are compared. (Frames that did not move gain seven times what independent
+errors would from two numbers too many.)"""
 _MEDIAN_OF_CHI2 = 1.386
 """Median of a chi-squared variable of two degrees of freedom."""
 
@@ -39,12 +43,8 @@ class Vote:
     residual_px : float
         Typical distance, along what its pattern shows, of an agreeing patch from its place.
     error_px : float
-        Standard error that this leaves of the movement, at the worst corner of the picture.
-    misfit : float
-        Sum of squares of what the patches leave over, outliers cut off, in units of their own
-        noise.
-    noise : float
-        That noise: robust, one for all patches.
+        Standard error that this leaves of the movement, at the worst corner of the picture, with
+        what a movement of more numbers would say differently as long as that is in doubt.
     """
 
     matrix: np.ndarray
@@ -54,22 +54,24 @@ class Vote:
     share: float
     residual_px: float
     error_px: float
-    misfit: float
-    noise: float
 
 
 def agree(
     patches: Patches,
     fine: np.ndarray,
     start: np.ndarray,
-    numbers: int,
     rounds: int,
     free: np.ndarray | None = None,
+    most: int = 4,
 ) -> Vote | None:
-    """The movement that most patches share, near `start`.
+    """The movement on which most patches agree, near `start`, in as few numbers as explain it.
 
     Gauss-Newton on all patches at once with Tukey weights, from the side of the prepared
-    picture (inverse compositional: Baker & Matthews 2004, IJCV 56: 221-255).
+    picture (inverse compositional: Baker & Matthews 2004, IJCV 56: 221-255). It begins with a
+    shift, turn and zoom (4 numbers); where `most` allows, and as soon as it settles, the
+    perspective of a turned camera (6) and then any homography (8) are tried, and kept if the
+    patches say so (Bayesian information criterion: Schwarz 1978, Annals of Statistics 6:
+    461-464).
 
     Parameters
     ----------
@@ -78,35 +80,68 @@ def agree(
         The other picture, from `evened`.
     start : ndarray, shape (3, 3)
         First guess, good to two or three pixels.
-    numbers : {2, 4, 6, 8}
-        Parameters of the movement on top of `start`: a shift; with turn and zoom; with the
-        perspective of a turned camera; any homography.
     rounds : int
     free : ndarray of bool, shape of `fine`, optional
         What of the other picture may be used.
+    most : {4, 6, 8}
 
     Returns
     -------
     Vote or None
         None when fewer than two patches for each number are found again.
     """
-    ballot, matrix, weights = _Ballot(patches, numbers), np.asarray(start, float), None
+    ballot, matrix, weights = _Ballot(patches, 4), np.asarray(start, float), None
+    doubt_px = 0.0
     for _ in range(rounds):
         seen, pull, likeness, compared = patches.pulls(fine, matrix)
         if free is not None:
             compared &= patches.free_in(free, matrix)
         found = compared & (likeness > _FOUND_AGAIN)
-        if np.count_nonzero(found) < 2 * numbers:
+        if np.count_nonzero(found) < 2 * most:
             return None
-        # What a patch does not explain of its pattern is its noise.
-        trust = found / np.maximum(1 - likeness**2, 0.02)
-        if weights is not None and np.count_nonzero(weights[found]) < 2 * numbers:
-            weights = None
-        step, weights, off, noise = ballot.count(pull, trust, weights)
-        matrix = _moved(matrix, step, patches.shape)
-        if np.abs(step).max() < _SETTLED_PX:
+        # A patch seen half as like pulls half as far; what it does not explain is its noise.
+        like = np.where(found, likeness, 1.0)
+        pull /= like[:, None]
+        trust = found * like**2 / np.maximum(1 - like**2, 0.02)
+        count = ballot.count(pull, trust, weights)
+        enlarged = False
+        if count.reach_px < _SETTLING_PX and ballot.numbers < most:
+            more = _Ballot(patches, ballot.numbers + 2)
+            again = more.count(pull, trust, None)
+            voices = np.count_nonzero(found)
+            enlarged = _worth(count, again, voices, _NEIGHBOURS)
+            if not enlarged:
+                # What is not worth it near the place is not worth it there either, but as long
+                # as it would be if patches were independent, what it says differently is doubt.
+                unsettled = _worth(count, again, voices, 1.0)
+                doubt_px = more.apart_px(count.step, again.step) if unsettled else 0.0
+                most = ballot.numbers
+            ballot, count = (more, again) if enlarged else (ballot, count)
+        matrix, weights = _moved(matrix, count.step, patches.shape), count.weights
+        if count.reach_px < _SETTLED_PX and not enlarged:
             break
-    return ballot.told(matrix, seen, compared, trust, weights, off, noise)
+    return ballot.told(matrix, seen, compared, count, doubt_px)
+
+
+def _worth(simple, more, patches: int, neighbours: float) -> bool:
+    """Whether two more numbers lower the misfit by more than they would by chance."""
+    gain = simple.misfit * simple.noise / more.noise - more.misfit
+    return gain / neighbours > 2 * np.log(max(2 * patches / neighbours, 2.0))
+
+
+@dataclass(frozen=True)
+class _Count:
+    """One step of a vote: its numbers, the weights, what is left of the pulls, their noise."""
+
+    step: np.ndarray
+    weights: np.ndarray
+    off: np.ndarray
+    noise: float
+    misfit: float
+
+    @property
+    def reach_px(self) -> float:
+        return float(np.abs(self.step).max())
 
 
 class _Ballot:
@@ -115,15 +150,15 @@ class _Ballot:
     def __init__(self, patches: Patches, numbers: int):
         self.patches, self.numbers = patches, numbers
         levers = _levers(patches.centres, patches.shape)[:, :, :numbers]
+        self.corners = _levers(corners_of(patches.shape), patches.shape)[:, :, :numbers]
         pushed = patches.strength @ levers
         self.normal = np.einsum("nik,nil->nkl", levers, pushed).reshape(len(patches), -1)
         self.levers, self.pushed = levers.reshape(-1, numbers), pushed.reshape(-1, numbers)
 
     def count(self, pull, trust, weights):
-        """One robust Gauss-Newton step: numbers, weights, what is left of the pulls, noise.
-
-        Starts from the weights of the step before, if there was one.
-        """
+        """One robust Gauss-Newton step, from the weights of the step before if there was one."""
+        if weights is not None and np.count_nonzero(weights * trust) < 2 * self.numbers:
+            weights = None
         votes = _FIRST_VOTES if weights is None else _LATER_VOTES
         weights = trust if weights is None else weights * (trust > 0)
         for _ in range(votes):
@@ -133,9 +168,15 @@ class _Ballot:
             step = np.linalg.solve(strength, left)
             off = pull - (self.pushed @ step).reshape(-1, 2)
             misfit = self.misfit(off, trust)
-            noise = np.median(misfit[trust > 0]) / _MEDIAN_OF_CHI2 + 1e-12
-            weights = trust * (1 - np.minimum(misfit / (noise * TUKEY_SIGMAS**2), 1)) ** 2
-        return step, weights, off, noise
+            noise = float(np.median(misfit[trust > 0])) / _MEDIAN_OF_CHI2 + 1e-12
+            cut = np.minimum(misfit / noise, TUKEY_SIGMAS**2)
+            weights = trust * (1 - cut / TUKEY_SIGMAS**2) ** 2
+        return _Count(step, weights, off, noise, float(cut.sum()))
+
+    def apart_px(self, step, other) -> float:
+        """How far apart two steps, of these or fewer numbers, put a corner of the picture."""
+        off = other - np.pad(step, (0, len(other) - len(step)))
+        return float(np.linalg.norm(self.corners @ off, axis=1).max())
 
     def strength(self, weights):
         return (weights @ self.normal).reshape(self.numbers, self.numbers)
@@ -146,13 +187,12 @@ class _Ballot:
         across, both, down = unsure[:, 0, 0], unsure[:, 0, 1], unsure[:, 1, 1]
         return trust * (across * x * x + 2 * both * x * y + down * y * y)
 
-    def told(self, matrix, seen, compared, trust, weights, off, noise) -> Vote:
-        patches, agreed, shape = self.patches, weights > 0, self.patches.shape
-        corners = _levers(corners_of(shape), shape)[:, :, : self.numbers]
-        unsure = np.linalg.pinv(self.strength(weights) / noise)
-        moved = np.einsum("nij,nj->ni", patches.unsure, off)[agreed]
-        misfit = np.minimum(self.misfit(off, trust)[trust > 0] / noise, TUKEY_SIGMAS**2)
+    def told(self, matrix, seen, compared, count: _Count, doubt_px: float) -> Vote:
+        patches, agreed, corners = self.patches, count.weights > 0, self.corners
+        unsure = np.linalg.pinv(self.strength(count.weights) / (count.noise * _NEIGHBOURS))
+        moved = np.einsum("nij,nj->ni", patches.unsure, count.off)[agreed]
         again = patches.echo_of(seen)[agreed].sum(0)
+        error = np.sqrt(np.einsum("nik,kl,nil->n", corners, unsure, corners).max())
         return Vote(
             matrix,
             numbers=self.numbers,
@@ -160,9 +200,7 @@ class _Ballot:
             looked_at=int(compared.sum()),
             share=_least_share(again, patches.echo[compared].sum(0)),
             residual_px=float(np.sqrt(np.median((moved**2).sum(1)) / _MEDIAN_OF_CHI2)),
-            error_px=float(np.sqrt(np.einsum("nik,kl,nil->n", corners, unsure, corners).max())),
-            misfit=float(misfit.sum()),
-            noise=float(noise),
+            error_px=float(np.hypot(error, doubt_px)),
         )
 
 
