@@ -68,6 +68,15 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (region, day)
     ) WITHOUT ROWID;
     """,
+    """
+    CREATE TABLE placement (
+        frame_id INTEGER PRIMARY KEY REFERENCES frame ON DELETE CASCADE,
+        matrix TEXT,
+        residual_px REAL,
+        error_px REAL,
+        how TEXT NOT NULL
+    );
+    """,
 )
 _TRIES = 100
 SCHEMA_VERSION = len(MIGRATIONS)
@@ -98,6 +107,22 @@ class Screening:
     luminance: float | None
     clipped: float | None
     blur: float | None
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where the camera's reference view lies in a frame.
+
+    `matrix` is the homography from the reference view to the frame, row by row; None where the
+    frame could not be registered, and then `how` says why. `residual_px` is the typical distance
+    of matched places, `error_px` the standard error at the worst corner.
+    """
+
+    path: str
+    matrix: tuple[float, ...] | None
+    residual_px: float | None
+    error_px: float | None
+    how: str
 
 
 @dataclass(frozen=True)
@@ -209,7 +234,7 @@ class Catalogue:
     def clear(self) -> None:
         """Forget everything, in one transaction."""
         with self._transaction() as db:
-            for table in ("daily", "measurement", "screening", "frame"):
+            for table in ("daily", "measurement", "placement", "screening", "frame"):
                 db.execute(f"DELETE FROM {table}")
 
     def frames(self, camera: str | None = None, day: date | None = None) -> list[Frame]:
@@ -262,7 +287,12 @@ class Catalogue:
             marks.setdefault(path, {})[region] = mark
         return marks
 
-    def record(self, screening: Screening, measurements: Sequence[Measurement]) -> None:
+    def record(
+        self,
+        screening: Screening,
+        placement: Placement | None,
+        measurements: Sequence[Measurement],
+    ) -> None:
         """Replace what is known of one frame, and drop its day's values, in one transaction."""
         with self._transaction() as db:
             found = db.execute(
@@ -283,6 +313,13 @@ class Catalogue:
                     screening.blur,
                 ),
             )
+            db.execute("DELETE FROM placement WHERE frame_id = ?", (frame_id,))
+            if placement is not None:
+                matrix = placement.matrix and json.dumps(placement.matrix)
+                db.execute(
+                    "INSERT INTO placement VALUES (?, ?, ?, ?, ?)",
+                    (frame_id, matrix, *astuple(placement)[2:]),
+                )
             db.executemany(
                 "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?)",
                 [(frame_id, *astuple(m)[1:]) for m in measurements],
@@ -300,6 +337,22 @@ class Catalogue:
             (
                 _frame(row[:9]),
                 Screening(row[3], row[9], tuple(json.loads(row[10])), *row[11:]),
+            )
+            for row in rows
+        ]
+
+    def placements(self, camera: str) -> list[tuple[Frame, Placement]]:
+        """Where the reference view lies in the frames of `camera`, in order of time."""
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, matrix,"
+            " residual_px, error_px, how FROM frame JOIN placement ON id = frame_id"
+            " WHERE camera = ? ORDER BY taken_at, path",
+            (camera,),
+        )
+        return [
+            (
+                _frame(row[:9]),
+                Placement(row[3], row[9] and tuple(json.loads(row[9])), *row[10:]),
             )
             for row in rows
         ]

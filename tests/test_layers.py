@@ -18,6 +18,8 @@ ORDER = [
     {"sample"},
     {"cameras", "vision"},
     {"compute"},
+    {"viewing"},
+    {"ruler"},
     {"measuring"},
     {"masking", "growth"},
     {"reporting", "proving"},

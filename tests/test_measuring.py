@@ -191,7 +191,7 @@ def test_a_changed_setting_redoes_what_it_shapes_and_nothing_else(filled, old, n
 
 @pytest.mark.parametrize("part", ["model", "arithmetic", "cv2"])
 def test_what_the_marks_name_redoes_every_frame(filled, monkeypatch, part):
-    from lapsekit import measuring
+    from lapsekit import ruler
 
     if part == "model":
         filled = reopened(filled, SETTINGS.replace('method = "exgr"', 'method = "model"'))
@@ -203,7 +203,7 @@ def test_what_the_marks_name_redoes_every_frame(filled, monkeypatch, part):
         return
     measure(filled)
     target, value = {"arithmetic": ("ARITHMETIC", 99), "cv2": ("cv2.__version__", "0")}[part]
-    monkeypatch.setattr(f"{measuring.__name__}.{target}", value)
+    monkeypatch.setattr(f"{ruler.__name__}.{target}", value)
     assert measure(filled).measured == 15
 
 
