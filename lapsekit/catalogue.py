@@ -68,6 +68,15 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (region, day)
     ) WITHOUT ROWID;
     """,
+    """
+    CREATE TABLE placement (
+        frame_id INTEGER PRIMARY KEY REFERENCES frame ON DELETE CASCADE,
+        matrix TEXT,
+        residual_px REAL,
+        error_px REAL,
+        how TEXT NOT NULL
+    );
+    """,
     # Screenings of before came without the figures that verdicts are made from: screen again.
     """
     DELETE FROM screening;
@@ -75,7 +84,13 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE screening ADD COLUMN figures TEXT;
     ALTER TABLE screening ADD COLUMN told TEXT NOT NULL DEFAULT '';
     ALTER TABLE screening ADD COLUMN watched INTEGER NOT NULL DEFAULT 0;
-    ALTER TABLE screening ADD COLUMN judged_by TEXT NOT NULL DEFAULT '';
+    CREATE TABLE judging (
+        camera TEXT PRIMARY KEY,
+        basis TEXT NOT NULL,
+        settled INTEGER NOT NULL,
+        settled_basis TEXT NOT NULL,
+        memory TEXT NOT NULL
+    ) WITHOUT ROWID;
     """,
 )
 #: What stands as the reason of a frame between its measurement and its verdict.
@@ -125,6 +140,37 @@ class FrameVerdict:
     reasons: tuple[str, ...]
     told: str
     watched: bool
+
+
+@dataclass(frozen=True)
+class Judging:
+    """How far a camera's frames are judged.
+
+    `basis` marks all that their verdicts were made from, `settled_basis` the same of the first
+    `settled` frames, whose verdicts no later frame can change; `memory` is what was learned from
+    these, as JSON.
+    """
+
+    basis: str
+    settled: int
+    settled_basis: str
+    memory: str
+
+
+@dataclass(frozen=True)
+class Placement:
+    """Where the camera's reference view lies in a frame.
+
+    `matrix` is the homography from the reference view to the frame, row by row; None where the
+    frame could not be registered, and then `how` says why. `residual_px` is the typical distance
+    of matched places, `error_px` the standard error at the worst corner.
+    """
+
+    path: str
+    matrix: tuple[float, ...] | None
+    residual_px: float | None
+    error_px: float | None
+    how: str
 
 
 @dataclass(frozen=True)
@@ -236,7 +282,7 @@ class Catalogue:
     def clear(self) -> None:
         """Forget everything, in one transaction."""
         with self._transaction() as db:
-            for table in ("daily", "measurement", "screening", "frame"):
+            for table in ("daily", "measurement", "placement", "screening", "judging", "frame"):
                 db.execute(f"DELETE FROM {table}")
 
     def frames(self, camera: str | None = None, day: date | None = None) -> list[Frame]:
@@ -292,6 +338,7 @@ class Catalogue:
     def record(
         self,
         screening: Screening,
+        placement: Placement | None,
         measurements: Sequence[Measurement],
         figures: str | None = None,
     ) -> None:
@@ -304,8 +351,13 @@ class Catalogue:
                 return
             frame_id, day = found
             db.execute("DELETE FROM measurement WHERE frame_id = ?", (frame_id,))
+            if db.execute("DELETE FROM screening WHERE frame_id = ?", (frame_id,)).rowcount:
+                db.execute(  # a verdict is gone: all of the camera are made again
+                    "DELETE FROM judging WHERE camera = (SELECT camera FROM frame WHERE id = ?)",
+                    (frame_id,),
+                )
             db.execute(
-                "INSERT OR REPLACE INTO screening (frame_id, mark, reasons, luminance, clipped,"
+                "INSERT INTO screening (frame_id, mark, reasons, luminance, clipped,"
                 " blur, told, watched, figures) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     frame_id,
@@ -315,6 +367,13 @@ class Catalogue:
                     figures,
                 ),
             )
+            db.execute("DELETE FROM placement WHERE frame_id = ?", (frame_id,))
+            if placement is not None:
+                matrix = placement.matrix and json.dumps(placement.matrix)
+                db.execute(
+                    "INSERT INTO placement VALUES (?, ?, ?, ?, ?)",
+                    (frame_id, matrix, *astuple(placement)[2:]),
+                )
             db.executemany(
                 "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?)",
                 [(frame_id, *astuple(m)[1:]) for m in measurements],
@@ -336,34 +395,34 @@ class Catalogue:
             for row in rows
         ]
 
-    def figures(self, camera: str) -> list[tuple[Frame, str]]:
-        """Frames of `camera` that have figures, in order of time, with these as JSON."""
+    def figures(self, camera: str) -> list[tuple[Frame, str, str]]:
+        """Frames of `camera` that have figures, in order of time, with mark and these as JSON."""
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
-            " FROM frame JOIN screening ON id = frame_id"
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, mark,"
+            " figures FROM frame JOIN screening ON id = frame_id"
             " WHERE camera = ? AND figures IS NOT NULL ORDER BY taken_at, path",
             (camera,),
         )
-        return [(_frame(row[:9]), row[9]) for row in rows]
+        return [(_frame(row[:9]), *row[9:]) for row in rows]
 
-    def judged_frames(self, camera: str) -> list[tuple[str, str, str]]:
-        """Path, content and screening mark of `camera`'s frames that have figures, by path."""
+    def figure_marks(self, camera: str) -> list[tuple[str, str, str]]:
+        """Path, content and screening mark of these frames, in the same order."""
         return self._read(
             "SELECT path, sha256, mark FROM frame JOIN screening ON id = frame_id"
-            " WHERE camera = ? AND figures IS NOT NULL ORDER BY path",
+            " WHERE camera = ? AND figures IS NOT NULL ORDER BY taken_at, path",
             (camera,),
         )
 
-    def judged_by(self, camera: str) -> set[str]:
-        """Marks of what the verdicts on `camera`'s frames were made from; "" where none is yet."""
+    def judging(self, camera: str) -> Judging | None:
+        """How far the frames of `camera` are judged; None where they are not."""
         rows = self._read(
-            "SELECT DISTINCT judged_by FROM frame JOIN screening ON id = frame_id"
-            " WHERE camera = ? AND figures IS NOT NULL",
-            (camera,),
+            "SELECT basis, settled, settled_basis, memory FROM judging WHERE camera = ?", (camera,)
         )
-        return {mark for (mark,) in rows}
+        return Judging(*rows[0]) if rows else None
 
-    def record_verdicts(self, verdicts: Iterable[FrameVerdict], judged_by: str) -> None:
+    def record_verdicts(
+        self, camera: str, verdicts: Iterable[FrameVerdict], judging: Judging
+    ) -> None:
         """Set verdicts, and drop the values of days whose usable frames change by them."""
         with self._transaction() as db:
             for verdict in verdicts:
@@ -374,10 +433,29 @@ class Catalogue:
                     (verdict.path, reasons),
                 )
                 db.execute(
-                    "UPDATE screening SET reasons = ?, told = ?, watched = ?, judged_by = ?"
+                    "UPDATE screening SET reasons = ?, told = ?, watched = ?"
                     " WHERE frame_id = (SELECT id FROM frame WHERE path = ?)",
-                    (reasons, verdict.told, verdict.watched, judged_by, verdict.path),
+                    (reasons, verdict.told, verdict.watched, verdict.path),
                 )
+            db.execute(
+                "INSERT OR REPLACE INTO judging VALUES (?, ?, ?, ?, ?)", (camera, *astuple(judging))
+            )
+
+    def placements(self, camera: str) -> list[tuple[Frame, Placement]]:
+        """Where the reference view lies in the frames of `camera`, in order of time."""
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, matrix,"
+            " residual_px, error_px, how FROM frame JOIN placement ON id = frame_id"
+            " WHERE camera = ? ORDER BY taken_at, path",
+            (camera,),
+        )
+        return [
+            (
+                _frame(row[:9]),
+                Placement(row[3], row[9] and tuple(json.loads(row[9])), *row[10:]),
+            )
+            for row in rows
+        ]
 
     def measurements(
         self, region: str | None = None, day: date | None = None, camera: str | None = None

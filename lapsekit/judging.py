@@ -1,24 +1,27 @@
 """Stage: figures of frames -> verdicts, with the grower's own put above them.
 
-A frame's verdict rests on the frames around it, so all of a camera's are judged together, and
-anew whenever a frame came or went, a limit or verdicts.csv changed, or the judging itself did.
+A frame's verdict rests on the frames around it, so all of a camera's are judged together. With
+new frames after the others it goes on from those that are settled, with what was learned from
+them; whenever else a frame came or went, a limit or verdicts.csv changed, or the judging itself
+did, it begins anew. Both come to the same verdicts.
 """
 
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 
-from lapsekit.catalogue import Frame, FrameVerdict
+from lapsekit.catalogue import Frame, FrameVerdict, Judging
 from lapsekit.season import VERDICTS_FILE, Season
 from lapsekit.verdicts import Ruling, by_path, read_verdicts
 from lapsekit.vision.figures import Figures
-from lapsekit.vision.screening import Limits, Seen, Verdict, judge
+from lapsekit.vision.screening import Limits, Seen, Verdict, judge_on
+from lapsekit.vision.visitors import Memory
 
 #: Raised by hand whenever the arithmetic of judging changes its verdicts.
 ARITHMETIC = 1
 
-SAID_NO = "said no"
+SAID_NO, NOT_REGISTERED, NOT_WATCHED = "said no", "not registered", "not looked through"
 
 
 def judge_season(season: Season) -> list[str]:
@@ -39,57 +42,85 @@ def judge_season(season: Season) -> list[str]:
     SettingsError
         If verdicts.csv cannot be used; nothing is changed then.
     """
-    path = season.folder / VERDICTS_FILE
-    rulings, notes = by_path(path, read_verdicts(path), season.catalogue.paths())
-    limits = Limits(**season.settings.screening.model_dump())
+    rulings, notes = _rulings(season)
     for camera in season.settings.cameras:
-        _judge_camera(season, camera, limits, rulings)
+        _judge_camera(season, camera, rulings)
     return notes
 
 
 def verdicts_waiting(season: Season) -> bool:
     """Whether any verdict is missing or rests on what has changed since."""
+    rulings, _ = _rulings(season)
+    for camera in season.settings.cameras:
+        marks, judged = season.catalogue.figure_marks(camera), season.catalogue.judging(camera)
+        if marks and (judged is None or judged.basis != _basis(season, rulings, marks)):
+            return True
+    return False
+
+
+def _rulings(season: Season) -> tuple[dict[str, Ruling], list[str]]:
     path = season.folder / VERDICTS_FILE
-    rulings, _ = by_path(path, read_verdicts(path), season.catalogue.paths())
-    limits = Limits(**season.settings.screening.model_dump())
-    return any(
-        season.catalogue.judged_by(camera) - {_basis(season, camera, limits, rulings)}
-        for camera in season.settings.cameras
-    )
+    return by_path(path, read_verdicts(path), season.catalogue.paths())
 
 
-def _judge_camera(
-    season: Season, camera: str, limits: Limits, rulings: Mapping[str, Ruling]
-) -> None:
-    basis = _basis(season, camera, limits, rulings)
-    if not season.catalogue.judged_by(camera) - {basis}:
+def _judge_camera(season: Season, camera: str, rulings: Mapping[str, Ruling]) -> None:
+    marks, before = season.catalogue.figure_marks(camera), season.catalogue.judging(camera)
+    basis = _basis(season, rulings, marks)
+    if not marks or (before and before.basis == basis):
         return
+    memory = None
+    settled = _basis(season, rulings, marks[: before.settled]) if before else None
+    if before and before.settled and before.settled_basis == settled:
+        memory = Memory.from_plain(json.loads(before.memory))
     known = season.catalogue.figures(camera)
-    seen = [
-        Seen(frame.taken_at.astimezone(season.zone), Figures.from_plain(json.loads(figures)))
-        for frame, figures in known
-    ]
-    found = [
-        _final(frame, verdict, rulings.get(frame.path))
-        for (frame, _), verdict in zip(known, judge(seen, limits), strict=True)
-    ]
-    season.catalogue.record_verdicts(found, basis)
+    judged = judge_on([_seen(season, *row) for row in known], _limits(season), memory)
+    lost = {p.path: p.how for _, p in season.catalogue.placements(camera) if p.matrix is None}
+    fresh = known[len(known) - len(judged.verdicts) :]
+    final = _Final(rulings, lost, season.settings.cameras[camera].kind != "files")
+    found = [final.verdict(row[0], v) for row, v in zip(fresh, judged.verdicts, strict=True)]
+    kept = json.dumps(judged.memory.as_plain()) if judged.memory else ""
+    settled_basis = _basis(season, rulings, marks[: judged.settled])
+    judging = Judging(basis, judged.settled, settled_basis, kept)
+    season.catalogue.record_verdicts(camera, found, judging)
 
 
-def _final(frame: Frame, verdict: Verdict, ruling: Ruling | None) -> FrameVerdict:
-    if ruling is None:
-        reasons = () if verdict.reason is None else (verdict.reason,)
-        return FrameVerdict(frame.path, reasons, verdict.told, verdict.watched)
-    note = f": {ruling.note}" if ruling.note else ""
-    if not ruling.use:
-        return FrameVerdict(frame.path, (SAID_NO,), f"{SAID_NO}: left out by hand{note}", True)
-    against = f", against {verdict.told}" if verdict.told else ""
-    return FrameVerdict(frame.path, (), f"said yes{note}{against}", True)
+def _limits(season: Season) -> Limits:
+    return Limits(**season.settings.screening.model_dump())
 
 
-def _basis(season: Season, camera: str, limits: Limits, rulings: Mapping[str, Ruling]) -> str:
-    """Mark of all that the verdicts on a camera's frames are made from."""
-    frames = season.catalogue.judged_frames(camera)
+def _seen(season: Season, frame: Frame, _mark: str, figures: str) -> Seen:
+    local = frame.taken_at.astimezone(season.zone)
+    return Seen(local, Figures.from_plain(json.loads(figures)))
+
+
+@dataclass(frozen=True)
+class _Final:
+    """What a frame's verdict comes to beside all else that is known of it."""
+
+    rulings: Mapping[str, Ruling]
+    lost: Mapping[str, str]
+    unattended: bool
+
+    def verdict(self, frame: Frame, verdict: Verdict) -> FrameVerdict:
+        ruling = self.rulings.get(frame.path)
+        reason, told = verdict.reason, verdict.told
+        if reason is None and frame.path in self.lost:
+            reason, told = NOT_REGISTERED, f"{NOT_REGISTERED}: {self.lost[frame.path]}"
+        if reason is None and verdict.alone and self.unattended:
+            reason = NOT_WATCHED
+            told = f"{reason}: too few other frames yet to see whether somebody stands in it"
+        if ruling is None:
+            reasons = () if reason is None else (reason,)
+            return FrameVerdict(frame.path, reasons, told, verdict.watched)
+        note = f": {ruling.note}" if ruling.note else ""
+        if not ruling.use:
+            return FrameVerdict(frame.path, (SAID_NO,), f"{SAID_NO}: left out by hand{note}", True)
+        against = f", against {told}" if told else ""
+        return FrameVerdict(frame.path, (), f"said yes{note}{against}", True)
+
+
+def _basis(season: Season, rulings: Mapping[str, Ruling], marks: list) -> str:
+    """Mark of all that the verdicts on so many frames of a camera are made from."""
     ruled = [(r.frame, r.use, r.note) for r in rulings.values()]
-    parts = (ARITHMETIC, asdict(limits), str(season.zone), sorted(ruled), frames)
+    parts = (ARITHMETIC, asdict(_limits(season)), str(season.zone), sorted(ruled), marks)
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:16]

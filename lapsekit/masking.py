@@ -8,7 +8,7 @@ from pydantic import ValidationError
 from lapsekit.errors import PictureError, SettingsError
 from lapsekit.frames.inspection import inspect
 from lapsekit.frames.names import read_name
-from lapsekit.measuring import load_model
+from lapsekit.ruler import load_model
 from lapsekit.safely import write_safely
 from lapsekit.settings import CanopyTable
 from lapsekit.vision.canopy import classify

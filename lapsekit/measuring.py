@@ -10,36 +10,24 @@ settings give; whatever differs is measured again, and nothing else. A daily val
 soon as a frame of its day waits.
 """
 
-import hashlib
-import json
 from collections import Counter
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import date
-from functools import lru_cache
-from pathlib import Path
 
 import cv2
 import numpy as np
-import skimage
 
-from lapsekit.catalogue import NOT_JUDGED, Daily, Frame, Measurement, Screening
+from lapsekit.catalogue import Daily, Frame
 from lapsekit.compute import spread
-from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
+from lapsekit.errors import SettingsError
 from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
-from lapsekit.resources import shipped_model_text
+from lapsekit.ruler import UNREADABLE, Ruler
 from lapsekit.season import REGIONS_FILE, Season
-from lapsekit.settings import CanopyTable, Outline, Region
-from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, classify
+from lapsekit.settings import Region
 from lapsekit.vision.daily import day_value
-from lapsekit.vision.figures import figures_of
-from lapsekit.vision.pictures import decode
-from lapsekit.vision.regions import outside, region_canopy, region_mask
-
-#: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 2
-
-UNREADABLE = "unreadable"
+from lapsekit.vision.knocks import Knock, knocks
+from lapsekit.vision.regions import outside
 
 
 @dataclass
@@ -70,120 +58,6 @@ class MeasureReport:
     notes: list[str] = field(default_factory=list)
 
 
-def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel | None:
-    """The canopy model that settings ask for, the shipped one by default; None for an index.
-
-    Raises
-    ------
-    SettingsError
-        If ``canopy.model_file`` cannot be read or is not a canopy model.
-    """
-    if canopy.method != "model":
-        return None
-    if canopy.model_file is None:
-        return CanopyModel.from_json(shipped_model_text())
-    path = Path(folder or ".", canopy.model_file)
-    try:
-        return CanopyModel.from_json(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, ValueError, LapsekitError) as error:
-        raise SettingsError(
-            f"canopy.model_file = {str(path)!r}: not a usable canopy model ({error})"
-        ) from error
-
-
-class _Ruler:
-    """Everything that turns a frame into rows, with the marks of the rows it makes."""
-
-    def __init__(self, season: Season):
-        settings = season.settings
-        self.season = season
-        self.method = settings.canopy.method
-        self.model = load_model(settings.canopy, season.folder)
-        self.scales = {name: c.scale_px_per_cm for name, c in settings.cameras.items()}
-        sizes = {name: season.catalogue.picture_sizes(name) for name in settings.cameras}
-        self.size = {name: found[0][:2] for name, found in sizes.items() if found}
-        versions = {
-            "cv2": cv2.__version__,
-            "numpy": np.__version__,
-            "skimage": skimage.__version__,
-            "arithmetic": ARITHMETIC,
-        }
-        self.screening_mark = _mark(versions)
-        self._known_marks: dict[tuple, str] = {}
-        self._canopy = (
-            self.screening_mark,
-            self.method,
-            self.model and self.model.mark,
-            (SPECK_PX, HOLE_PX),
-        )
-
-    def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
-        """Regions that a frame shows, with the outline valid on its day."""
-        pairs = (
-            (region, region.outline_on(frame.day))
-            for region in self.season.regions.region
-            if region.camera == frame.camera
-        )
-        return [(region, outline) for region, outline in pairs if outline is not None]
-
-    def scale(self, frame: Frame) -> float | None:
-        """Pixels per cm; None for a frame of another size than the camera's first one."""
-        fits = self.size[frame.camera] == (frame.width, frame.height)
-        return self.scales[frame.camera] if fits else None
-
-    def mark(self, frame: Frame, outline: Outline) -> str:
-        """Settings mark of a region's measurement in a frame."""
-        key = (self.scale(frame), outline.points)
-        if key not in self._known_marks:
-            self._known_marks[key] = _mark(self._canopy, *key)
-        return self._known_marks[key]
-
-    def marks(self, frame: Frame) -> dict[str, str]:
-        """Marks that the frame's measurements carry when they are up to date, by region."""
-        return {r.name: self.mark(frame, o) for r, o in self.outlines(frame)}
-
-    def measure(self, frame: Frame) -> tuple[Screening, list[Measurement], str | None] | str:
-        """One frame's screening, to be judged, measurements and figures; or why it has none."""
-        try:
-            data = self.season.archive.read(frame.path)
-        except ArchiveError as error:
-            return str(error)
-        try:
-            picture = decode(data)
-        except PictureError as error:
-            told = f"{UNREADABLE}: {error}"
-            reasons = (UNREADABLE,)
-            unread = Screening(frame.path, self.screening_mark, reasons, None, None, None, told)
-            return unread, [], None
-        figures = figures_of(picture)
-        screening = Screening(
-            frame.path,
-            self.screening_mark,
-            (NOT_JUDGED,),
-            figures.luminance,
-            figures.clipped,
-            round(1 - figures.sharpness, 5),
-        )
-        return screening, self._regions(frame, picture), json.dumps(figures.as_plain())
-
-    def _regions(self, frame: Frame, picture: np.ndarray) -> list[Measurement]:
-        regions = self.outlines(frame)
-        if not regions:
-            return []
-        canopy = classify(picture, self.method, self.model)
-        return [self._region(frame, canopy, r, o) for r, o in regions]
-
-    def _region(
-        self, frame: Frame, canopy: np.ndarray, region: Region, outline: Outline
-    ) -> Measurement:
-        inside = _cached_region_mask(canopy.shape, outline.points)
-        found = region_canopy(canopy, inside, self.scale(frame))
-        return Measurement(frame.path, region.name, self.mark(frame, outline), **asdict(found))
-
-
-_cached_region_mask = lru_cache(maxsize=64)(region_mask)
-
-
 def measure(season: Season, workers: int | None = None, track: Track = silent) -> MeasureReport:
     """Measure every frame that is not measured yet, then the days that changed.
 
@@ -209,11 +83,13 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     catalogue = season.catalogue
     _check_outlines(season)
     catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
-    ruler = _Ruler(season)
+    ruler = Ruler(season)
     waiting, report.done_before = _not_done(ruler)
     catalogue.forget_days({frame.day for frame in waiting})
     report.notes = [*_other_sizes(season), *_unoutlined(season)]
+    views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
     cv2.setNumThreads(1)
+    ruler.prepare(waiting)
     results = spread(ruler.measure, waiting, workers)
     for frame, found in track(zip(waiting, results, strict=True), len(waiting), "measuring"):
         if isinstance(found, str):
@@ -221,35 +97,72 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
             continue
         catalogue.record(*found)
         report.measured += 1
+    report.notes += [view.note for view in views if view.note]
     report.notes += judge_season(season)
     now = {frame.path for frame in waiting}
     for frame, screening in catalogue.screenings():
         if frame.path in now:
             report.left_out.update(screening.reasons)
+    report.notes += [_knocked(found) for found in season_knocks(season)]
     report.days = _work_out_days(season)
     return report
 
 
+@dataclass(frozen=True)
+class DatedKnock:
+    """A lasting change of a camera's view, dated between two frames."""
+
+    camera: str
+    before: Frame
+    at: Frame
+    knock: Knock
+
+
+def season_knocks(season: Season) -> list[DatedKnock]:
+    """Lasting changes of every camera's view so far, in order of time."""
+    found = []
+    for camera in season.settings.cameras:
+        placed = season.catalogue.placements(camera)
+        if not placed:
+            continue
+        matrices = [p.matrix and np.array(p.matrix).reshape(3, 3) for _, p in placed]
+        for knock in knocks(matrices, (placed[0][0].height, placed[0][0].width)):
+            before, at = placed[knock.before][0], placed[knock.at][0]
+            found.append(DatedKnock(camera, before, at, knock))
+    return found
+
+
+def _knocked(found: DatedKnock) -> str:
+    knock = found.knock
+    return (
+        f'camera "{found.camera}" was moved between {found.before.path} and {found.at.path}, by '
+        f"{knock.size_px:.1f} px and {knock.turn_deg:+.2f} degrees; outlines are carried along"
+    )
+
+
 def frames_waiting(season: Season) -> int:
     """How many frames are not measured, or not judged, by today's settings."""
-    waiting, done = _not_done(_Ruler(season))
+    waiting, done = _not_done(Ruler(season))
     return len(waiting) + (done if verdicts_waiting(season) else 0)
 
 
-def _not_done(ruler: _Ruler) -> tuple[list[Frame], int]:
+def _not_done(ruler: Ruler) -> tuple[list[Frame], int]:
     """Frames whose rows are missing or of other settings, and the number of the rest."""
     catalogue = ruler.season.catalogue
     cameras = ruler.season.settings.cameras
     frames = [f for f in catalogue.frames() if f.camera in cameras]
     screened = {s.path: s for _, s in catalogue.screenings()}
     measured = catalogue.measurement_marks()
+    placed = (p for camera in cameras for _, p in catalogue.placements(camera))
+    lost = {placement.path for placement in placed if placement.matrix is None}
 
     def done(frame: Frame) -> bool:
         screening = screened.get(frame.path)
-        if screening is None or screening.mark != ruler.screening_mark:
+        if screening is None or screening.mark != ruler.screening_mark(frame):
             return False
-        unread = screening.reasons == (UNREADABLE,)
-        return unread or measured.get(frame.path, {}) == ruler.marks(frame)
+        if screening.reasons == (UNREADABLE,) or frame.path in lost:
+            return True
+        return measured.get(frame.path, {}) == ruler.marks(frame)
 
     waiting = [f for f in frames if not done(f)]
     return waiting, len(frames) - len(waiting)
@@ -261,8 +174,7 @@ def _other_sizes(season: Season) -> list[str]:
         f'camera "{name}": frames of another size than its first ({sizes[0][0]} x {sizes[0][1]}) '
         "get no area, since its scale holds for that size; give the new view a camera of its own"
         for name, camera in season.settings.cameras.items()
-        if camera.scale_px_per_cm is not None
-        and len(sizes := season.catalogue.picture_sizes(name)) > 1
+        if camera.scale.is_known and len(sizes := season.catalogue.picture_sizes(name)) > 1
     ]
 
 
@@ -342,8 +254,3 @@ def _left_out_by_day(season: Season) -> dict[tuple[str, date], Counter]:
         if screening.reasons:
             counts.setdefault((frame.camera, frame.day), Counter()).update(screening.reasons)
     return counts
-
-
-def _mark(*parts: object) -> str:
-    text = json.dumps(parts, sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()[:16]

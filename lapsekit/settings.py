@@ -4,12 +4,13 @@ A value that cannot be used is refused with the file, the key's path, the value 
 allowed (:class:`~lapsekit.errors.SettingsError`); nothing is guessed or silently corrected.
 """
 
+import math
 import tomllib
 from collections.abc import Iterable
 from datetime import date, datetime, time
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal, NamedTuple, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
@@ -53,6 +54,7 @@ Coordinate = Annotated[float, Field(allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0, le=1)]
 Point = Annotated[tuple[Coordinate, Coordinate], Field(strict=False)]
 Points = Annotated[tuple[Point, ...], Field(strict=False)]
+Length = Annotated[float, Field(gt=0, le=10_000)]
 
 
 class _Model(BaseModel):
@@ -84,32 +86,65 @@ class SeasonTable(_Model):
         return ZoneInfo(self.time_zone)
 
 
+class Scale(NamedTuple):
+    """How a camera's centimetres are known; at most one way is given, the others are None."""
+
+    px_per_cm: float | None = None
+    points: tuple[Point, Point] | None = None
+    length_cm: float | None = None
+    rectangle: Points | None = None
+    sides_cm: tuple[float, float] | None = None
+    tag_side_cm: float | None = None
+
+    @property
+    def is_known(self) -> bool:
+        """Whether there is a scale at all."""
+        return self != Scale()
+
+    @property
+    def needs_tag(self) -> bool:
+        """Whether it is read off a printed tag in the reference frame."""
+        return self.tag_side_cm is not None
+
+
 class _Camera(_Model):
-    px_per_cm: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    reference: Annotated[str, Field(min_length=1)] | None = None
+    px_per_cm: Length | None = None
     scale_points: Annotated[tuple[Point, Point], Field(strict=False)] | None = None
-    scale_length_cm: Annotated[float, Field(gt=0, le=10_000)] | None = None
+    scale_length_cm: Length | None = None
+    scale_rectangle: Annotated[tuple[Point, Point, Point, Point], Field(strict=False)] | None = None
+    scale_sides_cm: Annotated[tuple[Length, Length], Field(strict=False)] | None = None
+    tag_side_cm: Length | None = None
 
     @model_validator(mode="after")
     def _one_scale(self) -> "_Camera":
         by_length = (self.scale_points is not None, self.scale_length_cm is not None)
-        if self.px_per_cm is not None and any(by_length):
-            raise ValueError("give px_per_cm, or scale_points with scale_length_cm, not both")
+        by_sides = (self.scale_rectangle is not None, self.scale_sides_cm is not None)
         if any(by_length) and not all(by_length):
             raise ValueError("scale_points and scale_length_cm belong together; give both")
-        if self.scale_points is not None and self._length_px() < 1:
+        if any(by_sides) and not all(by_sides):
+            raise ValueError("scale_rectangle and scale_sides_cm belong together; give both")
+        ways = [self.px_per_cm is not None, any(by_length), any(by_sides)]
+        if sum([*ways, self.tag_side_cm is not None]) > 1:
+            raise ValueError(
+                "give one scale: px_per_cm, scale_points with scale_length_cm, scale_rectangle "
+                "with scale_sides_cm, or tag_side_cm"
+            )
+        if self.scale_points is not None and math.dist(*self.scale_points) < 1:
             raise ValueError("the two scale_points are the same place; take two that lie apart")
         return self
 
-    def _length_px(self) -> float:
-        (x0, y0), (x1, y1) = self.scale_points
-        return float(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5)
-
     @property
-    def scale_px_per_cm(self) -> float | None:
-        """Pixels per centimetre on the bench plane; None where no scale is given."""
-        if self.scale_points is not None:
-            return self._length_px() / self.scale_length_cm
-        return self.px_per_cm
+    def scale(self) -> Scale:
+        """How centimetres on the bench are known."""
+        return Scale(
+            self.px_per_cm,
+            self.scale_points,
+            self.scale_length_cm,
+            self.scale_rectangle,
+            self.scale_sides_cm,
+            self.tag_side_cm,
+        )
 
 
 class FilesCamera(_Camera):
@@ -186,6 +221,12 @@ class ScreeningTable(_Model):
     blurred_above: Share | None = None
 
 
+class RegistrationTable(_Model):
+    """``[registration]``: holding frames to the reference view."""
+
+    use: bool = True
+
+
 class CanopyTable(_Model):
     """``[canopy]``: what counts as plant."""
 
@@ -216,6 +257,7 @@ class Settings(_Model):
     capture: CaptureTable = CaptureTable()
     morning: MorningTable = MorningTable()
     screening: ScreeningTable = ScreeningTable()
+    registration: RegistrationTable = RegistrationTable()
     canopy: CanopyTable = CanopyTable()
     growth: GrowthTable = GrowthTable()
     film: FilmTable = FilmTable()

@@ -21,7 +21,7 @@ from PIL import Image, ImageDraw
 CHECKOUT = Path(__file__).parent.parent
 sys.path.insert(0, str(CHECKOUT))
 
-from lapsekit.measuring import load_model  # noqa: E402
+from lapsekit.ruler import load_model  # noqa: E402
 from lapsekit.season import Season  # noqa: E402
 from lapsekit.serving import open_server  # noqa: E402
 from lapsekit.vision.canopy import classify  # noqa: E402

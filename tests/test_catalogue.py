@@ -41,8 +41,8 @@ def test_what_is_stored_comes_back(open_catalogue):
     open_catalogue.add_frames([frame(1), frame(2)])
     screening = Screening(frame(1).path, "m", ("dark",), 0.01, 0.0, 0.5)
     measurement = Measurement(frame(2).path, "basil", "m", 100, 20, 0.2, None)
-    open_catalogue.record(screening, [])
-    open_catalogue.record(Screening(frame(2).path, "m", (), 0.4, 0.0, 0.3), [measurement])
+    open_catalogue.record(screening, None, [])
+    open_catalogue.record(Screening(frame(2).path, "m", (), 0.4, 0.0, 0.3), None, [measurement])
     open_catalogue.store_daily([daily()])
     assert open_catalogue.frames() == [frame(1), frame(2)]
     assert open_catalogue.screenings()[0] == (frame(1), screening)
@@ -54,14 +54,14 @@ def test_recording_a_frame_drops_its_days_values_and_no_other(open_catalogue):
     other = date(2031, 4, 2)
     open_catalogue.add_frames([frame(1), frame(1, other)])
     open_catalogue.store_daily([daily(), daily(other)])
-    open_catalogue.record(Screening(frame(1).path, "m", (), 0.4, 0.0, 0.3), [])
+    open_catalogue.record(Screening(frame(1).path, "m", (), 0.4, 0.0, 0.3), None, [])
     assert [d.day for d in open_catalogue.daily()] == [other]
 
 
 def test_a_frame_that_goes_takes_its_rows_along(open_catalogue):
     open_catalogue.add_frames([frame(1)])
     measurement = Measurement(frame(1).path, "basil", "m", 100, 20, 0.2, None)
-    open_catalogue.record(Screening(frame(1).path, "m", (), 0.4, 0.0, 0.3), [measurement])
+    open_catalogue.record(Screening(frame(1).path, "m", (), 0.4, 0.0, 0.3), None, [measurement])
     open_catalogue.remove_frames([frame(1).path])
     assert open_catalogue.measurements() == []
     assert open_catalogue.screenings() == []
@@ -71,7 +71,7 @@ def test_a_failed_write_leaves_nothing_of_itself(open_catalogue):
     open_catalogue.add_frames([frame(1)])
     bad = Measurement(frame(1).path, "basil", "m", None, 20, 0.2, None)
     with pytest.raises(CatalogueError):
-        open_catalogue.record(Screening(frame(1).path, "m", (), 0.4, 0.0, 0.3), [bad])
+        open_catalogue.record(Screening(frame(1).path, "m", (), 0.4, 0.0, 0.3), None, [bad])
     assert open_catalogue.screenings() == []
 
 

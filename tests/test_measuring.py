@@ -223,7 +223,7 @@ def test_the_growers_word_stands_above_the_screening(filled):
 
 @pytest.mark.parametrize("part", ["model", "arithmetic", "cv2"])
 def test_what_the_marks_name_redoes_every_frame(filled, monkeypatch, part):
-    from lapsekit import measuring
+    from lapsekit import ruler
 
     if part == "model":
         filled = reopened(filled, SETTINGS.replace('method = "exgr"', 'method = "model"'))
@@ -235,7 +235,7 @@ def test_what_the_marks_name_redoes_every_frame(filled, monkeypatch, part):
         return
     measure(filled)
     target, value = {"arithmetic": ("ARITHMETIC", 99), "cv2": ("cv2.__version__", "0")}[part]
-    monkeypatch.setattr(f"{measuring.__name__}.{target}", value)
+    monkeypatch.setattr(f"{ruler.__name__}.{target}", value)
     assert measure(filled).measured == 15
 
 

@@ -2,11 +2,13 @@
 
 import re
 
+import numpy as np
 import pytest
 
 from lapsekit.errors import SettingsError
 from lapsekit.resources import shared_folder
-from lapsekit.settings import load_regions, load_settings
+from lapsekit.settings import Scale, load_regions, load_settings
+from lapsekit.vision.plane import plane_from_length
 from tests.scenes import REGIONS, SETTINGS
 
 
@@ -131,7 +133,10 @@ def test_the_scale_comes_from_two_points_and_a_length(tmp_path):
             "px_per_cm = 10", "scale_points = [[100, 100], [400, 500]]\nscale_length_cm = 40"
         )
     )
-    assert load_settings(path).cameras["bench"].scale_px_per_cm == 500 / 40
+    scale = load_settings(path).cameras["bench"].scale
+    assert scale == Scale(points=((100, 100), (400, 500)), length_cm=40)
+    plane = plane_from_length(np.array(scale.points), scale.length_cm)
+    assert plane.px_per_cm((600, 800)) == pytest.approx(500 / 40)
 
 
 def test_the_outline_of_a_day_is_the_last_one_that_began(tmp_path):

@@ -140,7 +140,7 @@ class Contents:
 
     def _about(self) -> dict[str, Any]:
         settings = self._season.settings
-        scales = {name: camera.scale_px_per_cm for name, camera in settings.cameras.items()}
+        scales = {name: camera.scale.is_known for name, camera in settings.cameras.items()}
         return {
             "about": self._almanac.about,
             "counts": views.frame_counts(self._almanac),

@@ -26,7 +26,6 @@ _JUDGED_AT_PX = 1024
 _REBLUR_PX = 11
 _SMALLEST_PX = 16
 _GRAINS = 1024
-_VEIL_PX = 384
 _THUMBNAIL_QUALITY = 95
 
 
@@ -91,16 +90,13 @@ class Figures:
         return cls(**{**plain, "tiles": tuple(plain["tiles"]), **excerpts})
 
 
-def figures_of(picture: np.ndarray, matrix: np.ndarray | None = None) -> Figures:
+def figures_of(picture: np.ndarray) -> Figures:
     """Take the figures of one frame.
 
     Parameters
     ----------
     picture : ndarray of uint8, shape (height, width, 3)
         RGB.
-    matrix : ndarray, shape (3, 3), optional
-        Registration, from the reference view to this frame in px: the thumbnail is then shown in
-        the reference view. Without it, `lapsekit.vision.screening` lines thumbnails up itself.
 
     Returns
     -------
@@ -113,23 +109,32 @@ def figures_of(picture: np.ndarray, matrix: np.ndarray | None = None) -> Figures
     """
     require_picture(picture)
     small = reduced(picture, _JUDGED_AT_PX)
+    half = _halved(small)
     luma = cv2.cvtColor(small, cv2.COLOR_RGB2GRAY)
-    lowest, highest = _extremes(small)
+    lowest, highest = _extremes(half)
     white = (lowest >= CLIPPED_FROM).astype(np.uint8)
-    thumbnail = reduced(_in_reference_view(picture, matrix), THUMBNAIL_PX)
     luminance = cv2.mean(luma)[0] / 255
     whole, tiles = _sharpness(luma, every=2)
     return Figures(
         luminance=_short(luminance),
         brightest=_short(_percentile(luma, 0.95)),
-        clipped=_short(np.count_nonzero(highest >= CLIPPED_FROM) / luma.size),
-        white=_short(np.count_nonzero(white) / luma.size),
+        clipped=_short(np.count_nonzero(highest >= CLIPPED_FROM) / highest.size),
+        white=_short(np.count_nonzero(white) / white.size),
         white_patch=_short(_largest_patch(white)),
-        veil=_short(_percentile(reduced(lowest, _VEIL_PX), 0.01) / max(luminance, 1 / 255)),
+        veil=_short(_percentile(lowest, 0.01) / max(luminance, 1 / 255)),
         sharpness=_short(whole),
         tiles=tuple(_short(t) for t in tiles),
         grain=_grain(picture),
-        thumbnail=_jpeg(thumbnail),
+        thumbnail=_jpeg(reduced(half, THUMBNAIL_PX)),
+    )
+
+
+def _halved(picture: np.ndarray) -> np.ndarray:
+    height, width = (side // 2 for side in picture.shape[:2])
+    if not height or not width:
+        return picture
+    return cv2.resize(
+        picture[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
     )
 
 
@@ -140,8 +145,7 @@ def reduced(picture: np.ndarray, long_side_px: int) -> np.ndarray:
     if scale >= 1:
         return picture
     if scale <= 0.3:  # halving is much faster than an odd reduction
-        half = cv2.resize(picture, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
-        return reduced(half, long_side_px)
+        return reduced(_halved(picture), long_side_px)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     return cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
 
@@ -241,17 +245,6 @@ def _grain(picture: np.ndarray) -> bytes:
 
 
 _FOUR = ((-1, 0), (1, 0), (0, -1), (0, 1))
-
-
-def _in_reference_view(picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
-    if matrix is None:
-        return picture
-    height, width = picture.shape[:2]
-    how = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    small = np.asarray(matrix, np.float64)
-    return cv2.warpPerspective(
-        picture, small, (width, height), flags=how, borderMode=cv2.BORDER_REPLICATE
-    )
 
 
 def _jpeg(thumbnail: np.ndarray) -> bytes:

@@ -58,22 +58,25 @@ def outside(
     return None
 
 
-def region_canopy(canopy: np.ndarray, region: np.ndarray, px_per_cm: float | None) -> RegionCanopy:
+def region_canopy(
+    canopy: np.ndarray, region: np.ndarray, weights_cm2: np.ndarray | None
+) -> RegionCanopy:
     """Count the canopy inside a region.
 
     Parameters
     ----------
     canopy, region : ndarray of bool, shape (height, width)
         Canopy mask of the frame, and mask of the region.
-    px_per_cm : float or None
-        Scale on the bench plane.
+    weights_cm2 : ndarray of float, shape (height, width), or None
+        Bench area that each pixel covers; None without a scale.
 
     Returns
     -------
     RegionCanopy
     """
     region_px = int(np.count_nonzero(region))
-    canopy_px = int(np.count_nonzero(canopy & region))
+    inside = canopy & region
+    canopy_px = int(np.count_nonzero(inside))
     cover = canopy_px / region_px if region_px else 0.0
-    area = None if px_per_cm is None else canopy_px / px_per_cm**2
+    area = None if weights_cm2 is None else float(weights_cm2[inside].sum(dtype=np.float64))
     return RegionCanopy(region_px, canopy_px, cover, area)

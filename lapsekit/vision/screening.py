@@ -20,9 +20,12 @@ import numpy as np
 from lapsekit.vision.figures import Figures
 from lapsekit.vision.repeats import Repeats
 from lapsekit.vision.usual import ENOUGH, Usual
-from lapsekit.vision.visitors import Presence, visitors
+from lapsekit.vision.visitors import Memory, Presence, visitors
 
 REASONS = ("dark", "blown out", "frozen", "glare", "hazed", "blurred", "obstructed")
+
+_FIRST = 4 * ENOUGH
+"""The season's first frames, that stand in while too few lie before a frame."""
 
 _DARKEST_BRIGHT = 0.10
 """Below 25 of 255 levels for the brightest surfaces, one level is 4 % of their light: leaf and
@@ -88,11 +91,14 @@ class Verdict:
     watched : bool
         Whether the frame could be compared with enough others to see a visitor in it. A usable
         frame that was not watched may be measured, but nobody has looked for people in it.
+    alone : bool
+        Whether that is because too few other frames lie around it, or not yet.
     """
 
     reason: str | None
     told: str
     watched: bool
+    alone: bool = False
 
 
 def judge(frames: Sequence[Seen], limits: Limits | None = None) -> list[Verdict]:
@@ -122,18 +128,65 @@ def judge(frames: Sequence[Seen], limits: Limits | None = None) -> list[Verdict]
 
     The cost is linear in the number of frames: each is compared with at most eleven others.
     """
+    return judge_on(frames, limits).verdicts
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Verdicts, and what it takes to go on from them.
+
+    Attributes
+    ----------
+    verdicts : list of Verdict
+        Of the last frames: all after those that were settled before.
+    settled : int
+        Frames, from the first, whose verdict no later frame can change.
+    memory : Memory or None
+        What watching for visitors has learned from these.
+    """
+
+    verdicts: list[Verdict]
+    settled: int
+    memory: Memory | None
+
+
+def judge_on(
+    frames: Sequence[Seen], limits: Limits | None = None, memory: Memory | None = None
+) -> Judged:
+    """Judge frames, going on from where an earlier judging of the first of them stood.
+
+    The verdicts are those that `judge` gives. Before the season's first twenty frames are there,
+    nothing is settled.
+
+    Parameters
+    ----------
+    frames : sequence of Seen
+        In order of time, with those that were settled.
+    limits : Limits, optional
+        The same as then.
+    memory : Memory, optional
+        As the earlier judging gave it.
+
+    Returns
+    -------
+    Judged
+    """
     judging = _Judging(frames, limits or Limits())
     found = [judging.judged(seen) for seen in frames]
     clear = [i for i, verdict in enumerate(found) if verdict.reason is None]
-    presences = visitors([(frames[i].at, frames[i].figures.thumbnail) for i in clear])
-    for i, presence in zip(clear, presences, strict=True):
+    done = clear[memory.looked_at - 1] + 1 if memory else 0
+    seen = [(frames[i].at, frames[i].figures.thumbnail) for i in clear]
+    presences, memory = visitors(seen, memory)
+    for i, presence in zip(clear[len(clear) - len(presences) :], presences, strict=True):
         found[i] = _of_presence(presence)
-    return found
+    if memory is None or len(frames) < _FIRST:
+        return Judged(found[done:], 0, None)
+    return Judged(found[done:], clear[memory.looked_at - 1] + 1, memory)
 
 
 def _of_presence(presence: Presence) -> Verdict:
     if not presence.share:
-        return Verdict(None, "", presence.watched)
+        return Verdict(None, "", presence.watched, presence.alone)
     reason = "glare" if presence.shining else "obstructed"
     what = "a burnt-out patch lies" if presence.shining else "something stands"
     guess = "the sun's reflection?" if presence.shining else "a person, a tool?"
@@ -149,7 +202,7 @@ class _Judging:
 
     def __init__(self, frames: Sequence[Seen], limits: Limits):
         self.limits = limits
-        start = frames[: 4 * ENOUGH]
+        start = frames[:_FIRST]
         self.usual = Usual([(seen.at, _row(seen.figures)) for seen in start])
         self.repeats = Repeats([seen.figures.grain for seen in start])
 

@@ -5,8 +5,7 @@ before it, so that what is usual today does not change with tomorrow's frames. W
 before, at the start of a season, its first frames stand in for them.
 """
 
-from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -17,10 +16,8 @@ ENOUGH = 5
 _SPAN = timedelta(days=21)
 _SAME_HOUR_MINUTES = 75
 _MOST = 240
+_DAY_MINUTES = 1440
 _CHANGED_AFTER = timedelta(days=3)
-
-Row = tuple[datetime, np.ndarray]
-"""When a frame was taken, and its figures as float64, always in the same order."""
 
 
 class Usual:
@@ -32,45 +29,61 @@ class Usual:
     Parameters
     ----------
     start : sequence of (datetime, ndarray of float64, shape (figures,))
-        Figures of the season's first frames, used while too few frames lie before.
+        When the season's first frames were taken, and their figures, always in the same order:
+        used while too few frames lie before.
     """
 
-    def __init__(self, start: Sequence[Row] = ()):
-        self._start = list(start)
-        self._good: deque[Row] = deque(maxlen=_MOST)
-        self._refused: list[Row] = []
+    def __init__(self, start: Sequence[tuple[datetime, np.ndarray]] = ()):
+        self._start = _table([_row(at, figures) for at, figures in start])
+        self._good = _table([])
+        self._refused: list[tuple[datetime, np.ndarray]] = []
 
     def teach(self, at: datetime, figures: np.ndarray, passed: bool) -> None:
         """Remember a frame's figures, and whether it passed."""
+        row = _row(at, figures)
         if passed:
-            self._good.append((at, figures))
+            self._good = _table([*self._good[1 - _MOST :], row])
             self._refused = []
             return
-        self._refused.append((at, figures))
+        self._refused.append((at, row))
         if len(self._refused) >= 2 * ENOUGH and at - self._refused[0][0] >= _CHANGED_AFTER:
-            self._good = deque(self._refused, maxlen=_MOST)
-            self._refused, self._start = [], []
+            self._good = _table([row for _, row in self._refused[-_MOST:]])
+            self._refused, self._start = [], _table([])
 
     def at_this_hour(self, at: datetime) -> np.ndarray | None:
         """Median figures of good frames within 75 minutes of this clock time; None if too few."""
-        return self._median(at, lambda rows: _of_hour(rows, at))
+        return self._median(at, _SAME_HOUR_MINUTES)
 
     def at_any_hour(self, at: datetime) -> np.ndarray | None:
         """Median figures of all good frames of the last three weeks; None if too few."""
-        return self._median(at, lambda rows: [figures for _, figures in rows])
+        return self._median(at, _DAY_MINUTES)
 
-    def _median(self, at: datetime, chosen) -> np.ndarray | None:
-        recent = chosen([row for row in self._good if at - row[0] <= _SPAN])
-        if len(recent) < ENOUGH:
-            recent = chosen([row for row in self._start if abs(at - row[0]) <= _SPAN])
-        return np.median(recent, axis=0) if len(recent) >= ENOUGH else None
+    def _median(self, at: datetime, most_apart: float) -> np.ndarray | None:
+        for table in (self._good, self._start):
+            near = table[_near(table, at, most_apart)] if len(table) else table
+            if len(near) >= ENOUGH:
+                return np.median(near[:, 2:], axis=0)
+        return None
 
 
-def _of_hour(rows: Iterable[Row], at: datetime) -> list[np.ndarray]:
-    return [figures for then, figures in rows if minutes_apart(then, at) <= _SAME_HOUR_MINUTES]
+def _row(at: datetime, figures: np.ndarray) -> np.ndarray:
+    """Seconds since 1970, minutes of the clock, figures."""
+    return np.concatenate([[at.timestamp(), at.hour * 60 + at.minute], figures])
+
+
+def _table(rows: list[np.ndarray]) -> np.ndarray:
+    return np.array(rows) if rows else np.empty((0, 2))
+
+
+def _near(table: np.ndarray, at: datetime, most_apart: float) -> np.ndarray:
+    """Which rows lie within three weeks and within so many minutes of the clock time."""
+    now, clock = _row(at, np.empty(0))
+    apart = np.abs(table[:, 1] - clock)
+    recent = np.abs(table[:, 0] - now) <= _SPAN.total_seconds()
+    return recent & (np.minimum(apart, _DAY_MINUTES - apart) <= most_apart)
 
 
 def minutes_apart(one: datetime, other: datetime) -> float:
     """Minutes between two clock times, 0 to 720, whatever their days."""
     apart = abs(one.hour * 60 + one.minute - other.hour * 60 - other.minute)
-    return float(min(apart, 1440 - apart))
+    return float(min(apart, _DAY_MINUTES - apart))

@@ -8,6 +8,8 @@ that stir, a flower that follows the sun) is learned for each cell of the pictur
 plant does not pass for a hand while a hand on still ground is seen at once.
 """
 
+import base64
+import zlib
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -80,6 +82,8 @@ class Presence:
         Whether there was enough to compare with.
     compared_with : int
         Number of frames to compare with.
+    alone : bool
+        Whether too few other frames lie around it, or not yet, to look for anybody.
     """
 
     share: float
@@ -87,39 +91,92 @@ class Presence:
     shining: bool
     watched: bool
     compared_with: int
+    alone: bool = False
 
 
 NOBODY_LOOKED = Presence(0.0, "", False, False, 0)
+ALONE = Presence(0.0, "", False, False, 0, alone=True)
 
 
-def visitors(frames: Sequence[tuple[datetime, bytes]]) -> list[Presence]:
+@dataclass(frozen=True)
+class Memory:
+    """What watching has learned up to some frame, to go on with those after it.
+
+    Attributes
+    ----------
+    looked_at : int
+        Frames whose presence is settled: none that comes later can change it.
+    good : tuple of int
+        Numbers of the good frames that are remembered.
+    taught : int
+        Frames that have taught since the start.
+    variance : ndarray of float32, shape (4, rows, columns)
+        Mean square unlikeness of good frames, of each cell.
+    """
+
+    looked_at: int
+    good: tuple[int, ...]
+    taught: int
+    variance: np.ndarray
+
+    def as_plain(self) -> dict[str, object]:
+        """Numbers, lists and text only, for JSON; `from_plain` takes it back."""
+        packed = base64.b64encode(zlib.compress(self.variance.tobytes(), 1)).decode()
+        shape = list(self.variance.shape)
+        return {**vars(self), "good": list(self.good), "variance": packed, "shape": shape}
+
+    @classmethod
+    def from_plain(cls, plain: dict) -> "Memory":
+        """Memory out of what `as_plain` gave."""
+        numbers = np.frombuffer(zlib.decompress(base64.b64decode(plain["variance"])), np.float32)
+        variance = numbers.reshape(plain["shape"]).copy()
+        return cls(plain["looked_at"], tuple(plain["good"]), plain["taught"], variance)
+
+
+def visitors(
+    frames: Sequence[tuple[datetime, bytes]], memory: Memory | None = None
+) -> tuple[list[Presence], Memory | None]:
     """Look for visitors in the frames of one camera.
 
     Parameters
     ----------
     frames : sequence of (datetime, bytes)
         Local time and thumbnail (JPEG) of each frame that is otherwise good, in order of time.
+    memory : Memory, optional
+        Of an earlier look at the first of these frames: they are not looked at again.
 
     Returns
     -------
-    list of Presence
-        One for each frame. With a frame of another shape than the one before, learning starts
-        anew.
+    presences : list of Presence
+        One for each frame after those that are settled in `memory`. With a frame of another
+        shape than the one before, learning starts anew.
+    memory : Memory or None
+        Of all that is settled now; None if nothing is.
     """
-    watch = _Watch(frames)
-    return [watch.look(number) for number in range(len(frames))]
+    settled = memory.looked_at if memory else 0
+    final = sum(at <= frames[-1][0] - _LATER[-1] for at, _ in frames) if frames else 0
+    watch, found = _Watch(frames, memory), []
+    for number in range(settled, len(frames)):
+        found.append(watch.look(number))
+        if number + 1 == final:
+            memory = watch.memory(final)
+    return found, memory
 
 
 class _Watch:
     """Looks at frames in order of time and learns how unlike good ones are, cell by cell."""
 
-    def __init__(self, frames: Sequence[tuple[datetime, bytes]]):
+    def __init__(self, frames: Sequence[tuple[datetime, bytes]], memory: Memory | None):
         self.frames = frames
         self.views: dict[int, np.ndarray] = {}
-        self.good: deque[int] = deque(maxlen=_REMEMBERED)
+        self.good: deque[int] = deque(memory.good if memory else (), maxlen=_REMEMBERED)
         self.ahead = [0] * len(_LATER)
-        self.variance = np.zeros((0, 0, 0), np.float32)
-        self.taught = 0
+        self.variance = memory.variance.copy() if memory else np.zeros((0, 0, 0), np.float32)
+        self.taught = memory.taught if memory else 0
+
+    def memory(self, looked_at: int) -> Memory:
+        """What is known now, after so many frames."""
+        return Memory(looked_at, tuple(self.good), self.taught, self.variance.copy())
 
     def look(self, number: int) -> Presence:
         """Look for a visitor in one frame; numbers must be asked for in order."""
@@ -128,7 +185,7 @@ class _Watch:
         before, after = self._before(number), self._after(number)
         if len(before) + len(after) < _FEWEST:
             self.good.append(number)
-            return NOBODY_LOOKED
+            return ALONE
         least = _LEAST_EXCESS * (1 + _UNTAUGHT / (1 + self.taught))
         compared = _Compared(self._typical(), view, least)
         compared.with_any([self._view(n) for n in before[:_LATEST]])

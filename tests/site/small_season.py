@@ -67,7 +67,7 @@ def add_frame(season, camera, day, reasons=(), orientation=1):
     season.catalogue.add_frames(
         [Frame(camera, taken, day, file.path, content_hash(data), len(data), *size, "import")]
     )
-    season.catalogue.record(Screening(file.path, "m", tuple(reasons), 0.4, 0.0, 0.2), [])
+    season.catalogue.record(Screening(file.path, "m", tuple(reasons), 0.4, 0.0, 0.2), None, [])
     return file.path
 
 

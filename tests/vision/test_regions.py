@@ -33,10 +33,10 @@ def test_a_concave_outline_leaves_its_notch_out():
 def test_canopy_is_counted_inside_the_region_only():
     y, x = np.mgrid[:60, :80]
     canopy = (x - 40) ** 2 + (y - 30) ** 2 <= 20**2
-    whole = region_canopy(canopy, region_mask((60, 80), None), 10)
+    whole = region_canopy(canopy, region_mask((60, 80), None), np.full((60, 80), 0.01))
     assert whole.canopy_px == disc_px(20)
     assert whole.area_cm2 == pytest.approx(np.pi * 4, rel=0.01)
-    half = region_canopy(canopy, x >= 40, 10)
+    half = region_canopy(canopy, x >= 40, np.full((60, 80), 0.01))
     assert half.canopy_px == (canopy & (x >= 40)).sum()
     assert half.cover == half.canopy_px / (60 * 40)
 

@@ -1,0 +1,173 @@
+"""Everything that turns a frame into rows, with the marks of the rows it makes."""
+
+import hashlib
+import json
+from dataclasses import asdict
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import skimage
+
+from lapsekit.catalogue import NOT_JUDGED, Frame, Measurement, Placement, Screening
+from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
+from lapsekit.resources import shipped_model_text
+from lapsekit.season import Season
+from lapsekit.settings import CanopyTable, Outline, Region
+from lapsekit.viewing import View, in_reference_view
+from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, classify
+from lapsekit.vision.figures import Figures, figures_of
+from lapsekit.vision.pictures import decode
+from lapsekit.vision.regions import region_canopy, region_mask
+from lapsekit.vision.registration import NotRegistered, Registration
+
+#: Raised by hand whenever the arithmetic of this stage changes its results.
+ARITHMETIC = 3
+UNREADABLE = "unreadable"
+
+Rows = tuple[Screening, Placement | None, list[Measurement], str | None]
+"""Screening, yet to be judged, placement, measurements and figures of one frame."""
+
+
+def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel | None:
+    """The canopy model that settings ask for, the shipped one by default; None for an index.
+
+    Raises
+    ------
+    SettingsError
+        If ``canopy.model_file`` cannot be read or is not a canopy model.
+    """
+    if canopy.method != "model":
+        return None
+    if canopy.model_file is None:
+        return CanopyModel.from_json(shipped_model_text())
+    path = Path(folder or ".", canopy.model_file)
+    try:
+        return CanopyModel.from_json(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, ValueError, LapsekitError) as error:
+        raise SettingsError(
+            f"canopy.model_file = {str(path)!r}: not a usable canopy model ({error})"
+        ) from error
+
+
+class Ruler:
+    """Everything that turns a frame into rows, with the marks of the rows it makes."""
+
+    def __init__(self, season: Season):
+        settings = season.settings
+        self.season = season
+        self.method = settings.canopy.method
+        self.model = load_model(settings.canopy, season.folder)
+        self.views = {name: View(season, name) for name in settings.cameras}
+        versions = {
+            "cv2": cv2.__version__,
+            "numpy": np.__version__,
+            "skimage": skimage.__version__,
+            "arithmetic": ARITHMETIC,
+        }
+        self._screening = _mark(versions)
+        self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX))
+        self._known_marks: dict[tuple, str] = {}
+
+    def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
+        """Regions that a frame shows, with the outline valid on its day."""
+        pairs = (
+            (region, region.outline_on(frame.day))
+            for region in self.season.regions.region
+            if region.camera == frame.camera
+        )
+        return [(region, outline) for region, outline in pairs if outline is not None]
+
+    def screening_mark(self, frame: Frame) -> str:
+        """Settings mark of a frame's verdict, which knows whether it could be registered."""
+        view = self.views[frame.camera]
+        return self._marked("screening", frame.camera, self._screening, view.mark[1])
+
+    def mark(self, frame: Frame, outline: Outline) -> str:
+        """Settings mark of a region's measurement in a frame."""
+        view = self.views[frame.camera]
+        fits = view.fits(frame)
+        key = (frame.camera, fits, outline.points)
+        return self._marked(*key, self._screening, self._canopy, view.mark)
+
+    def _marked(self, *parts: object) -> str:
+        key = parts[:3]
+        if key not in self._known_marks:
+            self._known_marks[key] = _mark(*parts)
+        return self._known_marks[key]
+
+    def marks(self, frame: Frame) -> dict[str, str]:
+        """Marks that the frame's measurements carry when they are up to date, by region."""
+        return {r.name: self.mark(frame, o) for r, o in self.outlines(frame)}
+
+    def prepare(self, frames: list[Frame]) -> None:
+        """Make ready what all frames share, before threads ask for it at once."""
+        for camera in {frame.camera for frame in frames}:
+            view = self.views[camera]
+            if self.outlines_of(camera):
+                _ = view.reference, view.weights_cm2
+
+    def outlines_of(self, camera: str) -> bool:
+        """Whether any region is seen by a camera."""
+        return any(region.camera == camera for region in self.season.regions.region)
+
+    def measure(self, frame: Frame) -> Rows | str:
+        """One frame's rows, whatever its verdict will be; or why it was not read."""
+        try:
+            picture = decode(self.season.archive.read(frame.path))
+        except ArchiveError as error:
+            return str(error)
+        except PictureError as error:
+            told = f"{UNREADABLE}: {error}"
+            unread = (UNREADABLE,), None, None, None, told
+            return Screening(frame.path, self.screening_mark(frame), *unread), None, [], None
+        figures = figures_of(picture)
+        screening, text = self._screened(frame, figures), json.dumps(figures.as_plain())
+        regions = self.outlines(frame)
+        view, found = self.views[frame.camera], None
+        if regions and view.fits(frame):
+            found = view.find_in(picture)
+        placement = _placed(frame, found)
+        if not regions or isinstance(found, NotRegistered):
+            return screening, placement, [], text
+        canopy = in_reference_view(classify(picture, self.method, self.model), found)
+        return screening, placement, [self._region(frame, canopy, r, o) for r, o in regions], text
+
+    def _screened(self, frame: Frame, figures: Figures) -> Screening:
+        return Screening(
+            frame.path,
+            self.screening_mark(frame),
+            (NOT_JUDGED,),
+            figures.luminance,
+            figures.clipped,
+            round(1 - figures.sharpness, 5),
+        )
+
+    def _region(
+        self, frame: Frame, canopy: np.ndarray, region: Region, outline: Outline
+    ) -> Measurement:
+        view = self.views[frame.camera]
+        inside = _cached_region_mask(canopy.shape, outline.points)
+        weights = view.weights_cm2 if view.fits(frame) else None
+        found = region_canopy(canopy, inside, weights)
+        return Measurement(frame.path, region.name, self.mark(frame, outline), **asdict(found))
+
+
+def _placed(frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:
+    if found is None:
+        return None
+    if isinstance(found, NotRegistered):
+        return Placement(frame.path, None, None, None, found.reason)
+    matrix = tuple(round(float(v), 12) for v in found.matrix.ravel())
+    return Placement(
+        frame.path, matrix, round(found.residual_px, 4), round(found.error_px, 4), found.method
+    )
+
+
+_cached_region_mask = lru_cache(maxsize=256)(region_mask)
+
+
+def _mark(*parts: object) -> str:
+    text = json.dumps(parts, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]

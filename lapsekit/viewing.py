@@ -1,0 +1,237 @@
+"""A camera's reference view: what its frames are registered to, and the bench plane in it."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import cv2
+import numpy as np
+
+from lapsekit.catalogue import Frame
+from lapsekit.errors import LapsekitError, PictureError, SettingsError
+from lapsekit.frames.choosing import daily_picture
+from lapsekit.season import Season
+from lapsekit.settings import Camera
+from lapsekit.vision.figures import figures_of
+from lapsekit.vision.markers import Tag, find_tags
+from lapsekit.vision.pictures import decode
+from lapsekit.vision.plane import (
+    BenchPlane,
+    plane_from_length,
+    plane_from_rectangle,
+    plane_from_scale,
+    plane_from_tags,
+)
+from lapsekit.vision.registration import NotRegistered, Reference, Registration, register
+from lapsekit.vision.screening import Limits, Seen, judge
+from lapsekit.when import instant
+
+WITNESSES = 3
+"""How many later days' first frames are asked whether the view can be held to at all."""
+
+_held: dict[tuple[str, ...], bool] = {}  # by the content of reference and witnesses
+
+
+@dataclass
+class View:
+    """The reference view of one camera.
+
+    Parameters
+    ----------
+    season : Season
+    camera : str
+        Name in season.toml.
+    """
+
+    season: Season
+    camera: str
+
+    @property
+    def settings(self) -> Camera:
+        """The camera's table in season.toml."""
+        return self.season.settings.cameras[self.camera]
+
+    @cached_property
+    def frame(self) -> Frame | None:
+        """The reference frame: the one that season.toml names, or the first day's picture.
+
+        Raises
+        ------
+        SettingsError
+            If the frame that season.toml names is not there.
+        """
+        frames = self.season.catalogue.frames(self.camera)
+        named = self.settings.reference
+        if named is not None:
+            found = next((f for f in frames if f.path == named), None)
+            if found is None:
+                raise SettingsError(
+                    f"{self.season.folder / 'season.toml'}: cameras.{self.camera}.reference = "
+                    f'"{named}": no such frame of this camera; name one like '
+                    f'"{frames[0].path if frames else "frames/CAMERA/DAY/TIME.jpg"}"'
+                )
+            return found
+        for day in sorted({f.day for f in frames}):
+            at = instant(day, self.season.settings.capture.daily_at, self.season.zone)
+            of_day = [f for f in frames if f.day == day]
+            while of_day:
+                nearest = daily_picture(of_day, at)
+                if self._is_usable(nearest):
+                    return nearest
+                of_day.remove(nearest)
+        return None
+
+    def _is_usable(self, frame: Frame) -> bool:
+        """By the fixed floors alone: it must not change as later frames come."""
+        limits = Limits(**self.season.settings.screening.model_dump())
+        try:
+            seen = Seen(frame.taken_at, figures_of(self._decoded(frame)))
+        except LapsekitError:
+            return False
+        return judge([seen], limits)[0].reason is None
+
+    def _decoded(self, frame: Frame) -> np.ndarray:
+        return decode(self.season.archive.read(frame.path))
+
+    @cached_property
+    def mark(self) -> list[object]:
+        """What of the view shapes a measurement, without looking at any picture."""
+        scale = self.settings.scale
+        held = self.is_held_to and self.frame
+        return [scale, held and held.sha256, (self.frame and scale.needs_tag) and self.frame.sha256]
+
+    @property
+    def is_wanted(self) -> bool:
+        """Whether frames should be registered: outlines that are not the whole picture need it."""
+        outlined = any(
+            outline.points is not None
+            for region in self.season.regions.region
+            if region.camera == self.camera
+            for outline in region.outline
+        )
+        return outlined and self.season.settings.registration.use
+
+    @cached_property
+    def is_held_to(self) -> bool:
+        """Whether frames are registered: it is wanted, and one of the next days shows it works.
+
+        On a table without any pattern sensor noise is all there is to hold on to; then every
+        frame would be refused, and the season lost.
+        """
+        if not self.is_wanted or self.frame is None:
+            return False
+        frames = self.season.catalogue.frames(self.camera)
+        of_later_days = {f.day: f for f in reversed(frames) if f.day > self.frame.day}
+        asked = [of_later_days[day] for day in sorted(of_later_days)[:WITNESSES]]
+        key = tuple(f.sha256 for f in (self.frame, *asked))
+        if key not in _held:
+            _held[key] = not asked or any(self._holds_in(f) for f in asked)
+        return _held[key]
+
+    def _holds_in(self, frame: Frame) -> bool:
+        try:
+            luma = cv2.cvtColor(self._decoded(frame), cv2.COLOR_RGB2GRAY)
+        except LapsekitError:
+            return False
+        if luma.shape != self._luma.shape:
+            return False
+        return isinstance(register(luma, self._reference, tags=find_tags(luma)), Registration)
+
+    @cached_property
+    def _luma(self) -> np.ndarray:
+        return cv2.cvtColor(self._decoded(self.frame), cv2.COLOR_RGB2GRAY)
+
+    @cached_property
+    def _tags(self) -> tuple[Tag, ...]:
+        return find_tags(self._luma)
+
+    @cached_property
+    def reference(self) -> Reference | None:
+        """What frames are registered to; None where they are taken as they are."""
+        return self._reference if self.is_held_to else None
+
+    @cached_property
+    def _reference(self) -> Reference:
+        return Reference(self._luma, tags=self._tags)
+
+    @property
+    def note(self) -> str | None:
+        """What a grower should know of this view."""
+        if self.is_wanted and self.frame is not None and not self.is_held_to:
+            return (
+                f'camera "{self.camera}": {self.frame.path} shows too little that stays as it is, '
+                "so frames are taken as if the camera never moved; something with a pattern that "
+                "lies still in view would help"
+            )
+        return None
+
+    @cached_property
+    def plane(self) -> BenchPlane | None:
+        """The bench in the reference view; None without a scale.
+
+        Raises
+        ------
+        SettingsError
+            If the scale is to come from a tag and the reference frame shows none.
+        """
+        scale = self.settings.scale
+        if scale.px_per_cm is not None:
+            return plane_from_scale(scale.px_per_cm)
+        if scale.points is not None:
+            return plane_from_length(np.array(scale.points), scale.length_cm)
+        if scale.rectangle is not None:
+            return plane_from_rectangle(np.array(scale.rectangle), scale.sides_cm)
+        if scale.tag_side_cm is None or self.frame is None:
+            return None
+        try:
+            return plane_from_tags(self._tags, scale.tag_side_cm, self._luma.shape)
+        except PictureError as error:
+            raise SettingsError(
+                f"cameras.{self.camera}.tag_side_cm = {scale.tag_side_cm}: no printed tag is found "
+                f"in the reference frame {self.frame.path}; name another frame as its reference, "
+                "or give px_per_cm"
+            ) from error
+
+    @cached_property
+    def weights_cm2(self) -> np.ndarray | None:
+        """Bench area of every pixel of the reference view, in cm²; None without a scale."""
+        if self.plane is None or self.frame is None:
+            return None
+        return self.plane.weights_cm2((self.frame.height, self.frame.width))
+
+    def fits(self, frame: Frame) -> bool:
+        """Whether a frame has the view's size; of others nothing but cover is known."""
+        return self.frame is None or (frame.width, frame.height) == (
+            self.frame.width,
+            self.frame.height,
+        )
+
+    def find_in(self, picture: np.ndarray) -> Registration | NotRegistered | None:
+        """Where the reference view lies in a picture; None where frames are taken as they are."""
+        if self.reference is None:
+            return None
+        luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+        found = register(luma, self.reference)
+        if isinstance(found, NotRegistered) and self.reference.tags:
+            found = register(luma, self.reference, tags=find_tags(luma))
+        return found
+
+
+def in_reference_view(mask: np.ndarray, registration: Registration | None) -> np.ndarray:
+    """A frame's mask as the reference view would show it; what is out of view is not canopy.
+
+    Parameters
+    ----------
+    mask : ndarray of bool, shape (height, width)
+    registration : Registration or None
+        None where the frame is taken as it is.
+
+    Returns
+    -------
+    ndarray of bool, shape (height, width)
+    """
+    if registration is None:
+        return mask
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    return cv2.warpPerspective(
+        mask.view(np.uint8), registration.matrix, mask.shape[::-1], flags=flags
+    ).view(bool)
