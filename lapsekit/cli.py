@@ -173,8 +173,15 @@ def measure(
     _report(as_json, telling.measured(report), vars(report))
 
 
-@app.command()
+frames_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
+app.add_typer(frames_app, name="frames")
+Frames = Annotated[list[str], typer.Argument(help="Frames: their paths or file names.")]
+Note = Annotated[str | None, typer.Option(help="Why, for verdicts.csv.", show_default="none")]
+
+
+@frames_app.callback()
 def frames(
+    context: typer.Context,
     season: SeasonFolder = HERE,
     left_out: Annotated[
         bool, typer.Option("--left-out", help="Only those that are not used.")
@@ -196,7 +203,9 @@ def frames(
     ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """List frames with the reasons why some are left out."""
+    """List frames with the reasons why some are left out; say yes or no to one."""
+    if context.invoked_subcommand:
+        return
     from lapsekit.listing import list_frames
     from lapsekit.measuring import frames_waiting
 
@@ -212,6 +221,46 @@ def frames(
         report.sheet = str(write_sheet(sheet, report, opened.archive.read))
     facts = {**vars(report), "rows": [vars(row) for row in report.rows]}
     _report(as_json, telling.listed(report), facts)
+
+
+@frames_app.command("use")
+def frames_use(
+    context: typer.Context,
+    names: Frames,
+    season: SeasonFolder = HERE,
+    note: Note = None,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Use frames, whatever screening holds of them: on pages and in films too."""
+    _rule(_either(context, season), names, True, note, wait)
+
+
+@frames_app.command("hold")
+def frames_hold(
+    context: typer.Context,
+    names: Frames,
+    season: SeasonFolder = HERE,
+    note: Note = None,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Use frames nowhere, whatever screening holds of them."""
+    _rule(_either(context, season), names, False, note, wait)
+
+
+def _either(context: typer.Context, season: Path) -> Path:
+    """The season named after ``use`` or ``hold``, or before it."""
+    return season if season != HERE else context.parent.params["season"]
+
+
+def _rule(season: Path, names: list[str], use: bool, note: str | None, wait: float) -> None:
+    from lapsekit.judging import rule
+    from lapsekit.measuring import rejudge
+
+    opened = Season(season)
+    with _held(opened, "frames", wait):
+        frames = rule(opened, names, use, note)
+        rejudge(opened)
+    _say(telling.ruled(frames, use))
 
 
 @app.command()

@@ -8,12 +8,21 @@ did, it begins anew. Both come to the same verdicts.
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
+from pathlib import Path, PurePosixPath
 
 from lapsekit.catalogue import Frame, FrameVerdict, Judging
+from lapsekit.errors import SettingsError
+from lapsekit.safely import write_safely
 from lapsekit.season import VERDICTS_FILE, Season
-from lapsekit.verdicts import Ruling, by_path, read_verdicts
+from lapsekit.verdicts import (
+    SAID_NO,
+    SAID_YES,
+    Ruling,
+    read_verdicts,
+    with_verdicts,
+)
 from lapsekit.vision.figures import Figures
 from lapsekit.vision.screening import Limits, Seen, Verdict, judge_on
 from lapsekit.vision.visitors import Memory
@@ -21,7 +30,7 @@ from lapsekit.vision.visitors import Memory
 #: Raised by hand whenever the arithmetic of judging changes its verdicts.
 ARITHMETIC = 1
 
-SAID_NO, NOT_REGISTERED, NOT_WATCHED = "said no", "not registered", "not looked through"
+NOT_REGISTERED, NOT_WATCHED = "not registered", "not looked through"
 
 
 def judge_season(season: Season) -> list[str]:
@@ -42,7 +51,7 @@ def judge_season(season: Season) -> list[str]:
     SettingsError
         If verdicts.csv cannot be used; nothing is changed then.
     """
-    rulings, notes = _rulings(season)
+    rulings, notes = season.rulings()
     for camera in season.settings.cameras:
         _judge_camera(season, camera, rulings)
     return notes
@@ -50,7 +59,7 @@ def judge_season(season: Season) -> list[str]:
 
 def verdicts_waiting(season: Season) -> bool:
     """Whether any verdict is missing or rests on what has changed since."""
-    rulings, _ = _rulings(season)
+    rulings, _ = season.rulings()
     for camera in season.settings.cameras:
         marks, judged = season.catalogue.figure_marks(camera), season.catalogue.judging(camera)
         if marks and (judged is None or judged.basis != _basis(season, rulings, marks)):
@@ -58,9 +67,49 @@ def verdicts_waiting(season: Season) -> bool:
     return False
 
 
-def _rulings(season: Season) -> tuple[dict[str, Ruling], list[str]]:
+def rule(season: Season, names: Iterable[str], use: bool, note: str | None = None) -> list[str]:
+    """Write the grower's yes or no to frames into verdicts.csv.
+
+    Parameters
+    ----------
+    season : Season
+        An open season; the caller holds its stage lock.
+    names : iterable of str
+        Frames: paths in the season folder, paths of the files, or file names.
+    use : bool
+        Whether they are to be used.
+    note : str, optional
+        Why.
+
+    Returns
+    -------
+    list of str
+        Their paths in the season folder.
+
+    Raises
+    ------
+    SettingsError
+        If a name is no frame's, or that of several; or if verdicts.csv cannot be used. Nothing is
+        written then.
+    """
+    paths = season.catalogue.paths()
+    frames = list(dict.fromkeys(_named(season, name, paths) for name in names))
     path = season.folder / VERDICTS_FILE
-    return by_path(path, read_verdicts(path), season.catalogue.paths())
+    read_verdicts(path)
+    text = path.read_text(encoding="utf-8-sig") if path.exists() else ""
+    write_safely(path, with_verdicts(text, frames, use, note).encode())
+    return frames
+
+
+def _named(season: Season, name: str, paths: Iterable[str]) -> str:
+    full = Path(name).resolve()
+    if full.is_relative_to(season.folder.resolve()):
+        name = full.relative_to(season.folder.resolve()).as_posix()
+    found = [path for path in paths if name in (path, PurePosixPath(path).name)]
+    if len(found) != 1:
+        why = f"may be any of {', '.join(found)}; write which" if found else "is not in this season"
+        raise SettingsError(f"frame {name} {why}; lapsekit frames lists them")
+    return found[0]
 
 
 def _judge_camera(season: Season, camera: str, rulings: Mapping[str, Ruling]) -> None:
@@ -116,7 +165,7 @@ class _Final:
         if not ruling.use:
             return FrameVerdict(frame.path, (SAID_NO,), f"{SAID_NO}: left out by hand{note}", True)
         against = f", against {told}" if told else ""
-        return FrameVerdict(frame.path, (), f"said yes{note}{against}", True)
+        return FrameVerdict(frame.path, (), f"{SAID_YES}{note}{against}", True)
 
 
 def _basis(season: Season, rulings: Mapping[str, Ruling], marks: list) -> str:

@@ -108,6 +108,15 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     return report
 
 
+def rejudge(season: Season) -> int:
+    """Judge measured frames by verdicts.csv as it stands; how many days got other values.
+
+    The caller holds the season's stage lock.
+    """
+    judge_season(season)
+    return _work_out_days(season)
+
+
 @dataclass(frozen=True)
 class DatedKnock:
     """A lasting change of a camera's view, dated between two frames."""

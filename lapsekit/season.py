@@ -16,6 +16,7 @@ from lapsekit.frames.choosing import daily_picture
 from lapsekit.frames.indexing import IndexReport, index
 from lapsekit.progress import Track, silent
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
+from lapsekit.verdicts import SAID_YES, Ruling, by_path, read_verdicts
 from lapsekit.when import Clock, instant, local_day, system_clock
 
 SETTINGS_FILE = "season.toml"
@@ -94,11 +95,23 @@ class Season:
         """Bring the catalogue into step with the frame files."""
         return index(self.archive, self.catalogue, self.day_of, rebuild, track)
 
+    def rulings(self) -> tuple[dict[str, Ruling], list[str]]:
+        """What verdicts.csv says of frames, by path, and a note for each line that names none."""
+        path = self.folder / VERDICTS_FILE
+        return by_path(path, read_verdicts(path), self.catalogue.paths())
+
     def usable_frames(self) -> dict[str, dict[date, list[Frame]]]:
-        """Usable frames by camera and local day, in order of time."""
+        """Usable frames by camera and local day, in order of time.
+
+        The grower's word in verdicts.csv counts as it stands, judged anew since or not: neither
+        is a frame shown that got a no, nor one whose yes was taken back.
+        """
+        rulings, _ = self.rulings()
         found: dict[str, dict[date, list[Frame]]] = {}
         for frame, screening in self.catalogue.screenings():
-            if not screening.reasons:
+            ruling, by_yes = rulings.get(frame.path), screening.told.startswith(SAID_YES)
+            allowed = ruling.use if ruling else not by_yes
+            if allowed and not screening.reasons:
                 found.setdefault(frame.camera, {}).setdefault(frame.day, []).append(frame)
         return found
 

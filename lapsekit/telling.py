@@ -123,6 +123,13 @@ def listed(report: FramesReport) -> list[str]:
     return lines
 
 
+def ruled(frames: list[str], use: bool) -> list[str]:
+    """After ``frames use`` and ``frames hold``."""
+    said = "used from now on" if use else "used nowhere from now on"
+    again = "lapsekit site and lapsekit film follow it; verdicts.csv holds your word"
+    return [*(f"{path}: {said}" for path in frames), again]
+
+
 def _frame_line(row: FrameRow) -> str:
     return f"{row.taken_at:%Y-%m-%d %H:%M}  {row.path}  {row.told or 'used'}"
 

@@ -1,6 +1,7 @@
 """verdicts.csv: frames the grower said yes or no to, whatever screening holds of them."""
 
 import csv
+import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
@@ -8,6 +9,7 @@ from pathlib import Path, PurePosixPath
 from lapsekit.errors import SettingsError
 
 VERDICTS_HEADER = "frame,verdict,note"
+SAID_YES, SAID_NO = "said yes", "said no"
 _WORDS = {"yes": True, "no": False}
 
 
@@ -38,7 +40,8 @@ def read_verdicts(path: Path) -> list[Ruling]:
     Parameters
     ----------
     path : pathlib.Path
-        A CSV file with the columns frame, verdict (yes or no) and, if wanted, note.
+        A CSV file with the columns frame, verdict (yes or no) and, if wanted, note. Empty lines
+        and lines that begin with # are passed over.
 
     Raises
     ------
@@ -52,20 +55,75 @@ def read_verdicts(path: Path) -> list[Ruling]:
         return []
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
-    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
-    reader = csv.DictReader(text.splitlines(), skipinitialspace=True)
-    if not text.strip():
-        return []
-    if not {"frame", "verdict"} <= set(reader.fieldnames or ()):
+    header, *rows = _rows(text) or [(1, ["frame", "verdict"])]
+    columns = [name.strip() for name in header[1]]
+    if not {"frame", "verdict"} <= set(columns):
         raise SettingsError(
-            f'{path}: line 1 = "{text.splitlines()[0]}": the first line must be {VERDICTS_HEADER} '
-            "(with commas)"
+            f'{path}: line {header[0]} = "{",".join(header[1])}": the first line must be '
+            f"{VERDICTS_HEADER} (with commas)"
         )
-    return [_ruling(path, reader.line_num, row) for row in reader]
+    return [_ruling(path, line, dict(zip(columns, row, strict=False))) for line, row in rows]
 
 
-def _ruling(path: Path, line: int, row: dict[str | None, str | None]) -> Ruling:
-    frame, verdict, note = ((row.get(name) or "").strip() for name in ("frame", "verdict", "note"))
+def _rows(text: str) -> list[tuple[int, list[str]]]:
+    """Rows with their line numbers, comments and empty lines passed over."""
+    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
+    lines = ["" if line.lstrip().startswith("#") else line for line in text.splitlines()]
+    reader = csv.reader(lines, skipinitialspace=True)
+    return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+
+
+def with_verdicts(text: str, frames: Iterable[str], use: bool, note: str | None = None) -> str:
+    """The text of verdicts.csv with a verdict on some frames; all else in it stays as it is.
+
+    Parameters
+    ----------
+    text : str
+        The file's content, one that `read_verdicts` takes; "" for none.
+    frames : iterable of str
+        Their paths in the season folder. A line that names one, by path or by file name, gets the
+        new verdict where it stands; the others are added at the end.
+    use : bool
+        Whether they are to be used.
+    note : str, optional
+        Why; without it a line keeps its note.
+
+    Returns
+    -------
+    str
+    """
+    said = {"verdict": "yes" if use else "no"} | ({"note": note} if note is not None else {})
+    lines = text.splitlines() + ([] if _rows(text) else [VERDICTS_HEADER])
+    rows = _rows("\n".join(lines))
+    columns = [name.strip() for name in rows[0][1]]
+    if note and "note" not in columns:
+        columns.append("note")
+        lines[rows[0][0] - 1] += ",note"
+    for frame in frames:
+        names = {frame, PurePosixPath(frame).name}
+        known = [(n, r) for n, r in rows[1:] if _cell(r, columns, "frame") in names]
+        for number, row in known:
+            fields = dict(zip(columns, [*row, *[""] * len(columns)], strict=False)) | said
+            lines[number - 1] = _line(fields[name] for name in columns)
+        if not known:
+            fields = {"frame": frame} | said
+            lines.append(_line(fields.get(name, "") for name in columns))
+    return "\n".join(lines) + "\n"
+
+
+def _cell(row: list[str], columns: list[str], name: str) -> str:
+    at = columns.index(name)
+    return row[at].strip() if at < len(row) else ""
+
+
+def _line(fields: Iterable[str]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="").writerow(fields)
+    return out.getvalue()
+
+
+def _ruling(path: Path, line: int, row: dict[str, str]) -> Ruling:
+    frame, verdict, note = (row.get(name, "").strip() for name in ("frame", "verdict", "note"))
     if not frame:
         raise SettingsError(f"{path}: line {line}: frame is missing; lapsekit frames lists them")
     if verdict.lower() not in _WORDS:

@@ -22,7 +22,7 @@ from lapsekit.vision.plane import (
     plane_from_tags,
 )
 from lapsekit.vision.registration import NotRegistered, Reference, Registration, register
-from lapsekit.vision.screening import Limits, Seen, judge
+from lapsekit.vision.screening import Seen, judge
 from lapsekit.when import instant
 
 WITNESSES = 3
@@ -81,13 +81,12 @@ class View:
         return None
 
     def _is_usable(self, frame: Frame) -> bool:
-        """By the fixed floors alone: it must not change as later frames come."""
-        limits = Limits(**self.season.settings.screening.model_dump())
+        """By fixed floors alone: the view must not change with later frames or other limits."""
         try:
             seen = Seen(frame.taken_at, figures_of(self._decoded(frame)))
         except LapsekitError:
             return False
-        return judge([seen], limits)[0].reason is None
+        return judge([seen])[0].reason is None
 
     def _decoded(self, frame: Frame) -> np.ndarray:
         return decode(self.season.archive.read(frame.path))

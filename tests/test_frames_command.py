@@ -126,3 +126,44 @@ def test_frames_used_without_company_are_told(season):
     report = list_frames(season)
     assert [r.watched for r in report.rows] == [False, False]
     assert report.looked_at == 2
+
+
+@pytest.fixture
+def ruled(tmp_path):
+    """A measured season of two days, and the paths of its frames."""
+    season = make_season(tmp_path / "bench")
+    fill(season, days=2)
+    measure(season)
+    paths = sorted(season.catalogue.paths())
+    season.catalogue.close()
+    return season.folder, paths
+
+
+def listed(folder):
+    return {r["path"]: r for r in json.loads(succeeded("frames", "-s", folder, "--json"))["rows"]}
+
+
+def test_a_no_and_a_yes_are_written_down_and_followed_at_once(ruled):
+    folder, paths = ruled
+    told = succeeded("frames", "hold", paths[0], "--note", "my hat", "-s", folder)
+    assert f"{paths[0]}: used nowhere from now on" in told
+    assert listed(folder)[paths[0]]["told"] == "said no: left out by hand: my hat"
+    name = paths[0].rsplit("/", 1)[1]
+    succeeded("frames", "--season", folder, "use", name)
+    assert listed(folder)[paths[0]]["usable"]
+    lines = (folder / "verdicts.csv").read_text().splitlines()
+    assert lines == ["frame,verdict,note", f"{paths[0]},yes,my hat"]
+
+
+def test_a_no_is_worked_into_the_days_values_without_measuring(ruled):
+    folder, paths = ruled
+    succeeded("frames", "hold", folder / paths[0], "-s", folder)
+    rows = json.loads(succeeded("growth", "-s", folder, "--json"))["rows"]
+    assert [r["frames_used"] for r in rows if r["region"] == "basil"] == [2, 3]
+
+
+def test_a_frame_that_is_not_there_gets_no_verdict(ruled):
+    folder, _ = ruled
+    told = refused("frames", "hold", "no.jpg", "-s", folder, code=78)
+    assert "frame no.jpg is not in this season; lapsekit frames lists them" in told
+    assert not (folder / "verdicts.csv").exists()

@@ -3,7 +3,7 @@
 import pytest
 
 from lapsekit.errors import SettingsError
-from lapsekit.verdicts import Ruling, by_path, read_verdicts
+from lapsekit.verdicts import Ruling, by_path, read_verdicts, with_verdicts
 
 PATHS = [
     "frames/bench/2031-04-01/20310401T090000Z.jpg",
@@ -68,3 +68,34 @@ def test_a_frame_that_is_not_there_is_told_and_passed_over(file):
     found, notes = by_path(file, [Ruling("gone.jpg", False, "", 5)], PATHS)
     assert found == {}
     assert notes == [f"{file}: line 5: no frame gone.jpg in this season"]
+
+
+def test_comments_and_empty_lines_are_passed_over(file):
+    file.write_text("# hands, hats\n\nframe,verdict\n  # the cat\na.jpg,no\n")
+    assert read_verdicts(file) == [Ruling("a.jpg", False, "", 5)]
+
+
+def test_a_new_verdict_leaves_comments_order_and_other_lines_as_they_are():
+    text = '# mine\nverdict,frame,weather\n\nno,a.jpg,"wet, cold"\n# cat\nyes,b.jpg,dry\n'
+    assert with_verdicts(text, ["frames/x/a.jpg", "frames/x/c.jpg"], use=True) == (
+        '# mine\nverdict,frame,weather\n\nyes,a.jpg,"wet, cold"\n# cat\nyes,b.jpg,dry\n'
+        "yes,frames/x/c.jpg,\n"
+    )
+
+
+@pytest.mark.parametrize("text", ["", "# nothing yet\n"])
+def test_a_file_that_says_nothing_gets_its_first_line(text, file):
+    file.write_text(with_verdicts(text, ["frames/x/a.jpg"], use=False, note='a "hat", mine'))
+    (ruling,) = read_verdicts(file)
+    assert (ruling.frame, ruling.use, ruling.note) == ("frames/x/a.jpg", False, 'a "hat", mine')
+    assert file.read_text().startswith(text + "frame,verdict,note\n")
+
+
+def test_a_note_gets_a_column_where_there_was_none(file):
+    file.write_text(with_verdicts("frame,verdict\na.jpg,no\n", ["b.jpg"], use=True, note="dusk"))
+    assert [r.note for r in read_verdicts(file)] == ["", "dusk"]
+
+
+def test_a_verdict_written_twice_is_one_line():
+    once = with_verdicts("", ["a.jpg"], use=True)
+    assert with_verdicts(once, ["a.jpg"], use=True) == once
