@@ -457,6 +457,14 @@ class Catalogue:
             for row in rows
         ]
 
+    def unregistered(self) -> dict[str, str]:
+        """Why frames that could not be registered were not, by path."""
+        return dict(
+            self._read(
+                "SELECT path, how FROM frame JOIN placement ON id = frame_id WHERE matrix IS NULL"
+            )
+        )
+
     def measurements(
         self, region: str | None = None, day: date | None = None, camera: str | None = None
     ) -> list[tuple[Frame, Measurement]]:

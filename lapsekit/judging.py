@@ -123,9 +123,10 @@ def _judge_camera(season: Season, camera: str, rulings: Mapping[str, Ruling]) ->
         memory = Memory.from_plain(json.loads(before.memory))
     known = season.catalogue.figures(camera)
     judged = judge_on([_seen(season, *row) for row in known], _limits(season), memory)
-    lost = {p.path: p.how for _, p in season.catalogue.placements(camera) if p.matrix is None}
     fresh = known[len(known) - len(judged.verdicts) :]
-    final = _Final(rulings, lost, season.settings.cameras[camera].kind != "files")
+    final = _Final(
+        rulings, season.catalogue.unregistered(), season.settings.cameras[camera].kind != "files"
+    )
     found = [final.verdict(row[0], v) for row, v in zip(fresh, judged.verdicts, strict=True)]
     kept = json.dumps(judged.memory.as_plain()) if judged.memory else ""
     settled_basis = _basis(season, rulings, marks[: judged.settled])

@@ -29,26 +29,31 @@ class Repeats:
     """
 
     def __init__(self, start: Sequence[bytes] = ()) -> None:
-        self._before: deque[tuple[datetime, bytes, np.ndarray]] = deque(maxlen=_LOOKED_AT)
+        self._times: list[datetime] = []
+        self._before = np.empty((0, 0))
         self._unlike: deque[float] = deque(maxlen=6 * _LOOKED_AT)
         self._at_first = max(_FLOOR, _SHARE * _SHARE * _typical_unlike(start))
 
     def same_as(self, at: datetime, grain: bytes) -> datetime | None:
         """When the picture was first seen, if this one repeats it; a new one is remembered."""
         levels = _standard(grain)
-        unlike = [0.0 if grain == g else 1 - float(levels @ s) for _, g, s in self._before]
-        if unlike and levels.any():
-            nearest = int(np.argmin(unlike))
-            if unlike[nearest] <= self._most():
-                return self._before[nearest][0]
-            self._unlike.append(unlike[nearest])
-        self._before.append((at, grain, levels))
+        if self._times and levels.any():
+            alike = self._before @ levels
+            nearest = int(np.argmax(alike))
+            unlike = 1 - float(alike[nearest])
+            if unlike <= self._most():
+                return self._times[nearest]
+            self._unlike.append(unlike)
+        self._times = [*self._times[1 - _LOOKED_AT :], at]
+        kept = self._before[1 - _LOOKED_AT :]
+        self._before = np.vstack([kept, levels]) if len(kept) else levels[None]
         return None
 
     def _most(self) -> float:
         if len(self._unlike) < _PAIRS:
             return self._at_first
-        return max(_SHARE * float(np.percentile(self._unlike, 2)), 1e-6)
+        few = sorted(self._unlike)[int(0.02 * (len(self._unlike) - 1))]
+        return max(_SHARE * few, 1e-6)
 
 
 def _typical_unlike(start: Sequence[bytes]) -> float:

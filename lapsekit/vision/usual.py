@@ -42,7 +42,8 @@ class Usual:
         """Remember a frame's figures, and whether it passed."""
         row = _row(at, figures)
         if passed:
-            self._good = _table([*self._good[1 - _MOST :], row])
+            kept = self._good[1 - _MOST :]
+            self._good = np.vstack([kept, row]) if len(kept) else _table([row])
             self._refused = []
             return
         self._refused.append((at, row))
@@ -62,7 +63,8 @@ class Usual:
         for table in (self._good, self._start):
             near = table[_near(table, at, most_apart)] if len(table) else table
             if len(near) >= ENOUGH:
-                return np.median(near[:, 2:], axis=0)
+                half = len(near) // 2
+                return np.partition(near[:, 2:], half, axis=0)[half]
         return None
 
 
