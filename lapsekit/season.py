@@ -1,10 +1,12 @@
 """A season folder, opened: settings, regions, archive, catalogue, and who works on it."""
 
 import fcntl
+import json
 import os
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
@@ -15,6 +17,7 @@ from lapsekit.frames.archive import Archive
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.frames.indexing import IndexReport, index
 from lapsekit.progress import Track, silent
+from lapsekit.safely import write_safely
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
 from lapsekit.verdicts import SAID_YES, Ruling, by_path, read_verdicts
 from lapsekit.when import Clock, instant, local_day, system_clock
@@ -26,6 +29,14 @@ VERDICTS_FILE = "verdicts.csv"
 CATALOGUE_FILE = "catalogue.sqlite"
 LOCK_FILE = ".lock"
 DIARY_HEADER = "date,region,event,note\n"
+
+
+@dataclass(frozen=True)
+class FilmRecord:
+    """What made a film, as a mark ("" for one to be made again), and the frames it shows."""
+
+    mark: str
+    shows: list[str]
 
 
 class Season:
@@ -72,6 +83,28 @@ class Season:
     def film_file(self, camera: str) -> Path:
         """Where the season's film by `camera` lies."""
         return self.films / f"{camera}.mp4"
+
+    def film_record(self, camera: str) -> FilmRecord | None:
+        """What that film shows; None where nothing is on record."""
+        try:
+            return FilmRecord(**json.loads(self._record_file(camera).read_text()))
+        except (OSError, ValueError, TypeError):
+            return None
+
+    def record_film(self, camera: str, record: FilmRecord) -> None:
+        """Put on record what the film by `camera` shows."""
+        write_safely(self._record_file(camera), json.dumps(asdict(record)).encode())
+
+    def _record_file(self, camera: str) -> Path:
+        return self.films / f".{camera}.json"
+
+    def film_may_be_shown(self, camera: str) -> bool:
+        """Whether there is a film by `camera` and every frame in it is still to be used."""
+        record = self.film_record(camera)
+        if record is None or not self.film_file(camera).is_file():
+            return False
+        days = self.usable_frames().get(camera, {}).values()
+        return set(record.shows) <= {frame.path for frames in days for frame in frames}
 
     @property
     def site(self) -> Path:

@@ -15,8 +15,8 @@ from lapsekit.errors import ArchiveError, FilmError, PictureError
 from lapsekit.film.captions import caption_text, with_caption
 from lapsekit.film.encoding import encode_film
 from lapsekit.progress import Track, silent
-from lapsekit.safely import remove_leftovers, write_safely
-from lapsekit.season import Season
+from lapsekit.safely import remove_leftovers
+from lapsekit.season import FilmRecord, Season
 from lapsekit.vision.pictures import decode
 from lapsekit.when import plant_age
 
@@ -73,21 +73,19 @@ def make_film(
             f'camera "{camera}" has no usable frame; bring pictures in (lapsekit import or '
             "capture), run lapsekit measure, then film again"
         )
-    target = season.film_file(camera)
-    mark_file = target.with_name(f".{target.stem}.mark")
-    mark = _mark(season, frames)
-    if target.exists() and mark_file.exists() and mark_file.read_text() == mark:
+    target, mark = season.film_file(camera), _mark(season, frames)
+    shown, before = [frame.path for frame in frames], season.film_record(camera)
+    if target.exists() and before and before.mark == mark:
         return FilmReport(target, len(frames), made=False)
     season.films.mkdir(exist_ok=True)
     remove_leftovers(season.films)
     painter = _Painter(season, frames)
     painted = track(spread(painter, frames, workers), len(frames), "filming")
     pictures = (picture for picture in painted if picture is not None)
+    # Whichever film lies there if this is killed, it shows no frame that is not on record.
+    season.record_film(camera, FilmRecord("", sorted({*shown, *(before.shows if before else ())})))
     count = encode_film(target, pictures, season.settings.film.frames_per_second)
-    if painter.left_out:
-        mark_file.unlink(missing_ok=True)
-    else:
-        write_safely(mark_file, mark.encode())
+    season.record_film(camera, FilmRecord("" if painter.left_out else mark, shown))
     return FilmReport(target, count, made=True, left_out=sorted(painter.left_out))
 
 

@@ -73,7 +73,7 @@ def build_site(season: Season, track: Track = silent) -> SiteReport:
     folder = SiteFolder(season.site)
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
-    films = _films(season, folder)
+    films, amiss = _films(season, folder)
     templates = [season.folder / TEMPLATES, shared_folder(TEMPLATES)]
     assets = _assets(folder, templates)
     rows = (row for rows in growth_rows(season).values() for row in rows)
@@ -92,7 +92,7 @@ def build_site(season: Season, track: Track = silent) -> SiteReport:
         removed=len(removed),
         pages=len(pages),
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=almanac.problems,
+        problems=[*almanac.problems, *amiss],
     )
 
 
@@ -118,12 +118,17 @@ def _assets(folder: SiteFolder, templates: list[Path]) -> dict[str, str]:
     return paths
 
 
-def _films(season: Season, folder: SiteFolder) -> dict[str, str]:
-    """Copy the film of each camera that has one; their paths in the site."""
-    films = {}
+def _films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], list[str]]:
+    """Copy the film of each camera that has one; their paths in the site, and what is amiss."""
+    films, problems = {}, []
     for camera in season.settings.cameras:
         source = season.film_file(camera)
-        if source.is_file():
+        if season.film_may_be_shown(camera):
             films[camera] = f"film/{source.name}"
             folder.copy(source, films[camera])
-    return films
+        elif source.is_file():
+            problems.append(
+                f"{source}: not on the site, since it shows frames that are not to be used (any "
+                "more), or nobody knows which; run lapsekit film, then lapsekit site"
+            )
+    return films, problems

@@ -347,9 +347,10 @@ class _Compared:
 
 
 def where(place: np.ndarray) -> str:
-    """Words for where the middle of a mask lies: "in the lower left", "in the middle"."""
+    """Words for where the middle of a mask lies: "in the lower left", "on the right"."""
     rows, columns = np.nonzero(place)
     height, width = place.shape
     row = ("upper ", "", "lower ")[int(3 * rows.mean() / height)]
     column = ("left", "middle", "right")[int(3 * columns.mean() / width)]
-    return f"in the {row}{column}"
+    beside = not row and column != "middle"
+    return f"{'on' if beside else 'in'} the {row}{column}"

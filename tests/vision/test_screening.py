@@ -1,5 +1,6 @@
 """What is amiss is told from what is usual, by the season's own frames."""
 
+import json
 from datetime import timedelta
 
 import cv2
@@ -8,7 +9,8 @@ import pytest
 from skimage.measure import blur_effect as reference
 
 from lapsekit.vision.figures import Figures, blur_effect, figures_of
-from lapsekit.vision.screening import Limits, Seen, judge
+from lapsekit.vision.screening import Limits, Seen, judge, judge_on
+from lapsekit.vision.visitors import Memory
 from tests.scenes import bench_picture
 from tests.spoiling import CLOTHS, bedewed, blurred, exposed, glared, visited
 from tests.vision.drawn_bench import HEIGHT, WIDTH, frame, light_of, moment, photographed
@@ -184,9 +186,27 @@ def test_a_lasting_change_becomes_the_new_usual(season):
     assert "dark" not in reasons[-8:]
 
 
-def test_figures_survive_json(season):
-    import json
+def test_going_on_from_what_is_settled_comes_to_the_verdicts_of_the_whole(season):
+    """Day by day, with somebody, darkness and a repeat among the frames, through JSON each time."""
+    rng = np.random.default_rng(4)
+    frames = list(season)
+    somebody, _ = visited(frame(AT), rng, "arm", "denim", 0.6)
+    for number, picture in [(AT, somebody), (26, exposed(frame(26), 0.01)), (29, frame(28))]:
+        frames[number] = Seen(frames[number].at, figures_of(picture))
+    found, memory, looked_at = [], None, 0
+    for until in range(4, COUNT + 1, 4):
+        judged = judge_on(frames[:until], None, memory)
+        found[until - len(judged.verdicts) :] = judged.verdicts
+        looked_at += len(judged.verdicts)
+        plain = judged.memory and json.loads(json.dumps(judged.memory.as_plain()))
+        memory = plain and Memory.from_plain(plain)
+        assert found == judge(frames[:until])
+    assert {v.reason for v in found} == {None, "obstructed", "dark", "frozen"}
+    assert judged.settled > 20
+    assert looked_at < sum(range(4, COUNT + 1, 4)) * 0.8
 
+
+def test_figures_survive_json(season):
     figures = season[0].figures
     assert Figures.from_plain(json.loads(json.dumps(figures.as_plain()))) == figures
 
