@@ -4,8 +4,9 @@
 
 DIR is a season folder with truth/frames.csv and truth/camera.csv. Frames are laid onto the
 reference view (the first usable frame) by their true matrices, given casts of up to 20 % a channel
-and exposures of up to 30 %, and evened out. Printed: what of the known factors is left, and how
-far the canopy of the shipped model moves with and without evening out.
+and exposures of up to 30 %, and evened out. Printed: what of the known factors is left, how far
+the canopy of the shipped model moves with and without evening out, and, on frames as the season's
+own light made them, how far measured areas scatter about their true ones, with and without.
 """
 
 import argparse
@@ -26,6 +27,7 @@ from lapsekit.vision.regions import region_mask
 
 CASTS = [(1.2, 1.0, 0.8, 1.0), (0.8, 1.0, 1.2, 1.0), (1.0, 0.85, 1.15, 1.3), (1.0, 1.0, 1.0, 0.7),
          (1.0, 1.0, 1.0, 1.3), (1.15, 0.9, 0.95, 0.8)]  # fmt: skip
+LARGE_PX = 750  # 15 cm²
 CARD = [(216, 632), (262, 634), (258, 668), (212, 664)]
 
 
@@ -76,16 +78,18 @@ def prove(folder: Path, count: int) -> dict:
         return np.count_nonzero(classify(picture, "model", model))
 
     ratio, exposure, with_it, without, methods, natural = [], [], [], [], {}, []
+    scatter = []
     chosen = frames[len(frames) // 3 :: max(1, len(frames) * 2 // 3 // count)]
     for number, (path, matrix) in enumerate(chosen):
-        picture = in_reference_view(path, matrix)
-        plain = even_out(picture, reference, still, CARD)
+        picture = decode(path.read_bytes())
+        plain = even_out(picture, reference, still, CARD, matrix)
         natural.append([*plain.gains, plain.exposure, plain.spread])
-        area = canopy(corrected(picture, plain))
-        untouched = canopy(picture)
+        masks = [classify(p, "model", model) for p in (picture, corrected(picture, plain))]
+        untouched, area = map(np.count_nonzero, masks)
+        scatter += by_region(folder, path, masks, matrix, regions)
         for cast in CASTS if number % 4 == 0 else CASTS[number % 4 : number % 4 + 2]:
             seen = lit(picture, cast)
-            light = even_out(seen, reference, still, CARD)
+            light = even_out(seen, reference, still, CARD, matrix)
             methods[light.method] = methods.get(light.method, 0) + 1
             known = np.log(np.array(cast[:3]) * cast[3])
             left = factors(light) + known - factors(plain)
@@ -103,7 +107,39 @@ def prove(folder: Path, count: int) -> dict:
         "canopy moved, as it came (median, 95 %, worst)": _quantiles(without),
         "the season's own gains, exposure, spread (median)": np.median(natural, axis=0).tolist(),
         "the season's own gains, exposure, spread (sd)": np.std(natural, axis=0).tolist(),
+        **scattered(scatter),
     }
+
+
+def by_region(folder, path, masks, matrix, regions):
+    """Region and log of measured by true area, as it came and evened out, of what is large."""
+    with (folder / "truth" / "areas.csv").open() as file:
+        true = {
+            r["region"]: float(r["area_px"])
+            for r in csv.DictReader(file)
+            if r["taken_at"].replace("-", "").replace(":", "") == path.stem
+        }
+    size = masks[0].shape[::-1]
+    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
+    laid = [cv2.warpPerspective(m.astype(np.uint8), matrix, size, flags=flags) for m in masks]
+    for region in regions.region:
+        outline = region.outline_on(date.fromisoformat(path.parent.name))
+        if outline and true.get(region.name, 0) >= LARGE_PX:
+            inside = region_mask(masks[0].shape, outline.points)
+            found = [max(1, np.count_nonzero(mask[inside])) for mask in laid]
+            yield (region.name, *np.log(np.array(found) / true[region.name]))
+
+
+def scattered(rows):
+    """Robust standard deviation of the log ratio in each region, as it came and evened out."""
+    found = {}
+    for name in dict.fromkeys(row[0] for row in rows):
+        logs = np.array([row[1:] for row in rows if row[0] == name])
+        if len(logs) >= 8:
+            apart = np.abs(logs - np.median(logs, axis=0))
+            spread = 1.4826 * np.median(apart, axis=0)
+            found[f"scatter of {name} (as it came, evened out)"] = spread.tolist()
+    return found
 
 
 def _quantiles(values):

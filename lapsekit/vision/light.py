@@ -69,31 +69,59 @@ def even_out(
     reference: np.ndarray,
     still: np.ndarray | None = None,
     card: Sequence[tuple[float, float]] | None = None,
+    matrix: np.ndarray | None = None,
 ) -> Light:
     """What makes a frame's light like the reference picture's.
+
+    Wanted before canopy is told from ground: ``classify(corrected(picture, light), ...)``.
 
     Parameters
     ----------
     picture, reference : ndarray of uint8, shape (height, width, 3)
-        RGB, both in the reference view.
+        RGB, the picture as it was taken.
     still : ndarray of bool, shape (height, width), optional
-        What does not grow: everything but plants and what moves; all pixels by default.
+        What does not grow in the reference view: everything but plants and what moves; all
+        pixels by default.
     card : sequence of (x, y), optional
         Outline of a grey card in px of the reference view.
+    matrix : ndarray, shape (3, 3), optional
+        Registration, from the reference view to the picture in px; without it the picture is
+        taken to show the reference view.
 
     Returns
     -------
     Light
     """
-    around = from_surroundings(picture, reference, still)
-    shown = from_card(picture, reference, card) if card is not None else None
-    if shown is None or around.method == "none":
-        return shown or around
-    apart = np.abs(np.log(shown.gains) - np.log(around.gains)).max()
+    scale = min(1.0, _READ_AT_PX / max(reference.shape[:2]))
+    shown, before = (reduced(p, _READ_AT_PX) for p in (picture, reference))
+    if matrix is not None:
+        shown = _laid_on(shown, _for_reduced(matrix, scale), before.shape)
+    around = from_surroundings(shown, before, still)
+    if card is None:
+        return around
+    outline = [((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in card]
+    told = from_card(shown, before, outline)
+    if told is None or around.method == "none":
+        return told or around
+    apart = np.abs(np.log(told.gains) - np.log(around.gains)).max()
     if apart > _AGREED:
         return around
-    gains = np.exp((np.log(shown.gains) + np.log(around.gains)) / 2)
+    gains = np.exp((np.log(told.gains) + np.log(around.gains)) / 2)
     return Light(tuple(map(float, gains)), around.exposure, "both", around.spread)
+
+
+def _for_reduced(matrix: np.ndarray, scale: float) -> np.ndarray:
+    """The same homography between pictures reduced by `scale`; pixels count from centres."""
+    middle = (scale - 1) / 2
+    to_small = np.array([[scale, 0, middle], [0, scale, middle], [0, 0, 1]])
+    return to_small @ np.asarray(matrix, np.float64) @ np.linalg.inv(to_small)
+
+
+def _laid_on(picture: np.ndarray, matrix: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    """What the reference view shows of it; black, out of range, where it shows nothing."""
+    return cv2.warpPerspective(
+        picture, matrix, shape[1::-1], flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    )
 
 
 def from_surroundings(
@@ -109,7 +137,7 @@ def from_surroundings(
     use = _in_range(small) & _in_range(before)
     if still is not None:
         size = use.shape[::-1]
-        # a reduced pixel counts only if it is still throughout
+        # A reduced pixel counts only if it is still throughout
         use &= cv2.resize(still.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.99
     if np.count_nonzero(use) < max(_FEWEST_PX, _FEWEST_SHARE * use.size):
         return UNCHANGED

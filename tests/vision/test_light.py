@@ -122,3 +122,15 @@ def test_nothing_is_changed_where_nothing_can_be_read():
     black = np.zeros((HEIGHT, WIDTH, 3), np.uint8)
     assert even_out(black, REFERENCE) is UNCHANGED
     assert np.array_equal(corrected(REFERENCE, UNCHANGED), REFERENCE)
+
+
+def test_a_camera_that_was_moved_reads_the_same_light():
+    """Pixels that are not laid on one another compare leaf with soil; the matrix lays them."""
+    turn = np.vstack([cv2.getRotationMatrix2D((240, 180), 2.0, 1.0), [0, 0, 1]])
+    turn[:2, 2] += (9, -6)  # from the reference view to the frame
+    seen = cv2.warpPerspective(taken(bench(), (1.2, 1, 0.85), seed=7), turn, (480, 360))
+    light = even_out(seen, REFERENCE, STILL, CARD, turn)
+    assert light.method == "both"
+    channels, exposure = ratios(light, (1.2, 1, 0.85))
+    assert channels < 0.01
+    assert abs(exposure) < 0.01
