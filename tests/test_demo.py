@@ -9,6 +9,7 @@ from datetime import date
 
 import pytest
 
+from lapsekit.season import Season
 from lapsekit.serving import open_server
 from tests.browsing import opened, running
 from tests.conftest import CHECKOUT
@@ -42,22 +43,49 @@ def daily_rows(folder):
         return list(csv.DictReader(file))
 
 
-def test_every_frame_is_filed_and_the_mishaps_are_left_out_with_their_reasons(demo):
+def listed(folder):
+    """Frames as `lapsekit frames` lists them, by path."""
+    done = subprocess.run(
+        [sys.executable, "-m", "lapsekit", "frames", "--season", folder, "--json"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return {row["path"]: row for row in json.loads(done.stdout)["rows"]}
+
+
+@pytest.fixture(scope="module")
+def states():
     with (CHECKOUT / "sample_frames" / "truth" / "frames.csv").open() as file:
-        frames = list(csv.DictReader(file))
-    filed = {str(p.relative_to(demo)) for p in (demo / "frames").rglob("*.jpg")}
-    assert filed == {f["path"] for f in frames}
-    reasons = {"dark": "dark", "blown-out": "blown out", "dew": "blurred"}
-    expected = {
-        (f["path"].split("/")[2], reasons[f["state"]]) for f in frames if f["state"] in reasons
+        return {row["path"]: row["state"] for row in csv.DictReader(file)}
+
+
+def test_every_frame_is_filed_and_every_mishap_is_left_out_with_its_reason(demo, states):
+    assert {str(p.relative_to(demo)) for p in (demo / "frames").rglob("*.jpg")} == states.keys()
+    reasons = {
+        "dark": {"dark"},
+        "blown-out": {"blown out"},
+        "dew": {"hazed", "blurred"},
+        "frozen": {"frozen"},
+        "obstructed": {"obstructed"},
     }
-    found = {
-        (r["day"], r["left_out_because"].split(" ", 1)[1])
-        for r in daily_rows(demo)
-        if r["left_out_because"]
-    }
-    dark = {f for f in expected if f[1] == "dark"}
-    assert dark <= found <= expected
+    rows = listed(demo)
+    bad = {path: state for path, state in states.items() if state != "usable"}
+    assert {path for path, state in bad.items() if rows[path]["reason"] not in reasons[state]} == (
+        set()
+    )
+    assert all(rows[path]["told"].startswith(rows[path]["reason"] + ": ") for path in bad)
+    lost = [path for path, row in rows.items() if not row["usable"] and path not in bad]
+    assert len(lost) <= 0.02 * (len(states) - len(bad))
+
+
+def test_nobody_who_stood_at_the_bench_is_on_a_page_or_in_the_film(demo, states):
+    visited = {path for path, state in states.items() if state == "obstructed"}
+    assert visited
+    season = Season(demo)
+    shown = {f.path for days in season.daily_pictures().values() for f in days.values()}
+    assert not visited & (shown | set(season.film_record("bench").shows))
+    season.catalogue.close()
 
 
 def test_green_plants_are_measured_near_their_true_areas(demo, truth):

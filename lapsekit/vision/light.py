@@ -24,7 +24,7 @@ _DARKEST, _BRIGHTEST = 12, 248
 """Levels between which a channel is read: below, one level is over 10 % of the linear light;
 above, it may be clipped."""
 
-_FEWEST_PX = 400
+_FEWEST_PX, _MOST_PX = 400, 20_000
 _FEWEST_SHARE = 0.01
 _BIN, _WIDTH = 0.02, 0.08
 _NEAR = 0.15
@@ -36,6 +36,7 @@ _LEVELS = np.arange(256) / 255
 _LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
     np.float32
 )
+_LOG = np.log(np.maximum(_LINEAR, 1e-6))
 
 
 @dataclass(frozen=True)
@@ -134,14 +135,16 @@ def from_surroundings(
     three channels are taken over the pixels within 0.15 of it.
     """
     small, before = (reduced(p, _READ_AT_PX) for p in (picture, reference))
-    use = _in_range(small) & _in_range(before)
+    use = cv2.bitwise_and(_in_range(small), _in_range(before))
     if still is not None:
-        size = use.shape[::-1]
-        # A reduced pixel counts only if it is still throughout
-        use &= cv2.resize(still.astype(np.float32), size, interpolation=cv2.INTER_AREA) > 0.99
-    if np.count_nonzero(use) < max(_FEWEST_PX, _FEWEST_SHARE * use.size):
+        whole = reduced(still.view(np.uint8) * np.uint8(255), _READ_AT_PX)
+        use &= (whole == 255).view(np.uint8)  # a reduced pixel that is still throughout
+    chosen = np.flatnonzero(use)
+    if len(chosen) < max(_FEWEST_PX, _FEWEST_SHARE * use.size):
         return UNCHANGED
-    ratios = np.log(_LINEAR[before[use]] / _LINEAR[small[use]])
+    chosen = chosen[:: -(-len(chosen) // _MOST_PX)]
+    pixels = (p.reshape(-1, 3)[chosen] for p in (before, small))
+    ratios = np.subtract(*(_LOG[levels] for levels in pixels))
     level = ratios.mean(axis=1)
     near = ratios[np.abs(level - _mode(level)) <= _NEAR]
     middle = np.median(near, axis=0)
@@ -196,7 +199,7 @@ def corrected(picture: np.ndarray, light: Light) -> np.ndarray:
 
 
 def _in_range(picture: np.ndarray) -> np.ndarray:
-    return ((picture >= _DARKEST) & (picture <= _BRIGHTEST)).all(axis=2)
+    return cv2.inRange(picture, (_DARKEST,) * 3, (_BRIGHTEST,) * 3)
 
 
 def _mode(values: np.ndarray) -> float:
@@ -227,7 +230,7 @@ def _card_colour(picture: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, f
     usable = ((pixels >= _DARKEST) & (pixels <= _BRIGHTEST)).all(axis=1)
     if usable.mean() < 0.95:
         return None
-    colour = np.log(_LINEAR[pixels[usable]])
+    colour = _LOG[pixels[usable]]
     rows, columns = np.nonzero(inside)
     uneven = max(_uneven(colour, at[usable]) for at in (rows, columns))
     rough = float(np.percentile(np.abs(colour - np.median(colour, axis=0)), 95))
