@@ -13,11 +13,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from scipy.ndimage import convolve1d
 from scipy.sparse import csr_matrix, diags
 from scipy.sparse.linalg import splu
 
 _BINS = 10
 _LEAST_SAMPLE_PX = 30
+_BLOCK_PX = 8
 _PRIOR_WEIGHT = 0.05
 _FEWEST_LAB_UNITS = 2.0
 
@@ -109,9 +111,7 @@ def _near(mask: np.ndarray, width: float) -> np.ndarray:
     return cv2.distanceTransform((~mask).view(np.uint8), cv2.DIST_L2, 5) <= width
 
 
-def _contested(
-    part: np.ndarray, one: int, other: int, widths_px: Sequence[float]
-) -> np.ndarray:
+def _contested(part: np.ndarray, one: int, other: int, widths_px: Sequence[float]) -> np.ndarray:
     first, second = part == one, part == other
     return (first & _near(second, widths_px[other])) | (second & _near(first, widths_px[one]))
 
@@ -151,29 +151,45 @@ def _odds_by_place(
 def _odds_by_colour(
     part: np.ndarray, lab: np.ndarray, contested: np.ndarray, plants: tuple[int, int]
 ) -> np.ndarray:
-    """Log odds of the first plant by the colours of both plants' undisputed leaves."""
-    samples = [lab[(part == plant) & ~contested] for plant in plants]
-    if min(map(len, samples)) < _LEAST_SAMPLE_PX:
+    """Log odds of the first plant by the colours of both plants' undisputed leaves.
+
+    The colours count for as much as they tell the two plants' own leaves apart: learned on one
+    half of the leaves (blocks of a chessboard), tried on the other.
+    """
+    known = [(part == plant) & ~contested for plant in plants]
+    black = (np.add.outer(*(np.arange(n) // _BLOCK_PX for n in part.shape)) % 2).astype(bool)
+    halves = [[lab[k & half] for k in known] for half in (black, ~black)]
+    if min(len(sample) for half in halves for sample in half) < _LEAST_SAMPLE_PX:
         return np.zeros(np.count_nonzero(contested))
-    both = np.concatenate(samples)
+    told_apart = [
+        np.mean((_colour_odds(*learned, sample) > 0) == first)
+        for learned, tried in (halves, halves[::-1])
+        for sample, first in zip(tried, (True, False), strict=True)
+    ]
+    weight = max(0.0, 2 * float(np.mean(told_apart)) - 1)
+    return weight * _colour_odds(*(lab[k] for k in known), lab[contested])
+
+
+def _colour_odds(one: np.ndarray, other: np.ndarray, colours: np.ndarray) -> np.ndarray:
+    """Log odds that colours are of the first sample: two smoothed histograms, (N,)."""
+    both = np.concatenate([one, other])
     low, high = both.min(0) - 1, both.max(0) + 1
 
-    def cells(colours: np.ndarray) -> np.ndarray:
-        return np.clip((colours - low) / (high - low) * _BINS, 0, _BINS - 1).astype(int)
+    def cells(lab: np.ndarray) -> np.ndarray:
+        return np.clip((lab - low) / (high - low) * _BINS, 0, _BINS - 1).astype(int)
 
-    shares = [_smooth_histogram(cells(sample)) for sample in samples]
-    index = tuple(cells(lab[contested]).T)
-    floor = 1.0 / _LEAST_SAMPLE_PX / 10
-    return np.log((shares[0][index] + floor) / (shares[1][index] + floor))
+    index = tuple(cells(colours).T)
+    floor = 0.1 / _LEAST_SAMPLE_PX
+    first, second = (_smooth_histogram(cells(sample))[index] + floor for sample in (one, other))
+    return np.log(first / second)
 
 
 def _smooth_histogram(cells: np.ndarray) -> np.ndarray:
+    """Shares of the sample by cell, each cell blended with its neighbours."""
     counts = np.zeros((_BINS,) * 3)
     np.add.at(counts, tuple(cells.T), 1)
-    kernel = np.array([0.25, 0.5, 0.25])
     for axis in range(3):
-        padded = np.moveaxis(np.pad(counts, [(1, 1) if a == axis else (0, 0) for a in range(3)]), axis, 0)
-        counts = np.moveaxis(sum(k * padded[i : i + _BINS] for i, k in enumerate(kernel)), 0, axis)
+        counts = convolve1d(counts, [0.25, 0.5, 0.25], axis, mode="constant")
     return counts / len(cells)
 
 

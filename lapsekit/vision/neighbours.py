@@ -10,15 +10,19 @@ two plants come near each other the border is not carried on but found again in 
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
+from scipy.ndimage import find_objects
 from skimage.segmentation import watershed
 
 from lapsekit.vision.borders import Border, find_borders
 from lapsekit.vision.regions import region_mask
 
 Points = Sequence[tuple[float, float]]
+Window = tuple[slice, slice]
+Inside = tuple[Window, np.ndarray]
 
 GAP_PX = 3
 """A thin leaf breaks into pieces where it is narrower than a pixel: pieces up to this far from a
@@ -136,7 +140,10 @@ def divide(
     -------
     Division
     """
-    homes = _homes(canopy.shape, outlines)
+    insides = [_window(canopy.shape, points and tuple(map(tuple, points))) for points in outlines]
+    homes = np.zeros(canopy.shape, np.uint16)
+    for number, (window, inside) in enumerate(insides, start=1):
+        homes[window][inside] = number
     carried = _carried(canopy, before, moved)
     fresh = set(moved) if before is not None else set(range(1, len(outlines) + 1))
     labels = _grown(canopy, _seeds(canopy, homes, carried, fresh))
@@ -148,19 +155,12 @@ def divide(
         widths = [reach_px(n, days) / 2 for n in np.bincount(labels.ravel(), minlength=doubt.size)]
         for border in find_borders(labels, carried, picture, widths):
             _redraw(labels, border, doubt)
-    return Division(labels, _standings(labels, outlines, doubt))
+    return Division(labels, _standings(labels, insides, doubt))
 
 
-def _homes(shape: tuple[int, int], outlines: Sequence[Points | None]) -> np.ndarray:
-    homes = np.zeros(shape, np.uint16)
-    for number, points in enumerate(outlines, start=1):
-        window, inside = _window(shape, points)
-        homes[window][inside] = number
-    return homes
-
-
-def _window(shape: tuple[int, int], points: Points | None) -> tuple[tuple[slice, slice], np.ndarray]:
-    """The box around an outline, and the outline's pixels in it."""
+@lru_cache(maxsize=256)
+def _window(shape: tuple[int, int], points: tuple | None) -> Inside:
+    """The box around an outline, and the outline's pixels in it; kept, and not to be changed."""
     if points is None:
         return (slice(None), slice(None)), np.ones(shape, bool)
     x, y = np.asarray(points, float).T
@@ -171,9 +171,7 @@ def _window(shape: tuple[int, int], points: Points | None) -> tuple[tuple[slice,
     return box, region_mask(size, [(px - left, py - top) for px, py in points])
 
 
-def _carried(
-    canopy: np.ndarray, before: np.ndarray | None, moved: Collection[int]
-) -> np.ndarray:
+def _carried(canopy: np.ndarray, before: np.ndarray | None, moved: Collection[int]) -> np.ndarray:
     """Yesterday's plants as far as they are canopy still, but those that were moved."""
     if before is None:
         return np.zeros(canopy.shape, np.uint16)
@@ -217,13 +215,14 @@ def _hold_back(
     days: float,
 ) -> None:
     """Take from each carried plant what lies outside its outline and beyond its reach."""
-    for number in set(np.unique(labels)) - {0} - set(fresh):
-        seed = carried == number
-        reach = reach_px(np.count_nonzero(seed), days)
-        away = (labels == number) & (homes != number)
+    for number, box in enumerate(find_objects(labels), start=1):
+        if box is None or number in fresh:
+            continue
+        seed = carried[box] == number
+        away = (labels[box] == number) & (homes[box] != number)
         if away.any():
             distance = cv2.distanceTransform((~seed).view(np.uint8), cv2.DIST_L2, 5)
-            labels[away & (distance > reach)] = 0
+            labels[box][away & (distance > reach_px(np.count_nonzero(seed), days))] = 0
 
 
 def _stay_home(labels: np.ndarray, canopy: np.ndarray, homes: np.ndarray) -> None:
@@ -239,13 +238,12 @@ def _redraw(labels: np.ndarray, border: Border, doubt: np.ndarray) -> None:
 
 
 def _standings(
-    labels: np.ndarray, outlines: Sequence[Points | None], doubt: np.ndarray
+    labels: np.ndarray, insides: Sequence[Inside], doubt: np.ndarray
 ) -> tuple[Standing, ...]:
-    contacts = _contacts(labels, len(outlines) + 1)
-    sizes = np.bincount(labels.ravel(), minlength=len(outlines) + 1)
+    contacts = _contacts(labels, len(insides) + 1)
+    sizes = np.bincount(labels.ravel(), minlength=len(insides) + 1)
     found = []
-    for number, points in enumerate(outlines, start=1):
-        window, inside = _window(labels.shape, points)
+    for number, (window, inside) in enumerate(insides, start=1):
         # The outline's own pixels and the picture's border are no room to grow into
         room = cv2.erode(inside.astype(np.uint8), _CARDINAL, borderValue=0).astype(bool)
         own = labels[window] == number
