@@ -2,11 +2,11 @@
 
 The published value is the area of the *vote*: a pixel of the reference view is canopy where most
 of the day's frames say so. A shadow or a glint that one frame mistakes in one place is outvoted
-there, while in a median of areas each frame brings its own mistakes along; on masks with drawn-in
+there, while in a median of areas each frame brings its own mistakes along: on masks with drawn-in
 mistakes the vote came nearer to the truth than the median for broad-leaved plants (median error
-0.7 against 1.1 % with five frames). But a vote loses thin leaves that sway from frame to frame (20 %
-of chives turned by 3 degrees), which no single frame does. So the vote is held within the middle
-half of the frames' own areas. ``tests/prove_days.py`` prints the comparison.
+0.7 against 1.1 % with five frames). But a vote loses thin leaves that sway from frame to frame
+(20 % of chives turned by 3 degrees), which no single frame does. So the vote is held within the
+middle half of the frames' own areas. ``tests/prove_days.py`` prints the comparison.
 
 The interval is stated at 95 % and made of few parts, each a half-width in cm², joined in quadrature
 (JCGM 100:2008, *Guide to the expression of uncertainty in measurement*, 5.1.2): see `Parts`.
@@ -19,15 +19,15 @@ from statistics import median
 import numpy as np
 from scipy.stats import t as student
 
-EDGE_PX = 0.15
+EDGE_PX = 0.25 / 3**0.5
 """Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge:
-any place within a quarter of a pixel (0.25 / sqrt 3). Frames of one day put it within about 0.1 px
+any place within a quarter of a pixel is as likely. Frames of one day put it within about 0.1 px
 of each other. A classifier whose edges are known to lie less well wants a larger number."""
 
-USUAL_SHARE, USUAL_WEIGHT = 0.02, 2.0
+USUAL_SHARE, USUAL_WEIGHT = 0.02, 4.0
 """What single frames of a day scatter by, as a share of the area, before the day's own frames have
-said otherwise, and the degrees of freedom that this is worth. Leaves of young plants that follow
-the sun change their projection by a few percent between morning and afternoon."""
+said otherwise, and the degrees of freedom that this is worth: as many as a day of five frames.
+Leaves that follow the sun change their projection by some percent from morning to afternoon."""
 
 _NORMAL = 1.96
 _MEDIAN_LOSS = float(np.sqrt(np.pi / 2))
@@ -75,8 +75,8 @@ class Parts:
         over the root of their number, with Student's quantile for few frames.
     shared : float
         What all frames of a day may have in common, and no repetition shows. It is taken as large
-        as the scatter of single frames: what makes frames of one day differ under different light
-        makes days under the same light wrong alike.
+        as the usual scatter of single frames: what makes frames of one day differ under different
+        light makes all frames under one light wrong alike.
     edge : float
         Length of the plant's edge times the uncertainty of where an edge lies.
     scale : float
@@ -197,7 +197,7 @@ def day_area(
     area = middle
     if vote_cm2 is not None:
         area = float(np.clip(vote_cm2, *np.percentile(areas, (25, 75))))
-    parts = _parts(areas, area, doubts)
+    parts = _parts(areas, area, doubts, vote_cm2 is not None)
     half = parts.together
     high = max(area + half, doubts.least_cm2 if area == 0 else 0.0)
     return DayArea(
@@ -205,16 +205,17 @@ def day_area(
     )
 
 
-def _parts(areas: np.ndarray, area: float, doubts: Doubts) -> Parts:
+def _parts(areas: np.ndarray, area: float, doubts: Doubts, voted: bool) -> Parts:
     freedom = USUAL_WEIGHT + areas.size - 1
-    squares = np.square(areas - areas.mean()).sum()
     usual = doubts.usual_share * area
-    scatter = float(np.sqrt((USUAL_WEIGHT * usual**2 + squares) / freedom))
-    loss = _MEDIAN_LOSS if areas.size > 2 else 1.0
+    squares = USUAL_WEIGHT * usual**2 + np.square(areas - areas.mean()).sum()
+    # A median of many is less sure than a mean by this; one or two are a mean, a vote is like one
+    loss = 1.0 if voted or areas.size < 3 else _MEDIAN_LOSS
+    error = loss * float(np.sqrt(squares / freedom / areas.size))
     border = np.hypot(doubts.doubtful_cm2, doubts.contact_cm * doubts.residual_px * doubts.pixel_cm)
     return Parts(
-        frames=float(student.ppf(0.975, freedom)) * loss * scatter / np.sqrt(areas.size),
-        shared=_NORMAL * scatter,
+        frames=float(student.ppf(0.975, freedom)) * error,
+        shared=_NORMAL * usual,
         edge=_NORMAL * doubts.edge_cm * doubts.edge_px * doubts.pixel_cm,
         scale=_NORMAL * 2 * doubts.scale_share * area,
         neighbours=_NORMAL * float(border),
@@ -222,7 +223,7 @@ def _parts(areas: np.ndarray, area: float, doubts: Doubts) -> Parts:
 
 
 def usual_scatter(days: Sequence[Sequence[float]]) -> float:
-    """Scatter of single frames around their day's middle, as a share, pooled over days.
+    """Scatter of single frames around their day's middle, as a share, of a run of days.
 
     Parameters
     ----------
@@ -233,10 +234,19 @@ def usual_scatter(days: Sequence[Sequence[float]]) -> float:
     Returns
     -------
     float
-        Root of the mean of the days' variances, each as a share of its day's median squared,
-        with one day's worth of `USUAL_SHARE` beside them. Never less than half of that: frames
-        that agree by chance prove nothing.
+        Root of the median of the days' variances, each as a share of its day's median squared,
+        with one day of `USUAL_SHARE` beside them; so that a day on which the plant was cut does
+        not count for the fortnight after. Never less than half of `USUAL_SHARE`: frames that
+        agree by chance prove nothing.
+
+    Notes
+    -----
+    The median of a variance of v degrees of freedom lies at (1 - 2 / 9v)^3 of its mean (Wilson &
+    Hilferty 1931, PNAS 17: 684), and is corrected by that.
     """
-    shares = [np.var(d, ddof=1) / np.median(d) ** 2 for d in days if len(d) > 1 and np.median(d)]
-    pooled = np.mean([USUAL_SHARE**2, *shares])
-    return float(max(USUAL_SHARE / 2, np.sqrt(pooled)))
+    shares = [USUAL_SHARE**2]
+    for day in days:
+        if len(day) > 1 and np.median(day) > 0:
+            typical = (1 - 2 / (9 * (len(day) - 1))) ** 3
+            shares.append(float(np.var(day, ddof=1)) / float(np.median(day)) ** 2 / typical)
+    return max(USUAL_SHARE / 2, float(np.sqrt(np.median(shares))))
