@@ -16,7 +16,7 @@ ORDER = [
     {"frames", "catalogue"},
     {"season", "founding"},
     {"cameras", "vision"},
-    {"compute"},
+    {"compute", "shapes"},
     {"measuring"},
     {"masking", "growth"},
     {"reporting"},
