@@ -22,6 +22,8 @@ ORDER = [
     {"reporting"},
     {"plotting"},
     {"film", "site", "serving"},
+    {"plate"},
+    {"explaining"},
     {"unattended"},
     {"demo"},
     {"telling"},

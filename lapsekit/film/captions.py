@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-_FONT = Path(__file__).with_name("caption_font.ttf")
+#: The almanac's letters, for pictures that Pillow draws.
+FONT_FILE = Path(__file__).with_name("caption_font.ttf")
 _PAPER, _INK, _FAINT = (250, 246, 236), (43, 38, 34), (112, 102, 90)
 _SLIP_SHARE = 0.075  # height of the slip as a share of the picture's
 
@@ -65,4 +66,4 @@ def _slip(text: tuple[str, str], height: int) -> Image.Image:
 
 @lru_cache(maxsize=4)
 def _font(size: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(_FONT, size)
+    return ImageFont.truetype(FONT_FILE, size)
