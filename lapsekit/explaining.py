@@ -10,7 +10,8 @@ import numpy as np
 from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError
 from lapsekit.measuring import load_model
-from lapsekit.plate import FrameShown, Plate, plate_png
+from lapsekit.plates.drawing import plate_png
+from lapsekit.plates.model import FrameShown, Plate
 from lapsekit.safely import write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region

@@ -22,7 +22,7 @@ ORDER = [
     {"reporting"},
     {"plotting"},
     {"film", "site", "serving"},
-    {"plate"},
+    {"plates"},
     {"explaining"},
     {"unattended"},
     {"demo"},
