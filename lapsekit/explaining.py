@@ -148,10 +148,10 @@ def _plate(
     pictures = {frame.path: _picture(season, frame) for frame in frames}
     points = region.outline_on(day).points
     shown = season.daily_pictures().get(region.camera, {}).get(day)
-    picture = (
-        pictures[shown.path] if shown else next((p for p in pictures.values() if p.size), None)
-    )
-    canopy = _canopy(season, picture, points, known) if shown else None
+    picture = pictures[shown.path] if shown else next(iter(pictures.values()))
+    if not picture.size:
+        picture = next((p for p in pictures.values() if p.size), None)
+    canopy = None if picture is None or not shown else _canopy(season, picture, points, known)
     box = _box(picture, canopy, points)
     scaled = daily.area_cm2 is not None
     rows = {m.path: m for _, m in season.catalogue.measurements(region.name, day, region.camera)}

@@ -23,7 +23,7 @@ _ACROSS, _GAP, _CAPTION = 6, 20, 84
 def plate_png(plate: Plate) -> bytes:
     """The plate as a PNG; the same plate gives the same bytes."""
     out = io.BytesIO()
-    draw_plate(plate).save(out, "PNG", optimize=True)
+    draw_plate(plate).save(out, "PNG")
     return out.getvalue()
 
 
