@@ -31,7 +31,7 @@ from lapsekit.measuring import load_model  # noqa: E402
 from lapsekit.settings import CanopyTable, load_regions, load_settings  # noqa: E402
 from lapsekit.vision.canopy import classify  # noqa: E402
 from lapsekit.vision.consensus import consensus, edge_lengths, region_areas  # noqa: E402
-from lapsekit.vision.daily import Doubts, day_area, usual_scatter  # noqa: E402
+from lapsekit.vision.daily import EDGE_PX, Doubts, day_area, usual_scatter  # noqa: E402
 from lapsekit.vision.neighbours import divide  # noqa: E402
 from sample_frames.render.layout import HEIGHT, WIDTH, View  # noqa: E402
 
@@ -315,7 +315,7 @@ def main() -> None:
             shares = (e.mean(), np.median(abs(e)), np.percentile(abs(e), 95))
             text = "bias {:+.1%}, median {:.2%}, p95 {:.1%}".format(*shares)
             print(f"  {frames} frames, sway {sway:g}°, {kind:13}{what:10} {text}")
-    for edge_px in (0.0, 0.25 / 3**0.5):
+    for edge_px in (0.0, EDGE_PX):
         print(f"4. stated intervals; bias 2 %, noise 1 to 2 %, edges set off by {edge_px:.2f} px")
         print_intervals(simulate_intervals(season, given.repeats, edge_px))
 

@@ -4,8 +4,8 @@ The published value is the area of the *vote*: a pixel of the reference view is 
 of the day's frames say so. A shadow or a glint that one frame mistakes in one place is outvoted
 there, while in a median of areas each frame brings its own mistakes along: on masks with drawn-in
 mistakes the vote came nearer to the truth than the median for broad-leaved plants (median error
-0.7 against 1.1 % with five frames). But a vote loses thin leaves that sway from frame to frame
-(20 % of chives turned by 3 degrees), which no single frame does. So the vote is held within the
+0.8 against 1.0 % with five frames). But a vote loses thin leaves that sway from frame to frame
+(15 % of chives turned by 3 degrees), which no single frame does. So the vote is held within the
 middle half of the frames' own areas. ``tests/prove_days.py`` prints the comparison.
 
 The interval is stated at 95 % and made of few parts, each a half-width in cm², joined in quadrature
@@ -13,16 +13,17 @@ The interval is stated at 95 % and made of few parts, each a half-width in cm²,
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from statistics import median
 
 import numpy as np
 from scipy.stats import t as student
 
-EDGE_PX = 0.25 / 3**0.5
-"""Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge:
-any place within a quarter of a pixel is as likely. Frames of one day put it within about 0.1 px
-of each other. A classifier whose edges are known to lie less well wants a larger number."""
+EDGE_PX = 0.4 / 3
+"""Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge.
+The yardstick allows a disc of 27 px radius an error of 3 %, which is 0.4 px of its edge, at the
+outside: three standard uncertainties. A classifier whose edges are known to lie less well
+(``tests/prove_days.py --classifier`` prints it) wants a larger number."""
 
 USUAL_SHARE, USUAL_WEIGHT = 0.02, 4.0
 """What single frames of a day scatter by, as a share of the area, before the day's own frames have
@@ -101,13 +102,8 @@ class Parts:
 
     @property
     def together(self) -> float:
-        """Half-width of the interval.
-
-        `shared` and `edge` are two accounts of one thing, an error that all frames make alike;
-        the larger counts.
-        """
-        alike = max(self.shared, self.edge)
-        return float(np.sqrt(self.frames**2 + alike**2 + self.scale**2 + self.neighbours**2))
+        """Half-width of the interval."""
+        return float(np.sqrt(np.square(astuple(self)).sum()))
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,7 @@
 """A day's value is what its frames agree on, with an interval that covers the truth."""
 
+from dataclasses import astuple
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -87,9 +89,7 @@ def test_the_interval_widens_with_fewer_frames_contact_smallness_and_scatter():
 
 def test_the_parts_make_up_the_interval():
     found = day_area([99.0, 101.0, 100.0], Doubts(edge_cm=40, pixel_cm=0.1, scale_share=0.01))
-    parts = found.parts
-    alike = max(parts.shared, parts.edge)
-    half = np.sqrt(parts.frames**2 + alike**2 + parts.scale**2 + parts.neighbours**2)
+    half = np.sqrt(np.square(astuple(found.parts)).sum())
     assert (found.low_cm2, found.high_cm2) == pytest.approx((100 - half, 100 + half))
 
 
