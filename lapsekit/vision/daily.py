@@ -90,8 +90,9 @@ class Parts:
     scale : float
         Uncertainty of centimetres per pixel, counted twice for an area.
     neighbours : float
-        Canopy that may belong to the neighbour: the doubtful pixels along the border, and the
-        border's length times the error of registration.
+        Canopy that may belong to the neighbour: the doubtful pixels along the border, all of them
+        on the wrong side as the outermost case, and the border's length times the error of
+        registration.
     """
 
     frames: float
@@ -223,13 +224,13 @@ def _parts(areas: np.ndarray, area: float, doubts: Doubts, voted: bool) -> Parts
     # A median of many is less sure than a mean by this; one or two are a mean, a vote is like one
     loss = 1.0 if voted or areas.size < 3 else _MEDIAN_LOSS
     error = loss * float(np.sqrt(squares / freedom / areas.size))
-    border = np.hypot(doubts.doubtful_cm2, doubts.contact_cm * doubts.residual_px * doubts.pixel_cm)
+    astray = _NORMAL * doubts.contact_cm * doubts.residual_px * doubts.pixel_cm
     return Parts(
         frames=float(student.ppf(0.975, freedom)) * error,
         shared=_NORMAL * max(usual, doubts.shared_share * area),
         edge=_NORMAL * doubts.edge_cm * doubts.edge_px * doubts.pixel_cm,
         scale=_NORMAL * 2 * doubts.scale_share * area,
-        neighbours=_NORMAL * float(border),
+        neighbours=float(np.hypot(doubts.doubtful_cm2, astray)),
     )
 
 
