@@ -1,19 +1,19 @@
-"""Where canopy shapes are kept: each frame's registered canopy, and each day's map of labels.
+"""Where canopy shapes are kept: each frame's registered cover, and each day's map of labels.
 
-Derived data in ``.cache/canopy/CAMERA/DAY/`` of the season folder: a frame's canopy as a PNG of
-1 bit a pixel, a day's labels as a PNG of 8 or 16 bits. No number rests on these files alone: the
+Derived data in ``.cache/canopy/CAMERA/DAY/`` of the season folder: a frame's cover as a PNG of
+8 bits a pixel (255 where all is canopy), a day's labels as a PNG of 8 or 16 bits. No number rests on these files alone: the
 catalogue holds the numbers, and measuring again makes the files again; so any of them may be
 deleted at any time, and a damaged one counts as not there. The settings mark stands in the file's
 name: a shape made by other settings is not found, and goes when its successor is written.
 """
 
+import threading
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 
-from lapsekit.safely import remove_leftovers, write_safely
-from lapsekit.vision.pictures import decode_grey, encode_bits, encode_labels
+from lapsekit.vision.pictures import decode_grey, encode_grey, encode_labels
 
 FOLDER = Path(".cache") / "canopy"
 _LABELS = "labels"
@@ -31,10 +31,8 @@ class Shapes:
     def __init__(self, season_folder: Path):
         self._root = season_folder / FOLDER
 
-    def keep_canopy(
-        self, camera: str, day: date, frame: str, mark: str, canopy: np.ndarray
-    ) -> None:
-        """Keep a frame's canopy in the reference view.
+    def keep_cover(self, camera: str, day: date, frame: str, mark: str, cover: np.ndarray) -> None:
+        """Keep a frame's cover in the reference view.
 
         Parameters
         ----------
@@ -43,15 +41,15 @@ class Shapes:
         day : datetime.date
             Local day.
         mark : str
-            Settings mark of what made the canopy.
-        canopy : (H, W) bool ndarray
+            Settings mark of what made the cover.
+        cover : (H, W) uint8 ndarray
+            Share of canopy in each pixel, 0 to 255.
         """
-        self._keep(camera, day, frame, mark, encode_bits(canopy))
+        self._keep(camera, day, frame, mark, encode_grey(cover))
 
-    def canopy(self, camera: str, day: date, frame: str, mark: str) -> np.ndarray | None:
-        """A frame's canopy, (H, W) bool; None if it is not kept, or is of other settings."""
-        found = self._read(self._path(camera, day, frame, mark))
-        return None if found is None else found > 0
+    def cover(self, camera: str, day: date, frame: str, mark: str) -> np.ndarray | None:
+        """A frame's cover, (H, W) uint8; None if it is not kept, or is of other settings."""
+        return self._read(self._path(camera, day, frame, mark))
 
     def keep_labels(self, camera: str, day: date, mark: str, labels: np.ndarray) -> None:
         """Keep a day's map of labels, (H, W) integers from 0 to 65535."""
@@ -90,8 +88,10 @@ class Shapes:
     def _keep(self, camera: str, day: date, name: str, mark: str, content: bytes) -> None:
         path = self._path(camera, day, name, mark)
         path.parent.mkdir(parents=True, exist_ok=True)
-        remove_leftovers(path.parent)
-        write_safely(path, content)
+        # Whole or not at all; what a power cut takes of it is made again, so nothing waits for disk
+        part = path.with_name(f"{path.name}.{threading.get_ident()}.part")
+        part.write_bytes(content)
+        part.replace(path)
         for other in path.parent.glob(f"{name}.*.png"):
             if other != path:
                 other.unlink(missing_ok=True)

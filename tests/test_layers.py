@@ -20,6 +20,7 @@ ORDER = [
     {"compute", "shapes"},
     {"judging", "viewing"},
     {"ruler"},
+    {"days"},
     {"measuring"},
     {"listing"},
     {"masking", "growth"},

@@ -81,6 +81,11 @@ def find_borders(
             yield _settled(window, contested, chances, plants)
 
 
+def any_meet(labels: np.ndarray) -> bool:
+    """Whether canopy of two plants touches anywhere in (H, W) labels."""
+    return bool(_pairs(labels))
+
+
 def _pairs(labels: np.ndarray) -> list[tuple[int, int]]:
     found = set()
     for one, other in ((labels[:, 1:], labels[:, :-1]), (labels[1:], labels[:-1])):

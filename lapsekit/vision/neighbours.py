@@ -8,7 +8,7 @@ two plants come near each other the border is not carried on but found again in 
 (`lapsekit.vision.borders`), since a leaf that lies over another hides what was seen yesterday.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -17,7 +17,7 @@ import numpy as np
 from scipy.ndimage import find_objects
 from skimage.segmentation import watershed
 
-from lapsekit.vision.borders import Border, find_borders
+from lapsekit.vision.borders import Border, any_meet, find_borders
 from lapsekit.vision.regions import region_mask
 
 Points = Sequence[tuple[float, float]]
@@ -110,7 +110,7 @@ def divide(
     canopy: np.ndarray,
     outlines: Sequence[Points | None],
     before: np.ndarray | None = None,
-    picture: np.ndarray | None = None,
+    look: Callable[[], np.ndarray] | None = None,
     days: float = 1,
     moved: Collection[int] = (),
 ) -> Division:
@@ -127,9 +127,10 @@ def divide(
     before : (H, W) integer ndarray, optional
         Division of an earlier day, or of this day for one of its frames. Without one the
         outlines alone are the plants' homes.
-    picture : (H, W, 3) uint8 ndarray, optional
-        RGB in the reference view, from which the border of plants that meet is found. Without
-        one, the border of yesterday is carried on.
+    look : callable, optional
+        Gives the picture, (H, W, 3) uint8 RGB in the reference view, from which the border of
+        plants that meet is found; asked only if any do. Without it, the border of yesterday is
+        carried on.
     days : float
         Days since `before`; 0 if it is of this day.
     moved : collection of int
@@ -140,10 +141,7 @@ def divide(
     -------
     Division
     """
-    insides = [_window(canopy.shape, points and tuple(map(tuple, points))) for points in outlines]
-    homes = np.zeros(canopy.shape, np.uint16)
-    for number, (window, inside) in enumerate(insides, start=1):
-        homes[window][inside] = number
+    insides, homes = _insides(canopy.shape, outlines), homes_of(canopy.shape, outlines)
     carried = _carried(canopy, before, moved)
     fresh = set(moved) if before is not None else set(range(1, len(outlines) + 1))
     labels = _grown(canopy, _seeds(canopy, homes, carried, fresh))
@@ -151,11 +149,34 @@ def divide(
         _hold_back(labels, homes, carried, fresh, days)
     _stay_home(labels, canopy, homes)
     doubt = np.zeros(len(outlines) + 1)
-    if picture is not None:
+    if look is not None and any_meet(labels):
         widths = [reach_px(n, days) / 2 for n in np.bincount(labels.ravel(), minlength=doubt.size)]
-        for border in find_borders(labels, carried, picture, widths):
+        for border in find_borders(labels, carried, look(), widths):
             _redraw(labels, border, doubt)
     return Division(labels, _standings(labels, insides, doubt))
+
+
+def homes_of(shape: tuple[int, int], outlines: Sequence[Points | None]) -> np.ndarray:
+    """Number of the outline that a pixel lies in, the later one where they overlap; 0 outside.
+
+    Parameters
+    ----------
+    shape : (height, width)
+    outlines : sequence of sequence of (x, y), or None
+        As for `divide`.
+
+    Returns
+    -------
+    (H, W) uint16 ndarray
+    """
+    homes = np.zeros(shape, np.uint16)
+    for number, (window, inside) in enumerate(_insides(shape, outlines), start=1):
+        homes[window][inside] = number
+    return homes
+
+
+def _insides(shape: tuple[int, int], outlines: Sequence[Points | None]) -> list[Inside]:
+    return [_window(shape, points and tuple(map(tuple, points))) for points in outlines]
 
 
 @lru_cache(maxsize=256)

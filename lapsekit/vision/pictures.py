@@ -56,19 +56,18 @@ def encode_mask(mask: np.ndarray) -> bytes:
     return cv2.imencode(".png", mask.astype(np.uint8) * 255)[1].tobytes()
 
 
-def encode_bits(mask: np.ndarray) -> bytes:
-    """PNG of a boolean mask with 1 bit a pixel.
+def encode_grey(numbers: np.ndarray) -> bytes:
+    """PNG of one number a pixel, written fast rather than small.
 
     Parameters
     ----------
-    mask : ndarray of bool, shape (height, width)
+    numbers : ndarray of uint8, shape (height, width)
 
     Returns
     -------
     bytes
     """
-    grey = mask.astype(np.uint8) * 255
-    return cv2.imencode(".png", grey, (cv2.IMWRITE_PNG_BILEVEL, 1))[1].tobytes()
+    return cv2.imencode(".png", numbers, (cv2.IMWRITE_PNG_COMPRESSION, 1))[1].tobytes()
 
 
 def encode_labels(labels: np.ndarray) -> bytes:
@@ -101,7 +100,7 @@ def decode_grey(data: bytes) -> np.ndarray | None:
     Parameters
     ----------
     data : bytes
-        Content of a file that `encode_bits`, `encode_labels` or `encode_mask` made.
+        Content of a file that `encode_grey`, `encode_labels` or `encode_mask` made.
 
     Returns
     -------

@@ -23,6 +23,8 @@ from datetime import datetime
 import cv2
 import numpy as np
 
+from lapsekit.vision.neighbours import Points, homes_of
+
 YELLOW = (70.0, 105.0)
 """Hue angles in degrees, atan2(b*, a*), that count as yellow. The unique hues of CIELAB lie near
 90 (yellow) and 162 degrees (green); green leaves lie between about 110 and 140, since chlorophyll
@@ -105,6 +107,37 @@ def colours(picture: np.ndarray, labels: np.ndarray, count: int) -> tuple[Colour
         Colour(*(float(s[n] / sizes[n]) for s in sums)) if sizes[n] else Colour(None, None, None)
         for n in range(1, count + 1)
     )
+
+
+def colours_within(
+    picture: np.ndarray,
+    cover: np.ndarray,
+    outlines: Sequence[Points | None],
+    matrix: np.ndarray | None,
+) -> tuple[Colour, ...]:
+    """Colour of the canopy inside every outline, of which one pixel in four is looked at.
+
+    Parameters
+    ----------
+    picture : (H, W, 3) uint8 ndarray
+        RGB, as the frame shows it.
+    cover : (H, W) uint8 ndarray
+        Share of canopy in each pixel of the reference view, 0 to 255; whole pixels count.
+    outlines : sequence of sequence of (x, y), or None
+        In px of the reference view; None for the whole of it.
+    matrix : (3, 3) ndarray or None
+        From the reference view to the frame.
+    """
+    homes = homes_of(cover.shape, outlines)[::2, ::2]
+    rows, columns = np.nonzero((cover[::2, ::2] == 255) & (homes > 0))
+    numbers = homes[rows, columns]
+    places = np.stack([2 * columns, 2 * rows], 1).astype(np.float64)
+    if matrix is not None and len(places):
+        places = cv2.perspectiveTransform(places[None], matrix)[0]
+    x, y = np.rint(places).astype(np.intp).T
+    seen = (x >= 0) & (y >= 0) & (x < picture.shape[1]) & (y < picture.shape[0])
+    pixels = picture[y[seen], x[seen]]
+    return colours(pixels[None], numbers[seen][None], len(outlines))
 
 
 def _hues(pixels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

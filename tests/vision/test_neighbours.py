@@ -48,7 +48,7 @@ def test_a_leaf_that_grows_over_a_neighbour_of_another_colour_is_found_in_the_pi
     for day in range(25):
         left, right = disc(80, 80, 25 + 1.2 * day), disc(160, 80, 38)
         picture = painted((right, RED), (left, GREEN), seed=day)
-        division = divide(left | right, PAIR, before, picture)
+        division = divide(left | right, PAIR, before, lambda: picture)
         before = division.labels
     assert (left & right).sum() > 250
     assert sizes(division) == pytest.approx([left.sum(), (right & ~left).sum()], rel=0.02)
@@ -60,7 +60,7 @@ def test_plants_of_one_colour_meet_where_they_met_yesterday():
     left, right = disc(75, 80, 46), disc(165, 80, 46)
     yesterday = np.where(disc(75, 80, 45), 1, np.where(disc(165, 80, 44), 2, 0))
     picture = painted((left | right, GREEN))
-    division = divide(left | right, PAIR, yesterday, picture)
+    division = divide(left | right, PAIR, yesterday, lambda: picture)
     assert sizes(division) == pytest.approx([left.sum(), right.sum()], rel=0.02)
 
 
@@ -165,7 +165,7 @@ def test_contact_and_crowding_are_told():
 
 
 def test_no_plant_makes_no_label():
-    division = divide(np.zeros(SHAPE, bool), PAIR, np.ones(SHAPE, int), painted())
+    division = divide(np.zeros(SHAPE, bool), PAIR, np.ones(SHAPE, int), painted)
     assert not division.labels.any() and sizes(division) == [0, 0]
 
 
@@ -180,7 +180,7 @@ def test_doubt_is_larger_where_colours_are_alike():
         right & (np.indices(SHAPE)[1] >= 120)
     )
     alike, unlike = (
-        divide(left | right, PAIR, before, painted((left, GREEN), (right & ~left, colour)))
+        divide(left | right, PAIR, before, lambda: painted((left, GREEN), (right & ~left, colour)))
         for colour in (GREEN, RED)
     )
     assert alike.standings[0].doubtful_px > 2 * unlike.standings[0].doubtful_px > 0
