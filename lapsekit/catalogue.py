@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
@@ -91,6 +91,22 @@ MIGRATIONS: tuple[str, ...] = (
         settled_basis TEXT NOT NULL,
         memory TEXT NOT NULL
     ) WITHOUT ROWID;
+    """,
+    # Days are worked out from covers that overlap outlines and neighbours: all once more.
+    """
+    DELETE FROM measurement;
+    DELETE FROM daily;
+    ALTER TABLE measurement ADD COLUMN greenness REAL;
+    ALTER TABLE measurement ADD COLUMN yellow_share REAL;
+    ALTER TABLE measurement ADD COLUMN red_share REAL;
+    ALTER TABLE daily ADD COLUMN parts TEXT NOT NULL DEFAULT '{}';
+    ALTER TABLE daily ADD COLUMN touches TEXT NOT NULL DEFAULT '[]';
+    ALTER TABLE daily ADD COLUMN crowded INTEGER NOT NULL DEFAULT 0;
+    ALTER TABLE daily ADD COLUMN range_share REAL;
+    ALTER TABLE daily ADD COLUMN midday_change REAL;
+    ALTER TABLE daily ADD COLUMN greenness REAL;
+    ALTER TABLE daily ADD COLUMN yellow_share REAL;
+    ALTER TABLE daily ADD COLUMN red_share REAL;
     """,
 )
 #: What stands as the reason of a frame between its measurement and its verdict.
@@ -175,7 +191,12 @@ class Placement:
 
 @dataclass(frozen=True)
 class Measurement:
-    """Canopy of one region in one frame; `area_cm2` is None where the camera has no scale."""
+    """Canopy of one region in one frame; `area_cm2` is None where the camera has no scale.
+
+    Until its day is worked out these are of the canopy inside the outline, then of the plant's,
+    wherever it reaches. Colours are of the canopy inside the outline: see
+    `lapsekit.vision.within_day.Colour`.
+    """
 
     path: str
     region: str
@@ -184,14 +205,20 @@ class Measurement:
     canopy_px: int
     cover: float
     area_cm2: float | None
+    greenness: float | None = None
+    yellow_share: float | None = None
+    red_share: float | None = None
 
 
 @dataclass(frozen=True)
 class Daily:
     """Canopy of one region on one day; values are None on a day without a usable frame.
 
-    `low` and `high` are the smallest and the largest of the day's usable frames.
-    `left_out` counts the reasons for which frames of the day were not used.
+    `low` and `high` bound the interval at 95 %; `parts` are the half-widths it is made of, by name,
+    in the value's unit (cm² with a scale, cover without). `left_out` counts the reasons for which
+    frames of the day were not used. `touches` names the regions whose canopy it meets, and
+    `crowded` says that it has reached its outline. What follows is of within the day: see
+    `lapsekit.vision.within_day`.
     """
 
     region: str
@@ -204,6 +231,14 @@ class Daily:
     area_high_cm2: float | None
     frames_used: int
     left_out: dict[str, int]
+    parts: dict[str, float] = field(default_factory=dict)
+    touches: tuple[str, ...] = ()
+    crowded: bool = False
+    range_share: float | None = None
+    midday_change: float | None = None
+    greenness: float | None = None
+    yellow_share: float | None = None
+    red_share: float | None = None
 
 
 class Catalogue:
@@ -375,7 +410,7 @@ class Catalogue:
                     (frame_id, matrix, *astuple(placement)[2:]),
                 )
             db.executemany(
-                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [(frame_id, *astuple(m)[1:]) for m in measurements],
             )
             db.execute("DELETE FROM daily WHERE day = ?", (day,))
@@ -473,7 +508,8 @@ class Catalogue:
         where = f"{where} AND" if where else "WHERE"
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
-            " region, measurement.mark, region_px, canopy_px, cover, area_cm2"
+            " region, measurement.mark, region_px, canopy_px, cover, area_cm2, greenness,"
+            " yellow_share, red_share"
             " FROM measurement JOIN frame ON id = measurement.frame_id"
             " JOIN screening ON id = screening.frame_id"
             f" {where} reasons = '[]' ORDER BY region, taken_at, path",
@@ -493,20 +529,33 @@ class Catalogue:
         rows = self._read("SELECT day FROM daily WHERE region = ?", (region,))
         return {date.fromisoformat(day) for (day,) in rows}
 
-    def store_daily(self, rows: Sequence[Daily]) -> None:
-        """Store daily values, replacing those of the same region and day."""
+    def store_daily(self, rows: Sequence[Daily], measurements: Sequence[Measurement] = ()) -> None:
+        """Store daily values, replacing those of the same region and day.
+
+        With them, in one transaction, what the day's frames say of these regions now that their
+        canopy is divided; frames and regions without measurement stay so.
+        """
         with self._transaction() as db:
             db.executemany(
-                "INSERT OR REPLACE INTO daily VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO daily VALUES"
+                " (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [
                     (
                         d.region,
                         d.day.isoformat(),
-                        *astuple(d)[2:-1],
+                        *astuple(d)[2:9],
                         json.dumps(d.left_out, sort_keys=True),
+                        json.dumps(d.parts),
+                        json.dumps(d.touches),
+                        *astuple(d)[12:],
                     )
                     for d in rows
                 ],
+            )
+            db.executemany(
+                "UPDATE measurement SET canopy_px = ?, cover = ?, area_cm2 = ? WHERE region = ?"
+                " AND frame_id = (SELECT id FROM frame WHERE path = ?)",
+                [(m.canopy_px, m.cover, m.area_cm2, m.region, m.path) for m in measurements],
             )
 
     def keep_regions(self, camera_of: Mapping[str, str]) -> None:
@@ -541,7 +590,17 @@ class Catalogue:
         where, values = _where(region=region)
         rows = self._read(f"SELECT * FROM daily {where} ORDER BY region, day", values)
         return [
-            Daily(row[0], date.fromisoformat(row[1]), *row[2:9], json.loads(row[9])) for row in rows
+            Daily(
+                row[0],
+                date.fromisoformat(row[1]),
+                *row[2:9],
+                json.loads(row[9]),
+                json.loads(row[10]),
+                tuple(json.loads(row[11])),
+                bool(row[12]),
+                *row[13:],
+            )
+            for row in rows
         ]
 
     # inside -------------------------------------------------------------------------------

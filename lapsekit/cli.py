@@ -278,6 +278,30 @@ def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PA
 
 
 @app.command()
+def explain(
+    region: Annotated[str, typer.Argument(help="Region of regions.toml.")],
+    date: Annotated[
+        datetime, typer.Argument(formats=["%Y-%m-%d"], metavar="DATE", help="Day like 2031-04-17.")
+    ],
+    season: SeasonFolder = HERE,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="The picture to write (PNG).", show_default="explained/REGION-DATE.png"),
+    ] = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Draw how a region's value of a day came about: frames, outlines, interval."""
+    from lapsekit.explaining import explain
+
+    opened = Season(season)
+    with _held(opened, "explain", wait):
+        found = explain(opened, region, date.date(), out)
+    facts = {"written": found.path, **vars(found.daily), "frames_left_out": found.left_out}
+    _report(as_json, telling.explained(found), facts)
+
+
+@app.command()
 def film(
     season: SeasonFolder = HERE,
     camera: Annotated[

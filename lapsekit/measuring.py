@@ -17,15 +17,14 @@ from datetime import date
 import cv2
 import numpy as np
 
-from lapsekit.catalogue import Daily, Frame
+from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
+from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
 from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import UNREADABLE, Ruler
 from lapsekit.season import REGIONS_FILE, Season
-from lapsekit.settings import Region
-from lapsekit.vision.daily import day_value
 from lapsekit.vision.knocks import Knock, knocks
 from lapsekit.vision.regions import outside
 
@@ -104,7 +103,7 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
         if frame.path in now:
             report.left_out.update(screening.reasons)
     report.notes += [_knocked(found) for found in season_knocks(season)]
-    report.days = _work_out_days(season)
+    report.days = work_out_days(season, ruler, track)
     return report
 
 
@@ -114,7 +113,7 @@ def rejudge(season: Season) -> int:
     The caller holds the season's stage lock.
     """
     judge_season(season)
-    return _work_out_days(season)
+    return work_out_days(season, Ruler(season))
 
 
 @dataclass(frozen=True)
@@ -216,49 +215,3 @@ def _check_outlines(season: Season) -> None:
                         f"{number}, point {point} = [{x:g}, {y:g}] lies outside the picture "
                         f"(0 to {width} and 0 to {height} px, as {path} has); move the point inside"
                     )
-
-
-def _work_out_days(season: Season) -> int:
-    """Daily values that are not there yet; how many were worked out."""
-    catalogue = season.catalogue
-    left_out = _left_out_by_day(season)
-    stored = 0
-    for region in season.regions.region:
-        first = region.outline[0].valid_from
-        days = catalogue.days_of_camera(region.camera)
-        known = catalogue.daily_days(region.name)
-        catalogue.forget_daily(region.name, known - {d for d in days if d >= first})
-        rows = [
-            _daily(season, region, day, left_out.get((region.camera, day), Counter()))
-            for day in days
-            if day >= first and day not in known
-        ]
-        catalogue.store_daily(rows)
-        stored += len(rows)
-    return stored
-
-
-def _daily(season: Season, region: Region, day: date, left_out: Counter) -> Daily:
-    rows = [m for _, m in season.catalogue.measurements(region.name, day, region.camera)]
-    cover = day_value([m.cover for m in rows])
-    area = day_value([m.area_cm2 for m in rows])
-    return Daily(
-        region.name,
-        day,
-        cover.middle,
-        cover.low,
-        cover.high,
-        area.middle,
-        area.low,
-        area.high,
-        len(rows),
-        dict(left_out),
-    )
-
-
-def _left_out_by_day(season: Season) -> dict[tuple[str, date], Counter]:
-    counts: dict[tuple[str, date], Counter] = {}
-    for frame, screening in season.catalogue.screenings():
-        if screening.reasons:
-            counts.setdefault((frame.camera, frame.day), Counter()).update(screening.reasons)
-    return counts

@@ -2,7 +2,9 @@
 
 import hashlib
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
+from datetime import date
 from functools import lru_cache
 from pathlib import Path
 
@@ -15,15 +17,17 @@ from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsE
 from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
 from lapsekit.settings import CanopyTable, Outline, Region
+from lapsekit.shapes import Shapes
 from lapsekit.viewing import View, in_reference_view
-from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, classify
+from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.pictures import decode
 from lapsekit.vision.regions import region_canopy, region_mask
 from lapsekit.vision.registration import NotRegistered, Registration
+from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 3
+ARITHMETIC = 4
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]
@@ -59,6 +63,7 @@ class Ruler:
         self.season = season
         self.method = settings.canopy.method
         self.model = load_model(settings.canopy, season.folder)
+        self.shapes = Shapes(season.folder)
         self.views = {name: View(season, name) for name in settings.cameras}
         versions = {
             "cv2": cv2.__version__,
@@ -90,6 +95,10 @@ class Ruler:
         fits = view.fits(frame)
         key = (frame.camera, fits, outline.points)
         return self._marked(*key, self._screening, self._canopy, view.mark)
+
+    def labels_mark(self, camera: str, regions: Sequence[str]) -> str:
+        """Settings mark of a day's division among regions, which it knows by their numbers."""
+        return _mark("labels", self._canopy, self.views[camera].mark[1], list(regions))
 
     def _marked(self, *parts: object) -> str:
         key = parts[:3]
@@ -131,8 +140,8 @@ class Ruler:
         placement = _placed(frame, found)
         if not regions or isinstance(found, NotRegistered):
             return screening, placement, [], text
-        canopy = in_reference_view(classify(picture, self.method, self.model), found)
-        return screening, placement, [self._region(frame, canopy, r, o) for r, o in regions], text
+        cover = self._cover(frame, picture, found)
+        return screening, placement, self._regions(frame, cover, picture, found), text
 
     def _screened(self, frame: Frame, figures: Figures) -> Screening:
         return Screening(
@@ -144,14 +153,63 @@ class Ruler:
             round(1 - figures.sharpness, 5),
         )
 
-    def _region(
-        self, frame: Frame, canopy: np.ndarray, region: Region, outline: Outline
-    ) -> Measurement:
-        view = self.views[frame.camera]
-        inside = _cached_region_mask(canopy.shape, outline.points)
+    def cover(self, frame: Frame, placement: Placement | None) -> np.ndarray:
+        """A frame's cover in the reference view, kept or made again: (H, W) uint8.
+
+        Raises
+        ------
+        ArchiveError, PictureError
+            If it is not kept and the frame can no longer be read.
+        """
+        kept = self.shapes.cover(*self._place(frame))
+        if kept is not None:
+            return kept
+        return self._cover(frame, self.picture(frame), placement)
+
+    def picture(self, frame: Frame) -> np.ndarray:
+        """A frame's picture; raises ArchiveError or PictureError."""
+        return decode(self.season.archive.read(frame.path))
+
+    def _cover(
+        self, frame: Frame, picture: np.ndarray, found: Registration | Placement | None
+    ) -> np.ndarray:
+        share = cover(picture, self.method, self.model)
+        found_cover = in_reference_view(np.rint(share * 255).astype(np.uint8), matrix_of(found))
+        self.shapes.keep_cover(*self._place(frame), found_cover)
+        return found_cover
+
+    def _place(self, frame: Frame) -> tuple[str, date, str, str]:
+        """Where a frame's cover is kept."""
+        mark = self._marked("cover", frame.camera, self._canopy, self.views[frame.camera].mark[1])
+        return frame.camera, frame.day, Path(frame.path).stem, mark
+
+    def _regions(
+        self,
+        frame: Frame,
+        shares: np.ndarray,
+        picture: np.ndarray,
+        found: Registration | None,
+    ) -> list[Measurement]:
+        view, pairs = self.views[frame.camera], self.outlines(frame)
         weights = view.weights_cm2 if view.fits(frame) else None
-        found = region_canopy(canopy, inside, weights)
-        return Measurement(frame.path, region.name, self.mark(frame, outline), **asdict(found))
+        outlines = [outline.points for _, outline in pairs]
+        rows = []
+        seen = colours_within(picture, shares, outlines, matrix_of(found))
+        for (region, outline), colour in zip(pairs, seen, strict=True):
+            inside = _cached_region_mask(shares.shape, outline.points)
+            canopy = region_canopy(shares, inside, weights)
+            mark = self.mark(frame, outline)
+            rows.append(
+                Measurement(frame.path, region.name, mark, **asdict(canopy), **asdict(colour))
+            )
+        return rows
+
+
+def matrix_of(found: Registration | Placement | None) -> np.ndarray | None:
+    """The homography from the reference view to a frame; None where it is taken as it is."""
+    if found is None or found.matrix is None:
+        return None
+    return np.asarray(found.matrix, float).reshape(3, 3)
 
 
 def _placed(frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:

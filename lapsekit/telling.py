@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from lapsekit.site.wording import doubling_text
 
 if TYPE_CHECKING:
+    from lapsekit.explaining import Explained
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
     from lapsekit.frames.indexing import IndexReport
@@ -155,6 +156,20 @@ def _summary(title: str, row: GrowthRow) -> str:
     else:
         doubling = ""
     return f"{title:24} {row.day}  {size:>9}  {rate:22} {doubling}".rstrip()
+
+
+def explained(found: Explained) -> list[str]:
+    """After ``explain``: the value, what was left out, where the picture is."""
+    daily = found.daily
+    if daily.area_cm2 is not None:
+        value = f"{daily.area_cm2:.1f} cm² ({daily.area_low_cm2:.1f} to {daily.area_high_cm2:.1f})"
+    elif daily.cover is not None:
+        value = f"cover {daily.cover:.1%} ({daily.cover_low:.1%} to {daily.cover_high:.1%})"
+    else:
+        value = "no value: no usable frame"
+    lines = [f"{daily.region} on {daily.day}: {value}, {_count(daily.frames_used, 'frame')} used"]
+    lines += [f"  left out {path}: {why}" for path, why in found.left_out.items()]
+    return [*lines, f"written: {found.path}"]
 
 
 def filmed(report: FilmReport) -> list[str]:

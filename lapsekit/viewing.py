@@ -25,6 +25,9 @@ from lapsekit.vision.registration import NotRegistered, Reference, Registration,
 from lapsekit.vision.screening import Seen, judge
 from lapsekit.when import instant
 
+MARKED_PX = 0.5
+"""Standard uncertainty of a point that a hand marks in a picture, in px."""
+
 WITNESSES = 3
 """How many later days' first frames are asked whether the view can be held to at all."""
 
@@ -190,6 +193,13 @@ class View:
                 "or give px_per_cm"
             ) from error
 
+    @property
+    def scale_share(self) -> float:
+        """Standard uncertainty of the scale as a share, as far as two points marked by hand give it."""
+        if self.settings.scale.points is None:
+            return 0.0
+        return MARKED_PX * 2**0.5 / float(np.linalg.norm(np.subtract(*self.settings.scale.points)))
+
     @cached_property
     def weights_cm2(self) -> np.ndarray | None:
         """Bench area of every pixel of the reference view, in cm²; None without a scale."""
@@ -215,22 +225,20 @@ class View:
         return found
 
 
-def in_reference_view(mask: np.ndarray, registration: Registration | None) -> np.ndarray:
-    """A frame's mask as the reference view would show it; what is out of view is not canopy.
+def in_reference_view(planes: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
+    """A frame's planes as the reference view would show them; 0 where that is out of the frame.
 
     Parameters
     ----------
-    mask : ndarray of bool, shape (height, width)
-    registration : Registration or None
-        None where the frame is taken as it is.
+    planes : ndarray of uint8, shape (height, width) or (height, width, channels)
+    matrix : ndarray of float, shape (3, 3), or None
+        From the reference view to the frame; None where the frame is taken as it is.
 
     Returns
     -------
-    ndarray of bool, shape (height, width)
+    ndarray of uint8, of the same shape
     """
-    if registration is None:
-        return mask
-    flags = cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP
-    return cv2.warpPerspective(
-        mask.view(np.uint8), registration.matrix, mask.shape[::-1], flags=flags
-    ).view(bool)
+    if matrix is None:
+        return planes
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return cv2.warpPerspective(planes, matrix, planes.shape[1::-1], flags=flags)

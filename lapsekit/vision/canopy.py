@@ -305,3 +305,8 @@ def classify(picture: np.ndarray, method: str, model: CanopyModel | None = None)
     if model is None:
         raise SettingsError('canopy.method is "model", but no model was given: read its file first')
     return model.mask(picture)
+
+
+def cover(picture, method, model=None):
+    """How much of each pixel is canopy."""
+    return classify(picture, method, model).astype(np.float32)

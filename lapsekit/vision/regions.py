@@ -14,7 +14,7 @@ class RegionCanopy:
     Attributes
     ----------
     region_px, canopy_px : int
-        Pixels whose centre lies inside the outline, and those of them that are canopy.
+        Pixels whose centre lies inside the outline, and how many of them canopy would fill.
     cover : float
         Canopy share of the region, 0 to 1.
     area_cm2 : float or None
@@ -59,14 +59,16 @@ def outside(
 
 
 def region_canopy(
-    canopy: np.ndarray, region: np.ndarray, weights_cm2: np.ndarray | None
+    cover: np.ndarray, region: np.ndarray, weights_cm2: np.ndarray | None
 ) -> RegionCanopy:
-    """Count the canopy inside a region.
+    """Sum up the canopy inside a region.
 
     Parameters
     ----------
-    canopy, region : ndarray of bool, shape (height, width)
-        Canopy mask of the frame, and mask of the region.
+    cover : ndarray of uint8, shape (height, width)
+        Share of canopy in each pixel of the frame, 0 to 255.
+    region : ndarray of bool, shape (height, width)
+        Mask of the region.
     weights_cm2 : ndarray of float, shape (height, width), or None
         Bench area that each pixel covers; None without a scale.
 
@@ -75,8 +77,9 @@ def region_canopy(
     RegionCanopy
     """
     region_px = int(np.count_nonzero(region))
-    inside = canopy & region
-    canopy_px = int(np.count_nonzero(inside))
-    cover = canopy_px / region_px if region_px else 0.0
-    area = None if weights_cm2 is None else float(weights_cm2[inside].sum(dtype=np.float64))
-    return RegionCanopy(region_px, canopy_px, cover, area)
+    inside = np.where(region, cover, 0)
+    share = float(inside.sum(dtype=np.int64)) / 255
+    area = None
+    if weights_cm2 is not None:
+        area = float(np.einsum("ij,ij", inside, weights_cm2, dtype=np.float64)) / 255
+    return RegionCanopy(region_px, round(share), share / region_px if region_px else 0.0, area)

@@ -1,0 +1,298 @@
+"""Stage: covers of a day's usable frames -> the day's value of every region.
+
+Days are worked out in order, since plants that meet are told apart by where they stood the day
+before. A day is done when all of its regions have their value; where a day comes out with another
+division than before, the day after it is worked out again too, and so on until nothing changes.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from lapsekit.catalogue import Daily, Frame, Measurement
+from lapsekit.errors import LapsekitError
+from lapsekit.frames.choosing import daily_picture
+from lapsekit.progress import Track, silent
+from lapsekit.ruler import Ruler, matrix_of
+from lapsekit.season import Season
+from lapsekit.settings import Region
+from lapsekit.viewing import in_reference_view
+from lapsekit.vision.canopy import SPECK_PX
+from lapsekit.vision.daily import DayArea, Doubts, day_area, day_value, usual_scatter
+from lapsekit.vision.day import DayOfCanopy, work_out
+from lapsekit.vision.regions import region_mask
+from lapsekit.vision.within_day import movement
+from lapsekit.when import instant
+
+USUAL_DAYS = 14
+"""Days before whose frames say what single frames usually scatter by."""
+
+REMEMBERED_DAYS = 7
+"""A division older than this says nothing of where plants stand now."""
+
+
+def work_out_days(season: Season, ruler: Ruler, track: Track = silent) -> int:
+    """Work out daily values that are not there yet; how many of them.
+
+    Parameters
+    ----------
+    season : Season
+        An open season; the caller holds its stage lock.
+    ruler : Ruler
+        Gives covers, made again where they are no longer kept.
+    track : Track
+        Told about progress.
+    """
+    return sum(_Camera(season, ruler, name).work_out(track) for name in season.settings.cameras)
+
+
+class _Camera:
+    """The days of one camera."""
+
+    def __init__(self, season: Season, ruler: Ruler, name: str):
+        self.season, self.ruler, self.name = season, ruler, name
+        self.catalogue, self.shapes = season.catalogue, ruler.shapes
+        self.view = ruler.views[name]
+        self.regions = [r for r in season.regions.region if r.camera == name]
+        self.days = self.catalogue.days_of_camera(name)
+        self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
+
+    def work_out(self, track: Track) -> int:
+        if not self.regions:
+            return 0
+        stale = self._stale()
+        if not stale:
+            return 0
+        self._read()
+        stored, changed = 0, False
+        wanted = list(self._to_visit(stale))
+        for day in track(wanted, len(wanted), "working out days"):
+            if day not in stale and not changed:
+                continue
+            rows, rewritten, changed = self._day(day)
+            self.catalogue.store_daily(rows, rewritten)
+            stored += len(rows)
+        return stored
+
+    def _stale(self) -> set[date]:
+        """Days of which any region has no value; values of other days are dropped."""
+        found = set()
+        for region in self.regions:
+            first, known = region.outline[0].valid_from, self.catalogue.daily_days(region.name)
+            here = {day for day in self.days if day >= first}
+            self.catalogue.forget_daily(region.name, known - here)
+            found |= here - known
+        return found
+
+    def _to_visit(self, stale: set[date]) -> Iterator[date]:
+        """Days from the first that waits, or from before it where its past is not kept."""
+        start = self.days.index(min(stale))
+        while start > 0 and not self._is_kept_before(start):
+            start -= 1
+            stale.add(self.days[start])
+        yield from self.days[start:]
+
+    def _is_kept_before(self, number: int) -> bool:
+        """Whether the last division that matters to a day is kept, or there is none."""
+        for day in reversed(self.days[:number]):
+            if (self.days[number] - day).days > REMEMBERED_DAYS:
+                return True
+            if self.usable.get(day):
+                return self.shapes.labels(self.name, day, self.mark) is not None
+        return True
+
+    def _read(self) -> None:
+        """What the catalogue knows of the camera's frames."""
+        self.usable: dict[date, list[Frame]] = defaultdict(list)
+        self.left_out: dict[date, Counter] = defaultdict(Counter)
+        for frame, screening in self.catalogue.screenings():
+            if frame.camera != self.name:
+                continue
+            if screening.reasons:
+                self.left_out[frame.day].update(screening.reasons)
+            else:
+                self.usable[frame.day].append(frame)
+        self.placements = {p.path: p for _, p in self.catalogue.placements(self.name)}
+        self.rows: dict[tuple[str, date], list[tuple[Frame, Measurement]]] = defaultdict(list)
+        for frame, row in self.catalogue.measurements(camera=self.name):
+            self.rows[row.region, frame.day].append((frame, row))
+
+    # one day ------------------------------------------------------------------------------
+
+    def _day(self, day: date) -> tuple[list[Daily], list[Measurement], bool]:
+        """Values of a day, its frames' rows as divided, and whether its division is new."""
+        regions = [(r, r.outline_on(day)) for r in self.regions]
+        frames = [f for f in self.usable[day] if self.view.fits(f)]
+        shown = [(region, outline) for region, outline in regions if outline is not None]
+        told = [self._cover(frame) for frame in frames]
+        frames = [frame for frame, cover in zip(frames, told, strict=True) if cover is not None]
+        covers = [cover for cover in told if cover is not None]
+        if not covers or not shown:
+            return [self._without_covers(region, day) for region, _ in shown], [], False
+        numbers = [self.regions.index(region) + 1 for region, _ in shown]
+        before, days, moved = self._before(day, numbers)
+        found = work_out(
+            covers,
+            [outline.points for _, outline in shown],
+            1.0 if self.view.weights_cm2 is None else self.view.weights_cm2,
+            before,
+            lambda: self._picture(day, frames),
+            days,
+            moved,
+        )
+        changed = self._keep(day, found.labels, numbers)
+        daily, rewritten = [], []
+        for place, (region, outline) in enumerate(shown):
+            rows = self._divided(region, day, frames, found.areas[:, place], outline.points)
+            self.rows[region.name, day] = rows
+            rewritten += [row for _, row in rows]
+            daily.append(self._daily(region, day, found, place, [r.name for r, _ in shown]))
+        return daily, rewritten, changed
+
+    def _cover(self, frame: Frame) -> np.ndarray | None:
+        try:
+            return self.ruler.cover(frame, self.placements.get(frame.path))
+        except LapsekitError:
+            return None
+
+    def _picture(self, day: date, frames: Sequence[Frame]) -> np.ndarray:
+        """The day's picture in the reference view."""
+        at = instant(day, self.season.settings.capture.daily_at, self.season.zone)
+        frame = daily_picture(frames, at)
+        matrix = matrix_of(self.placements.get(frame.path))
+        return in_reference_view(self.ruler.picture(frame), matrix)
+
+    def _before(
+        self, day: date, numbers: Sequence[int]
+    ) -> tuple[np.ndarray | None, float, list[int]]:
+        """The division before this day, how many days ago, and which regions moved since."""
+        past = [d for d in self.days if timedelta(0) < day - d <= timedelta(REMEMBERED_DAYS)]
+        for earlier in reversed(past):
+            kept = self.shapes.labels(self.name, earlier, self.mark)
+            if kept is None or not self.usable[earlier]:
+                continue
+            moved = [
+                place
+                for place, number in enumerate(numbers, start=1)
+                if self.regions[number - 1].outline_on(earlier)
+                != self.regions[number - 1].outline_on(day)
+            ]
+            table = np.zeros(len(self.regions) + 1, np.uint16)
+            table[numbers] = np.arange(1, len(numbers) + 1)
+            return table[kept], (day - earlier).days, moved
+        return None, 1, []
+
+    def _keep(self, day: date, labels: np.ndarray, numbers: Sequence[int]) -> bool:
+        """Keep a day's division by the regions' own numbers; whether it is another than before."""
+        labels = np.array([0, *numbers], np.uint16)[labels]
+        kept = self.shapes.labels(self.name, day, self.mark)
+        if kept is not None and np.array_equal(kept, labels):
+            return False
+        self.shapes.keep_labels(self.name, day, self.mark, labels)
+        return True
+
+    def _divided(self, region, day, frames, areas, points) -> list[tuple[Frame, Measurement]]:
+        """The frames' rows of a region with the areas that belong to its plant."""
+        whole, pixels = self._size(points)
+        area_of = {frame.path: float(area) for frame, area in zip(frames, areas, strict=True)}
+        found = []
+        for frame, row in self.rows[region.name, day]:
+            if frame.path not in area_of:
+                continue
+            area = area_of[frame.path]
+            share = area / whole if whole else 0.0
+            scaled = None if self.view.weights_cm2 is None else area
+            row = replace(row, canopy_px=round(share * pixels), cover=share, area_cm2=scaled)
+            found.append((frame, row))
+        return found
+
+    def _size(self, points) -> tuple[float, int]:
+        """Size of an outline in the unit of areas, and in px."""
+        mask = region_mask(self._shape, points)
+        pixels = int(np.count_nonzero(mask))
+        weights = self.view.weights_cm2
+        return (float(pixels) if weights is None else float(weights[mask].sum())), pixels
+
+    @property
+    def _shape(self) -> tuple[int, int]:
+        return self.view.frame.height, self.view.frame.width
+
+    # one value ----------------------------------------------------------------------------
+
+    def _daily(
+        self, region: Region, day: date, found: DayOfCanopy, place: int, names: Sequence[str]
+    ) -> Daily:
+        rows = self.rows[region.name, day]
+        doubts = self._doubts(region, day, found, place)
+        value = day_area(
+            found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
+        )
+        whole, _ = self._size(region.outline_on(day).points)
+        share = [v / whole if whole else 0.0 for v in (value.area_cm2, value.low_cm2, value.high_cm2)]
+        scaled = self.view.weights_cm2 is not None
+        area = (value.area_cm2, value.low_cm2, value.high_cm2) if scaled else (None, None, None)
+        standing = found.standings[place]
+        return Daily(
+            region.name,
+            day,
+            *share,
+            *area,
+            value.frames,
+            dict(self.left_out[day]),
+            _parts(value, 1.0 if scaled else whole),
+            tuple(names[number - 1] for number in standing.touches),
+            standing.reaches_outline,
+            *self._within(day, rows),
+        )
+
+    def _doubts(self, region: Region, day: date, found: DayOfCanopy, place: int) -> Doubts:
+        weights, standing = self.view.weights_cm2, found.standings[place]
+        pixel = 1.0 if weights is None else float(np.median(weights))
+        side = pixel**0.5
+        errors = [
+            p.error_px
+            for f in self.usable[day]
+            if (p := self.placements.get(f.path)) and p.error_px is not None
+        ]
+        return Doubts(
+            edge_cm=float(found.edges_px[place]) * side,
+            contact_cm=standing.contact_px * side,
+            doubtful_cm2=standing.doubtful_px * pixel,
+            pixel_cm=side,
+            residual_px=float(np.median(errors)) if errors else 0.0,
+            scale_share=self.view.scale_share,
+            usual_share=usual_scatter(self._earlier(region, day)),
+            least_cm2=SPECK_PX * pixel,
+        )
+
+    def _earlier(self, region: Region, day: date) -> list[list[float]]:
+        """Areas (or covers) in the frames of each of the days before."""
+        past = [d for d in self.days if timedelta(0) < day - d <= timedelta(USUAL_DAYS)]
+        rows = (self.rows[region.name, d] for d in past)
+        return [[r.cover if r.area_cm2 is None else r.area_cm2 for _, r in of] for of in rows]
+
+    def _within(self, day: date, rows: Sequence[tuple[Frame, Measurement]]) -> list[float | None]:
+        """Movement and colours of a plant within a day."""
+        capture = self.season.settings.capture
+        light = (instant(day, t, self.season.zone) for t in (capture.first, capture.last))
+        moved = movement([f.taken_at for f, _ in rows], [r.cover for _, r in rows], *light)
+        names = ("greenness", "yellow_share", "red_share")
+        shades = [day_value([getattr(r, n) for _, r in rows]).middle for n in names]
+        return [moved.range_share, moved.midday_change, *shades]
+
+    def _without_covers(self, region: Region, day: date) -> Daily:
+        """A gap, or the cover of frames that do not have the reference view's size."""
+        rows = [row for _, row in self.rows[region.name, day]]
+        cover = day_value([row.cover for row in rows])
+        values = (cover.middle, cover.low, cover.high)
+        return Daily(
+            region.name, day, *values, None, None, None, len(rows), dict(self.left_out[day])
+        )
+
+
+def _parts(value: DayArea, unit: float) -> dict[str, float]:
+    """Half-widths that are not nothing, by name."""
+    return {name: round(half / unit, 6) for name, half in asdict(value.parts).items() if half}
