@@ -430,15 +430,15 @@ class Catalogue:
             for row in rows
         ]
 
-    def figures(self, camera: str) -> list[tuple[Frame, str, str]]:
-        """Frames of `camera` that have figures, in order of time, with mark and these as JSON."""
+    def figures(self, camera: str, skip: int = 0) -> list[tuple[Frame, str]]:
+        """Frames of `camera` that have figures, in order of time after the first `skip`, as JSON."""
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, mark,"
-            " figures FROM frame JOIN screening ON id = frame_id"
-            " WHERE camera = ? AND figures IS NOT NULL ORDER BY taken_at, path",
-            (camera,),
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
+            " FROM frame JOIN screening ON id = frame_id WHERE camera = ? AND figures IS NOT NULL"
+            " ORDER BY taken_at, path LIMIT -1 OFFSET ?",
+            (camera, skip),
         )
-        return [(_frame(row[:9]), *row[9:]) for row in rows]
+        return [(_frame(row[:9]), row[9]) for row in rows]
 
     def figure_marks(self, camera: str) -> list[tuple[str, str, str]]:
         """Path, content and screening mark of these frames, in the same order."""

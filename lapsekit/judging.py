@@ -24,11 +24,10 @@ from lapsekit.verdicts import (
     with_verdicts,
 )
 from lapsekit.vision.figures import Figures
-from lapsekit.vision.screening import Limits, Seen, Verdict, judge_on
-from lapsekit.vision.visitors import Memory
+from lapsekit.vision.screening import Limits, Memory, Seen, Verdict, judge_on
 
-#: Raised by hand whenever the arithmetic of judging changes its verdicts.
-ARITHMETIC = 1
+#: Raised by hand whenever judging changes its verdicts, or the form of what it remembers.
+ARITHMETIC = 2
 
 NOT_REGISTERED, NOT_WATCHED = "not registered", "not looked through"
 
@@ -117,28 +116,37 @@ def _judge_camera(season: Season, camera: str, rulings: Mapping[str, Ruling]) ->
     basis = _basis(season, rulings, marks)
     if not marks or (before and before.basis == basis):
         return
-    memory = None
-    settled = _basis(season, rulings, marks[: before.settled]) if before else None
-    if before and before.settled and before.settled_basis == settled:
-        memory = Memory.from_plain(json.loads(before.memory))
-    known = season.catalogue.figures(camera)
+    memory = _memory(season, rulings, marks, before)
+    skipped = memory.settled - memory.needs if memory else 0
+    known = season.catalogue.figures(camera, skipped)
     judged = judge_on([_seen(season, *row) for row in known], _limits(season), memory)
-    fresh = known[len(known) - len(judged.verdicts) :]
     final = _Final(
         rulings, season.catalogue.unregistered(), season.settings.cameras[camera].kind != "files"
     )
+    fresh = known[len(known) - len(judged.verdicts) :]
     found = [final.verdict(row[0], v) for row, v in zip(fresh, judged.verdicts, strict=True)]
+    settled = judged.memory.settled if judged.memory else 0
     kept = json.dumps(judged.memory.as_plain()) if judged.memory else ""
-    settled_basis = _basis(season, rulings, marks[: judged.settled])
-    judging = Judging(basis, judged.settled, settled_basis, kept)
+    judging = Judging(basis, settled, _basis(season, rulings, marks[:settled]), kept)
     season.catalogue.record_verdicts(camera, found, judging)
+
+
+def _memory(
+    season: Season, rulings: Mapping[str, Ruling], marks: list, before: Judging | None
+) -> Memory | None:
+    """What was learned before, if the frames that taught it are still those."""
+    if not before or not before.settled or len(marks) < before.settled:
+        return None
+    if before.settled_basis != _basis(season, rulings, marks[: before.settled]):
+        return None
+    return Memory.from_plain(json.loads(before.memory))
 
 
 def _limits(season: Season) -> Limits:
     return Limits(**season.settings.screening.model_dump())
 
 
-def _seen(season: Season, frame: Frame, _mark: str, figures: str) -> Seen:
+def _seen(season: Season, frame: Frame, figures: str) -> Seen:
     local = frame.taken_at.astimezone(season.zone)
     return Seen(local, Figures.from_plain(json.loads(figures)))
 

@@ -1,8 +1,10 @@
 """The same picture handed over again: a sensor's noise never repeats, a stuck camera does."""
 
+import base64
 from collections import deque
 from collections.abc import Sequence
-from datetime import datetime
+from copy import copy
+from datetime import datetime, tzinfo
 
 import numpy as np
 
@@ -29,25 +31,53 @@ class Repeats:
     """
 
     def __init__(self, start: Sequence[bytes] = ()) -> None:
-        self._times: list[datetime] = []
-        self._before = np.empty((0, 0))
+        self._before: deque[tuple[datetime, bytes]] = deque(maxlen=_LOOKED_AT)
+        self._levels = np.empty((0, 0))
         self._unlike: deque[float] = deque(maxlen=6 * _LOOKED_AT)
         self._at_first = max(_FLOOR, _SHARE * _SHARE * _typical_unlike(start))
+
+    def copy(self) -> "Repeats":
+        """One that stays as it is while this one goes on."""
+        twin = copy(self)
+        twin._before, twin._unlike = self._before.copy(), self._unlike.copy()
+        return twin
+
+    def as_plain(self) -> dict[str, object]:
+        """All that is remembered, for JSON; `from_plain` takes it back."""
+        return {
+            "before": [[at.isoformat(), base64.b64encode(g).decode()] for at, g in self._before],
+            "unlike": list(self._unlike),
+            "at_first": self._at_first,
+        }
+
+    @classmethod
+    def from_plain(cls, plain: dict, zone: tzinfo | None) -> "Repeats":
+        """What `as_plain` gave, remembered again, with times in `zone`."""
+        repeats = cls()
+        for at, grain in plain["before"]:
+            moment = datetime.fromisoformat(at).astimezone(zone)
+            repeats._remember(moment, base64.b64decode(grain))
+        repeats._unlike.extend(plain["unlike"])
+        repeats._at_first = plain["at_first"]
+        return repeats
 
     def same_as(self, at: datetime, grain: bytes) -> datetime | None:
         """When the picture was first seen, if this one repeats it; a new one is remembered."""
         levels = _standard(grain)
-        if self._times and levels.any():
-            alike = self._before @ levels
+        if self._before and levels.any():
+            alike = self._levels @ levels
             nearest = int(np.argmax(alike))
             unlike = 1 - float(alike[nearest])
             if unlike <= self._most():
-                return self._times[nearest]
+                return self._before[nearest][0]
             self._unlike.append(unlike)
-        self._times = [*self._times[1 - _LOOKED_AT :], at]
-        kept = self._before[1 - _LOOKED_AT :]
-        self._before = np.vstack([kept, levels]) if len(kept) else levels[None]
+        self._remember(at, grain)
         return None
+
+    def _remember(self, at: datetime, grain: bytes) -> None:
+        self._before.append((at, grain))
+        levels, kept = _standard(grain), self._levels[1 - _LOOKED_AT :]
+        self._levels = np.vstack([kept, levels]) if len(kept) else levels[None]
 
     def _most(self) -> float:
         if len(self._unlike) < _PAIRS:

@@ -12,15 +12,17 @@ and bench).
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
 from lapsekit.vision.figures import Figures
+from lapsekit.vision.packing import packed, unpacked
 from lapsekit.vision.repeats import Repeats
 from lapsekit.vision.usual import ENOUGH, Usual
-from lapsekit.vision.visitors import Memory, Presence, visitors
+from lapsekit.vision.visitors import Presence, Watched, visitors
 
 REASONS = ("dark", "blown out", "frozen", "glare", "hazed", "blurred", "obstructed")
 
@@ -132,28 +134,58 @@ def judge(frames: Sequence[Seen], limits: Limits | None = None) -> list[Verdict]
 
 
 @dataclass(frozen=True)
-class Judged:
-    """Verdicts, and what it takes to go on from them.
+class Memory:
+    """What judging has learned from the frames whose verdicts are settled.
 
     Attributes
     ----------
-    verdicts : list of Verdict
-        Of the last frames: all after those that were settled before.
     settled : int
-        Frames, from the first, whose verdict no later frame can change.
-    memory : Memory or None
-        What watching for visitors has learned from these.
+        How many of the season's first frames no later one can change.
+    good : tuple of int
+        Which of these are compared with new frames, counted back from the first that is not
+        settled: 1 is the last settled one.
+    watched : Watched
+    numbers : dict
+        What is usual, and grain, as plain as JSON.
     """
 
-    verdicts: list[Verdict]
     settled: int
+    good: tuple[int, ...]
+    watched: Watched
+    numbers: dict[str, object]
+
+    @property
+    def needs(self) -> int:
+        """How many of the last settled frames are asked for again."""
+        return max(self.good, default=0)
+
+    def as_plain(self) -> dict[str, object]:
+        """Numbers, lists and text only, for JSON; `from_plain` takes it back."""
+        variance = packed(self.watched.variance)
+        watched = {"taught": self.watched.taught, "variance": variance}
+        return vars(self) | {"good": list(self.good), "watched": watched}
+
+    @classmethod
+    def from_plain(cls, plain: dict) -> "Memory":
+        """Memory out of what `as_plain` gave."""
+        good, watched = tuple(plain["good"]), plain["watched"]
+        numbered = tuple(range(len(good)))
+        learned = Watched(numbered, watched["taught"], unpacked(watched["variance"]))
+        return cls(plain["settled"], good, learned, plain["numbers"])
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Verdicts on all frames that were not settled before, and what it takes to go on."""
+
+    verdicts: list[Verdict]
     memory: Memory | None
 
 
 def judge_on(
     frames: Sequence[Seen], limits: Limits | None = None, memory: Memory | None = None
 ) -> Judged:
-    """Judge frames, going on from where an earlier judging of the first of them stood.
+    """Judge frames, going on from where an earlier judging of the season stood.
 
     The verdicts are those that `judge` gives. Before the season's first twenty frames are there,
     nothing is settled.
@@ -161,7 +193,8 @@ def judge_on(
     Parameters
     ----------
     frames : sequence of Seen
-        In order of time, with those that were settled.
+        In order of time. With a `memory`, the last ``memory.needs`` settled frames, then all
+        that are not settled.
     limits : Limits, optional
         The same as then.
     memory : Memory, optional
@@ -171,17 +204,25 @@ def judge_on(
     -------
     Judged
     """
-    judging = _Judging(frames, limits or Limits())
-    found = [judging.judged(seen) for seen in frames]
+    needs, before = (memory.needs, memory.settled) if memory else (0, 0)
+    new = frames[needs:]
+    judging = _Judging(new, limits or Limits(), memory.numbers if memory else None)
+    found, states = [], []
+    for seen in new:
+        found.append(judging.judged(seen))
+        states.append(judging.state())
     clear = [i for i, verdict in enumerate(found) if verdict.reason is None]
-    done = clear[memory.looked_at - 1] + 1 if memory else 0
-    seen = [(frames[i].at, frames[i].figures.thumbnail) for i in clear]
-    presences, memory = visitors(seen, memory)
-    for i, presence in zip(clear[len(clear) - len(presences) :], presences, strict=True):
+    places = [needs - back for back in memory.good] if memory else []
+    places += [needs + i for i in clear]
+    asked = [(frames[p].at, frames[p].figures.thumbnail) for p in places]
+    presences, settled, watched = visitors(asked, memory.watched if memory else None)
+    for i, presence in zip(clear, presences, strict=True):
         found[i] = _of_presence(presence)
-    if memory is None or len(frames) < _FIRST:
-        return Judged(found[done:], 0, None)
-    return Judged(found[done:], clear[memory.looked_at - 1] + 1, memory)
+    done = places[settled - 1] + 1 - needs if settled else 0
+    if done <= 0 or before + len(new) < _FIRST:
+        return Judged(found, memory)
+    good = tuple(needs + done - places[n] for n in watched.good)
+    return Judged(found, Memory(before + done, good, watched, states[done - 1].as_plain()))
 
 
 def _of_presence(presence: Presence) -> Verdict:
@@ -200,11 +241,20 @@ def _of_presence(presence: Presence) -> Verdict:
 class _Judging:
     """Judges frames by their numbers, in order of time, and learns from those that pass."""
 
-    def __init__(self, frames: Sequence[Seen], limits: Limits):
+    def __init__(self, frames: Sequence[Seen], limits: Limits, numbers: dict | None = None):
         self.limits = limits
+        if numbers:
+            zone = frames[0].at.tzinfo if frames else None
+            self.usual = Usual.from_plain(numbers["usual"])
+            self.repeats = Repeats.from_plain(numbers["repeats"], zone)
+            return
         start = frames[:_FIRST]
         self.usual = Usual([(seen.at, _row(seen.figures)) for seen in start])
         self.repeats = Repeats([seen.figures.grain for seen in start])
+
+    def state(self) -> "_State":
+        """What is known now; stays so while judging goes on."""
+        return _State(copy(self.usual), self.repeats.copy())
 
     def judged(self, seen: Seen) -> Verdict:
         """Verdict by numbers alone: all reasons but a visitor."""
@@ -260,6 +310,15 @@ class _Judging:
                     f"{before:.2f} as a rule; a drop on the lens?"
                 )
         return ""
+
+
+@dataclass(frozen=True)
+class _State:
+    usual: Usual
+    repeats: Repeats
+
+    def as_plain(self) -> dict[str, object]:
+        return {"usual": self.usual.as_plain(), "repeats": self.repeats.as_plain()}
 
 
 _NUMBERS = ("luminance", "clipped", "veil", "sharpness", "white_patch")

@@ -10,6 +10,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from lapsekit.vision.packing import packed, unpacked
+
 ENOUGH = 5
 """Comparable frames that make a usual value: the fewest whose median two mishaps cannot move."""
 
@@ -36,20 +38,32 @@ class Usual:
     def __init__(self, start: Sequence[tuple[datetime, np.ndarray]] = ()):
         self._start = _table([_row(at, figures) for at, figures in start])
         self._good = _table([])
-        self._refused: list[tuple[datetime, np.ndarray]] = []
+        self._refused = _table([])
+
+    def as_plain(self) -> dict[str, object]:
+        """All that is remembered, for JSON; `from_plain` takes it back."""
+        return {name: packed(getattr(self, f"_{name}")) for name in ("start", "good", "refused")}
+
+    @classmethod
+    def from_plain(cls, plain: dict) -> "Usual":
+        """What `as_plain` gave, remembered again."""
+        usual = cls()
+        usual._start, usual._good, usual._refused = (
+            unpacked(plain[name]) for name in ("start", "good", "refused")
+        )
+        return usual
 
     def teach(self, at: datetime, figures: np.ndarray, passed: bool) -> None:
         """Remember a frame's figures, and whether it passed."""
         row = _row(at, figures)
         if passed:
-            kept = self._good[1 - _MOST :]
-            self._good = np.vstack([kept, row]) if len(kept) else _table([row])
-            self._refused = []
+            self._good, self._refused = _with_row(self._good[1 - _MOST :], row), _table([])
             return
-        self._refused.append((at, row))
-        if len(self._refused) >= 2 * ENOUGH and at - self._refused[0][0] >= _CHANGED_AFTER:
-            self._good = _table([row for _, row in self._refused[-_MOST:]])
-            self._refused, self._start = [], _table([])
+        self._refused = _with_row(self._refused, row)
+        lasting = row[0] - self._refused[0, 0] >= _CHANGED_AFTER.total_seconds()
+        if lasting and len(self._refused) >= 2 * ENOUGH:
+            self._good = self._refused[-_MOST:]
+            self._refused, self._start = _table([]), _table([])
 
     def at_this_hour(self, at: datetime) -> np.ndarray | None:
         """Median figures of good frames within 75 minutes of this clock time; None if too few."""
@@ -75,6 +89,10 @@ def _row(at: datetime, figures: np.ndarray) -> np.ndarray:
 
 def _table(rows: list[np.ndarray]) -> np.ndarray:
     return np.array(rows) if rows else np.empty((0, 2))
+
+
+def _with_row(table: np.ndarray, row: np.ndarray) -> np.ndarray:
+    return np.vstack([table, row]) if len(table) else row[None]
 
 
 def _near(table: np.ndarray, at: datetime, most_apart: float) -> np.ndarray:

@@ -8,8 +8,6 @@ that stir, a flower that follows the sun) is learned for each cell of the pictur
 plant does not pass for a hand while a hand on still ground is seen at once.
 """
 
-import base64
-import zlib
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -99,84 +97,73 @@ ALONE = Presence(0.0, "", False, False, 0, alone=True)
 
 
 @dataclass(frozen=True)
-class Memory:
+class Watched:
     """What watching has learned up to some frame, to go on with those after it.
 
     Attributes
     ----------
-    looked_at : int
-        Frames whose presence is settled: none that comes later can change it.
     good : tuple of int
-        Numbers of the good frames that are remembered.
+        Numbers of the good frames of the last days that are remembered.
     taught : int
         Frames that have taught since the start.
     variance : ndarray of float32, shape (4, rows, columns)
         Mean square unlikeness of good frames, of each cell.
     """
 
-    looked_at: int
     good: tuple[int, ...]
     taught: int
     variance: np.ndarray
 
-    def as_plain(self) -> dict[str, object]:
-        """Numbers, lists and text only, for JSON; `from_plain` takes it back."""
-        packed = base64.b64encode(zlib.compress(self.variance.tobytes(), 1)).decode()
-        shape = list(self.variance.shape)
-        return {**vars(self), "good": list(self.good), "variance": packed, "shape": shape}
-
-    @classmethod
-    def from_plain(cls, plain: dict) -> "Memory":
-        """Memory out of what `as_plain` gave."""
-        numbers = np.frombuffer(zlib.decompress(base64.b64decode(plain["variance"])), np.float32)
-        variance = numbers.reshape(plain["shape"]).copy()
-        return cls(plain["looked_at"], tuple(plain["good"]), plain["taught"], variance)
-
 
 def visitors(
-    frames: Sequence[tuple[datetime, bytes]], memory: Memory | None = None
-) -> tuple[list[Presence], Memory | None]:
+    frames: Sequence[tuple[datetime, bytes]], learned: Watched | None = None
+) -> tuple[list[Presence], int, Watched | None]:
     """Look for visitors in the frames of one camera.
 
     Parameters
     ----------
     frames : sequence of (datetime, bytes)
         Local time and thumbnail (JPEG) of each frame that is otherwise good, in order of time.
-    memory : Memory, optional
-        Of an earlier look at the first of these frames: they are not looked at again.
+    learned : Watched, optional
+        What an earlier look has learned: the frames that it calls good come first in `frames`,
+        numbered from 0, and are not looked at again.
 
     Returns
     -------
     presences : list of Presence
-        One for each frame after those that are settled in `memory`. With a frame of another
-        shape than the one before, learning starts anew.
-    memory : Memory or None
-        Of all that is settled now; None if nothing is.
+        One for each frame that was looked at. With a frame of another shape than the one before,
+        learning starts anew.
+    settled : int
+        How many of all `frames` have a presence that no later frame can change.
+    learned : Watched or None
+        What has been learned from these; None if none is settled.
     """
-    settled = memory.looked_at if memory else 0
-    final = sum(at <= frames[-1][0] - _LATER[-1] for at, _ in frames) if frames else 0
-    watch, found = _Watch(frames, memory), []
-    for number in range(settled, len(frames)):
+    before = len(learned.good) if learned else 0
+    settled = sum(at <= frames[-1][0] - _LATER[-1] for at, _ in frames) if frames else 0
+    watch, found = _Watch(frames, learned), []
+    for number in range(before, len(frames)):
         found.append(watch.look(number))
-        if number + 1 == final:
-            memory = watch.memory(final)
-    return found, memory
+        if number + 1 == settled:
+            learned = watch.learned(number)
+    return found, max(settled, before), learned
 
 
 class _Watch:
     """Looks at frames in order of time and learns how unlike good ones are, cell by cell."""
 
-    def __init__(self, frames: Sequence[tuple[datetime, bytes]], memory: Memory | None):
+    def __init__(self, frames: Sequence[tuple[datetime, bytes]], learned: Watched | None):
         self.frames = frames
         self.views: dict[int, np.ndarray] = {}
-        self.good: deque[int] = deque(memory.good if memory else (), maxlen=_REMEMBERED)
+        self.good: deque[int] = deque(learned.good if learned else (), maxlen=_REMEMBERED)
         self.ahead = [0] * len(_LATER)
-        self.variance = memory.variance.copy() if memory else np.zeros((0, 0, 0), np.float32)
-        self.taught = memory.taught if memory else 0
+        self.variance = learned.variance.copy() if learned else np.zeros((0, 0, 0), np.float32)
+        self.taught = learned.taught if learned else 0
 
-    def memory(self, looked_at: int) -> Memory:
-        """What is known now, after so many frames."""
-        return Memory(looked_at, tuple(self.good), self.taught, self.variance.copy())
+    def learned(self, number: int) -> Watched:
+        """What is known after a frame, without the good ones too far back to be asked again."""
+        since = self.frames[number][0] - _SPAN
+        good = tuple(n for n in self.good if self.frames[n][0] >= since)
+        return Watched(good, self.taught, self.variance.copy())
 
     def look(self, number: int) -> Presence:
         """Look for a visitor in one frame; numbers must be asked for in order."""

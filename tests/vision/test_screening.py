@@ -9,8 +9,7 @@ import pytest
 from skimage.measure import blur_effect as reference
 
 from lapsekit.vision.figures import Figures, blur_effect, figures_of
-from lapsekit.vision.screening import Limits, Seen, judge, judge_on
-from lapsekit.vision.visitors import Memory
+from lapsekit.vision.screening import Limits, Memory, Seen, judge, judge_on
 from tests.scenes import bench_picture
 from tests.spoiling import CLOTHS, bedewed, blurred, exposed, glared, visited
 from tests.vision.drawn_bench import HEIGHT, WIDTH, frame, light_of, moment, photographed
@@ -195,14 +194,16 @@ def test_going_on_from_what_is_settled_comes_to_the_verdicts_of_the_whole(season
         frames[number] = Seen(frames[number].at, figures_of(picture))
     found, memory, looked_at = [], None, 0
     for until in range(4, COUNT + 1, 4):
-        judged = judge_on(frames[:until], None, memory)
+        skipped = memory.settled - memory.needs if memory else 0
+        judged = judge_on(frames[skipped:until], None, memory)
         found[until - len(judged.verdicts) :] = judged.verdicts
         looked_at += len(judged.verdicts)
         plain = judged.memory and json.loads(json.dumps(judged.memory.as_plain()))
         memory = plain and Memory.from_plain(plain)
         assert found == judge(frames[:until])
     assert {v.reason for v in found} == {None, "obstructed", "dark", "frozen"}
-    assert judged.settled > 20
+    assert judged.memory.settled > 20
+    assert judged.memory.needs < 20
     assert looked_at < sum(range(4, COUNT + 1, 4)) * 0.8
 
 
