@@ -266,9 +266,8 @@ class _Camera:
             found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
         )
         whole, _ = self._size(region.outline_on(day).points)
-        share = [
-            v / whole if whole else 0.0 for v in (value.area_cm2, value.low_cm2, value.high_cm2)
-        ]
+        stated = (value.area_cm2, value.low_cm2, value.high_cm2)
+        share = [v / whole if whole else 0.0 for v in stated]
         scaled = self.view.weights_cm2 is not None
         area = stated if scaled else (None, None, None)
         standing = found.standings[place]

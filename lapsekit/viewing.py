@@ -196,7 +196,7 @@ class View:
 
     @cached_property
     def scale_share(self) -> float:
-        """Standard uncertainty of centimetres per pixel, as a share; 0 where the grower gives it."""
+        """Standard uncertainty of cm per px, as a share; 0 where the grower gives the number."""
         scale = self.settings.scale
         if scale.points is not None:
             return MARKED_PX * 2**0.5 / math.dist(*scale.points)
