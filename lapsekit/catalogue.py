@@ -501,11 +501,16 @@ class Catalogue:
         )
 
     def measurements(
-        self, region: str | None = None, day: date | None = None, camera: str | None = None
+        self,
+        region: str | None = None,
+        day: date | None = None,
+        camera: str | None = None,
+        since: date = date.min,
     ) -> list[tuple[Frame, Measurement]]:
         """Measurements of usable frames, with these, in order of region and time."""
         where, values = _where(region=region, day=day and day.isoformat(), camera=camera)
-        where = f"{where} AND" if where else "WHERE"
+        where = f"{where} AND day >= ? AND" if where else "WHERE day >= ? AND"
+        values = (*values, since.isoformat())
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
             " region, measurement.mark, region_px, canopy_px, cover, area_cm2, greenness,"

@@ -1,12 +1,15 @@
 """Stage: covers of a day's usable frames -> the day's value of every region.
 
 Days are worked out in order, since plants that meet are told apart by where they stood the day
-before. A day is done when all of its regions have their value; where a day comes out with another
-division than before, the day after it is worked out again too, and so on until nothing changes.
+before, and intervals know how single frames scattered in the fortnight before. A day is done when
+all of its regions have their value. Where a frame is added to a day, the fortnight after it is
+worked out again, and what comes after that only as far as a day comes out otherwise than it did;
+the values that rest on a change are dropped before it is made, so that no stop leaves one behind.
 """
 
+from bisect import bisect_left
 from collections import Counter, defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, replace
 from datetime import date, timedelta
 
@@ -21,11 +24,14 @@ from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.viewing import in_reference_view
 from lapsekit.vision.canopy import SPECK_PX
-from lapsekit.vision.daily import DayArea, Doubts, day_area, day_value, usual_scatter
+from lapsekit.vision.daily import DayArea, Doubts, day_area, day_value, scatter, usual_scatter
 from lapsekit.vision.day import DayOfCanopy, work_out
 from lapsekit.vision.regions import region_mask
 from lapsekit.vision.within_day import movement
 from lapsekit.when import instant
+
+Row = tuple[Frame, Measurement]
+Rows = dict[tuple[str, date], list[Row]]
 
 USUAL_DAYS = 14
 """Days before whose frames say what single frames usually scatter by."""
@@ -58,27 +64,48 @@ class _Camera:
         self.view = ruler.views[name]
         self.regions = [r for r in season.regions.region if r.camera == name]
         self.days = self.catalogue.days_of_camera(name)
+        self._sizes: dict[tuple | None, tuple[float, int]] = {}
         self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
 
     def work_out(self, track: Track) -> int:
+        """Work out what is stale, and what rests on it as far as it comes out otherwise."""
         if not self.regions:
             return 0
-        stale = self._stale()
-        if not stale:
+        waiting = self._stale()
+        if not waiting:
             return 0
-        self._read()
-        stored, changed = 0, False
-        wanted = list(self._to_visit(stale))
-        for day in track(wanted, len(wanted), "working out days"):
-            if day not in stale and not changed:
+        stale = waiting | {later for day in waiting for later in self._resting_on(day)}
+        self._forget(stale)
+        start = self._first_to_visit(min(stale))
+        stale |= {day for day in self.days[start:] if day < min(stale)}
+        self._read(self.days[start])
+        stored = 0
+        for day in track(self.days[start:], len(self.days) - start, "working out days"):
+            if day not in stale:
                 continue
-            rows, rewritten, changed = self._day(day)
-            self.catalogue.store_daily(rows, rewritten)
+            rows, rewritten, labels = self._day(day)
+            if day not in waiting and self._differs(day, labels, rewritten):
+                later = self._resting_on(day)
+                self._forget(later)
+                stale |= later
+            if labels is not None:
+                self.shapes.keep_labels(self.name, day, self.mark, labels)
+            self.rows.update(_by_region(day, rewritten))
+            self.catalogue.store_daily(rows, [row for _, row in rewritten])
             stored += len(rows)
         return stored
 
+    def _resting_on(self, day: date) -> set[date]:
+        """Days whose division or usual scatter rests on a day."""
+        return {d for d in self.days if timedelta(0) < d - day <= timedelta(USUAL_DAYS)}
+
+    def _forget(self, days: set[date]) -> None:
+        """Drop values before anything they rest on changes, so that no stop leaves them behind."""
+        for region in self.regions:
+            self.catalogue.forget_daily(region.name, days)
+
     def _stale(self) -> set[date]:
-        """Days of which any region has no value; values of other days are dropped."""
+        """Days of which any region has no value; values of days that are no more are dropped."""
         found = set()
         for region in self.regions:
             first, known = region.outline[0].valid_from, self.catalogue.daily_days(region.name)
@@ -87,25 +114,39 @@ class _Camera:
             found |= here - known
         return found
 
-    def _to_visit(self, stale: set[date]) -> Iterator[date]:
-        """Days from the first that waits, or from before it where its past is not kept."""
-        start = self.days.index(min(stale))
-        while start > 0 and not self._is_kept_before(start):
+    def _first_to_visit(self, day: date) -> int:
+        """Place of a day, or of the first before it whose past is kept as far as it matters."""
+        usable = {frame.day for frame in self._usable_frames()}
+        start = self.days.index(day)
+        while start > 0 and not self._is_kept_before(start, usable):
             start -= 1
-            stale.add(self.days[start])
-        yield from self.days[start:]
+        return start
 
-    def _is_kept_before(self, number: int) -> bool:
+    def _is_kept_before(self, number: int, usable: set[date]) -> bool:
         """Whether the last division that matters to a day is kept, or there is none."""
         for day in reversed(self.days[:number]):
             if (self.days[number] - day).days > REMEMBERED_DAYS:
                 return True
-            if self.usable.get(day):
+            if day in usable:
                 return self.shapes.labels(self.name, day, self.mark) is not None
         return True
 
-    def _read(self) -> None:
-        """What the catalogue knows of the camera's frames."""
+    def _differs(self, day: date, labels: np.ndarray | None, rewritten: list[Row]) -> bool:
+        """Whether a day comes out otherwise than it did, so that later days must follow."""
+        kept = self.shapes.labels(self.name, day, self.mark)
+        if labels is not None and (kept is None or not np.array_equal(kept, labels)):
+            return True
+        return any(self.rows[key] != rows for key, rows in _by_region(day, rewritten).items())
+
+    def _usable_frames(self) -> list[Frame]:
+        return [
+            frame
+            for frame, screening in self.catalogue.screenings()
+            if frame.camera == self.name and not screening.reasons
+        ]
+
+    def _read(self, first: date) -> None:
+        """What the catalogue knows of the camera's frames, as far as days from `first` on need."""
         self.usable: dict[date, list[Frame]] = defaultdict(list)
         self.left_out: dict[date, Counter] = defaultdict(Counter)
         for frame, screening in self.catalogue.screenings():
@@ -116,14 +157,16 @@ class _Camera:
             else:
                 self.usable[frame.day].append(frame)
         self.placements = {p.path: p for _, p in self.catalogue.placements(self.name)}
-        self.rows: dict[tuple[str, date], list[tuple[Frame, Measurement]]] = defaultdict(list)
-        for frame, row in self.catalogue.measurements(camera=self.name):
+        self.rows: Rows = defaultdict(list)
+        since = first - timedelta(USUAL_DAYS)
+        for frame, row in self.catalogue.measurements(camera=self.name, since=since):
             self.rows[row.region, frame.day].append((frame, row))
+        self._scatters: dict[tuple[str, date], float | None] = {}
 
     # one day ------------------------------------------------------------------------------
 
-    def _day(self, day: date) -> tuple[list[Daily], list[Measurement], bool]:
-        """Values of a day, its frames' rows as divided, and whether its division is new."""
+    def _day(self, day: date) -> tuple[list[Daily], list[Row], np.ndarray | None]:
+        """Values of a day, its frames' rows as divided, and the division by regions' numbers."""
         regions = [(r, r.outline_on(day)) for r in self.regions]
         frames = [f for f in self.usable[day] if self.view.fits(f)]
         shown = [(region, outline) for region, outline in regions if outline is not None]
@@ -131,7 +174,7 @@ class _Camera:
         frames = [frame for frame, cover in zip(frames, told, strict=True) if cover is not None]
         covers = [cover for cover in told if cover is not None]
         if not covers or not shown:
-            return [self._without_covers(region, day) for region, _ in shown], [], False
+            return [self._without_covers(region, day) for region, _ in shown], [], None
         numbers = [self.regions.index(region) + 1 for region, _ in shown]
         before, days, moved = self._before(day, numbers)
         found = work_out(
@@ -143,14 +186,12 @@ class _Camera:
             days,
             moved,
         )
-        changed = self._keep(day, found.labels, numbers)
         daily, rewritten = [], []
         for place, (region, outline) in enumerate(shown):
             rows = self._divided(region, day, frames, found.areas[:, place], outline.points)
-            self.rows[region.name, day] = rows
-            rewritten += [row for _, row in rows]
-            daily.append(self._daily(region, day, found, place, [r.name for r, _ in shown]))
-        return daily, rewritten, changed
+            rewritten += rows
+            daily.append(self._daily(region, day, found, place, rows, [r.name for r, _ in shown]))
+        return daily, rewritten, np.array([0, *numbers], np.uint16)[found.labels]
 
     def _cover(self, frame: Frame) -> np.ndarray | None:
         try:
@@ -185,16 +226,7 @@ class _Camera:
             return table[kept], (day - earlier).days, moved
         return None, 1, []
 
-    def _keep(self, day: date, labels: np.ndarray, numbers: Sequence[int]) -> bool:
-        """Keep a day's division by the regions' own numbers; whether it is another than before."""
-        labels = np.array([0, *numbers], np.uint16)[labels]
-        kept = self.shapes.labels(self.name, day, self.mark)
-        if kept is not None and np.array_equal(kept, labels):
-            return False
-        self.shapes.keep_labels(self.name, day, self.mark, labels)
-        return True
-
-    def _divided(self, region, day, frames, areas, points) -> list[tuple[Frame, Measurement]]:
+    def _divided(self, region, day, frames, areas, points) -> list[Row]:
         """The frames' rows of a region with the areas that belong to its plant."""
         whole, pixels = self._size(points)
         area_of = {frame.path: float(area) for frame, area in zip(frames, areas, strict=True)}
@@ -211,31 +243,33 @@ class _Camera:
 
     def _size(self, points) -> tuple[float, int]:
         """Size of an outline in the unit of areas, and in px."""
-        mask = region_mask(self._shape, points)
-        pixels = int(np.count_nonzero(mask))
-        weights = self.view.weights_cm2
-        return (float(pixels) if weights is None else float(weights[mask].sum())), pixels
-
-    @property
-    def _shape(self) -> tuple[int, int]:
-        return self.view.frame.height, self.view.frame.width
+        if points not in self._sizes:
+            mask = region_mask((self.view.frame.height, self.view.frame.width), points)
+            weights, pixels = self.view.weights_cm2, int(np.count_nonzero(mask))
+            whole = float(pixels) if weights is None else float(weights[mask].sum())
+            self._sizes[points] = whole, pixels
+        return self._sizes[points]
 
     # one value ----------------------------------------------------------------------------
 
     def _daily(
-        self, region: Region, day: date, found: DayOfCanopy, place: int, names: Sequence[str]
+        self,
+        region: Region,
+        day: date,
+        found: DayOfCanopy,
+        place: int,
+        rows: Sequence[Row],
+        names: Sequence[str],
     ) -> Daily:
-        rows = self.rows[region.name, day]
         doubts = self._doubts(region, day, found, place)
         value = day_area(
             found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
         )
         whole, _ = self._size(region.outline_on(day).points)
-        share = [
-            v / whole if whole else 0.0 for v in (value.area_cm2, value.low_cm2, value.high_cm2)
-        ]
+        stated = (value.area_cm2, value.low_cm2, value.high_cm2)
+        share = [v / whole if whole else 0.0 for v in stated]
         scaled = self.view.weights_cm2 is not None
-        area = (value.area_cm2, value.low_cm2, value.high_cm2) if scaled else (None, None, None)
+        area = stated if scaled else (None, None, None)
         standing = found.standings[place]
         return Daily(
             region.name,
@@ -266,17 +300,23 @@ class _Camera:
             pixel_cm=side,
             residual_px=float(np.median(errors)) if errors else 0.0,
             scale_share=self.view.scale_share,
-            usual_share=usual_scatter(self._earlier(region, day)),
+            usual_share=usual_scatter(self._scatters_before(region, day)),
             least_cm2=SPECK_PX * pixel,
         )
 
-    def _earlier(self, region: Region, day: date) -> list[list[float]]:
-        """Areas (or covers) in the frames of each of the days before."""
-        past = [d for d in self.days if timedelta(0) < day - d <= timedelta(USUAL_DAYS)]
-        rows = (self.rows[region.name, d] for d in past)
-        return [[r.cover if r.area_cm2 is None else r.area_cm2 for _, r in of] for of in rows]
+    def _scatters_before(self, region: Region, day: date) -> list[float | None]:
+        """What the frames of each of the days before scatter by."""
+        found = []
+        for earlier in self.days[max(0, bisect_left(self.days, day) - USUAL_DAYS) :]:
+            if not timedelta(0) < day - earlier <= timedelta(USUAL_DAYS):
+                continue
+            key = region.name, earlier
+            if key not in self._scatters:
+                self._scatters[key] = scatter([row.canopy_px for _, row in self.rows[key]])
+            found.append(self._scatters[key])
+        return found
 
-    def _within(self, day: date, rows: Sequence[tuple[Frame, Measurement]]) -> list[float | None]:
+    def _within(self, day: date, rows: Sequence[Row]) -> list[float | None]:
         """Movement and colours of a plant within a day."""
         capture = self.season.settings.capture
         light = (instant(day, t, self.season.zone) for t in (capture.first, capture.last))
@@ -298,3 +338,10 @@ class _Camera:
 def _parts(value: DayArea, unit: float) -> dict[str, float]:
     """Half-widths that are not nothing, by name."""
     return {name: round(half / unit, 6) for name, half in asdict(value.parts).items() if half}
+
+
+def _by_region(day: date, rows: Sequence[Row]) -> Rows:
+    found: Rows = defaultdict(list)
+    for frame, row in rows:
+        found[row.region, day].append((frame, row))
+    return found

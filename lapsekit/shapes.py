@@ -1,10 +1,11 @@
 """Where canopy shapes are kept: each frame's registered cover, and each day's map of labels.
 
 Derived data in ``.cache/canopy/CAMERA/DAY/`` of the season folder: a frame's cover as a PNG of
-8 bits a pixel (255 where all is canopy), a day's labels as a PNG of 8 or 16 bits. No number rests on these files alone: the
-catalogue holds the numbers, and measuring again makes the files again; so any of them may be
-deleted at any time, and a damaged one counts as not there. The settings mark stands in the file's
-name: a shape made by other settings is not found, and goes when its successor is written.
+8 bits a pixel (255 where all is canopy), a day's labels as a PNG of 8 or 16 bits. No number rests
+on these files alone: the catalogue holds the numbers, and measuring again makes the files again;
+so any of them may be deleted at any time, and a damaged one counts as not there. The settings mark
+stands in the file's name: a shape made by other settings is not found, and goes when its successor
+is written.
 """
 
 import threading

@@ -1,5 +1,6 @@
 """A camera's reference view: what its frames are registered to, and the bench plane in it."""
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -193,12 +194,20 @@ class View:
                 "or give px_per_cm"
             ) from error
 
-    @property
+    @cached_property
     def scale_share(self) -> float:
-        """Standard uncertainty of the scale as a share, as far as two points marked by hand give it."""
-        if self.settings.scale.points is None:
-            return 0.0
-        return MARKED_PX * 2**0.5 / float(np.linalg.norm(np.subtract(*self.settings.scale.points)))
+        """Standard uncertainty of cm per px, as a share; 0 where the grower gives the number."""
+        scale = self.settings.scale
+        if scale.points is not None:
+            return MARKED_PX * 2**0.5 / math.dist(*scale.points)
+        if scale.rectangle is not None:
+            first, second, third, _ = scale.rectangle
+            return MARKED_PX / min(math.dist(first, second), math.dist(second, third))
+        if scale.tag_side_cm is not None and self._tags:
+            sides = [math.dist(*tag.corners_px[:2]) for tag in self._tags]
+            errors = [tag.corner_error_px for tag in self._tags]
+            return min(error / side for error, side in zip(errors, sides, strict=True))
+        return 0.0
 
     @cached_property
     def weights_cm2(self) -> np.ndarray | None:

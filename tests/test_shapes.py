@@ -17,14 +17,12 @@ def shapes(tmp_path):
 
 @pytest.fixture
 def canopy():
-    return np.random.default_rng(1).random((37, 53)) > 0.5
+    return np.random.default_rng(1).integers(0, 256, (37, 53), np.uint8)
 
 
-def test_a_canopy_comes_back_bit_by_bit_and_takes_a_bit_a_pixel(shapes, canopy, tmp_path):
-    shapes.keep_canopy("bench", DAY, "noon", "m1", canopy)
-    assert np.array_equal(shapes.canopy("bench", DAY, "noon", "m1"), canopy)
-    (file,) = (tmp_path / FOLDER / "bench" / "2031-04-17").iterdir()
-    assert file.read_bytes()[24] == 1  # bit depth in the PNG's header
+def test_a_cover_comes_back_byte_by_byte(shapes, canopy):
+    shapes.keep_cover("bench", DAY, "noon", "m1", canopy)
+    assert np.array_equal(shapes.cover("bench", DAY, "noon", "m1"), canopy)
 
 
 @pytest.mark.parametrize("highest", [30, 255, 256, 65535])
@@ -43,37 +41,37 @@ def test_labels_beyond_sixteen_bits_are_refused(shapes):
 def test_a_shape_of_other_settings_is_not_found_and_goes_with_its_successor(
     shapes, canopy, tmp_path
 ):
-    shapes.keep_canopy("bench", DAY, "noon", "m1", canopy)
-    assert shapes.canopy("bench", DAY, "noon", "m2") is None
-    shapes.keep_canopy("bench", DAY, "noon", "m2", ~canopy)
-    assert shapes.canopy("bench", DAY, "noon", "m1") is None
-    assert np.array_equal(shapes.canopy("bench", DAY, "noon", "m2"), ~canopy)
+    shapes.keep_cover("bench", DAY, "noon", "m1", canopy)
+    assert shapes.cover("bench", DAY, "noon", "m2") is None
+    shapes.keep_cover("bench", DAY, "noon", "m2", ~canopy)
+    assert shapes.cover("bench", DAY, "noon", "m1") is None
+    assert np.array_equal(shapes.cover("bench", DAY, "noon", "m2"), ~canopy)
     assert len(list((tmp_path / FOLDER).rglob("*.png"))) == 1
 
 
 def test_frames_and_labels_of_a_day_do_not_displace_each_other(shapes, canopy):
-    shapes.keep_canopy("bench", DAY, "noon", "m1", canopy)
-    shapes.keep_canopy("bench", DAY, "noon2", "m1", ~canopy)
+    shapes.keep_cover("bench", DAY, "noon", "m1", canopy)
+    shapes.keep_cover("bench", DAY, "noon2", "m1", ~canopy)
     shapes.keep_labels("bench", DAY, "m9", canopy.astype(int))
-    assert np.array_equal(shapes.canopy("bench", DAY, "noon", "m1"), canopy)
-    assert np.array_equal(shapes.canopy("bench", DAY, "noon2", "m1"), ~canopy)
+    assert np.array_equal(shapes.cover("bench", DAY, "noon", "m1"), canopy)
+    assert np.array_equal(shapes.cover("bench", DAY, "noon2", "m1"), ~canopy)
     assert shapes.days("bench") == [DAY]
 
 
 @pytest.mark.parametrize("share", [0.0, 0.5, 0.99])
 def test_a_damaged_shape_counts_as_not_there(shapes, canopy, tmp_path, share):
-    shapes.keep_canopy("bench", DAY, "noon", "m1", canopy)
+    shapes.keep_cover("bench", DAY, "noon", "m1", canopy)
     (file,) = (tmp_path / FOLDER).rglob("*.png")
     data = file.read_bytes()
     file.write_bytes(data[: int(share * len(data))])
-    assert shapes.canopy("bench", DAY, "noon", "m1") is None
+    assert shapes.cover("bench", DAY, "noon", "m1") is None
 
 
 def test_what_is_deleted_is_simply_gone(shapes, canopy):
     assert shapes.labels("bench", DAY, "m1") is None
     assert shapes.days("bench") == []
-    shapes.keep_canopy("bench", DAY, "noon", "m1", canopy)
+    shapes.keep_cover("bench", DAY, "noon", "m1", canopy)
     shapes.forget("bench", DAY)
     shapes.forget("bench", DAY)
-    assert shapes.canopy("bench", DAY, "noon", "m1") is None
+    assert shapes.cover("bench", DAY, "noon", "m1") is None
     assert shapes.days("bench") == []

@@ -14,10 +14,10 @@ The interval is stated at 95 % and made of few parts, each a half-width in cm²,
 
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass
-from statistics import median
+from statistics import fmean, median
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 EDGE_PX = 0.4 / 3
 """Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge.
@@ -226,7 +226,7 @@ def _parts(areas: np.ndarray, area: float, doubts: Doubts, voted: bool) -> Parts
     error = loss * float(np.sqrt(squares / freedom / areas.size))
     astray = _NORMAL * doubts.contact_cm * doubts.residual_px * doubts.pixel_cm
     return Parts(
-        frames=float(student.ppf(0.975, freedom)) * error,
+        frames=float(stdtrit(freedom, 0.975)) * error,
         shared=_NORMAL * max(usual, doubts.shared_share * area),
         edge=_NORMAL * doubts.edge_cm * doubts.edge_px * doubts.pixel_cm,
         scale=_NORMAL * 2 * doubts.scale_share * area,
@@ -234,31 +234,46 @@ def _parts(areas: np.ndarray, area: float, doubts: Doubts, voted: bool) -> Parts
     )
 
 
-def usual_scatter(days: Sequence[Sequence[float]]) -> float:
-    """Scatter of single frames around their day's middle, as a share, of a run of days.
+def scatter(areas: Sequence[float]) -> float | None:
+    """Variance of single frames around their day's middle, as a share of its square.
 
     Parameters
     ----------
-    days : sequence of sequence of float
-        The frames' areas of each of the last days (a fortnight, say) of one region, in any unit.
-        Days with one frame, or without canopy, say nothing and may be among them.
+    areas : sequence of float
+        One for each usable frame of a day, in any unit.
 
     Returns
     -------
-    float
-        Root of the median of the days' variances, each as a share of its day's median squared,
-        with one day of `USUAL_SHARE` beside them; so that a day on which the plant was cut does
-        not count for the fortnight after. Never less than half of `USUAL_SHARE`: frames that
-        agree by chance prove nothing.
+    float or None
+        None of a single frame, or without canopy: they say nothing.
 
     Notes
     -----
     The median of a variance of v degrees of freedom lies at (1 - 2 / 9v)^3 of its mean (Wilson &
-    Hilferty 1931, PNAS 17: 684), and is corrected by that.
+    Hilferty 1931, PNAS 17: 684), and is corrected by that, for `usual_scatter`.
     """
-    shares = [USUAL_SHARE**2]
-    for day in days:
-        if len(day) > 1 and np.median(day) > 0:
-            typical = (1 - 2 / (9 * (len(day) - 1))) ** 3
-            shares.append(float(np.var(day, ddof=1)) / float(np.median(day)) ** 2 / typical)
-    return max(USUAL_SHARE / 2, float(np.sqrt(np.median(shares))))
+    if len(areas) < 2 or (middle := median(areas)) <= 0:
+        return None
+    mean, freedom = fmean(areas), len(areas) - 1
+    typical = (1 - 2 / (9 * freedom)) ** 3
+    variance = sum((area - mean) ** 2 for area in areas) / freedom
+    return variance / middle**2 / typical
+
+
+def usual_scatter(days: Sequence[float | None]) -> float:
+    """Scatter of single frames around their day's middle, as a share, of a run of days.
+
+    Parameters
+    ----------
+    days : sequence of float or None
+        `scatter` of each of the last days (a fortnight, say) of one region.
+
+    Returns
+    -------
+    float
+        Root of the median of the days' variances, with one day of `USUAL_SHARE` beside them; so
+        that a day on which the plant was cut does not count for the fortnight after. Never less
+        than half of `USUAL_SHARE`: frames that agree by chance prove nothing.
+    """
+    known = [USUAL_SHARE**2, *(share for share in days if share is not None)]
+    return max(USUAL_SHARE / 2, median(known) ** 0.5)

@@ -13,6 +13,7 @@ from lapsekit.vision.daily import (
     Doubts,
     day_area,
     day_value,
+    scatter,
     usual_scatter,
 )
 
@@ -49,7 +50,7 @@ def simulated_coverage(frames, edge_px=0.0, days=400, seed=3):
     """
     rng = np.random.default_rng(seed)
     truth, edge_cm, pixel_cm = 200.0, 80.0, 0.14
-    usual = usual_scatter([truth * (1 + rng.normal(0, 0.015, 5)) for _ in range(14)])
+    usual = usual_scatter([scatter(truth * (1 + rng.normal(0, 0.015, 5))) for _ in range(14)])
     covered, halves = 0, []
     for _ in range(days):
         shared = 1 + rng.normal(0, 0.02)
@@ -98,11 +99,15 @@ def test_an_empty_pot_has_room_for_the_smallest_patch_only():
     assert (found.area_cm2, found.low_cm2, found.high_cm2) == (0.0, 0.0, 0.3)
 
 
+def usual(days):
+    return usual_scatter([scatter(day) for day in days])
+
+
 def test_the_usual_scatter_is_learned_and_one_cut_does_not_spoil_it():
     rng = np.random.default_rng(5)
     days = [50 * (1 + rng.normal(0, 0.04, 5)) for _ in range(40)]
-    assert usual_scatter(days) == pytest.approx(0.04, rel=0.15)
-    assert usual_scatter([*days, [50.0, 20.0, 20.0]]) == pytest.approx(0.04, rel=0.15)
-    assert usual_scatter([]) == USUAL_SHARE
-    assert usual_scatter([[7.0, 7.0, 7.0]] * 20) == USUAL_SHARE / 2
-    assert usual_scatter([[0.0, 0.0], [3.0]]) == USUAL_SHARE
+    assert usual(days) == pytest.approx(0.04, rel=0.15)
+    assert usual([*days, [50.0, 20.0, 20.0]]) == pytest.approx(0.04, rel=0.15)
+    assert usual([]) == USUAL_SHARE
+    assert usual([[7.0, 7.0, 7.0]] * 20) == USUAL_SHARE / 2
+    assert usual([[0.0, 0.0], [3.0]]) == USUAL_SHARE

@@ -1,5 +1,7 @@
 """Canopy belongs to the plant it grew out of, through contact, cuts, moves and gaps."""
 
+from functools import partial
+
 import numpy as np
 import pytest
 
@@ -48,7 +50,7 @@ def test_a_leaf_that_grows_over_a_neighbour_of_another_colour_is_found_in_the_pi
     for day in range(25):
         left, right = disc(80, 80, 25 + 1.2 * day), disc(160, 80, 38)
         picture = painted((right, RED), (left, GREEN), seed=day)
-        division = divide(left | right, PAIR, before, lambda: picture)
+        division = divide(left | right, PAIR, before, lambda picture=picture: picture)
         before = division.labels
     assert (left & right).sum() > 250
     assert sizes(division) == pytest.approx([left.sum(), (right & ~left).sum()], rel=0.02)
@@ -60,7 +62,7 @@ def test_plants_of_one_colour_meet_where_they_met_yesterday():
     left, right = disc(75, 80, 46), disc(165, 80, 46)
     yesterday = np.where(disc(75, 80, 45), 1, np.where(disc(165, 80, 44), 2, 0))
     picture = painted((left | right, GREEN))
-    division = divide(left | right, PAIR, yesterday, lambda: picture)
+    division = divide(left | right, PAIR, yesterday, lambda picture=picture: picture)
     assert sizes(division) == pytest.approx([left.sum(), right.sum()], rel=0.02)
 
 
@@ -180,7 +182,7 @@ def test_doubt_is_larger_where_colours_are_alike():
         right & (np.indices(SHAPE)[1] >= 120)
     )
     alike, unlike = (
-        divide(left | right, PAIR, before, lambda: painted((left, GREEN), (right & ~left, colour)))
+        divide(left | right, PAIR, before, partial(painted, (left, GREEN), (right & ~left, colour)))
         for colour in (GREEN, RED)
     )
     assert alike.standings[0].doubtful_px > 2 * unlike.standings[0].doubtful_px > 0

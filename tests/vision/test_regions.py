@@ -33,17 +33,25 @@ def test_a_concave_outline_leaves_its_notch_out():
 def test_canopy_is_counted_inside_the_region_only():
     y, x = np.mgrid[:60, :80]
     canopy = (x - 40) ** 2 + (y - 30) ** 2 <= 20**2
-    whole = region_canopy(canopy, region_mask((60, 80), None), np.full((60, 80), 0.01))
+    cover = canopy * np.uint8(255)
+    whole = region_canopy(cover, region_mask((60, 80), None), np.full((60, 80), 0.01))
     assert whole.canopy_px == disc_px(20)
     assert whole.area_cm2 == pytest.approx(np.pi * 4, rel=0.01)
-    half = region_canopy(canopy, x >= 40, np.full((60, 80), 0.01))
+    half = region_canopy(cover, x >= 40, np.full((60, 80), 0.01))
     assert half.canopy_px == (canopy & (x >= 40)).sum()
-    assert half.cover == half.canopy_px / (60 * 40)
+    assert half.cover == pytest.approx(half.canopy_px / (60 * 40))
+
+
+def test_a_pixel_that_is_half_leaf_counts_by_half():
+    cover = np.full((10, 10), 128, np.uint8)
+    found = region_canopy(cover, np.ones((10, 10), bool), np.full((10, 10), 2.0))
+    assert found.cover == pytest.approx(0.5, abs=0.005)
+    assert found.area_cm2 == pytest.approx(100, rel=0.01)
 
 
 def test_without_a_scale_there_is_no_area():
     mask = np.ones((4, 4), bool)
-    assert region_canopy(mask, mask, None).area_cm2 is None
+    assert region_canopy(mask * np.uint8(255), mask, None).area_cm2 is None
 
 
 def test_the_point_that_lies_outside_is_named():
