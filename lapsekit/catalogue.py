@@ -434,8 +434,10 @@ class Catalogue:
         """Frames of `camera` that have figures, in order of time after the first `skip`, as JSON."""
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
-            " FROM frame JOIN screening ON id = frame_id WHERE camera = ? AND figures IS NOT NULL"
-            " ORDER BY taken_at, path LIMIT -1 OFFSET ?",
+            " FROM frame JOIN screening ON id = frame_id WHERE id IN"  # sorted without figures
+            " (SELECT id FROM frame JOIN screening ON id = frame_id WHERE camera = ?"
+            " AND figures IS NOT NULL ORDER BY taken_at, path LIMIT -1 OFFSET ?)"
+            " ORDER BY taken_at, path",
             (camera, skip),
         )
         return [(_frame(row[:9]), row[9]) for row in rows]
