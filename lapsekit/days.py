@@ -10,7 +10,7 @@ the values that rest on a change are dropped before it is made, so that no stop 
 from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -285,8 +285,8 @@ class _Camera:
         )
 
     def _doubts(self, region: Region, day: date, found: DayOfCanopy, place: int) -> Doubts:
-        weights, standing = self.view.weights_cm2, found.standings[place]
-        pixel = 1.0 if weights is None else float(np.median(weights))
+        standing = found.standings[place]
+        pixel = 1.0 if self.view.weights_cm2 is None else self.view.pixel_cm2
         side = pixel**0.5
         errors = [
             p.error_px
@@ -337,7 +337,7 @@ class _Camera:
 
 def _parts(value: DayArea, unit: float) -> dict[str, float]:
     """Half-widths that are not nothing, by name."""
-    return {name: round(half / unit, 6) for name, half in asdict(value.parts).items() if half}
+    return {name: round(half / unit, 6) for name, half in vars(value.parts).items() if half}
 
 
 def _by_region(day: date, rows: Sequence[Row]) -> Rows:

@@ -216,6 +216,11 @@ class View:
             return None
         return self.plane.weights_cm2((self.frame.height, self.frame.width))
 
+    @cached_property
+    def pixel_cm2(self) -> float:
+        """Bench area of the middle one of the view's pixels, in cm²; needs a scale."""
+        return float(np.median(self.weights_cm2))
+
     def fits(self, frame: Frame) -> bool:
         """Whether a frame has the view's size; of others nothing but cover is known."""
         return self.frame is None or (frame.width, frame.height) == (

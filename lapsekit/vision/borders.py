@@ -69,8 +69,9 @@ def find_borders(
     ------
     Border
     """
-    for one, other in _pairs(labels):
-        window = _shared_window(labels, one, other, max(widths_px[one], widths_px[other]))
+    for (one, other), places in sorted(_meetings(labels).items()):
+        width = max(widths_px[one], widths_px[other])
+        window = _shared_window(labels, one, other, width, _around(places, width))
         if window is None:  # an earlier border has moved them apart
             continue
         part = labels[window]
@@ -83,30 +84,39 @@ def find_borders(
 
 def any_meet(labels: np.ndarray) -> bool:
     """Whether canopy of two plants touches anywhere in (H, W) labels."""
-    return bool(_pairs(labels))
+    steps = ((labels[:, 1:], labels[:, :-1]), (labels[1:], labels[:-1]))
+    return any(((one != other) & (one > 0) & (other > 0)).any() for one, other in steps)
 
 
-def _pairs(labels: np.ndarray) -> list[tuple[int, int]]:
-    found = set()
+def _meetings(labels: np.ndarray) -> dict[tuple[int, int], np.ndarray]:
+    """Where each two plants touch: (N, 2) of row and column by their numbers, the lower first."""
+    found: dict[tuple[int, int], list[np.ndarray]] = {}
     for one, other in ((labels[:, 1:], labels[:, :-1]), (labels[1:], labels[:-1])):
-        met = (one != other) & (one > 0) & (other > 0)
-        found |= set(zip(one[met].tolist(), other[met].tolist(), strict=True))
-    return sorted({(min(pair), max(pair)) for pair in found})
+        met = np.flatnonzero((one != other) & (one > 0) & (other > 0))
+        places = np.stack(np.unravel_index(met, one.shape), 1)
+        low, high = np.minimum(one, other)[*places.T], np.maximum(one, other)[*places.T]
+        for pair in set(zip(low.tolist(), high.tolist(), strict=True)):
+            found.setdefault(pair, []).append(places[(low == pair[0]) & (high == pair[1])])
+    return {pair: np.concatenate(places) for pair, places in found.items()}
+
+
+def _around(places: np.ndarray, width: float) -> tuple[slice, slice]:
+    """The box around places, four widths wide."""
+    margin = int(np.ceil(4 * width)) + 2
+    low, high = places.min(0), places.max(0)
+    return tuple(slice(max(0, a - margin), b + margin + 1) for a, b in zip(low, high, strict=True))
 
 
 def _shared_window(
-    labels: np.ndarray, one: int, other: int, width: float
+    labels: np.ndarray, one: int, other: int, width: float, box: tuple[slice, slice]
 ) -> tuple[slice, slice] | None:
-    """The box around the meeting of two plants, four widths wide; None if they do not meet."""
-    near = _near(labels == one, 1.5) & (labels == other)
-    if not near.any():
+    """The box around the meeting of two plants, looked for in another; None if they do not meet."""
+    part = labels[box]
+    near = cv2.dilate((part == one).view(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    places = np.argwhere(near & (part == other))
+    if not len(places):
         return None
-    rows, columns = np.nonzero(near)
-    margin = int(np.ceil(4 * width)) + 2
-    return (
-        slice(max(0, rows.min() - margin), rows.max() + margin + 1),
-        slice(max(0, columns.min() - margin), columns.max() + margin + 1),
-    )
+    return _around(places + np.array([box[0].start, box[1].start]), width)
 
 
 def _near(mask: np.ndarray, width: float) -> np.ndarray:

@@ -12,8 +12,9 @@ The interval is stated at 95 % and made of few parts, each a half-width in cm²,
 (JCGM 100:2008, *Guide to the expression of uncertainty in measurement*, 5.1.2): see `Parts`.
 """
 
+import math
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import dataclass
 from statistics import fmean, median
 
 import numpy as np
@@ -104,7 +105,7 @@ class Parts:
     @property
     def together(self) -> float:
         """Half-width of the interval."""
-        return float(np.sqrt(np.square(astuple(self)).sum()))
+        return math.hypot(self.frames, self.shared, self.edge, self.scale, self.neighbours)
 
 
 @dataclass(frozen=True)
@@ -208,7 +209,8 @@ def day_area(
     middle = float(np.median(areas))
     area = middle
     if vote_cm2 is not None:
-        area = float(np.clip(vote_cm2, *np.percentile(areas, (25, 75))))
+        quarters = np.interp((0.25, 0.75), np.linspace(0, 1, areas.size), np.sort(areas))
+        area = min(max(vote_cm2, float(quarters[0])), float(quarters[1]))
     parts = _parts(areas, area, doubts, vote_cm2 is not None)
     half = parts.together
     high = max(area + half, doubts.least_cm2 if area == 0 else 0.0)

@@ -177,8 +177,9 @@ def work_out(
     standings = [Standing(0, (), 0.0, False, 0, 0.0)] * count
     areas, middles = np.zeros((len(covers), count)), np.zeros(count)
     disputed = np.zeros(count)
+    anywhere = np.maximum.reduce(covers) > 0 if len(covers) > 1 else middle > 0
     for zone, here in kept:
-        tally = _Tally(zone, weights, here, count)
+        tally = _Tally(np.where(anywhere, zone, 0), weights, here, count)
         middles += tally(middle)
         for row, cover in enumerate(covers):
             areas[row] += tally(cover)
