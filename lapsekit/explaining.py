@@ -1,7 +1,7 @@
 """Stage: one region and day -> a plate that shows how the number came about."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -9,14 +9,13 @@ import numpy as np
 
 from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError
-from lapsekit.measuring import load_model
 from lapsekit.plates.drawing import plate_png
 from lapsekit.plates.model import FrameShown, Plate
+from lapsekit.ruler import Ruler, matrix_of
 from lapsekit.safely import write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region
-from lapsekit.vision.canopy import classify
-from lapsekit.vision.pictures import decode
+from lapsekit.viewing import in_reference_view
 from lapsekit.vision.regions import region_mask
 from lapsekit.when import plant_age
 
@@ -25,30 +24,13 @@ _MARGIN_SHARE = 0.06
 _LEAST_PX = 40
 
 
-@dataclass(frozen=True)
-class Known:
-    """What other stages can tell beside the catalogue's rows.
-
-    Attributes
-    ----------
-    plant : (H, W) bool ndarray or None
-        The region's canopy in the view of the daily picture, neighbours split off; without it,
-        the canopy inside the outline.
-    interval : str
-        What the low and high of the daily value are.
-    parts : sequence of (str, float)
-        Names and half-widths of what the interval is made of, in the value's unit.
-    residual_px : mapping of str to float
-        Residual of each frame's registration by the frame's path.
-    notes : sequence of str
-        More lines for the foot.
-    """
-
-    plant: np.ndarray | None = None
-    interval: str = "range of the day's frames"
-    parts: Sequence[tuple[str, float]] = ()
-    residual_px: Mapping[str, float] = field(default_factory=dict)
-    notes: Sequence[str] = ()
+_PARTS = {
+    "frames": "the day's frames",
+    "shared": "all frames alike",
+    "edge": "edges of leaves",
+    "scale": "scale",
+    "neighbours": "neighbours",
+}
 
 
 @dataclass(frozen=True)
@@ -60,9 +42,7 @@ class Explained:
     left_out: dict[str, str]
 
 
-def explain(
-    season: Season, name: str, day: date, out: Path | None = None, known: Known | None = None
-) -> Explained:
+def explain(season: Season, name: str, day: date, out: Path | None = None) -> Explained:
     """Draw how the value of a region on a day came about.
 
     Parameters
@@ -75,8 +55,6 @@ def explain(
         Local day.
     out : pathlib.Path, optional
         PNG to write; ``explained/REGION-DATE.png`` in the season folder by default.
-    known : Known, optional
-        What the catalogue does not hold.
 
     Returns
     -------
@@ -101,17 +79,19 @@ def explain(
         )
     if daily is None:
         raise SeasonError(f"{day} is not measured by today's settings; run lapsekit measure first")
-    reasons = {
-        frame.path: ", ".join(screening.reasons)
+    screened = {
+        frame.path: screening
         for frame, screening in season.catalogue.screenings()
         if frame.day == day and frame.camera == region.camera
     }
-    plate = _plate(season, region, day, frames, daily, reasons, known or Known())
+    reasons = {path: ", ".join(found.reasons) for path, found in screened.items()}
+    plate = _Telling(season, region, day, frames, daily, reasons).plate()
     path = out or _default(season, name, day)
     if path.suffix.lower() != ".png" or not path.parent.is_dir():
         raise SettingsError(f"--out {path}: name a .png file in a folder that exists")
     write_safely(path, plate_png(plate))
-    return Explained(path, daily, {path: why for path, why in reasons.items() if why})
+    told = {path: found.told or reasons[path] for path, found in screened.items()}
+    return Explained(path, daily, {path: why for path, why in told.items() if reasons[path]})
 
 
 def _region(season: Season, name: str) -> Region:
@@ -136,65 +116,111 @@ def _default(season: Season, name: str, day: date) -> Path:
     return folder / f"{name}-{day}.png"
 
 
-def _plate(
-    season: Season,
-    region: Region,
-    day: date,
-    frames: Sequence[Frame],
-    daily: Daily,
-    reasons: Mapping[str, str],
-    known: Known,
-) -> Plate:
-    pictures = {frame.path: _picture(season, frame) for frame in frames}
-    points = region.outline_on(day).points
-    shown = season.daily_pictures().get(region.camera, {}).get(day)
-    picture = pictures[shown.path] if shown else next(iter(pictures.values()))
-    if not picture.size:
-        picture = next((p for p in pictures.values() if p.size), None)
-    canopy = None if picture is None or not shown else _canopy(season, picture, points, known)
-    box = _box(picture, canopy, points)
-    scaled = daily.area_cm2 is not None
-    rows = {m.path: m for _, m in season.catalogue.measurements(region.name, day, region.camera)}
-    values = (daily.area_cm2, daily.area_low_cm2, daily.area_high_cm2)
-    if not scaled:
-        values = tuple(_percent(v) for v in (daily.cover, daily.cover_low, daily.cover_high))
-    left, top = box[1].start, box[0].start
-    age = plant_age(day, season.sown(region))
-    return Plate(
-        region.title,
-        f"{day.day} {day:%B %Y}, " + (f"day {age}" if age >= 0 else "before sowing"),
-        "cm²" if scaled else "%",
-        *values,
-        known.interval,
-        [_shown(season, f, pictures[f.path], box, rows.get(f.path), reasons) for f in frames],
-        picture[box] if picture is not None else None,
-        canopy[box] if canopy is not None else None,
-        [(x - left, y - top) for x, y in points] if points else None,
-        season.settings.cameras[region.camera].scale_px_per_cm,
-        known.parts,
-        _notes(season, region, daily, known),
-    )
+class _Telling:
+    """One region's day, with the view and the rows that its number rests on."""
 
+    def __init__(
+        self,
+        season: Season,
+        region: Region,
+        day: date,
+        frames: Sequence[Frame],
+        daily: Daily,
+        reasons: Mapping[str, str],
+    ):
+        self.season, self.region, self.day, self.daily = season, region, day, daily
+        self.frames, self.reasons = frames, reasons
+        self.ruler = Ruler(season)
+        self.view = self.ruler.views[region.camera]
+        self.points = region.outline_on(day).points
+        self.placements = {p.path: p for _, p in season.catalogue.placements(region.camera)}
 
-def _picture(season: Season, frame: Frame) -> np.ndarray:
-    """The frame's picture; an empty one where it cannot be read."""
-    try:
-        return decode(season.archive.read(frame.path))
-    except (ArchiveError, PictureError):
-        return np.zeros((0, 0, 3), np.uint8)
+    def plate(self) -> Plate:
+        """Everything the plate shows."""
+        season, region, daily = self.season, self.region, self.daily
+        pictures = {frame.path: self._picture(frame) for frame in self.frames}
+        shown = season.daily_pictures().get(region.camera, {}).get(self.day)
+        picture = pictures[shown.path] if shown else next(iter(pictures.values()))
+        if not picture.size:
+            picture = next((p for p in pictures.values() if p.size), None)
+        canopy = None if picture is None or not shown else self._plant(picture.shape[:2])
+        box = _box(picture, canopy, self.points)
+        scaled = daily.area_cm2 is not None
+        found = season.catalogue.measurements(region.name, self.day, region.camera)
+        rows = {row.path: row for _, row in found}
+        values = (daily.area_cm2, daily.area_low_cm2, daily.area_high_cm2)
+        if not scaled:
+            values = tuple(_percent(v) for v in (daily.cover, daily.cover_low, daily.cover_high))
+        left, top = box[1].start, box[0].start
+        age = plant_age(self.day, season.sown(region))
+        return Plate(
+            region.title,
+            f"{self.day.day} {self.day:%B %Y}, " + (f"day {age}" if age >= 0 else "before sowing"),
+            "cm²" if scaled else "%",
+            *values,
+            "95 % interval",
+            [
+                _shown(season, f, pictures[f.path], box, rows.get(f.path), self.reasons)
+                for f in self.frames
+            ],
+            picture[box] if picture is not None else None,
+            canopy[box] if canopy is not None else None,
+            [(x - left, y - top) for x, y in self.points] if self.points else None,
+            self._px_per_cm(),
+            [(_PARTS[n], half if scaled else 100 * half) for n, half in daily.parts.items()],
+            self._notes(),
+        )
 
+    def _picture(self, frame: Frame) -> np.ndarray:
+        """The frame as the reference view shows it; an empty one where it cannot be read."""
+        try:
+            picture = self.ruler.picture(frame)
+        except (ArchiveError, PictureError):
+            return np.zeros((0, 0, 3), np.uint8)
+        return in_reference_view(picture, matrix_of(self.placements.get(frame.path)))
 
-def _canopy(
-    season: Season,
-    picture: np.ndarray,
-    points: Sequence[tuple[float, float]] | None,
-    known: Known,
-) -> np.ndarray:
-    if known.plant is not None:
-        return known.plant
-    settings = season.settings.canopy
-    found = classify(picture, settings.method, load_model(settings, season.folder))
-    return found & region_mask(found.shape, points)
+    def _plant(self, shape: tuple[int, int]) -> np.ndarray | None:
+        """Canopy of the region as the day was divided; None where that is not kept."""
+        names = [r.name for r in self.season.regions.region if r.camera == self.region.camera]
+        mark = self.ruler.labels_mark(self.region.camera, names)
+        labels = self.ruler.shapes.labels(self.region.camera, self.day, mark)
+        if labels is None or labels.shape != shape:
+            return None
+        own = labels == names.index(self.region.name) + 1
+        # A view over several plants has no label of its own: its canopy is all that lies in it
+        return own if own.any() else (labels > 0) & region_mask(shape, self.points)
+
+    def _px_per_cm(self) -> float | None:
+        if self.view.plane is None or self.view.frame is None:
+            return None
+        return self.view.plane.px_per_cm((self.view.frame.height, self.view.frame.width))
+
+    def _notes(self) -> list[str]:
+        method = {
+            "model": "the canopy model",
+            "exg": "excess green",
+            "exgr": "excess green minus excess red",
+        }[self.ruler.method]
+        first, scale = f"Canopy found by {method}", self._px_per_cm()
+        if scale is not None:
+            first += f"; scale {scale:.2f} px per cm; area projected onto the bench"
+        lines = [first + "."]
+        placed = [self.placements.get(f.path) for f in self.frames if not self.reasons.get(f.path)]
+        errors = [p.error_px for p in placed if p is not None and p.error_px is not None]
+        if errors:
+            lines.append(
+                f"Frames held to the reference view within {np.median(errors):.2f} px "
+                f"(median; worst {max(errors):.2f} px)."
+            )
+        titles = {r.name: r.title for r in self.season.regions.region}
+        if self.daily.touches:
+            met = ", ".join(titles[name] for name in self.daily.touches)
+            lines.append(
+                f"Its leaves meet those of {met}; told apart by where plants stood before."
+            )
+        if self.daily.crowded:
+            lines.append("Its leaves have reached the outline.")
+        return lines
 
 
 def _box(
@@ -241,24 +267,3 @@ def _shown(
 
 def _percent(share: float | None) -> float | None:
     return None if share is None else 100 * share
-
-
-def _notes(season: Season, region: Region, daily: Daily, known: Known) -> list[str]:
-    camera = season.settings.cameras[region.camera]
-    scale = camera.scale_px_per_cm
-    method = {
-        "model": "the canopy model",
-        "exg": "excess green",
-        "exgr": "excess green minus excess red",
-    }[season.settings.canopy.method]
-    first = f"Canopy found by {method}"
-    if scale is not None:
-        first += f"; scale {scale:.2f} px per cm; area projected onto the bench"
-    lines = [first + "."]
-    residuals = [r for r in known.residual_px.values() if r is not None]
-    if residuals:
-        lines.append(
-            f"Frames registered to the reference view within {np.median(residuals):.2f} px "
-            f"(median; worst {max(residuals):.2f} px)."
-        )
-    return [*lines, *known.notes]

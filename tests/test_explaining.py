@@ -1,6 +1,7 @@
 """A plate shows the day's number with what it rests on, and says so where there is none."""
 
 import io
+import shutil
 from dataclasses import replace
 from datetime import UTC, date, datetime
 
@@ -9,7 +10,7 @@ import pytest
 from PIL import Image
 
 from lapsekit.errors import SeasonError, SettingsError
-from lapsekit.explaining import Known, explain
+from lapsekit.explaining import explain
 from lapsekit.measuring import measure
 from lapsekit.plates.drawing import draw_plate, plate_png
 from lapsekit.plates.ink import ACCENT, figure
@@ -43,7 +44,7 @@ def a_plate(**changed):
 def test_the_plate_tells_value_frames_and_what_was_left_out(measured, tmp_path):
     found = explain(measured, "basil", DAY, tmp_path / "plate.png")
     assert found.daily.frames_used == 3
-    assert list(found.left_out.values()) == ["dark"]
+    assert list(found.left_out.values()) == ["dark: mean brightness 0.00"]
     with Image.open(found.path) as sheet:
         assert sheet.width == 1600
 
@@ -56,19 +57,23 @@ def test_a_plate_goes_into_the_season_unless_told_otherwise(measured):
     assert found.path.read_bytes() == content
 
 
-def test_what_is_known_beside_the_catalogue_is_drawn(measured, tmp_path):
+def test_neighbours_and_crowding_are_said_at_the_foot(measured, tmp_path):
     plain = explain(measured, "basil", DAY, tmp_path / "a.png").path.read_bytes()
-    plant = np.zeros((240, 320), bool)
-    plant[100:140, 60:100] = True
-    paths = [f.path for f in measured.catalogue.frames("bench", DAY)]
-    for known in (
-        Known(plant=plant),
-        Known(interval="95 % interval"),
-        Known(parts=[("chance of the frames", 0.2), ("place of the edge", 0.1)]),
-        Known(residual_px=dict.fromkeys(paths, 0.12)),
-        Known(notes=["Touches chives along 3 cm."]),
-    ):
-        assert explain(measured, "basil", DAY, tmp_path / "b.png", known).path.read_bytes() != plain
+    (row,) = (d for d in measured.catalogue.daily("basil") if d.day == DAY)
+    measured.catalogue.store_daily([replace(row, touches=("chives",), crowded=True)])
+    assert explain(measured, "basil", DAY, tmp_path / "b.png").path.read_bytes() != plain
+
+
+def test_what_the_interval_is_made_of_is_drawn(measured, tmp_path):
+    plain = explain(measured, "basil", DAY, tmp_path / "a.png").path.read_bytes()
+    (row,) = (d for d in measured.catalogue.daily("basil") if d.day == DAY)
+    measured.catalogue.store_daily([replace(row, parts={"frames": 0.2, "edge": 0.1})])
+    assert explain(measured, "basil", DAY, tmp_path / "b.png").path.read_bytes() != plain
+
+
+def test_deleted_shapes_do_not_stop_the_plate(measured, tmp_path):
+    shutil.rmtree(measured.folder / ".cache")
+    assert explain(measured, "basil", DAY, tmp_path / "plate.png").path.is_file()
 
 
 def test_a_day_without_a_usable_frame_says_no_value(season, tmp_path):
