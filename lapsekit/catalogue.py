@@ -12,7 +12,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
-from dataclasses import astuple, dataclass, field
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
@@ -279,9 +279,7 @@ class Catalogue:
 
     def add_frames(self, frames: Iterable[Frame]) -> None:
         """Add frames; one whose path is known already stays as it is."""
-        rows = [
-            (f.camera, utc_text(f.taken_at), f.day.isoformat(), *astuple(f)[3:]) for f in frames
-        ]
+        rows = [(f.camera, utc_text(f.taken_at), f.day.isoformat(), *_flat(f)[3:]) for f in frames]
         with self._transaction() as db:
             db.executemany(
                 "INSERT INTO frame (camera, taken_at, day, path, sha256, size, width, height,"
@@ -398,7 +396,7 @@ class Catalogue:
                     frame_id,
                     screening.mark,
                     json.dumps(screening.reasons),
-                    *astuple(screening)[3:],
+                    *_flat(screening)[3:],
                     figures,
                 ),
             )
@@ -407,11 +405,11 @@ class Catalogue:
                 matrix = placement.matrix and json.dumps(placement.matrix)
                 db.execute(
                     "INSERT INTO placement VALUES (?, ?, ?, ?, ?)",
-                    (frame_id, matrix, *astuple(placement)[2:]),
+                    (frame_id, matrix, *_flat(placement)[2:]),
                 )
             db.executemany(
                 "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(frame_id, *astuple(m)[1:]) for m in measurements],
+                [(frame_id, *_flat(m)[1:]) for m in measurements],
             )
             db.execute("DELETE FROM daily WHERE day = ?", (day,))
 
@@ -475,7 +473,7 @@ class Catalogue:
                     (reasons, verdict.told, verdict.watched, verdict.path),
                 )
             db.execute(
-                "INSERT OR REPLACE INTO judging VALUES (?, ?, ?, ?, ?)", (camera, *astuple(judging))
+                "INSERT OR REPLACE INTO judging VALUES (?, ?, ?, ?, ?)", (camera, *_flat(judging))
             )
 
     def placements(self, camera: str) -> list[tuple[Frame, Placement]]:
@@ -550,11 +548,11 @@ class Catalogue:
                     (
                         d.region,
                         d.day.isoformat(),
-                        *astuple(d)[2:9],
+                        *_flat(d)[2:9],
                         json.dumps(d.left_out, sort_keys=True),
                         json.dumps(d.parts),
                         json.dumps(d.touches),
-                        *astuple(d)[12:],
+                        *_flat(d)[12:],
                     )
                     for d in rows
                 ],
@@ -671,6 +669,11 @@ def _where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:
     given = {column: value for column, value in conditions.items() if value is not None}
     text = " AND ".join(f"{column} = ?" for column in given)
     return (f"WHERE {text}" if text else ""), tuple(given.values())
+
+
+def _flat(row: object) -> tuple:
+    """Fields of a row, as they are; `dataclasses.astuple` would copy each."""
+    return tuple(vars(row).values())
 
 
 def _frame(row: Sequence) -> Frame:
