@@ -429,7 +429,7 @@ class Catalogue:
         ]
 
     def figures(self, camera: str, skip: int = 0) -> list[tuple[Frame, str]]:
-        """Frames of `camera` that have figures, in order of time after the first `skip`, as JSON."""
+        """Frames of `camera` that have figures, in order of time, with these as JSON."""
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
             " FROM frame JOIN screening ON id = frame_id WHERE id IN"  # sorted without figures

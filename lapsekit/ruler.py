@@ -27,7 +27,7 @@ from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 4
+ARITHMETIC = 5
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]
@@ -173,14 +173,17 @@ class Ruler:
     def _cover(
         self, frame: Frame, picture: np.ndarray, found: Registration | Placement | None
     ) -> np.ndarray:
-        share = cover(picture, self.method, self.model)
-        found_cover = in_reference_view(np.rint(share * 255).astype(np.uint8), matrix_of(found))
+        matrix = matrix_of(found)
+        lit = self.views[frame.camera].in_its_light(picture, matrix)
+        share = cover(lit, self.method, self.model)
+        found_cover = in_reference_view(np.rint(share * 255).astype(np.uint8), matrix)
         self.shapes.keep_cover(*self._place(frame), found_cover)
         return found_cover
 
     def _place(self, frame: Frame) -> tuple[str, date, str, str]:
         """Where a frame's cover is kept."""
-        mark = self._marked("cover", frame.camera, self._canopy, self.views[frame.camera].mark[1])
+        held = self.views[frame.camera].mark[1]
+        mark = self._marked("cover", frame.camera, self._canopy, held, ARITHMETIC)
         return frame.camera, frame.day, Path(frame.path).stem, mark
 
     def _regions(

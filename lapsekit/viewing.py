@@ -13,6 +13,7 @@ from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera
 from lapsekit.vision.figures import figures_of
+from lapsekit.vision.light import corrected, even_out
 from lapsekit.vision.markers import Tag, find_tags
 from lapsekit.vision.pictures import decode
 from lapsekit.vision.plane import (
@@ -140,8 +141,32 @@ class View:
         return isinstance(register(luma, self._reference, tags=find_tags(luma)), Registration)
 
     @cached_property
+    def _picture(self) -> np.ndarray:
+        return self._decoded(self.frame)
+
+    @cached_property
     def _luma(self) -> np.ndarray:
-        return cv2.cvtColor(self._decoded(self.frame), cv2.COLOR_RGB2GRAY)
+        return cv2.cvtColor(self._picture, cv2.COLOR_RGB2GRAY)
+
+    def in_its_light(self, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
+        """A frame as it would be in the reference frame's light.
+
+        Where frames are taken as they are, nothing tells what is the same thing in both: then
+        light stays as it is too.
+
+        Parameters
+        ----------
+        picture : ndarray of uint8, shape (height, width, 3)
+        matrix : ndarray of float, shape (3, 3), or None
+            From the reference view to the frame.
+
+        Returns
+        -------
+        ndarray of uint8, shape (height, width, 3)
+        """
+        if matrix is None or not self.is_held_to:
+            return picture
+        return corrected(picture, even_out(picture, self._picture, matrix=matrix))
 
     @cached_property
     def _tags(self) -> tuple[Tag, ...]:

@@ -29,6 +29,7 @@ _FEWEST_SHARE = 0.01
 _BIN, _WIDTH = 0.02, 0.08
 _NEAR = 0.15
 _CARD_UNEVEN = 0.06
+_GREEN_PX = 5
 _CARD_FEWEST_PX = 40
 _AGREED = 0.04
 
@@ -81,8 +82,9 @@ def even_out(
     picture, reference : ndarray of uint8, shape (height, width, 3)
         RGB, the picture as it was taken.
     still : ndarray of bool, shape (height, width), optional
-        What does not grow in the reference view: everything but plants and what moves; all
-        pixels by default.
+        What does not grow in the reference view: everything but plants and what moves. By
+        default all that is not greener than grey in either picture; the most common ratio is not
+        moved by the plants that this leaves in.
     card : sequence of (x, y), optional
         Outline of a grey card in px of the reference view.
     matrix : ndarray, shape (3, 3), optional
@@ -139,6 +141,8 @@ def from_surroundings(
     if still is not None:
         whole = reduced(still.view(np.uint8) * np.uint8(255), _READ_AT_PX)
         use &= (whole == 255).view(np.uint8)  # a reduced pixel that is still throughout
+    else:
+        use = _without_green(use, small, before)
     chosen = np.flatnonzero(use)
     if len(chosen) < max(_FEWEST_PX, _FEWEST_SHARE * use.size):
         return UNCHANGED
@@ -200,6 +204,17 @@ def corrected(picture: np.ndarray, light: Light) -> np.ndarray:
 
 def _in_range(picture: np.ndarray) -> np.ndarray:
     return cv2.inRange(picture, (_DARKEST,) * 3, (_BRIGHTEST,) * 3)
+
+
+def _without_green(use: np.ndarray, *pictures: np.ndarray) -> np.ndarray:
+    """Pixels to use less those that are greener than grey in any picture, unless few remain."""
+    rest = use.copy()
+    for picture in pictures:
+        red, green, blue = cv2.split(cv2.blur(picture, (_GREEN_PX, _GREEN_PX)))
+        greener = cv2.min(cv2.compare(green, red, cv2.CMP_GT), cv2.compare(green, blue, cv2.CMP_GT))
+        rest[greener > 0] = 0
+    enough = np.count_nonzero(rest) >= _FEWEST_SHARE * rest.size
+    return rest if enough else use
 
 
 def _mode(values: np.ndarray) -> float:

@@ -1,0 +1,50 @@
+"""A frame with a colour cast is measured as it would be in the reference frame's light."""
+
+import numpy as np
+import pytest
+
+from lapsekit.measuring import measure
+from lapsekit.viewing import View
+from tests.scenes import SETTINGS, encoded, make_season
+from tests.vision.drawn_bench import HEIGHT, WIDTH, light_of, moment, photographed
+
+REGIONS = """\
+[[region]]
+name = "pot"
+camera = "bench"
+[[region.outline]]
+from = 2031-04-01
+points = [[20, 30], [140, 30], [140, 150], [20, 150]]
+"""
+CAST, AT, COUNT = np.float32((0.72, 1.0, 0.72)), 8, 12
+
+
+def measured_px(folder):
+    """Canopy in each frame of three overcast and sunny days; the ninth has a green cast."""
+    season = make_season(folder, SETTINGS, REGIONS)
+    for number in range(COUNT):
+        light = light_of(number) * (CAST if number == AT else 1)
+        data = encoded(photographed(light, number), "JPEG", quality=92)
+        season.archive.store("bench", moment(number), data, ".jpg")
+    measure(season)
+    rows = {f.taken_at: m.canopy_px for f, m in season.catalogue.measurements("pot")}
+    return [rows.get(moment(number)) for number in range(COUNT)]
+
+
+def test_a_green_cast_makes_no_plants(tmp_path, monkeypatch):
+    found = measured_px(tmp_path / "evened")
+    assert None not in found
+    assert found[AT] == pytest.approx(found[AT - 1], rel=0.06)
+    monkeypatch.setattr(View, "in_its_light", lambda self, picture, matrix: picture)
+    as_it_came = measured_px(tmp_path / "as-it-came")
+    assert as_it_came[AT] is None or as_it_came[AT] > 1.3 * as_it_came[AT - 1]
+
+
+def test_what_is_not_held_to_a_view_keeps_its_light(tmp_path):
+    """Nothing tells which pixels show the same thing, so nothing is changed."""
+    season = make_season(tmp_path / "bench", SETTINGS, REGIONS)
+    picture = photographed(light_of(0), 0)
+    season.archive.store("bench", moment(0), encoded(picture), ".png")
+    season.index()
+    assert View(season, "bench").in_its_light(picture, None) is picture
+    assert picture.shape == (HEIGHT, WIDTH, 3)
