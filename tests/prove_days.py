@@ -27,10 +27,11 @@ import numpy as np
 CHECKOUT = Path(__file__).parent.parent
 sys.path.insert(0, str(CHECKOUT))
 
+from lapsekit.vision.consensus import consensus, edge_lengths, region_areas  # noqa: E402
+
 from lapsekit.measuring import load_model  # noqa: E402
 from lapsekit.settings import CanopyTable, load_regions, load_settings  # noqa: E402
 from lapsekit.vision.canopy import classify  # noqa: E402
-from lapsekit.vision.consensus import consensus, edge_lengths, region_areas  # noqa: E402
 from lapsekit.vision.daily import EDGE_PX, Doubts, day_area, usual_scatter  # noqa: E402
 from lapsekit.vision.neighbours import divide  # noqa: E402
 from sample_frames.render.layout import HEIGHT, WIDTH, View  # noqa: E402
