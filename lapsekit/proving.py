@@ -13,9 +13,10 @@ from lapsekit.growth.agreement import Agreement, Pair, agreement, overall
 from lapsekit.measuring import measure
 from lapsekit.progress import Track, silent
 from lapsekit.safely import write_safely
-from lapsekit.sample import copy_sample_season, true_daily_areas
+from lapsekit.sample import copy_sample_season, true_daily_areas, true_states, true_views
 from lapsekit.season import Season
 from lapsekit.settings import Regions
+from lapsekit.sighting import Sighting, sighting
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,8 @@ class Proof:
         All regions' days together.
     least_cm2 : float
         True area from which on a day counts in the sums.
+    sighting : Sighting
+        How frames were judged and placed.
     """
 
     regions: Regions
@@ -41,6 +44,7 @@ class Proof:
     agreements: dict[str, Agreement]
     overall: Agreement
     least_cm2: float
+    sighting: Sighting
 
 
 def prove(
@@ -74,13 +78,15 @@ def prove(
         copy_sample_season(sample, place)
         season = Season(place)
         truth = true_daily_areas(sample, season.zone)
+        states, views = true_states(sample), true_views(sample)
         _copy_frames(Archive(sample, season.zone), sample, place)
         with season.lock("prove"):
             measure(season, workers, track)
         pairs = {r.name: _pairs(season, r.name, truth) for r in season.regions.region}
+        seen = sighting(season, states, views)
         season.catalogue.close()
     summed = {name: agreement(found, least_cm2) for name, found in pairs.items()}
-    return Proof(season.regions, pairs, summed, overall(pairs, least_cm2), least_cm2)
+    return Proof(season.regions, pairs, summed, overall(pairs, least_cm2), least_cm2, seen)
 
 
 def check_plot(path: Path) -> str:

@@ -19,15 +19,22 @@ COLUMNS = {
     "region": "name in regions.toml",
     "day": "local calendar day",
     "plant_age_days": "days since sowing",
-    "area_cm2": "canopy area on the bench plane, median of the day's usable frames; cm²",
-    "area_low_cm2": "smallest of the day's usable frames; cm²",
-    "area_high_cm2": "largest of the day's usable frames; cm²",
-    "cover": "canopy share of the region, median of the day's usable frames; 0 to 1",
-    "cover_low": "smallest of the day's usable frames; 0 to 1",
-    "cover_high": "largest of the day's usable frames; 0 to 1",
+    "area_cm2": "canopy area on the bench plane, what the day's usable frames agree on; cm²",
+    "area_low_cm2": "lower end of its 95 % interval; cm²",
+    "area_high_cm2": "upper end of its 95 % interval; cm²",
+    "cover": "the same area as a share of the region; above 1 where leaves reach beyond it",
+    "cover_low": "lower end of its 95 % interval",
+    "cover_high": "upper end of its 95 % interval",
     "frames_used": "usable frames the day's value rests on",
     "frames_left_out": "frames of the day that were not used",
     "left_out_because": "reasons and counts",
+    "touches": "regions whose leaves it meets, told apart with a wider interval",
+    "crowded": "1 where its leaves have reached its outline, 0 where not",
+    "movement": "largest less smallest of the frames' areas, as a share of the day's; 0 and up",
+    "midday_change": "midday's area against morning and evening, as a share; below 0, leaves hang",
+    "greenness": "green chromatic coordinate of the canopy, G / (R + G + B); 0 to 1",
+    "yellow_share": "yellow share of the canopy; 0 to 1",
+    "red_share": "red or purple share of the canopy; 0 to 1",
     "rgr_per_day": "relative growth rate over the window that ends on the day; per day",
     "rgr_low": "lower end of its 95 % interval; per day",
     "rgr_high": "upper end of its 95 % interval; per day",
@@ -51,6 +58,13 @@ class GrowthRow:
     frames_used: int
     frames_left_out: int
     left_out_because: str
+    touches: str
+    crowded: int | None
+    movement: float | None
+    midday_change: float | None
+    greenness: float | None
+    yellow_share: float | None
+    red_share: float | None
     rgr_per_day: float | None
     rgr_low: float | None
     rgr_high: float | None
@@ -121,6 +135,13 @@ def _row(region: str, daily: Daily | None, rate: Rate, age: int) -> GrowthRow:
         frames_used=d.frames_used,
         frames_left_out=sum(d.left_out.values()),
         left_out_because=", ".join(f"{n} {why}" for why, n in sorted(d.left_out.items())),
+        touches=", ".join(d.touches),
+        crowded=None if d.cover is None else int(d.crowded),
+        movement=d.range_share,
+        midday_change=d.midday_change,
+        greenness=d.greenness,
+        yellow_share=d.yellow_share,
+        red_share=d.red_share,
         rgr_per_day=rate.rgr_per_day,
         rgr_low=rate.rgr_low,
         rgr_high=rate.rgr_high,
@@ -194,7 +215,8 @@ def _parquet(rows: list[GrowthRow]) -> bytes:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    kinds = {str: pa.string(), int: pa.int64(), date: pa.date32()}
+    whole = pa.int64()
+    kinds = {str: pa.string(), int: whole, int | None: whole, date: pa.date32()}
     schema = pa.schema(
         [
             pa.field(f.name, kinds.get(f.type, pa.float64()), metadata={"about": COLUMNS[f.name]})

@@ -4,10 +4,13 @@ import csv
 import json
 import re
 from collections import defaultdict
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from statistics import median
 from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from lapsekit.errors import SeasonError
 from lapsekit.founding import make_folder
@@ -15,6 +18,19 @@ from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE
 from lapsekit.when import from_utc_text, local_day
 
 WEATHER_FILE = "weather.csv"
+
+
+@dataclass(frozen=True, eq=False)
+class TrueView:
+    """Where the camera truly was: the matrix (3, 3) from the reference view to the frame.
+
+    Beside it the same as a shift in px and a turn in degrees about the middle of the picture.
+    """
+
+    matrix: np.ndarray
+    shift_x_px: float
+    shift_y_px: float
+    turn_deg: float
 
 
 def sample_frames_folder(given: Path | None) -> Path:
@@ -86,11 +102,7 @@ def true_daily_areas(sample: Path, zone: ZoneInfo) -> dict[str, dict[date, float
     SeasonError
         If a table is missing or lacks a column.
     """
-    usable = {
-        (r["camera"], r["taken_at"])
-        for r in _rows(sample / "truth" / "frames.csv", "camera", "taken_at", "state")
-        if r["state"] == "usable"
-    }
+    usable = {moment for moment, (_, state) in _states(sample).items() if state == "usable"}
     seen: dict[str, dict[date, list[float]]] = defaultdict(lambda: defaultdict(list))
     for r in _rows(sample / "truth" / "areas.csv", "camera", "taken_at", "region", "area_cm2"):
         if (r["camera"], r["taken_at"]) in usable:
@@ -99,6 +111,32 @@ def true_daily_areas(sample: Path, zone: ZoneInfo) -> dict[str, dict[date, float
     return {
         region: {day: median(areas) for day, areas in days.items()} for region, days in seen.items()
     }
+
+
+def true_states(sample: Path) -> dict[str, str]:
+    """True state of each frame by its path; raises as `true_daily_areas` does."""
+    return dict(_states(sample).values())
+
+
+def true_views(sample: Path) -> dict[str, TrueView]:
+    """Where the camera truly was, by the frame's path; raises as `true_daily_areas` does."""
+    paths = {moment: path for moment, (path, _) in _states(sample).items()}
+    cells = [f"m{row}{column}" for row in range(3) for column in range(3)]
+    turn = ("shift_x_px", "shift_y_px", "turn_deg")
+    rows = _rows(sample / "truth" / "camera.csv", "camera", "taken_at", *turn, *cells)
+    return {
+        paths[r["camera"], r["taken_at"]]: TrueView(
+            np.array([float(r[cell]) for cell in cells]).reshape(3, 3), *(float(r[t]) for t in turn)
+        )
+        for r in rows
+        if (r["camera"], r["taken_at"]) in paths
+    }
+
+
+def _states(sample: Path) -> dict[tuple[str, str], tuple[str, str]]:
+    """Path and true state of each frame, by camera and time."""
+    rows = _rows(sample / "truth" / "frames.csv", "path", "camera", "taken_at", "state")
+    return {(r["camera"], r["taken_at"]): (r["path"], r["state"]) for r in rows}
 
 
 def _rows(path: Path, *columns: str) -> list[dict[str, str]]:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from lapsekit.proving import Proof
     from lapsekit.reporting import GrowthReport, GrowthRow
     from lapsekit.season import Season
+    from lapsekit.sighting import Sighting
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
     from lapsekit.unattended.process import SimulationReport
@@ -209,13 +210,36 @@ def proved(proof: Proof, plot: Path | None) -> list[str]:
     rows = {**proof.agreements, "all": proof.overall}
     lines += [_agreed(name, found) for name, found in rows.items() if found.days]
     lines += [
-        "median and 95th: of absolute errors; covered: days whose stated range holds the truth; "
-        "±: half that range, median",
+        "median and 95th: of absolute errors; covered: days whose 95 % interval holds the truth; "
+        "±: half of it, median",
     ]
     few = [name for name, found in proof.agreements.items() if not found.days]
     if few:
         lines.append(f"never that large: {', '.join(few)}")
+    lines += ["", *_sighted(proof.sighting)]
     return lines + ([f"written: {plot}"] if plot else [])
+
+
+def _sighted(found: Sighting) -> list[str]:
+    """Lines of how frames were judged, placed, and knocks told."""
+    lines = [f"{'frames that are truly':20} {'frames':>7} {'left out':>8}  because"]
+    for state, row in found.states.items():
+        reasons = ", ".join(f"{n} {why}" for why, n in sorted(row.reasons.items()))
+        lines.append(f"{state:21} {row.frames:7} {row.left_out:8}  {reasons}".rstrip())
+    placing = found.placing
+    if placing.median_px is not None:
+        lines.append(
+            f"placed against the true camera: median {placing.median_px:.3f} px, 95th "
+            f"{placing.p95_px:.3f} px, worst {placing.worst_px:.3f} px; {placing.refused} of "
+            f"{_count(placing.frames, 'usable frame')} refused"
+        )
+    for knock in found.knocks:
+        told = "not told"
+        if knock.told_at is not None:
+            told = f"told as {knock.told_px:.2f} px, {knock.told_deg:+.3f}°"
+        true = f"{knock.true_px:.2f} px, {knock.true_deg:+.3f}°"
+        lines.append(f"knock before {knock.at:%Y-%m-%d %H:%M} UTC, truly {true}: {told}")
+    return lines
 
 
 def _agreed(name: str, found: Agreement) -> str:
@@ -237,6 +261,9 @@ def proof_facts(proof: Proof) -> dict[str, object]:
         "overall": vars(proof.overall),
         "regions": {name: vars(found) for name, found in proof.agreements.items()},
         "days": {name: [vars(p) for p in pairs] for name, pairs in proof.by_region.items()},
+        "frames": {state: vars(row) for state, row in proof.sighting.states.items()},
+        "placing": vars(proof.sighting.placing),
+        "knocks": [vars(knock) for knock in proof.sighting.knocks],
     }
 
 

@@ -6,7 +6,7 @@ DIR holds the rendered season with its truth/ folder. Frames are brought to the 
 their true matrices, so that what is printed is the error of dividing, voting and stating alone:
 
 1. areas of each region from perfect canopy masks, neighbours divided day by day;
-2. with --classifier, the same from the masks of today's canopy model, and how far it sets edges
+2. with --classifier, the same from the covers of today's canopy model, and how far it sets edges
    off, in px, between plants and within a day;
 3. vote, median and the published middle of the two, on masks with drawn-in mistakes;
 4. how often stated intervals cover the truth, and how wide they are, under simulated errors.
@@ -18,7 +18,7 @@ import sys
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 
 import cv2
@@ -27,19 +27,16 @@ import numpy as np
 CHECKOUT = Path(__file__).parent.parent
 sys.path.insert(0, str(CHECKOUT))
 
-from lapsekit.measuring import load_model  # noqa: E402
+from lapsekit.ruler import load_model  # noqa: E402
 from lapsekit.settings import CanopyTable, load_regions, load_settings  # noqa: E402
-from lapsekit.vision.canopy import classify  # noqa: E402
-from lapsekit.vision.consensus import consensus, edge_lengths, region_areas  # noqa: E402
-from lapsekit.vision.daily import EDGE_PX, Doubts, day_area, usual_scatter  # noqa: E402
-from lapsekit.vision.neighbours import divide  # noqa: E402
+from lapsekit.vision.canopy import cover  # noqa: E402
+from lapsekit.vision.daily import EDGE_PX, Doubts, day_area, scatter, usual_scatter  # noqa: E402
+from lapsekit.vision.day import edge_lengths, middle_cover, work_out  # noqa: E402
 from sample_frames.render.layout import HEIGHT, WIDTH, View  # noqa: E402
 
 PIXEL_CM2 = View().bench_area_cm2((HEIGHT, WIDTH))
 PIXEL_CM = float(np.sqrt(np.median(PIXEL_CM2)))
 LEAST_CM2 = 15.0
-#: The truth counts a pixel's centre at .5, OpenCV at 0.
-_HALF = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,7 +76,7 @@ class Season:
     @staticmethod
     def _matrix(row: dict[str, str]) -> np.ndarray:
         true = np.array([float(row[f"m{i}{j}"]) for i in range(3) for j in range(3)])
-        return np.linalg.inv(_HALF) @ true.reshape(3, 3) @ _HALF
+        return true.reshape(3, 3)
 
     def outlines(self, day: date) -> list:
         return [r.outline_on(day).points for r in self.regions]
@@ -115,29 +112,27 @@ def picture_of(shot: Shot) -> np.ndarray:
     return np.ascontiguousarray(cv2.imread(str(shot.path))[..., ::-1])
 
 
-def walk(season: Season, canopy_of) -> dict[str, list[tuple[date, float, float, bool]]]:
-    """Divide day by day; (day, area, true area, touches a neighbour) of every masked frame."""
+def walk(season: Season, cover_of) -> dict[str, list[tuple[date, float, float, bool]]]:
+    """Work out day by day; (day, area, true area, touches a neighbour) of every masked frame."""
     found, before, last, outlines = defaultdict(list), None, None, None
+    count = len(season.names)
     for day in season.days:
         shots = season.masked(day)
         if not shots:
             continue
-        canopies = [canopy_of(s) for s in shots]
-        view = registered(
-            picture_of(shots[len(shots) // 2]), shots[len(shots) // 2], cv2.INTER_LINEAR
-        )
+        covers = [cover_of(s) for s in shots]
+        middle = shots[len(shots) // 2]
         now = season.outlines(day)
         moved = [n for n, o in enumerate(now, 1) if outlines and o != outlines[n - 1]]
         gap = (day - last).days if last else 1
-        before = divide(consensus(canopies).canopy, now, before, view, gap, moved).labels
-        last, outlines = day, now
-        for shot, canopy in zip(shots, canopies, strict=True):
-            own = registered(picture_of(shot), shot, cv2.INTER_LINEAR)
-            division = divide(canopy, now, before, own, 0)
-            count = len(season.names)
-            areas = region_areas(division.labels, PIXEL_CM2, count)
-            true = region_areas(season.truth(shot), PIXEL_CM2, count)
-            for name, a, t, how in zip(season.names, areas, true, division.standings, strict=True):
+        told = work_out(
+            covers, now, PIXEL_CM2, before,
+            partial(registered, picture_of(middle), middle, cv2.INTER_LINEAR), gap, moved,
+        )  # fmt: skip
+        before, last, outlines = told.labels, day, now
+        for shot, areas in zip(shots, told.areas, strict=True):
+            true = np.bincount(season.truth(shot).ravel(), PIXEL_CM2.ravel(), count + 1)[1:]
+            for name, a, t, how in zip(season.names, areas, true, told.standings, strict=True):
                 found[name].append((day, a, t, bool(how.touches)))
     return found
 
@@ -215,8 +210,8 @@ def compare_middles(season: Season, frames: int, sway_deg: float) -> dict:
                 max(0, columns.min() - 12) : columns.max() + 12,
             ]
             tried = [disturbed(m[box], sway_deg, rng) for m in masks]
-            voted = consensus(tried)
-            vote = float((PIXEL_CM2[box] * voted.votes).sum())
+            middle = middle_cover([t * np.uint8(255) for t in tried])
+            vote = float((PIXEL_CM2[box] * middle).sum() / 255)
             areas = [float(PIXEL_CM2[box][m].sum()) for m in tried]
             day_value = day_area(areas, Doubts(), vote)
             kind = "thin leaves" if name == "chives" else "broad leaves"
@@ -256,7 +251,7 @@ def simulate_intervals(season: Season, repeats: int, edge_px: float) -> list[tup
                     usual_share=usual_scatter(earlier[-14:]),
                 )  # fmt: skip
                 value = day_area(seen, doubts, float(seen.mean()))
-                earlier.append(seen)
+                earlier.append(scatter(seen))
                 middle = float(np.median(true))
                 rows.append(
                     (
@@ -296,15 +291,15 @@ def main() -> None:
     cv2.setNumThreads(1)
     season = Season(given.season, given.first)
     print("1. perfect masks, frames with more than 2 cm² of the region")
-    print_areas(walk(season, lambda shot: season.truth(shot) > 0), 2.0)
+    print_areas(walk(season, lambda shot: (season.truth(shot) > 0) * np.uint8(255)), 2.0)
     if given.classifier:
         model = load_model(CanopyTable())
 
         def found_by_model(shot: Shot) -> np.ndarray:
-            mask = classify(picture_of(shot), "model", model).astype(np.uint8)
-            return registered(mask, shot, cv2.INTER_NEAREST) > 0
+            share = np.rint(255 * cover(picture_of(shot), "model", model)).astype(np.uint8)
+            return registered(share, shot, cv2.INTER_LINEAR)
 
-        print("2. masks of today's canopy model")
+        print("2. covers of today's canopy model")
         found = walk(season, found_by_model)
         print_areas(found, 2.0)
         print_edges(season, found)

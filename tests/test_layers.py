@@ -24,6 +24,7 @@ ORDER = [
     {"measuring"},
     {"listing"},
     {"masking", "growth"},
+    {"sighting"},
     {"reporting", "proving"},
     {"plotting"},
     {"film", "site", "serving", "sheet"},

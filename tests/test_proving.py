@@ -21,7 +21,7 @@ def few(tmp_path_factory):
     for name in ("season.toml", "regions.toml"):
         shutil.copy(SAMPLE / name, folder)
     (folder / "truth").mkdir()
-    for name in ("areas.csv", "frames.csv"):
+    for name in ("areas.csv", "frames.csv", "camera.csv"):
         shutil.copy(SAMPLE / "truth" / name, folder / "truth")
     for day in DAYS:
         shutil.copytree(SAMPLE / "frames" / "bench" / day, folder / "frames" / "bench" / day)
@@ -53,6 +53,7 @@ def test_the_table_names_every_region_and_what_has_no_value(few, tmp_path):
     done = prove(few, "--plot", tmp_path / "agreement.png", "--folder", tmp_path / "kept")
     assert done.returncode == 0, done.stderr
     lines = {line.split()[0]: line.split() for line in done.stdout.splitlines() if line.strip()}
+    assert lines["placed"], "how well frames were placed is said"
     days, without = map(int, lines["basil"][1:3])
     assert days - without == len(DAYS)
     assert lines["all"]

@@ -209,7 +209,7 @@ def _path(places: Sequence[tuple[float, float]]) -> str:
 def _band(
     run: Sequence[Point], x_of: Callable[[date], float], y_of: Callable[[float], float]
 ) -> str:
-    """Outline of the range of the day's frames; a lone day gets a short bar."""
+    """Outline of the days' intervals; a lone day gets a short bar."""
     whole = [p for p in run if p.low is not None and p.high is not None]
     if not whole:
         return ""

@@ -22,6 +22,7 @@ from lapsekit.site.wording import (
     range_text,
     reasons_text,
     short_day,
+    standing_text,
     value_text,
 )
 
@@ -39,6 +40,7 @@ class Row:
     range: str
     frames_used: int
     left_out: str
+    standing: str
     change: str
 
 
@@ -83,6 +85,7 @@ def _row(almanac: Almanac, region: Region, day: date) -> Row:
         range=range_text(row, unit),
         frames_used=row.frames_used if row else 0,
         left_out=reasons_text(row.left_out) if row else "",
+        standing=standing_text(row, {r.name: r.title for r in almanac.regions}),
         change=change_text(row, before, unit),
     )
 

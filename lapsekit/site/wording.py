@@ -76,11 +76,20 @@ def value_text(row: Daily | None, unit: str) -> str:
 
 
 def range_text(row: Daily | None, unit: str) -> str:
-    """``205 to 220 cm²``, the smallest and largest of the day's frames; a dash without."""
+    """``205 to 220 cm²``, the interval at 95 % (of a group, its plants); a dash without."""
     low, _, high = (None,) * 3 if row is None else in_unit(row, unit)
     if low is None or high is None:
         return NOTHING
     return f"{amount(low)} to {amount(high)}\u00a0{unit}"
+
+
+def standing_text(row: Daily | None, titles: Mapping[str, str]) -> str:
+    """``meets Chives, at its outline``; empty where a plant has room."""
+    if row is None:
+        return ""
+    met = listed([titles.get(name, name) for name in row.touches])
+    parts = [f"meets {met}"] if met else []
+    return ", ".join([*parts, "at its outline"] if row.crowded else parts)
 
 
 def change_text(row: Daily | None, before: Daily | None, unit: str) -> str:
