@@ -16,8 +16,8 @@ from datetime import datetime, timedelta
 import cv2
 import numpy as np
 
-from lapsekit.vision.aligning import aligned
-from lapsekit.vision.likeness import PARTS, unlikeness, view_of
+from lapsekit.vision.comparing import Compared, where
+from lapsekit.vision.likeness import PARTS, view_of
 from lapsekit.vision.usual import minutes_apart
 
 _LATEST, _SAME_HOUR, _FEWEST, _REMEMBERED = 3, 3, 3, 64
@@ -35,19 +35,8 @@ _LEAST = np.float32([0.02, 0.015, 0.02, 0.4])[:, None, None]
 brightness a shadow that comes and goes (a factor of five is four times this)."""
 
 _LEARNED_OVER = 40
-_STRANGE = 2.5
-"""Times the typical unlikeness (root mean square); good cells pass it once in some thousand."""
-
-_ODD = 1.6
-"""What connects strange cells to one place and gives it its width (two thresholds, as for edges:
-Canny 1986, IEEE TPAMI 8(6)): a limb may be like the bench in its middle, and is one limb still."""
-
-_STRANGEST = 10.0
-_THIN = np.ones((3, 3), np.uint8)
-"""Cells one wide are the rim of a plant that grew, or an edge that moved; no finger is so thin."""
-
 _LEAST_EXCESS = 0.0015
-"""Excess over `_STRANGE`, summed over a connected place, as a share of the picture's cells: a
+"""Excess over `STRANGE`, summed over a connected place, as a share of the picture's cells: a
 fingertip of something plain to see, or a hand of something hard to see."""
 
 _UNTAUGHT = 3
@@ -174,7 +163,7 @@ class _Watch:
             self.good.append(number)
             return ALONE
         least = _LEAST_EXCESS * (1 + _UNTAUGHT / (1 + self.taught))
-        compared = _Compared(self._typical(), view, least)
+        compared = Compared(self._typical(), view, least)
         compared.with_any([self._view(n) for n in before[:_LATEST]])
         if compared.excess():
             compared.with_any([self._view(n) for n in before[_LATEST:]])
@@ -185,7 +174,7 @@ class _Watch:
         return self._found(number, compared, before, after)
 
     def _found(
-        self, number: int, compared: "_Compared", before: list[int], after: list[int]
+        self, number: int, compared: Compared, before: list[int], after: list[int]
     ) -> Presence:
         others = len(before) + len(after)
         if not compared.excess():
@@ -241,7 +230,7 @@ class _Watch:
         near = [cv2.dilate(cv2.blur(v, (3, 3)), np.ones((3, 3))) for v in self.variance]
         return np.sqrt(np.stack(near)) + _LEAST
 
-    def _learn(self, number: int, compared: "_Compared") -> None:
+    def _learn(self, number: int, compared: Compared) -> None:
         self.good.append(number)
         self.taught += 1
         weight = max(1 / _LEARNED_OVER, 1 / (self.taught + 1))
@@ -253,91 +242,13 @@ class _Watch:
     def _no_still_ground(self) -> bool:
         return float(np.percentile(self._typical()[1], 25)) > _NO_STILL_GROUND
 
-    def _stands_out(self, compared: "_Compared", others: list[int]) -> bool:
+    def _stands_out(self, compared: Compared, others: list[int]) -> bool:
         """Whether a frame is stranger than those it was compared with are to one another."""
         views = [self._view(n) for n in others]
         shares = []
         for k, view in enumerate(views):
-            one = _Compared(self._typical(), view, _LEAST_EXCESS)
+            one = Compared(self._typical(), view, _LEAST_EXCESS)
             one.with_any(views[:k] + views[k + 1 :])
             shares.append(one.strange_share())
         usual = float(np.median(shares)) if len(views) >= _FEWEST else 1.0
         return compared.strange_share() >= _STANDS_OUT * usual
-
-
-class _Compared:
-    """How strange each cell of a view is, after all comparisons so far."""
-
-    def __init__(self, typical: np.ndarray, view: np.ndarray, least_excess: float):
-        self.typical, self.view, self.least_excess = typical, view, least_excess
-        self.strange = np.full(typical.shape[1:], np.inf, np.float32)
-        self.unlike = np.zeros_like(typical)
-        self._blobs: tuple[np.ndarray, int] | None = None
-
-    def with_any(self, others: Sequence[np.ndarray]) -> None:
-        """A cell is as strange as it is to the frame it is most like."""
-        for other in others:
-            self._explain(unlikeness(self.view, other))
-
-    def with_two(self, others: Sequence[np.ndarray]) -> None:
-        """The same, but two frames must agree: the next one may show the same visitor."""
-        found = [unlikeness(self.view, other) for other in others]
-        if len(found) < 2:
-            return
-        scores = np.stack([self._score(unlike) for unlike in found])
-        second = np.argsort(scores, axis=0)[1]
-        self._explain(np.take_along_axis(np.stack(found), second[None, None], axis=0)[0])
-
-    def moved_with(self, other: np.ndarray) -> None:
-        """Compare once more with a frame shifted and turned to lie on this one (a knock)."""
-        moved = aligned(other, self.view)
-        if moved is not None:
-            self._explain(unlikeness(self.view, moved))
-
-    def excess(self) -> float:
-        """Excess of the strangest place as a share of the picture, 0 where it is too small."""
-        return self._strangest()[1]
-
-    def strange_share(self) -> float:
-        """Share of cells that nothing explains."""
-        return float((self.strange > _STRANGE).mean())
-
-    def place(self) -> np.ndarray:
-        """Mask of cells, shape (height, width), of the strangest place."""
-        return self._strangest()[0]
-
-    def shines(self, thumbnail: bytes, place: np.ndarray) -> bool:
-        """Whether most of a place is burnt out."""
-        level = cv2.imdecode(np.frombuffer(thumbnail, np.uint8), cv2.IMREAD_COLOR).min(axis=2)
-        size = place.shape[::-1]
-        return float(np.median(cv2.resize(level, size)[place])) >= 235
-
-    def _score(self, unlike: np.ndarray) -> np.ndarray:
-        return np.sqrt(np.square(unlike / self.typical).sum(axis=0) / 3)
-
-    def _explain(self, unlike: np.ndarray) -> None:
-        score = self._score(unlike)
-        better = score < self.strange
-        self.strange = np.where(better, score, self.strange)
-        self.unlike = np.where(better, unlike, self.unlike)
-        self._blobs = None
-
-    def _strangest(self) -> tuple[np.ndarray, float]:
-        mask = cv2.morphologyEx((self.strange > _ODD).astype(np.uint8), cv2.MORPH_OPEN, _THIN)
-        count, labels = cv2.connectedComponents(mask, connectivity=8)
-        over = np.clip(self.strange, _STRANGE, _STRANGEST) - _STRANGE
-        excess = np.bincount(labels.ravel(), over.ravel(), count)
-        excess[0] = 0
-        most = int(excess.argmax())
-        share = float(excess[most]) / mask.size
-        return labels == most, share if share > self.least_excess else 0.0
-
-
-def where(place: np.ndarray) -> str:
-    """Words for where the middle of a mask lies: "in the lower left", "on the right"."""
-    rows, columns = np.nonzero(place)
-    height, width = place.shape
-    row = ("upper ", "", "lower ")[int(3 * rows.mean() / height)]
-    column = ("left", "middle", "right")[int(3 * columns.mean() / width)]
-    beside = not row and column != "middle"
-    return f"{'on' if beside else 'in'} the {row}{column}"
