@@ -490,6 +490,13 @@ class Catalogue:
             for row in rows
         ]
 
+    def lost_frames(self) -> set[str]:
+        """Paths of frames that could not be registered."""
+        rows = self._read(
+            "SELECT path FROM frame JOIN placement ON id = frame_id WHERE matrix IS NULL"
+        )
+        return {path for (path,) in rows}
+
     def measurements(
         self,
         region: str | None = None,

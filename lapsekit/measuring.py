@@ -161,8 +161,7 @@ def _not_done(ruler: Ruler) -> tuple[list[Frame], int]:
     frames = [f for f in catalogue.frames() if f.camera in cameras]
     screened = {s.path: s for _, s in catalogue.screenings()}
     measured = catalogue.measurement_marks()
-    placed = (p for camera in cameras for _, p in catalogue.placements(camera))
-    lost = {placement.path for placement in placed if placement.matrix is None}
+    lost = catalogue.lost_frames()
 
     def done(frame: Frame) -> bool:
         screening = screened.get(frame.path)

@@ -33,6 +33,23 @@ WITNESSES = 3
 """How many later days' first frames are asked whether the view can be held to at all."""
 
 _held: dict[tuple[str, ...], bool] = {}  # by the content of reference and witnesses
+_sights: dict[str, "_Sight"] = {}  # by the content of the reference: every morning needs it again
+_MOST_SIGHTS = 8
+
+
+@dataclass
+class _Sight:
+    """A reference frame's luminance, with what is found in it once somebody asks."""
+
+    luma: np.ndarray
+
+    @cached_property
+    def tags(self) -> tuple[Tag, ...]:
+        return find_tags(self.luma)
+
+    @cached_property
+    def reference(self) -> Reference:
+        return Reference(self.luma, tags=self.tags)
 
 
 @dataclass
@@ -135,26 +152,25 @@ class View:
             luma = cv2.cvtColor(self._decoded(frame), cv2.COLOR_RGB2GRAY)
         except LapsekitError:
             return False
-        if luma.shape != self._luma.shape:
+        if luma.shape != self._sight.luma.shape:
             return False
-        return isinstance(register(luma, self._reference, tags=find_tags(luma)), Registration)
+        return isinstance(register(luma, self._sight.reference, tags=find_tags(luma)), Registration)
 
     @cached_property
-    def _luma(self) -> np.ndarray:
-        return cv2.cvtColor(self._decoded(self.frame), cv2.COLOR_RGB2GRAY)
-
-    @cached_property
-    def _tags(self) -> tuple[Tag, ...]:
-        return find_tags(self._luma)
+    def _sight(self) -> "_Sight":
+        """The reference frame as it is looked at, kept while the program runs."""
+        sha256 = self.frame.sha256
+        if sha256 not in _sights:
+            if len(_sights) >= _MOST_SIGHTS:
+                _sights.clear()
+            luma = cv2.cvtColor(self._decoded(self.frame), cv2.COLOR_RGB2GRAY)
+            _sights[sha256] = _Sight(luma)
+        return _sights[sha256]
 
     @cached_property
     def reference(self) -> Reference | None:
         """What frames are registered to; None where they are taken as they are."""
-        return self._reference if self.is_held_to else None
-
-    @cached_property
-    def _reference(self) -> Reference:
-        return Reference(self._luma, tags=self._tags)
+        return self._sight.reference if self.is_held_to else None
 
     @property
     def note(self) -> str | None:
@@ -186,7 +202,7 @@ class View:
         if scale.tag_side_cm is None or self.frame is None:
             return None
         try:
-            return plane_from_tags(self._tags, scale.tag_side_cm, self._luma.shape)
+            return plane_from_tags(self._sight.tags, scale.tag_side_cm, self._sight.luma.shape)
         except PictureError as error:
             raise SettingsError(
                 f"cameras.{self.camera}.tag_side_cm = {scale.tag_side_cm}: no printed tag is found "
@@ -203,9 +219,9 @@ class View:
         if scale.rectangle is not None:
             first, second, third, _ = scale.rectangle
             return MARKED_PX / min(math.dist(first, second), math.dist(second, third))
-        if scale.tag_side_cm is not None and self._tags:
-            sides = [math.dist(*tag.corners_px[:2]) for tag in self._tags]
-            errors = [tag.corner_error_px for tag in self._tags]
+        if scale.tag_side_cm is not None and self._sight.tags:
+            sides = [math.dist(*tag.corners_px[:2]) for tag in self._sight.tags]
+            errors = [tag.corner_error_px for tag in self._sight.tags]
             return min(error / side for error, side in zip(errors, sides, strict=True))
         return 0.0
 
