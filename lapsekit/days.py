@@ -26,7 +26,7 @@ from lapsekit.viewing import in_reference_view
 from lapsekit.vision.canopy import SPECK_PX
 from lapsekit.vision.daily import DayArea, Doubts, day_area, day_value, scatter, usual_scatter
 from lapsekit.vision.day import DayOfCanopy, work_out
-from lapsekit.vision.regions import region_mask
+from lapsekit.vision.regions import region_window
 from lapsekit.vision.within_day import movement
 from lapsekit.when import instant
 
@@ -101,7 +101,7 @@ class _Camera:
 
     def _forget(self, days: set[date]) -> None:
         """Drop values before anything they rest on changes, so that no stop leaves them behind."""
-        for region in self.regions:
+        for region in self.regions if days else ():
             self.catalogue.forget_daily(region.name, days)
 
     def _stale(self) -> set[date]:
@@ -110,7 +110,8 @@ class _Camera:
         for region in self.regions:
             first, known = region.outline[0].valid_from, self.catalogue.daily_days(region.name)
             here = {day for day in self.days if day >= first}
-            self.catalogue.forget_daily(region.name, known - here)
+            if known - here:
+                self.catalogue.forget_daily(region.name, known - here)
             found |= here - known
         return found
 
@@ -244,9 +245,9 @@ class _Camera:
     def _size(self, points) -> tuple[float, int]:
         """Size of an outline in the unit of areas, and in px."""
         if points not in self._sizes:
-            mask = region_mask((self.view.frame.height, self.view.frame.width), points)
-            weights, pixels = self.view.weights_cm2, int(np.count_nonzero(mask))
-            whole = float(pixels) if weights is None else float(weights[mask].sum())
+            box, inside = region_window((self.view.frame.height, self.view.frame.width), points)
+            weights, pixels = self.view.weights_cm2, int(np.count_nonzero(inside))
+            whole = float(pixels) if weights is None else float(weights[box][inside].sum())
             self._sizes[points] = whole, pixels
         return self._sizes[points]
 

@@ -5,7 +5,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date
-from functools import lru_cache
 from pathlib import Path
 
 import cv2
@@ -22,7 +21,7 @@ from lapsekit.viewing import View, in_reference_view
 from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.pictures import decode
-from lapsekit.vision.regions import region_canopy, region_mask
+from lapsekit.vision.regions import region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
@@ -199,8 +198,8 @@ class Ruler:
         rows = []
         seen = colours_within(picture, shares, outlines, matrix_of(found))
         for (region, outline), colour in zip(pairs, seen, strict=True):
-            inside = _cached_region_mask(shares.shape, outline.points)
-            canopy = region_canopy(shares, inside, weights)
+            box, inside = region_window(shares.shape, outline.points)
+            canopy = region_canopy(shares[box], inside, None if weights is None else weights[box])
             mark = self.mark(frame, outline)
             rows.append(
                 Measurement(frame.path, region.name, mark, **asdict(canopy), **asdict(colour))
@@ -224,9 +223,6 @@ def _placed(frame: Frame, found: Registration | NotRegistered | None) -> Placeme
     return Placement(
         frame.path, matrix, round(found.residual_px, 4), round(found.error_px, 4), found.method
     )
-
-
-_cached_region_mask = lru_cache(maxsize=256)(region_mask)
 
 
 def _mark(*parts: object) -> str:

@@ -12,8 +12,8 @@ from lapsekit.errors import LapsekitError, PictureError, SettingsError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera
-from lapsekit.vision.figures import figures_of
-from lapsekit.vision.light import corrected, even_out
+from lapsekit.vision.figures import figures_of, reduced
+from lapsekit.vision.light import READ_AT_PX, corrected, even_out
 from lapsekit.vision.markers import Tag, find_tags
 from lapsekit.vision.pictures import decode
 from lapsekit.vision.plane import (
@@ -34,6 +34,27 @@ WITNESSES = 3
 """How many later days' first frames are asked whether the view can be held to at all."""
 
 _held: dict[tuple[str, ...], bool] = {}  # by the content of reference and witnesses
+_sights: dict[str, "_Sight"] = {}  # by the content of the reference: every morning needs it again
+_MOST_SIGHTS = 8
+
+
+@dataclass
+class _Sight:
+    """A reference frame's luminance, with what is found in it once somebody asks.
+
+    Its colours are kept reduced: all that the reading of light needs.
+    """
+
+    luma: np.ndarray
+    small: np.ndarray
+
+    @cached_property
+    def tags(self) -> tuple[Tag, ...]:
+        return find_tags(self.luma)
+
+    @cached_property
+    def reference(self) -> Reference:
+        return Reference(self.luma, tags=self.tags)
 
 
 @dataclass
@@ -136,17 +157,21 @@ class View:
             luma = cv2.cvtColor(self._decoded(frame), cv2.COLOR_RGB2GRAY)
         except LapsekitError:
             return False
-        if luma.shape != self._luma.shape:
+        if luma.shape != self._sight.luma.shape:
             return False
-        return isinstance(register(luma, self._reference, tags=find_tags(luma)), Registration)
+        return isinstance(register(luma, self._sight.reference, tags=find_tags(luma)), Registration)
 
     @cached_property
-    def _picture(self) -> np.ndarray:
-        return self._decoded(self.frame)
-
-    @cached_property
-    def _luma(self) -> np.ndarray:
-        return cv2.cvtColor(self._picture, cv2.COLOR_RGB2GRAY)
+    def _sight(self) -> "_Sight":
+        """The reference frame as it is looked at, kept while the program runs."""
+        sha256 = self.frame.sha256
+        if sha256 not in _sights:
+            if len(_sights) >= _MOST_SIGHTS:
+                _sights.clear()
+            picture = self._decoded(self.frame)
+            luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+            _sights[sha256] = _Sight(luma, reduced(picture, READ_AT_PX))
+        return _sights[sha256]
 
     def in_its_light(self, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
         """A frame as it would be in the reference frame's light.
@@ -166,20 +191,12 @@ class View:
         """
         if matrix is None or not self.is_held_to:
             return picture
-        return corrected(picture, even_out(picture, self._picture, matrix=matrix))
-
-    @cached_property
-    def _tags(self) -> tuple[Tag, ...]:
-        return find_tags(self._luma)
+        return corrected(picture, even_out(picture, self._sight.small, matrix=matrix))
 
     @cached_property
     def reference(self) -> Reference | None:
         """What frames are registered to; None where they are taken as they are."""
-        return self._reference if self.is_held_to else None
-
-    @cached_property
-    def _reference(self) -> Reference:
-        return Reference(self._luma, tags=self._tags)
+        return self._sight.reference if self.is_held_to else None
 
     @property
     def note(self) -> str | None:
@@ -211,7 +228,7 @@ class View:
         if scale.tag_side_cm is None or self.frame is None:
             return None
         try:
-            return plane_from_tags(self._tags, scale.tag_side_cm, self._luma.shape)
+            return plane_from_tags(self._sight.tags, scale.tag_side_cm, self._sight.luma.shape)
         except PictureError as error:
             raise SettingsError(
                 f"cameras.{self.camera}.tag_side_cm = {scale.tag_side_cm}: no printed tag is found "
@@ -228,9 +245,9 @@ class View:
         if scale.rectangle is not None:
             first, second, third, _ = scale.rectangle
             return MARKED_PX / min(math.dist(first, second), math.dist(second, third))
-        if scale.tag_side_cm is not None and self._tags:
-            sides = [math.dist(*tag.corners_px[:2]) for tag in self._tags]
-            errors = [tag.corner_error_px for tag in self._tags]
+        if scale.tag_side_cm is not None and self._sight.tags:
+            sides = [math.dist(*tag.corners_px[:2]) for tag in self._sight.tags]
+            errors = [tag.corner_error_px for tag in self._sight.tags]
             return min(error / side for error, side in zip(errors, sides, strict=True))
         return 0.0
 

@@ -95,4 +95,4 @@ def utc_text(moment: datetime) -> str:
 
 def from_utc_text(text: str) -> datetime:
     """Instant of a text written by :func:`utc_text`."""
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
+    return datetime.fromisoformat(text).astimezone(UTC)

@@ -19,7 +19,9 @@ import numpy as np
 from lapsekit.vision.figures import reduced
 from lapsekit.vision.regions import region_mask
 
-_READ_AT_PX = 480
+READ_AT_PX = 480
+"""Long side at which light is read, in px."""
+
 _DARKEST, _BRIGHTEST = 12, 248
 """Levels between which a channel is read: below, one level is over 10 % of the linear light;
 above, it may be clipped."""
@@ -79,8 +81,10 @@ def even_out(
 
     Parameters
     ----------
-    picture, reference : ndarray of uint8, shape (height, width, 3)
-        RGB, the picture as it was taken.
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB, as it was taken.
+    reference : ndarray of uint8, shape (height, width, 3)
+        RGB; of the picture's size, or reduced to a long side of 480 px.
     still : ndarray of bool, shape (height, width), optional
         What does not grow in the reference view: everything but plants and what moves. By
         default all that is not greener than grey in either picture; the most common ratio is not
@@ -95,8 +99,8 @@ def even_out(
     -------
     Light
     """
-    scale = min(1.0, _READ_AT_PX / max(reference.shape[:2]))
-    shown, before = (reduced(p, _READ_AT_PX) for p in (picture, reference))
+    shown, before = (reduced(p, READ_AT_PX) for p in (picture, reference))
+    scale = shown.shape[1] / picture.shape[1]
     if matrix is not None:
         shown = _laid_on(shown, _for_reduced(matrix, scale), before.shape)
     around = from_surroundings(shown, before, still)
@@ -136,10 +140,10 @@ def from_surroundings(
     and within range in both; its mode is found (kernel of 0.08 log units), and the medians of the
     three channels are taken over the pixels within 0.15 of it.
     """
-    small, before = (reduced(p, _READ_AT_PX) for p in (picture, reference))
+    small, before = (reduced(p, READ_AT_PX) for p in (picture, reference))
     use = cv2.bitwise_and(_in_range(small), _in_range(before))
     if still is not None:
-        whole = reduced(still.view(np.uint8) * np.uint8(255), _READ_AT_PX)
+        whole = reduced(still.view(np.uint8) * np.uint8(255), READ_AT_PX)
         use &= (whole == 255).view(np.uint8)  # a reduced pixel that is still throughout
     else:
         use = _without_green(use, small, before)

@@ -10,7 +10,6 @@ two plants come near each other the border is not carried on but found again in 
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -18,11 +17,7 @@ from scipy.ndimage import find_objects
 from skimage.segmentation import watershed
 
 from lapsekit.vision.borders import Border, any_meet, find_borders
-from lapsekit.vision.regions import region_mask
-
-Points = Sequence[tuple[float, float]]
-Window = tuple[slice, slice]
-Inside = tuple[Window, np.ndarray]
+from lapsekit.vision.regions import Inside, Points, region_window
 
 GAP_PX = 3
 """A thin leaf breaks into pieces where it is narrower than a pixel: pieces up to this far from a
@@ -176,20 +171,7 @@ def homes_of(shape: tuple[int, int], outlines: Sequence[Points | None]) -> np.nd
 
 
 def _insides(shape: tuple[int, int], outlines: Sequence[Points | None]) -> list[Inside]:
-    return [_window(shape, points and tuple(map(tuple, points))) for points in outlines]
-
-
-@lru_cache(maxsize=256)
-def _window(shape: tuple[int, int], points: tuple | None) -> Inside:
-    """The box around an outline, and the outline's pixels in it; kept, and not to be changed."""
-    if points is None:
-        return (slice(None), slice(None)), np.ones(shape, bool)
-    x, y = np.asarray(points, float).T
-    left, top = max(0, int(np.floor(x.min()))), max(0, int(np.floor(y.min())))
-    right, bottom = int(np.ceil(x.max())) + 1, int(np.ceil(y.max())) + 1
-    box = (slice(top, min(bottom, shape[0])), slice(left, min(right, shape[1])))
-    size = (max(0, box[0].stop - top), max(0, box[1].stop - left))
-    return box, region_mask(size, [(px - left, py - top) for px, py in points])
+    return [region_window(shape, points) for points in outlines]
 
 
 def _carried(canopy: np.ndarray, before: np.ndarray | None, moved: Collection[int]) -> np.ndarray:

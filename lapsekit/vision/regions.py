@@ -2,9 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from skimage.draw import polygon2mask
+
+Points = Sequence[tuple[float, float]]
+Inside = tuple[tuple[slice, slice], np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -27,7 +31,7 @@ class RegionCanopy:
     area_cm2: float | None
 
 
-def region_mask(shape: tuple[int, int], points: Sequence[tuple[float, float]] | None) -> np.ndarray:
+def region_mask(shape: tuple[int, int], points: Points | None) -> np.ndarray:
     """Pixels whose centres lie inside an outline.
 
     Parameters
@@ -45,6 +49,36 @@ def region_mask(shape: tuple[int, int], points: Sequence[tuple[float, float]] | 
     if points is None:
         return np.ones(shape, bool)
     return polygon2mask(shape, [(y, x) for x, y in points])
+
+
+def region_window(shape: tuple[int, int], points: Points | None) -> Inside:
+    """The box around an outline, and the outline's pixels in it.
+
+    Parameters
+    ----------
+    shape, points
+        As for `region_mask`.
+
+    Returns
+    -------
+    box : (slice, slice)
+        Rows and columns.
+    inside : ndarray of bool, of the shape of the box
+        Kept, and not to be changed.
+    """
+    return _window(shape, points and tuple(map(tuple, points)))
+
+
+@lru_cache(maxsize=256)
+def _window(shape: tuple[int, int], points: tuple | None) -> Inside:
+    if points is None:
+        return (slice(None), slice(None)), np.ones(shape, bool)
+    x, y = np.asarray(points, float).T
+    left, top = max(0, int(np.floor(x.min()))), max(0, int(np.floor(y.min())))
+    right, bottom = int(np.ceil(x.max())) + 1, int(np.ceil(y.max())) + 1
+    box = (slice(top, min(bottom, shape[0])), slice(left, min(right, shape[1])))
+    size = (max(0, box[0].stop - top), max(0, box[1].stop - left))
+    return box, region_mask(size, [(px - left, py - top) for px, py in points])
 
 
 def outside(
