@@ -1,6 +1,7 @@
 """A camera's reference view: what its frames are registered to, and the bench plane in it."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -244,12 +245,17 @@ class View:
             self.frame.height,
         )
 
-    def find_in(self, picture: np.ndarray) -> Registration | NotRegistered | None:
-        """Where the reference view lies in a picture; None where frames are taken as they are."""
+    def find_in(
+        self, picture: np.ndarray, stand: Callable[[], np.ndarray | None] | None = None
+    ) -> Registration | NotRegistered | None:
+        """Where the reference view lies in a picture; None where frames are taken as they are.
+
+        `stand` gives the place of a frame of the same day, if the view is not near its old one.
+        """
         if self.reference is None:
             return None
         luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
-        found = register(luma, self.reference)
+        found = register(luma, self.reference, stand=stand)
         if isinstance(found, NotRegistered) and self.reference.tags:
             found = register(luma, self.reference, tags=find_tags(luma))
         return found
