@@ -133,7 +133,9 @@ class View:
 
     @cached_property
     def is_held_to(self) -> bool:
-        """Whether frames are registered: it is wanted, and one of the next days shows it works.
+        """Whether frames are registered: it is wanted, and a later frame shows that it works.
+
+        One of the next days is asked, or on the first day of a season another frame of that day.
 
         On a table without any pattern sensor noise is all there is to hold on to; then every
         frame would be refused, and the season lost.
@@ -143,6 +145,8 @@ class View:
         frames = self.season.catalogue.frames(self.camera)
         of_later_days = {f.day: f for f in reversed(frames) if f.day > self.frame.day}
         asked = [of_later_days[day] for day in sorted(of_later_days)[:WITNESSES]]
+        if not asked:
+            asked = [f for f in frames if f.path != self.frame.path][-WITNESSES:]
         key = tuple(f.sha256 for f in (self.frame, *asked))
         if key not in _held:
             _held[key] = not asked or any(self._holds_in(f) for f in asked)
