@@ -73,6 +73,8 @@ class Ruler:
         self._screening = _mark(versions)
         self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX))
         self._known_marks: dict[tuple, str] = {}
+        self._stands: dict[str, np.ndarray | None] = {}
+        self._of_day: dict[tuple[str, date], list[Frame]] = {}
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
         """Regions that a frame shows, with the outline valid on its day."""
@@ -133,14 +135,41 @@ class Ruler:
         figures = figures_of(picture)
         screening, text = self._screened(frame, figures), json.dumps(figures.as_plain())
         regions = self.outlines(frame)
-        view, found = self.views[frame.camera], None
-        if regions and view.fits(frame):
-            found = view.find_in(picture)
+        found = self._found(frame, picture) if regions else None
         placement = _placed(frame, found)
         if not regions or isinstance(found, NotRegistered):
             return screening, placement, [], text
         cover = self._cover(frame, picture, found)
         return screening, placement, self._regions(frame, cover, picture, found), text
+
+    def _found(self, frame: Frame, picture: np.ndarray) -> Registration | NotRegistered | None:
+        """Where the reference view lies in a frame, looked for where the day's others have it."""
+        view = self.views[frame.camera]
+        if not view.fits(frame):
+            return None
+        found = view.find_in(picture, lambda: self._stand(frame))
+        self._stands[frame.path] = None if found is None else matrix_of(_placed(frame, found))
+        return found
+
+    def _stand(self, frame: Frame) -> np.ndarray | None:
+        """Where the reference view lies in the first frame of the same day that has a place.
+
+        Only earlier frames are asked, so that it makes no difference which are measured first.
+        """
+        day = frame.camera, frame.day
+        if day not in self._of_day:
+            self._of_day[day] = self.season.catalogue.frames(*day)
+        for earlier in self._of_day[day]:
+            if (earlier.taken_at, earlier.path) >= (frame.taken_at, frame.path):
+                return None
+            if earlier.path not in self._stands:
+                try:
+                    self._found(earlier, self.picture(earlier))
+                except (ArchiveError, PictureError):
+                    self._stands[earlier.path] = None
+            if self._stands.get(earlier.path) is not None:
+                return self._stands[earlier.path]
+        return None
 
     def _screened(self, frame: Frame, figures: Figures) -> Screening:
         return Screening(

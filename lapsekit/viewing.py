@@ -1,6 +1,7 @@
 """A camera's reference view: what its frames are registered to, and the bench plane in it."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -137,7 +138,9 @@ class View:
 
     @cached_property
     def is_held_to(self) -> bool:
-        """Whether frames are registered: it is wanted, and one of the next days shows it works.
+        """Whether frames are registered: it is wanted, and a later frame shows that it works.
+
+        One of the next days is asked, or on the first day of a season another frame of that day.
 
         On a table without any pattern sensor noise is all there is to hold on to; then every
         frame would be refused, and the season lost.
@@ -147,6 +150,8 @@ class View:
         frames = self.season.catalogue.frames(self.camera)
         of_later_days = {f.day: f for f in reversed(frames) if f.day > self.frame.day}
         asked = [of_later_days[day] for day in sorted(of_later_days)[:WITNESSES]]
+        if not asked:
+            asked = [f for f in frames if f.path != self.frame.path][-WITNESSES:]
         key = tuple(f.sha256 for f in (self.frame, *asked))
         if key not in _held:
             _held[key] = not asked or any(self._holds_in(f) for f in asked)
@@ -270,12 +275,17 @@ class View:
             self.frame.height,
         )
 
-    def find_in(self, picture: np.ndarray) -> Registration | NotRegistered | None:
-        """Where the reference view lies in a picture; None where frames are taken as they are."""
+    def find_in(
+        self, picture: np.ndarray, stand: Callable[[], np.ndarray | None] | None = None
+    ) -> Registration | NotRegistered | None:
+        """Where the reference view lies in a picture; None where frames are taken as they are.
+
+        `stand` gives the place of a frame of the same day, if the view is not near its old one.
+        """
         if self.reference is None:
             return None
         luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
-        found = register(luma, self.reference)
+        found = register(luma, self.reference, stand=stand)
         if isinstance(found, NotRegistered) and self.reference.tags:
             found = register(luma, self.reference, tags=find_tags(luma))
         return found

@@ -1,6 +1,6 @@
 """Register a frame to the season's reference view, from what does not grow."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -137,6 +137,7 @@ def register(
     *,
     usable: np.ndarray | None = None,
     guess: np.ndarray | None = None,
+    stand: Callable[[], np.ndarray | None] | None = None,
     tags: Sequence[Tag] = (),
 ) -> Registration | NotRegistered:
     """Find the reference view in a frame.
@@ -154,6 +155,9 @@ def register(
     guess : ndarray, shape (3, 3), optional
         Matrix of a frame taken shortly before. It only gives a start; the result does not
         depend on it.
+    stand : callable, optional
+        Asked, when the view is not near where it was, for the matrix of a frame of the same day:
+        where the camera stands since it was knocked. It saves the search for features.
     tags : sequence of Tag
         Tags in this frame.
 
@@ -169,9 +173,15 @@ def register(
     if len(reference.fine) < _PATCHES_AT_LEAST:
         return NotRegistered("the reference view shows too little that stays as it is")
     view = _View(luma)
-    own_guess = None if guess is None else guess @ np.linalg.inv(_link(reference))
+    back = np.linalg.inv(_link(reference))
+    own_guess = None if guess is None else guess @ back
+
+    def own_stand() -> np.ndarray | None:
+        moved = stand() if stand else None
+        return None if moved is None else moved @ back
+
     best, how = NotRegistered("none of the surroundings could be matched"), ""
-    for method, start, close in _starts(luma, reference, usable, own_guess, tags):
+    for method, start, close in _starts(luma, reference, usable, own_guess, own_stand, tags):
         found = _from_start(view, reference, start, usable, close)
         if _better(found, best):
             best, how = found, method
@@ -190,12 +200,15 @@ def _link(reference: Reference) -> np.ndarray:
     return np.eye(3) if reference.from_season is None else reference.from_season.matrix
 
 
-def _starts(luma, reference, usable, guess, tags) -> Iterator[tuple[str, np.ndarray, bool]]:
+def _starts(luma, reference, usable, guess, stand, tags) -> Iterator[tuple[str, np.ndarray, bool]]:
     """Movements to start from, each tried only if those before it failed; whether it is close."""
     if guess is not None:
         yield "near", guess, True
         yield "near", guess, False
     yield "near", np.eye(3), False
+    moved = stand()
+    if moved is not None:
+        yield "near", moved, True
     from_tags = _movement_of_tags(reference.tags, tags)
     if from_tags is not None:
         yield "tag", from_tags, False
