@@ -599,9 +599,9 @@ class Catalogue:
                 row[0],
                 date.fromisoformat(row[1]),
                 *row[2:9],
-                json.loads(row[9]),
+                {} if row[9] == "{}" else json.loads(row[9]),
                 json.loads(row[10]),
-                tuple(json.loads(row[11])),
+                () if row[11] == "[]" else tuple(json.loads(row[11])),
                 bool(row[12]),
                 *row[13:],
             )

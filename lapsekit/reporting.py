@@ -6,6 +6,7 @@ import io
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 
 from lapsekit.catalogue import Daily
@@ -83,6 +84,11 @@ class GrowthReport:
         """All rows, in the order of regions.toml."""
         return [row for rows in self.by_region.values() for row in rows]
 
+    @cached_property
+    def csv(self) -> str:
+        """The rows as CSV."""
+        return csv_text(self.rows)
+
 
 def growth_rows(season: Season) -> dict[str, list[GrowthRow]]:
     """Growth of each region, a row for every day from its first to its last.
@@ -155,7 +161,7 @@ def csv_text(rows: Iterable[GrowthRow]) -> str:
     table = csv.writer(out, lineterminator="\n")
     table.writerow(COLUMNS)
     for row in rows:
-        table.writerow(_cell(getattr(row, f.name)) for f in fields(row))
+        table.writerow([_cell(value) for value in vars(row).values()])
     return out.getvalue()
 
 
@@ -180,7 +186,7 @@ def write_tables(season: Season) -> GrowthReport:
     report = GrowthReport(growth_rows(season), [])
     season.tables.mkdir(exist_ok=True)
     remove_leftovers(season.tables)
-    contents = {"daily.csv": csv_text(report.rows).encode()}
+    contents = {"daily.csv": report.csv.encode()}
     if importlib.util.find_spec("pyarrow"):
         contents["daily.parquet"] = _parquet(report.rows)
     for name, content in contents.items():

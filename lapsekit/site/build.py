@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lapsekit.progress import Track, silent
-from lapsekit.reporting import csv_text, growth_rows
+from lapsekit.reporting import GrowthReport, growth_rows
 from lapsekit.resources import shared_folder
 from lapsekit.season import Season
 from lapsekit.site.almanac import gather
@@ -49,7 +49,9 @@ class SiteReport:
     problems: list[str] = field(default_factory=list)
 
 
-def build_site(season: Season, track: Track = silent) -> SiteReport:
+def build_site(
+    season: Season, track: Track = silent, growth: GrowthReport | None = None
+) -> SiteReport:
     """Build the season's site, or bring it up to date.
 
     Parameters
@@ -58,6 +60,8 @@ def build_site(season: Season, track: Track = silent) -> SiteReport:
         The season; its catalogue is read, not changed.
     track : Track
         Told how far the work is.
+    growth : GrowthReport, optional
+        The season's growth as it stands, if the caller has just worked it out.
 
     Returns
     -------
@@ -76,8 +80,8 @@ def build_site(season: Season, track: Track = silent) -> SiteReport:
     films, amiss = _films(season, folder)
     templates = [season.folder / TEMPLATES, shared_folder(TEMPLATES)]
     assets = _assets(folder, templates)
-    rows = (row for rows in growth_rows(season).values() for row in rows)
-    folder.put("data/daily.csv", csv_text(rows).encode())
+    growth = growth or GrowthReport(growth_rows(season), [])
+    folder.put("data/daily.csv", growth.csv.encode())
     told = told_to_every_page(almanac, assets)
     site = Contents(season, almanac, gallery, Pages(templates, told), films)
     pages = site.pages()

@@ -23,6 +23,5 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
 
     The caller holds the season's stage lock. Raises what the stages raise.
     """
-    return MorningReport(
-        measure(season, workers, track), write_tables(season), build_site(season, track)
-    )
+    measured, growth = measure(season, workers, track), write_tables(season)
+    return MorningReport(measured, growth, build_site(season, track, growth))

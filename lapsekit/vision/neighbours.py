@@ -137,6 +137,9 @@ def divide(
     Division
     """
     insides, homes = _insides(canopy.shape, outlines), homes_of(canopy.shape, outlines)
+    if _keeps_home(canopy, homes, before):
+        labels = np.where(canopy, homes, np.uint16(0))
+        return Division(labels, _standings(labels, insides, np.zeros(len(outlines) + 1)))
     carried = _carried(canopy, before, moved)
     fresh = set(moved) if before is not None else set(range(1, len(outlines) + 1))
     labels = _grown(canopy, _seeds(canopy, homes, carried, fresh))
@@ -199,13 +202,32 @@ def _seeds(
     return seeds
 
 
+def _keeps_home(canopy: np.ndarray, homes: np.ndarray, before: np.ndarray | None) -> bool:
+    """Whether no canopy joins across outlines, nor did: then nothing is to be divided.
+
+    Grown through canopy and its gaps, plants that keep to their outlines fill these and no more.
+    """
+    if before is not None and ((before != homes) & (before > 0) & canopy).any():
+        return False
+    joined = _bridged(canopy)
+    across = (np.s_[:, 1:], np.s_[1:], np.s_[1:, 1:], np.s_[1:, :-1])
+    back = (np.s_[:, :-1], np.s_[:-1], np.s_[:-1, :-1], np.s_[:-1, 1:])
+    return not any(
+        (joined[one] & joined[other] & (homes[one] != homes[other])).any()
+        for one, other in zip(across, back, strict=True)
+    )
+
+
+def _bridged(canopy: np.ndarray) -> np.ndarray:
+    """Canopy with its gaps of up to `GAP_PX` closed."""
+    kernel = np.ones((GAP_PX, GAP_PX), np.uint8)
+    return cv2.morphologyEx(canopy.view(np.uint8), cv2.MORPH_CLOSE, kernel).astype(bool) | canopy
+
+
 def _grown(canopy: np.ndarray, seeds: np.ndarray) -> np.ndarray:
     """Seeds grown through canopy, over gaps of `GAP_PX`, each pixel to the nearest one."""
-    bridged = cv2.morphologyEx(
-        canopy.view(np.uint8), cv2.MORPH_CLOSE, np.ones((GAP_PX, GAP_PX), np.uint8)
-    ).astype(bool)
     flat = np.zeros(canopy.shape, np.uint8)
-    labels = watershed(flat, seeds.astype(np.int32), mask=bridged | canopy, connectivity=2)
+    labels = watershed(flat, seeds.astype(np.int32), mask=_bridged(canopy), connectivity=2)
     labels[~canopy] = 0
     return labels.astype(np.uint16)
 

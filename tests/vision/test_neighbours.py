@@ -192,3 +192,16 @@ def test_reach_grows_with_the_plant_and_the_days():
     assert reach_px(0) > 0
     assert reach_px(100) < reach_px(400) < reach_px(400, days=3)
     assert reach_px(400, days=0) < reach_px(400)
+
+
+def test_plants_with_room_are_divided_alike_by_the_short_way_and_the_long(monkeypatch):
+    """Without touching, with loose pieces, with and without a past, and a piece in no outline."""
+    canopy = disc(60, 80, 30) | disc(170, 80, 25) | disc(30, 30, 4) | disc(115, 5, 4)
+    past = divide(disc(62, 80, 27) | disc(168, 80, 20), PAIR).labels
+    for before in (None, past):
+        short = divide(canopy, PAIR, before)
+        with monkeypatch.context() as patched:
+            patched.setattr("lapsekit.vision.neighbours._keeps_home", lambda *_: False)
+            long = divide(canopy, PAIR, before)
+        assert np.array_equal(short.labels, long.labels)
+        assert short.standings == long.standings
