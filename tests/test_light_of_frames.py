@@ -6,22 +6,14 @@ import pytest
 from lapsekit.measuring import measure
 from lapsekit.viewing import View
 from tests.scenes import SETTINGS, encoded, make_season
-from tests.vision.drawn_bench import HEIGHT, WIDTH, light_of, moment, photographed
+from tests.vision.drawn_bench import HEIGHT, POT, WIDTH, light_of, moment, photographed
 
-REGIONS = """\
-[[region]]
-name = "pot"
-camera = "bench"
-[[region.outline]]
-from = 2031-04-01
-points = [[20, 30], [140, 30], [140, 150], [20, 150]]
-"""
 CAST, AT, COUNT = np.float32((0.72, 1.0, 0.72)), 8, 12
 
 
 def measured_px(folder):
     """Canopy in each frame of three overcast and sunny days; the ninth has a green cast."""
-    season = make_season(folder, SETTINGS, REGIONS)
+    season = make_season(folder, SETTINGS, POT)
     for number in range(COUNT):
         light = light_of(number) * (CAST if number == AT else 1)
         data = encoded(photographed(light, number), "JPEG", quality=92)
@@ -42,7 +34,7 @@ def test_a_green_cast_makes_no_plants(tmp_path, monkeypatch):
 
 def test_what_is_not_held_to_a_view_keeps_its_light(tmp_path):
     """Nothing tells which pixels show the same thing, so nothing is changed."""
-    season = make_season(tmp_path / "bench", SETTINGS, REGIONS)
+    season = make_season(tmp_path / "bench", SETTINGS, POT)
     picture = photographed(light_of(0), 0)
     season.archive.store("bench", moment(0), encoded(picture), ".png")
     season.index()

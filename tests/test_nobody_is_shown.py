@@ -14,16 +14,8 @@ from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from lapsekit.unattended.morning import morning
 from tests.scenes import SETTINGS, encoded, make_season, tables
-from tests.vision.drawn_bench import HEIGHT, START, WIDTH, frame, moment
+from tests.vision.drawn_bench import HEIGHT, POT, START, WIDTH, frame, moment
 
-REGIONS = """\
-[[region]]
-name = "pot"
-camera = "bench"
-[[region.outline]]
-from = 2031-04-01
-points = [[20, 30], [140, 30], [140, 150], [20, 150]]
-"""
 NOON, COUNT = 17, 24  # 11:00 UTC of the fifth day: that day's picture, if nobody stood in it
 SLEEVE = (205, 20, 190)
 
@@ -56,7 +48,7 @@ def kept(tmp_path_factory):
     season = make_season(
         tmp_path_factory.mktemp("kept") / "bench",
         SETTINGS.replace("blurred_above = 1\n", ""),
-        REGIONS,
+        POT,
     )
     for number in range(COUNT):
         picture = somebody(frame(number)) if number == NOON else frame(number)
@@ -122,9 +114,7 @@ def test_a_no_counts_on_pages_and_in_films_before_anything_is_judged_anew(season
 
 def test_nobody_is_shown_on_the_morning_after_either(season, tmp_path):
     """Morning by morning, when nothing after the frame can help to see who stands in it."""
-    growing = make_season(
-        tmp_path / "growing", (season.folder / "season.toml").read_text(), REGIONS
-    )
+    growing = make_season(tmp_path / "growing", (season.folder / "season.toml").read_text(), POT)
     for number in range(COUNT):
         data = season.archive.read(f"frames/bench/{moment(number):%Y-%m-%d/%Y%m%dT%H%M%SZ}.jpg")
         growing.archive.store("bench", moment(number), data, ".jpg")
@@ -151,7 +141,7 @@ def test_the_first_frames_of_an_unattended_camera_wait_for_others(tmp_path):
     """Whoever sets the camera up stands before it; with two frames nobody could tell."""
     for kind, waits in (('"files"', False), ('"replay"\nfolder = "old"', True)):
         settings = SETTINGS.replace('"files"', kind).replace("blurred_above = 1\n", "")
-        season = make_season(tmp_path / str(waits), settings, REGIONS)
+        season = make_season(tmp_path / str(waits), settings, POT)
         for number in range(2):
             season.archive.store("bench", moment(number), encoded(frame(number)), ".png")
         measure(season)

@@ -8,6 +8,14 @@ import numpy as np
 WIDTH, HEIGHT = 480, 360
 START = datetime(2031, 4, 1, 8, tzinfo=UTC)
 HOURS = (0, 3, 6, 9)
+POT = """\
+[[region]]
+name = "pot"
+camera = "bench"
+[[region.outline]]
+from = 2031-04-01
+points = [[20, 30], [140, 30], [140, 150], [20, 150]]
+"""
 
 
 def moment(number):
