@@ -74,11 +74,12 @@ class _Camera:
         waiting = self._stale()
         if not waiting:
             return 0
+        self._read_frames()
         stale = waiting | {later for day in waiting for later in self._resting_on(day)}
         self._forget(stale)
         start = self._first_to_visit(min(stale))
         stale |= {day for day in self.days[start:] if day < min(stale)}
-        self._read(self.days[start])
+        self._read_rows(self.days[start])
         stored = 0
         for day in track(self.days[start:], len(self.days) - start, "working out days"):
             if day not in stale:
@@ -117,18 +118,17 @@ class _Camera:
 
     def _first_to_visit(self, day: date) -> int:
         """Place of a day, or of the first before it whose past is kept as far as it matters."""
-        usable = {frame.day for frame in self._usable_frames()}
         start = self.days.index(day)
-        while start > 0 and not self._is_kept_before(start, usable):
+        while start > 0 and not self._is_kept_before(start):
             start -= 1
         return start
 
-    def _is_kept_before(self, number: int, usable: set[date]) -> bool:
+    def _is_kept_before(self, number: int) -> bool:
         """Whether the last division that matters to a day is kept, or there is none."""
         for day in reversed(self.days[:number]):
             if (self.days[number] - day).days > REMEMBERED_DAYS:
                 return True
-            if day in usable:
+            if day in self.usable:
                 return self.shapes.labels(self.name, day, self.mark) is not None
         return True
 
@@ -139,15 +139,8 @@ class _Camera:
             return True
         return any(self.rows[key] != rows for key, rows in _by_region(day, rewritten).items())
 
-    def _usable_frames(self) -> list[Frame]:
-        return [
-            frame
-            for frame, screening in self.catalogue.screenings()
-            if frame.camera == self.name and not screening.reasons
-        ]
-
-    def _read(self, first: date) -> None:
-        """What the catalogue knows of the camera's frames, as far as days from `first` on need."""
+    def _read_frames(self) -> None:
+        """The camera's frames, those used and why others are not."""
         self.usable: dict[date, list[Frame]] = defaultdict(list)
         self.left_out: dict[date, Counter] = defaultdict(Counter)
         for frame, screening in self.catalogue.screenings():
@@ -157,6 +150,9 @@ class _Camera:
                 self.left_out[frame.day].update(screening.reasons)
             else:
                 self.usable[frame.day].append(frame)
+
+    def _read_rows(self, first: date) -> None:
+        """What was measured in frames, as far as days from `first` on need."""
         self.placements = {p.path: p for _, p in self.catalogue.placements(self.name)}
         self.rows: Rows = defaultdict(list)
         since = first - timedelta(USUAL_DAYS)

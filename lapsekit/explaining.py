@@ -12,7 +12,7 @@ from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsErr
 from lapsekit.plates.drawing import plate_png
 from lapsekit.plates.model import FrameShown, Plate
 from lapsekit.ruler import Ruler, matrix_of
-from lapsekit.safely import write_safely
+from lapsekit.safely import require_place, write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.viewing import in_reference_view
@@ -85,11 +85,9 @@ def explain(season: Season, name: str, day: date, out: Path | None = None) -> Ex
         if frame.day == day and frame.camera == region.camera
     }
     reasons = {path: ", ".join(found.reasons) for path, found in screened.items()}
-    plate = _Telling(season, region, day, frames, daily, reasons).plate()
     path = out or _default(season, name, day)
-    if path.suffix.lower() != ".png" or not path.parent.is_dir():
-        raise SettingsError(f"--out {path}: name a .png file in a folder that exists")
-    write_safely(path, plate_png(plate))
+    require_place("--out", path, "png")
+    write_safely(path, plate_png(_Telling(season, region, day, frames, daily, reasons).plate()))
     told = {path: found.told or reasons[path] for path, found in screened.items()}
     return Explained(path, daily, {path: why for path, why in told.items() if reasons[path]})
 

@@ -9,7 +9,7 @@ from lapsekit.errors import PictureError, SettingsError
 from lapsekit.frames.inspection import inspect
 from lapsekit.frames.names import read_name
 from lapsekit.ruler import load_model
-from lapsekit.safely import write_safely
+from lapsekit.safely import require_place, write_safely
 from lapsekit.settings import CanopyTable
 from lapsekit.vision.canopy import classify
 from lapsekit.vision.pictures import decode, encode_mask
@@ -47,8 +47,7 @@ def mask_file(
     """
     if read_name(out.name) is not None or (out.exists() and out.samefile(frame)):
         raise SettingsError(f"--out {out}: that is a frame, which is never written over")
-    if out.suffix.lower() != ".png" or not out.parent.is_dir():
-        raise SettingsError(f"--out {out}: name a .png file in a folder that exists")
+    require_place("--out", out, "png")
     try:
         canopy = CanopyTable(method=method, model_file=model_file and str(model_file))
     except ValidationError as error:

@@ -15,7 +15,6 @@ from dataclasses import dataclass, field
 from datetime import date
 
 import cv2
-import numpy as np
 
 from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
@@ -23,7 +22,7 @@ from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
 from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
-from lapsekit.ruler import UNREADABLE, Ruler
+from lapsekit.ruler import UNREADABLE, Ruler, matrix_of
 from lapsekit.season import REGIONS_FILE, Season
 from lapsekit.vision.knocks import Knock, knocks
 from lapsekit.vision.regions import outside
@@ -133,7 +132,7 @@ def season_knocks(season: Season) -> list[DatedKnock]:
         placed = season.catalogue.placements(camera)
         if not placed:
             continue
-        matrices = [p.matrix and np.array(p.matrix).reshape(3, 3) for _, p in placed]
+        matrices = [matrix_of(placement) for _, placement in placed]
         for knock in knocks(matrices, (placed[0][0].height, placed[0][0].width)):
             before, at = placed[knock.before][0], placed[knock.at][0]
             found.append(DatedKnock(camera, before, at, knock))

@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from lapsekit.errors import SettingsError
 from lapsekit.frames.archive import Archive
 from lapsekit.growth.agreement import Agreement, Pair, agreement, overall
 from lapsekit.measuring import measure
 from lapsekit.progress import Track, silent
-from lapsekit.safely import write_safely
+from lapsekit.safely import require_place, write_safely
 from lapsekit.sample import copy_sample_season, true_daily_areas, true_states, true_views
 from lapsekit.season import Season
 from lapsekit.settings import Regions
@@ -97,10 +96,7 @@ def check_plot(path: Path) -> str:
     SettingsError
         If it is neither, or its folder does not exist.
     """
-    kind = path.suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg") or not path.parent.is_dir():
-        raise SettingsError(f"--plot {path}: name a .png or .svg file in a folder that exists")
-    return kind
+    return require_place("--plot", path, "png", "svg")
 
 
 def write_plot(proof: Proof, path: Path) -> None:

@@ -1,7 +1,9 @@
-"""Write a file whole or not at all."""
+"""Write a file whole or not at all, and only where the grower can have meant it."""
 
 import os
 from pathlib import Path
+
+from lapsekit.errors import SettingsError
 
 #: How the names of files that are being written begin.
 PART = ".part-"
@@ -40,3 +42,32 @@ def write_safely(path: Path, content: bytes) -> bool:
     finally:
         part.unlink(missing_ok=True)
     return True
+
+
+def require_place(option: str, path: Path, *kinds: str) -> str:
+    """Refuse a file to write that is of another kind, or in a folder that does not exist.
+
+    Parameters
+    ----------
+    option : str
+        The option of the command line that names it, like ``--out``.
+    path : pathlib.Path
+        The file.
+    kinds : str
+        Endings that are allowed, without their dot: ``png``.
+
+    Returns
+    -------
+    str
+        The kind that it is.
+
+    Raises
+    ------
+    SettingsError
+        Names option, file and what is allowed.
+    """
+    kind = path.suffix.lower().removeprefix(".")
+    if kind not in kinds or not path.parent.is_dir():
+        allowed = " or ".join(f".{each}" for each in kinds)
+        raise SettingsError(f"{option} {path}: name a {allowed} file in a folder that exists")
+    return kind

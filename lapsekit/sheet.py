@@ -7,20 +7,19 @@ squares across, at which a face above a bench is one or two of them.
 import io
 import textwrap
 from collections.abc import Callable, Sequence
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFilter, ImageFont
+from PIL import Image, ImageDraw, ImageFilter
 
 from lapsekit.errors import ArchiveError, PictureError, SettingsError
 from lapsekit.frames.names import read_name
+from lapsekit.lettering import FAINT, INK, PAPER, font
 from lapsekit.listing import FrameRow, FramesReport
-from lapsekit.resources import caption_font
-from lapsekit.safely import write_safely
+from lapsekit.safely import require_place, write_safely
 from lapsekit.vision.pictures import decode
 
-_PAPER, _INK, _FAINT, _LINE = (250, 246, 236), (43, 38, 34), (112, 102, 90), (216, 207, 188)
+_LINE = (216, 207, 188)
 _COLUMNS, _WIDTH, _GAP, _MARGIN = 4, 300, 28, 44
 _HEIGHT = _WIDTH * 3 // 4
 _TEXT_LINES, _LINE_PX = 4, 17
@@ -40,8 +39,7 @@ def write_sheet(path: Path, report: FramesReport, read: Read) -> Path:
     """
     if read_name(path.name) is not None:
         raise SettingsError(f"--sheet {path}: that is a frame, which is never written over")
-    if path.suffix.lower() != ".png" or not path.parent.is_dir():
-        raise SettingsError(f"--sheet {path}: name a .png file in a folder that exists")
+    require_place("--sheet", path, "png")
     write_safely(path, draw_sheet(report, read))
     return path
 
@@ -70,7 +68,7 @@ def draw_sheet(report: FramesReport, read: Read) -> bytes:
         2 * _MARGIN + _COLUMNS * _WIDTH + (_COLUMNS - 1) * _GAP,
         head + rows * (tile_height + _GAP) + _MARGIN,
     )
-    sheet = Image.new("RGB", size, _PAPER)
+    sheet = Image.new("RGB", size, PAPER)
     draw = ImageDraw.Draw(sheet)
     _heading(draw, size[0], report, left_out, len(shown))
     for number, row in enumerate(shown):
@@ -103,11 +101,11 @@ def unrecognisable(picture: Image.Image) -> Image.Image:
 def _heading(
     draw: ImageDraw.ImageDraw, width: int, report: FramesReport, left_out: int, shown: int
 ) -> None:
-    draw.text((_MARGIN, _MARGIN), report.title, _INK, _font(34))
+    draw.text((_MARGIN, _MARGIN), report.title, INK, font(34))
     counted = f"{left_out} of {report.looked_at} frames left out"
     if shown < left_out:
         counted += f", the latest {shown} shown"
-    draw.text((_MARGIN, _MARGIN + 46), counted, _FAINT, _font(18))
+    draw.text((_MARGIN, _MARGIN + 46), counted, FAINT, font(18))
     y = _MARGIN + 80
     draw.line((_MARGIN, y, width - _MARGIN, y), _LINE)
 
@@ -123,9 +121,9 @@ def _tile(
         left, top = (_WIDTH - thumbnail.width) // 2, (_HEIGHT - thumbnail.height) // 2
         sheet.paste(thumbnail, (x + left, y + top))
     when = f"{row.taken_at.day} {row.taken_at:%B %Y, %H:%M}"
-    draw.text((x, y + _HEIGHT + 8), when, _INK, _font(17))
+    draw.text((x, y + _HEIGHT + 8), when, INK, font(17))
     for line, text in enumerate(_wrapped(row.told)):
-        draw.text((x, y + _HEIGHT + 32 + line * _LINE_PX), text, _FAINT, _font(14))
+        draw.text((x, y + _HEIGHT + 32 + line * _LINE_PX), text, FAINT, font(14))
 
 
 def _wrapped(told: str) -> Sequence[str]:
@@ -140,8 +138,3 @@ def _thumbnail(row: FrameRow, read: Read) -> Image.Image | None:
     picture = Image.fromarray(pixels)
     picture.thumbnail((_WIDTH, _HEIGHT), Image.Resampling.BOX, reducing_gap=None)
     return unrecognisable(picture) if row.may_show_somebody else picture
-
-
-@lru_cache(maxsize=4)
-def _font(size: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(caption_font(), size)

@@ -9,6 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from lapsekit.measuring import season_knocks
+from lapsekit.ruler import matrix_of
 from lapsekit.sample import TrueView
 from lapsekit.season import Season
 from lapsekit.vision.homographies import project
@@ -113,7 +114,7 @@ def _placing(season: Season, states: Mapping[str, str], views: Mapping[str, True
         placed = [(f, p) for f, p in season.catalogue.placements(camera) if f.path in views]
         good = [(f, p) for f, p in placed if states.get(f.path) == "usable"]
         refused += sum(placement.matrix is None for _, placement in good)
-        found = [(f, np.reshape(p.matrix, (3, 3))) for f, p in good if p.matrix is not None]
+        found = [(f, matrix_of(p)) for f, p in good if p.matrix is not None]
         if not found:
             continue
         # The frame that was placed nowhere but on itself is the reference view

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lapsekit.lettering import PAPER
 from lapsekit.listing import FrameRow, FramesReport, list_frames
 from lapsekit.measuring import measure
-from lapsekit.sheet import _HEIGHT, _MARGIN, _PAPER, _WIDTH, draw_sheet, unrecognisable
+from lapsekit.sheet import _HEIGHT, _MARGIN, _WIDTH, draw_sheet, unrecognisable
 from tests.scenes import bench_picture, encoded, fill, make_season
 from tests.test_cli import refused, succeeded
 
@@ -63,7 +64,7 @@ def test_the_sheet_is_a_picture_on_paper_with_a_tile_for_each(bench, tmp_path):
     told = succeeded("frames", "--season", bench, "--sheet", sheet)
     assert f"contact sheet written to {sheet}" in told
     pixels = np.asarray(Image.open(sheet))
-    assert tuple(pixels[0, 0]) == _PAPER
+    assert tuple(pixels[0, 0]) == PAPER
     top = 140
     first = pixels[top : top + _HEIGHT, _MARGIN : _MARGIN + _WIDTH]
     second = pixels[top : top + _HEIGHT, _MARGIN + _WIDTH + 28 : _MARGIN + 2 * _WIDTH + 28]
@@ -111,7 +112,7 @@ def test_a_long_list_is_cut_to_the_latest_two_hundred():
 def test_a_file_that_cannot_be_read_leaves_an_empty_tile():
     report = FramesReport("Bench", [row(1, "unreadable")], 1)
     sheet = np.asarray(Image.open(io.BytesIO(draw_sheet(report, lambda path: b"none"))))
-    assert tuple(sheet[140 + _HEIGHT // 2, _MARGIN + _WIDTH // 2]) == _PAPER
+    assert tuple(sheet[140 + _HEIGHT // 2, _MARGIN + _WIDTH // 2]) == PAPER
 
 
 def test_a_frame_that_may_repeat_a_visitor_is_hidden_too():

@@ -10,7 +10,7 @@ import lapsekit
 PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
-    {"errors", "resources", "progress", "safely", ""},
+    {"errors", "resources", "progress", "safely", "lettering", ""},
     {"refusals", "verdicts"},
     {"settings", "when"},
     {"frames", "catalogue"},

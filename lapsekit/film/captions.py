@@ -4,11 +4,10 @@ from datetime import date
 from functools import lru_cache
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
-from lapsekit.resources import caption_font
+from lapsekit.lettering import FAINT, INK, PAPER, font
 
-_PAPER, _INK, _FAINT = (250, 246, 236), (43, 38, 34), (112, 102, 90)
 _SLIP_SHARE = 0.075  # height of the slip as a share of the picture's
 
 
@@ -51,18 +50,13 @@ def with_caption(picture: np.ndarray, text: tuple[str, str]) -> np.ndarray:
 
 @lru_cache(maxsize=8)
 def _slip(text: tuple[str, str], height: int) -> Image.Image:
-    font = _font(round(height * 0.62))
+    letters = font(round(height * 0.62))
     pad = round(height * 0.4)
     gap = round(height * 0.35)
-    first, second = (round(font.getlength(part)) for part in text)
-    slip = Image.new("RGB", (first + second + gap + 2 * pad, height), _PAPER)
+    first, second = (round(letters.getlength(part)) for part in text)
+    slip = Image.new("RGB", (first + second + gap + 2 * pad, height), PAPER)
     draw = ImageDraw.Draw(slip)
     middle = height / 2
-    draw.text((pad, middle), text[0], _INK, font, anchor="lm")
-    draw.text((pad + first + gap, middle), text[1], _FAINT, font, anchor="lm")
+    draw.text((pad, middle), text[0], INK, letters, anchor="lm")
+    draw.text((pad + first + gap, middle), text[1], FAINT, letters, anchor="lm")
     return slip
-
-
-@lru_cache(maxsize=4)
-def _font(size: int) -> ImageFont.FreeTypeFont:
-    return ImageFont.truetype(caption_font(), size)

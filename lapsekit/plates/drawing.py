@@ -9,7 +9,8 @@ import io
 import cv2
 from PIL import Image, ImageDraw
 
-from lapsekit.plates.ink import ACCENT, FAINT, INK, PAPER, RULE, figure, font, hatch, heading
+from lapsekit.lettering import font
+from lapsekit.plates.ink import ACCENT, FAINT, INK, PAPER, RULE, figure, hatch, heading
 from lapsekit.plates.model import FrameShown, Plate
 from lapsekit.plates.numbers import write_number
 from lapsekit.plates.specimen import paste_specimen

@@ -1,19 +1,11 @@
-"""Paper, ink and letters of a plate, in the almanac's look."""
+"""Paper, inks and marks of a plate, in the almanac's look."""
 
-from functools import lru_cache
+from PIL import Image, ImageDraw
 
-from PIL import Image, ImageDraw, ImageFont
-
-from lapsekit.resources import caption_font
+from lapsekit.lettering import font
 
 PAPER, INK, FAINT = (246, 240, 225), (36, 30, 23), (102, 91, 76)
 RULE, ACCENT, HATCH = (205, 193, 168), (154, 47, 28), (151, 136, 102)
-
-
-@lru_cache(maxsize=16)
-def font(size: int) -> ImageFont.FreeTypeFont:
-    """The almanac's letters."""
-    return ImageFont.truetype(caption_font(), size)
 
 
 def figure(value: float, unit: str, spread: float | None = None) -> str:

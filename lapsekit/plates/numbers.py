@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 from PIL import ImageDraw
 
-from lapsekit.plates.ink import ACCENT, FAINT, INK, PAPER, figure, font, heading
+from lapsekit.lettering import font
+from lapsekit.plates.ink import ACCENT, FAINT, INK, PAPER, figure, heading
 from lapsekit.plates.model import Plate
 
 Box = tuple[int, int, int, int]

@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw
 
-from lapsekit.plates.ink import INK, PAPER, font, hatch
+from lapsekit.lettering import font
+from lapsekit.plates.ink import INK, PAPER, hatch
 from lapsekit.plates.model import Plate, Point
 
 _FADE = 0.55

@@ -15,15 +15,13 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from lapsekit.vision.neighbours import Points, Standing, divide, homes_of, reach_px
+from lapsekit.vision.neighbours import CROFTON, Points, Standing, divide, homes_of, reach_px
 
 HALF = 128
 """A pixel belongs to a shape if at least half of it (of 255) is canopy."""
 
 HOLDS = 0.5
 """A region that holds so much of another's outline is a view over many plants, not a plant."""
-
-_CROFTON = np.pi / 4
 
 
 @dataclass(frozen=True, eq=False)
@@ -261,4 +259,4 @@ def edge_lengths(labels: np.ndarray, count: int) -> np.ndarray:
     for one, other in ((padded[:, 1:], padded[:, :-1]), (padded[1:], padded[:-1])):
         crossed = (one != other) & ((one == 0) | (other == 0))
         crossings += np.bincount(one[crossed] + other[crossed], minlength=count + 1)[: count + 1]
-    return _CROFTON * crossings[1:]
+    return CROFTON * crossings[1:]

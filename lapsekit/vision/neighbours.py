@@ -33,7 +33,8 @@ SWAY = 0.25
 as the radius that lifts or sinks by 40 degrees from the level shortens by 1 - cos 40° = 0.23."""
 
 _CARDINAL = cv2.getStructuringElement(cv2.MORPH_CROSS, (3, 3))
-_CROFTON = np.pi / 4
+CROFTON = np.pi / 4
+"""Length of an edge for each crossing of it along both pixel axes (Crofton), on average."""
 
 
 @dataclass(frozen=True)
@@ -279,7 +280,7 @@ def _standings(
             Standing(
                 int(sizes[number]),
                 tuple(int(other) for other in touched),
-                float(_CROFTON * contacts[number].sum()),
+                float(CROFTON * contacts[number].sum()),
                 reaches,
                 beyond,
                 float(doubt[number]),
