@@ -14,7 +14,7 @@ import skimage
 from lapsekit.catalogue import NOT_JUDGED, Frame, Measurement, Placement, Screening
 from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
 from lapsekit.resources import shipped_model_text
-from lapsekit.season import Season
+from lapsekit.season import COLOURS_FILE, Season
 from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.shapes import Shapes
 from lapsekit.viewing import View, in_reference_view
@@ -23,6 +23,7 @@ from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.pictures import decode
 from lapsekit.vision.regions import region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
+from lapsekit.vision.trained_colours import Lesson, Stroke, TrainedColours, read_strokes
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
@@ -54,6 +55,31 @@ def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel |
         ) from error
 
 
+def _strokes(season: Season, model: CanopyModel | None) -> tuple[Stroke, ...]:
+    """The strokes of the season's colours.csv, none without that file.
+
+    Raises
+    ------
+    SettingsError
+        If the file cannot be used, names a frame that is not there, or there is no model to teach.
+    """
+    path = season.folder / COLOURS_FILE
+    if not path.exists():
+        return ()
+    try:
+        strokes = read_strokes(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path}: cannot be read ({error})") from error
+    except SettingsError as error:
+        raise SettingsError(f"{path.parent}: {error}") from error
+    if strokes and model is None:
+        raise SettingsError(
+            f'{path}: strokes teach the canopy model, but canopy.method is "'
+            f'{season.settings.canopy.method}"; set it to "model", or move the file away'
+        )
+    return strokes
+
+
 class Ruler:
     """Everything that turns a frame into rows, with the marks of the rows it makes."""
 
@@ -64,6 +90,7 @@ class Ruler:
         self.model = load_model(settings.canopy, season.folder)
         self.shapes = Shapes(season.folder)
         self.views = {name: View(season, name) for name in settings.cameras}
+        self.colours = self._learned(_strokes(season, self.model))
         versions = {
             "cv2": cv2.__version__,
             "numpy": np.__version__,
@@ -71,10 +98,31 @@ class Ruler:
             "arithmetic": ARITHMETIC,
         }
         self._screening = _mark(versions)
-        self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX))
+        taught = self.colours and self.colours.mark
+        self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX), taught)
         self._known_marks: dict[tuple, str] = {}
         self._stands: dict[str, np.ndarray | None] = {}
         self._of_day: dict[tuple[str, date], list[Frame]] = {}
+
+    def _learned(self, strokes: Sequence[Stroke]) -> TrainedColours | None:
+        """What strokes teach, in the light that frames are judged in; None without strokes."""
+        known = {f.path: f for f in self.season.catalogue.frames()} if strokes else {}
+        lessons = []
+        for name in dict.fromkeys(stroke.frame for stroke in strokes):
+            try:
+                picture = decode(self.season.archive.read(name))
+                view = self.views[known[name].camera]
+            except (ArchiveError, PictureError, KeyError) as error:
+                raise SettingsError(
+                    f"{self.season.folder / COLOURS_FILE}: strokes on {name}, which cannot be read "
+                    f"({error}); name a frame of this season, or take those lines out"
+                ) from error
+            found = view.find_in(picture) if view.fits(known[name]) else None
+            placed = found if isinstance(found, Registration) else None
+            lit = view.in_its_light(picture, matrix_of(placed))
+            mine = tuple(stroke for stroke in strokes if stroke.frame == name)
+            lessons.append(Lesson(lit, mine, odds=self.model.odds(lit)))
+        return TrainedColours.learn(lessons) if lessons else None
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
         """Regions that a frame shows, with the outline valid on its day."""
@@ -203,7 +251,7 @@ class Ruler:
     ) -> np.ndarray:
         matrix = matrix_of(found)
         lit = self.views[frame.camera].in_its_light(picture, matrix)
-        share = cover(lit, self.method, self.model)
+        share = cover(lit, self.method, self.model, self.colours)
         found_cover = in_reference_view(np.rint(share * 255).astype(np.uint8), matrix)
         self.shapes.keep_cover(*self._place(frame), found_cover)
         return found_cover

@@ -230,7 +230,9 @@ class RegistrationTable(_Model):
 class CanopyTable(_Model):
     """``[canopy]``: what counts as plant."""
 
-    method: Literal["model", "exg", "exgr"] = "model"
+    method: Literal[
+        "model", "exg", "exgr", "cive", "veg", "com", "mexg", "gli", "vari", "ndi", "ngrdi", "lab_a"
+    ] = "model"
     model_file: str | None = None
 
 

@@ -45,7 +45,7 @@ def refused_regions(tmp_path, text):
         ("[capture]\nfrom = 8", "capture.from = 8", "time of day like"),
         ('[capture]\ndaily_at = "12:00+02:00"', "capture.daily_at", "time of day like"),
         ("[screening]\ndark_below = 2", "screening.dark_below = 2", "less than or equal to 1"),
-        ('[canopy]\nmethod = "magic"', 'canopy.method = "magic"', "'model', 'exg' or 'exgr'"),
+        ('[canopy]\nmethod = "magic"', 'canopy.method = "magic"', "'model', 'exg', 'exgr'"),
         ("[colour]\nx = 1", "colour is not a setting", "screening"),
         ('[cameras.Roof]\nkind = "usb"', 'cameras.Roof = "Roof"', "lower-case letters"),
         ('[cameras.roof]\nkind = "drone"', 'cameras.roof.kind = "drone"', "files, usb, command"),

@@ -1,60 +1,64 @@
-"""Train the canopy model that lapsekit ships, and score it on plots it has not seen.
+"""Train the canopy network that lapsekit ships, and score it on plots it has not seen.
 
-    python tests/train_canopy_model.py --data DIR --out lapsekit/vision/canopy_model.json
+    python tests/train_canopy_model.py --data DIR --benches DIR --out FILE
 
-DIR is the folder that contains field-wheat/ (or set LAPSEKIT_PHOTOS): 142 photographs of wheat
-plots with a mask each, doi:10.3929/ethz-b-000512332, CC BY-SA 4.0. Needs the extra [train].
-The same photographs, seed, --date and machine give the same bytes.
+--data is the folder that contains field-wheat/ (or set LAPSEKIT_PHOTOS), --benches what
+``tests/render_training_frames.py`` made. See ``tests/training_pictures.py`` for both. Needs the
+extra [train]. About an hour on one core, and twice that with the cross-validation.
 
-Wheat on soil is not salad on a bench. Beside the photographs as they are, the model therefore
-sees them under other light, at other scales, with other ground and stronger greens, and with
-things lying about that are no plants. Nothing is learned or chosen on the photographs that a
-score is taken on: folds keep all photographs of a plot together, and the threshold comes from the
-photographs of the training folds.
+The network learns first from rendered benches and drawings alone, then from these and photographs
+together. Folds share the first part, which sees no photograph, and keep all photographs of a plot
+together; the threshold of a fold's masks comes from the photographs that it was trained on.
 """
 
 import argparse
-import os
 import sys
-import warnings
-import zlib
-from dataclasses import dataclass, replace
+import time
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
 
 import cv2
 import numpy as np
+import torch
+from canopy_network import WIDTHS, CanopyNetwork, as_onnx, logarithms, places
+from torch.nn import functional
+from training_pictures import (
+    BENCH_SCALES,
+    BENCH_VIEWS,
+    DOI,
+    PHOTOGRAPH_VIEWS,
+    Bench,
+    Drawing,
+    Photograph,
+    photograph_folder,
+    read_benches,
+    read_photographs,
+    views,
+)
 
-from lapsekit.vision.canopy import CLIP, CanopyModel
-from lapsekit.vision.features import FEATURES, colour_features
-from lapsekit.vision.indices import excess_green_mask
+from lapsekit.vision.canopy import CanopyModel, clean
+from lapsekit.vision.indices import INDICES
+from lapsekit.vision.network import Network
 
 SEED = 20310417
-UNITS = 32
-EPOCHS = 14
+DRAWINGS = 160
 FOLDS = 5
-PIXELS = 2500
-"""Pixels drawn from a photograph for a share of 1 in `VIEWS`."""
+CROP_PX, BATCH = 192, 8
+ENLARGED = (1, 1, 1, 0.7, 0.5, 1.6, 2.4)
+"""How crops are enlarged once more: leaves of a full-size photograph are as wide as a hand here."""
 
-VIEWS = (
-    # (how the photograph is changed, enlargement, share of PIXELS)
-    ("as it is", 1, 1.0),
-    ("light", 1, 0.8),
-    ("light", 0.5, 0.3),
-    ("light", 2, 0.3),
-    ("objects", 1, 0.6),
-    ("objects", 2, 0.4),
-    ("ground", 1, 0.3),
-    ("ground", 2, 0.3),
-    ("ground", 4, 0.3),
-)
-THRESHOLDS = np.arange(0.30, 0.561, 0.02)
+ALONE = (10_500, 3e-3)
+TOGETHER = (2_500, 1.5e-3)
+"""Steps and greatest learning rate without photographs, and with them."""
+
+SHARES = {Bench: 0.45, Drawing: 0.10, Photograph: 0.45}
+THRESHOLDS = np.arange(0.24, 0.61, 0.02)
 BIAS_PRICE = 0.25
 """What a relative error of the total area costs against intersection over union."""
 
 COVER_CLASSES = (0.0, 0.05, 0.15, 0.30, 1.0)
-DOI = "doi:10.3929/ethz-b-000512332"
 CITATION = (
     "Zenkl R, Timofte R, Kirchgessner N, Roth L, Hund A, Van Gool L, Walter A, Aasen H (2022) "
     "Outdoor Plant Segmentation With Deep Learning for High-Throughput Field Phenotyping on a "
@@ -63,209 +67,176 @@ CITATION = (
 
 
 @dataclass(frozen=True)
-class Photograph:
+class Shown:
+    """One view of a picture: (H, W, 3) and its cover (H, W), both uint8, and how much it counts."""
+
     name: str
+    kind: type
     picture: np.ndarray
-    mask: np.ndarray
-
-    @property
-    def plot(self) -> str:
-        return self.name.split("_")[0]
-
-    @property
-    def season(self) -> str:
-        """The trial's year: the first digits of the plot's name."""
-        return self.plot[:7]
+    cover: np.ndarray
+    share: float
 
 
-def photograph_folder(given: str | None) -> Path:
-    """The folder that contains field-wheat/, or an exit that says how to name it."""
-    folder = Path(given or os.environ.get("LAPSEKIT_PHOTOS") or "")
-    if not (given or os.environ.get("LAPSEKIT_PHOTOS")) or not (folder / "field-wheat").is_dir():
-        sys.exit(f"no field-wheat/ in '{folder}': give --data DIR or set LAPSEKIT_PHOTOS ({DOI})")
-    return folder
+def shown(thing: Photograph | Bench | Drawing) -> list[Shown]:
+    """All views of a picture; they depend on this picture alone."""
+    return [
+        Shown(thing.name, type(thing), v.picture, np.rint(v.cover * 255).astype(np.uint8), v.share)
+        for v in views(thing, SEED)
+    ]
 
 
-def read_photographs(data: Path) -> list[Photograph]:
-    found = []
-    for path in sorted((data / "field-wheat" / "img").glob("*.png")):
-        picture = cv2.cvtColor(cv2.imread(str(path)), cv2.COLOR_BGR2RGB)
-        mask = cv2.imread(str(data / "field-wheat" / "mask" / path.name), cv2.IMREAD_GRAYSCALE)
-        found.append(Photograph(path.stem, picture, mask > 127))
-    return found
+# --- crops ---------------------------------------------------------------------------------------
 
 
-# --- other light, other ground, other things -----------------------------------------------------
+class Pool:
+    """Views to draw crops from: of each kind its share, of each view by its size."""
+
+    def __init__(self, pool: list[Shown], shares: dict[type, float]):
+        self.views = [view for view in pool if view.kind in shares]
+        sizes = np.array([min(v.cover.size, 1.2e6) * v.share for v in self.views])
+        for kind, share in shares.items():
+            mine = np.array([v.kind is kind for v in self.views])
+            sizes[mine] *= share / sizes[mine].sum()
+        self.upto = np.cumsum(sizes / sizes.sum())
+
+    def batch(self, rng) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Pictures (B, n, n, 3), covers (B, n, n), 0 to 255, and which were drawn by hand (B,)."""
+        chosen = np.minimum(np.searchsorted(self.upto, rng.uniform(size=BATCH)), len(self.upto) - 1)
+        pictures, covers = zip(*[crop(self.views[k], rng) for k in chosen], strict=True)
+        by_hand = np.array([self.views[k].kind is Photograph for k in chosen])
+        return np.stack(pictures), np.stack(covers), by_hand
 
 
-def other_light(picture: np.ndarray, rng) -> np.ndarray:
-    """Another white balance, exposure, tone curve and saturation, within what cameras do."""
-    linear = (np.arange(256) / 255) ** 2.2
-    gains = np.exp(rng.normal(0, 0.08, 3)) * 2 ** rng.uniform(-1.0, 0.6)
-    curve = np.exp(rng.uniform(-0.15, 0.15)) / 2.2
-    tables = (np.clip(linear * gains[:, None], 0, 1) ** curve).astype(np.float32)
-    changed = np.stack([tables[c][picture[..., c]] for c in range(3)], axis=-1)
-    grey = changed.mean(axis=2, keepdims=True)
-    changed = grey + (changed - grey) * np.float32(np.exp(rng.uniform(-0.2, 0.4)))
-    return np.rint(np.clip(changed, 0, 1) * 255).astype(np.uint8)
+def crop(view: Shown, rng) -> tuple[np.ndarray, np.ndarray]:
+    """A square part of a view, mostly with leaves and ground, turned, scaled, in other light."""
+    factor = rng.choice(ENLARGED)
+    side = min(int(CROP_PX / factor), *view.cover.shape)
+    top, left = _place(view.cover, side, rng)
+    part = np.s_[top : top + side, left : left + side]
+    picture, cover = view.picture[part], view.cover[part]
+    if side != CROP_PX:
+        way = cv2.INTER_AREA if side > CROP_PX else cv2.INTER_LINEAR
+        picture, cover = (
+            cv2.resize(each, (CROP_PX, CROP_PX), interpolation=way) for each in (picture, cover)
+        )
+    turn = rng.integers(8)
+    picture, cover = np.rot90(picture, turn % 4), np.rot90(cover, turn % 4)
+    if turn > 3:
+        picture, cover = picture[:, ::-1], cover[:, ::-1]
+    gains = np.exp(rng.normal(0, 0.22) + rng.normal(0, 0.07, 3)).astype(np.float32)
+    picture = np.clip(picture * gains, 0, 255)
+    if side < CROP_PX:  # enlarging has smoothed the grain away
+        picture = picture + rng.normal(0, rng.uniform(0, 3), picture.shape).astype(np.float32)
+    return np.clip(picture, 0, 255), cover
 
 
-def not_green(rng, neutral: float) -> np.ndarray:
-    """A Lab colour that no green leaf has; with probability `neutral` a grey."""
-    hue = np.deg2rad(rng.uniform(-150, 80))
-    chroma = rng.uniform(0, 6) if rng.uniform() < neutral else 45 * rng.uniform() ** 1.5
-    return np.array([rng.uniform(10, 97), chroma * np.cos(hue), chroma * np.sin(hue)], np.float32)
-
-
-def _lab(picture: np.ndarray) -> np.ndarray:
-    return cv2.cvtColor(picture.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-
-
-def _rgb(lab: np.ndarray) -> np.ndarray:
-    lab[..., 0] = np.clip(lab[..., 0], 0, 100)
-    rgb = cv2.cvtColor(lab.astype(np.float32), cv2.COLOR_LAB2RGB)
-    return np.rint(np.clip(rgb, 0, 1) * 255).astype(np.uint8)
-
-
-def other_ground(picture: np.ndarray, mask: np.ndarray, rng) -> np.ndarray:
-    """The same leaves, often greener, on ground of another colour and roughness."""
-    lab = _lab(picture)
-    leaf = cv2.GaussianBlur(mask.astype(np.float32), (0, 0), 0.7)[..., None]
-    ground = lab - (lab[~mask].mean(axis=0) if not mask.all() else 0)
-    ground[..., 0] *= rng.uniform(0.2, 1.2)
-    ground += not_green(rng, neutral=0.25)
-    leaves = lab * np.array([rng.uniform(0.7, 1.3), *[rng.uniform(0.9, 2.0)] * 2], np.float32)
-    return _rgb(leaves * leaf + ground * (1 - leaf))
-
-
-def with_objects(picture: np.ndarray, mask: np.ndarray, rng) -> tuple[np.ndarray, np.ndarray]:
-    """Smooth things that are no plants on the photograph: labels, rims, tools, perlite grains."""
-    lab, truth = _lab(picture), mask.copy()
-    height, width = mask.shape
-    for _ in range(rng.integers(4, 25)):
-        shape = np.zeros(mask.shape, np.uint8)
-        centre = (int(rng.integers(0, width)), int(rng.integers(0, height)))
-        sides = np.exp(rng.uniform(np.log(3), np.log(120))) * rng.uniform([0.3, 0.6], 1)
-        angle = float(rng.uniform(0, 180))
-        line = -1 if sides.max() < 20 or rng.uniform() < 0.6 else int(rng.integers(3, 20))
-        if rng.uniform() < 0.5:
-            corners = cv2.boxPoints((centre, tuple(map(float, sides)), angle)).astype(np.int32)
-            cv2.drawContours(shape, [corners], 0, 1, line)
-        else:
-            axes = tuple(int(side) for side in np.maximum(sides, 2) / 2)
-            cv2.ellipse(shape, centre, axes, angle, 0, 360, 1, line)
-        slope = np.linspace(-1, 1, width, dtype=np.float32) * rng.uniform(-15, 15)
-        thing = np.broadcast_to(not_green(rng, neutral=0.6), lab.shape).copy()
-        thing[..., 0] += slope + rng.normal(0, rng.uniform(0.3, 2.5), mask.shape)
-        edge = cv2.GaussianBlur(shape.astype(np.float32), (0, 0), 0.8)[..., None]
-        lab = thing * edge + lab * (1 - edge)
-        truth &= shape == 0
-    return _rgb(lab), truth
-
-
-def enlarged(picture: np.ndarray, mask: np.ndarray, factor: float, rng):
-    """The photograph at another scale; a quarter of it where it would grow too large."""
-    if factor > 2:
-        top, left = rng.integers(0, np.array(mask.shape) // 2 + 1)
-        part = np.s_[top : top + mask.shape[0] // 2, left : left + mask.shape[1] // 2]
-        picture, mask = picture[part], mask[part]
-    if factor == 1:
-        return picture, mask
-    size = (int(mask.shape[1] * factor), int(mask.shape[0] * factor))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_CUBIC
-    cover = cv2.resize(mask.astype(np.float32), size, interpolation=way)
-    return cv2.resize(picture, size, interpolation=way), cover > 0.5
-
-
-def view(photo: Photograph, kind: str, factor: float, rng) -> tuple[np.ndarray, np.ndarray]:
-    """A photograph and its truth, changed in one of the ways that `VIEWS` names."""
-    picture, mask = photo.picture, photo.mask
-    if kind == "ground":
-        picture = other_ground(picture, mask, rng)
-    if kind in ("ground", "objects"):
-        picture, mask = with_objects(picture, mask, rng)
-    if kind != "as it is":
-        picture = other_light(picture, rng)
-    return enlarged(picture, mask, factor, rng)
-
-
-def sample(photo: Photograph, seed: int) -> tuple[np.ndarray, np.ndarray]:
-    """Features (n, F) and truth (n,) of pixels from every view; depends on this photo alone."""
-    rng = np.random.default_rng([seed, zlib.crc32(photo.name.encode())])
-    features, truth = [], []
-    for kind, factor, share in VIEWS:
-        picture, mask = view(photo, kind, factor, rng)
-        chosen = rng.integers(0, mask.size, int(PIXELS * share))
-        features.append(colour_features(picture).reshape(len(FEATURES), -1)[:, chosen].T)
-        truth.append(mask.ravel()[chosen])
-    return np.concatenate(features), np.concatenate(truth)
+def _place(cover: np.ndarray, side: int, rng) -> tuple[int, int]:
+    """The most mixed of three places, or, one time in four, any."""
+    best = (-1.0, 0, 0)
+    for _ in range(3 if rng.uniform() < 0.75 else 1):
+        top, left = (int(rng.integers(0, size - side + 1)) for size in cover.shape)
+        share = cover[top : top + side : 4, left : left + side : 4].mean() / 255
+        best = max(best, (share * (1 - share), top, left))
+    return best[1:]
 
 
 # --- training ------------------------------------------------------------------------------------
 
 
-def _rounded(values) -> np.ndarray:
-    """Six significant digits: as exact as needed, and the same text every time."""
-    return np.vectorize(lambda value: float(f"{value:.6g}"))(np.asarray(values, np.float64))
+def train(network: CanopyNetwork, pool: Pool, steps: int, rate: float, seed: int) -> CanopyNetwork:
+    """Train on, by the cross-entropy of every pixel's share.
+
+    AdamW (Loshchilov & Hutter 2019, arXiv:1711.05101) with a rate that falls like a cosine.
+    """
+    rng = np.random.default_rng(seed)
+    torch.manual_seed(seed)
+    network.train().to(memory_format=torch.channels_last)
+    trained = [each for each in network.parameters() if each.requires_grad]
+    optimiser = torch.optim.AdamW(trained, rate, weight_decay=1e-4)
+    began, mean = time.monotonic(), None
+    for step in range(steps):
+        pictures, covers, by_hand = pool.batch(rng)
+        for group in optimiser.param_groups:
+            fall = 0.5 + 0.5 * np.cos(np.pi * step / steps)
+            group["lr"] = rate * min(1, (step + 1) / 200) * fall + 1e-6
+        loss = _loss(network(logarithms(pictures)), covers, by_hand)
+        optimiser.zero_grad()
+        loss.backward()
+        optimiser.step()
+        mean = loss.item() if mean is None else 0.98 * mean + 0.02 * loss.item()
+        if step % 250 == 0:
+            spent = time.monotonic() - began
+            print(f"step {step} of {steps}: {mean:.4f}, {spent:.0f} s", file=sys.stderr, flush=True)
+    return network.eval()
 
 
-def train(photos: list[Photograph], samples: dict, seed: int = SEED) -> CanopyModel:
-    """Fit a model to these photographs only, threshold included."""
-    from sklearn.exceptions import ConvergenceWarning
-    from sklearn.neural_network import MLPClassifier
-    from threadpoolctl import threadpool_limits
+def _loss(odds, covers: np.ndarray, by_hand: np.ndarray):
+    """Cross-entropy of shares where truth is exact, and of drawn masks where hands drew them.
 
-    features = np.concatenate([samples[photo.name][0] for photo in photos])
-    truth = np.concatenate([samples[photo.name][1] for photo in photos])
-    means = _rounded(features.mean(axis=0, dtype=np.float64))
-    deviations = _rounded(features.std(axis=0, dtype=np.float64))
-    standard = np.clip((features - means) / deviations, -CLIP, CLIP).astype(np.float32)
-    network = MLPClassifier(
-        (UNITS,),
-        alpha=1e-4,
-        batch_size=1024,
-        learning_rate_init=2e-3,
-        max_iter=EPOCHS,
-        n_iter_no_change=EPOCHS + 1,
-        random_state=seed % 2**32,
+    What hands drew is exact away from its outline.
+    """
+    truth = places(covers.astype(np.float32) / 255)
+    exact = np.ones(covers.shape, np.float32)
+    window = np.ones((5, 5), np.uint8)
+    for number in np.flatnonzero(by_hand):
+        leaf = (covers[number] > 127).astype(np.uint8)
+        exact[number] = cv2.dilate(leaf, window) == cv2.erode(leaf, window)
+    weights = torch.cat([places(exact), torch.ones_like(truth) * _each(by_hand)], 1)
+    found = functional.binary_cross_entropy_with_logits(
+        odds, torch.cat([truth, truth], 1), reduction="none"
     )
-    with warnings.catch_warnings(), threadpool_limits(1):
-        warnings.simplefilter("ignore", ConvergenceWarning)  # a fixed number of epochs is meant
-        network.fit(standard, truth)
-    numbers = {
-        "means": means,
-        "deviations": deviations,
-        "hidden_weights": _rounded(network.coefs_[0]),
-        "hidden_biases": _rounded(network.intercepts_[0]),
-        "output_weights": _rounded(network.coefs_[1][:, 0]),
-        "output_bias": float(_rounded(network.intercepts_[1][0])),
-    }
-    threshold = best_threshold(CanopyModel(**numbers, threshold=0.5), photos)
-    return CanopyModel(**numbers, threshold=threshold)
+    return (found * weights).sum() / weights.sum()
+
+
+def _each(by_hand: np.ndarray):
+    return torch.from_numpy(by_hand.astype(np.float32))[:, None, None, None]
+
+
+def alone(pool: list[Shown]) -> CanopyNetwork:
+    """A network that has seen no photograph."""
+    torch.manual_seed(SEED)
+    return train(CanopyNetwork(), Pool(pool, {Bench: 0.8, Drawing: 0.2}), *ALONE, SEED)
+
+
+def first_part(pool: list[Shown], kept: Path | None) -> CanopyNetwork:
+    """The network that has seen no photograph: taken from a file, or trained and kept there."""
+    if kept and kept.exists():
+        network = CanopyNetwork()
+        network.load_state_dict(torch.load(kept))
+        return network
+    network = alone(pool)
+    if kept:
+        torch.save(network.state_dict(), kept)
+    return network
+
+
+def other_pictures(benches: Path) -> list[Bench | Drawing]:
+    """What the model learns from beside photographs."""
+    return [*read_benches(benches), *(Drawing(number) for number in range(DRAWINGS))]
+
+
+def together(network: CanopyNetwork, pool: list[Shown], photos: list[Photograph]) -> CanopyModel:
+    """A model trained on with photographs too, with the threshold that suits `photos`."""
+    own = CanopyNetwork()
+    own.load_state_dict(network.state_dict())
+    own = train(own, Pool(pool, SHARES), *TOGETHER, SEED)
+    model = CanopyModel(Network(as_onnx(own)), 0.5)
+    return CanopyModel(model.network, best_threshold(model, photos))
 
 
 def best_threshold(model: CanopyModel, photos: list[Photograph]) -> float:
     """The threshold with the best pooled overlap, less a price for biased area."""
-    both, either = np.zeros((2, len(THRESHOLDS)))
-    found, true = np.zeros(len(THRESHOLDS)), sum(photo.mask.sum() for photo in photos)
+    both, either, found = np.zeros((3, len(THRESHOLDS)))
+    true = sum(photo.mask.sum() for photo in photos)
     for photo in photos:
-        probability = model.probability(photo.picture)
+        odds = model.network.odds(photo.picture)[1]
         for index, threshold in enumerate(THRESHOLDS):
-            mask = probability > threshold
+            mask = odds > np.log(threshold / (1 - threshold))
             both[index] += (mask & photo.mask).sum()
             either[index] += (mask | photo.mask).sum()
             found[index] += mask.sum()
     value = both / either - BIAS_PRICE * np.abs(found / true - 1)
     return round(float(THRESHOLDS[np.argmax(value)]), 2)
-
-
-def model_without(data_dir: str | Path, plots: list[str], seed: int = SEED) -> CanopyModel:
-    """A model of the shipped kind that has never seen the photographs of these plots.
-
-    `data_dir` is the folder that contains field-wheat/; about 90 seconds on one core.
-    """
-    photos = [photo for photo in read_photographs(Path(data_dir)) if photo.plot not in plots]
-    return train(photos, {photo.name: sample(photo, seed) for photo in photos}, seed)
 
 
 # --- scores --------------------------------------------------------------------------------------
@@ -283,10 +254,10 @@ def scores(rows: list[list[int]]) -> dict:
     each = np.where(either > 0, both / np.maximum(either, 1), 1.0)
     return {
         "photographs": len(rows),
-        "pooled_iou": round(both.sum() / either.sum(), 4),
+        "pooled_iou": round(float(both.sum() / either.sum()), 4),
         "median_iou": round(float(np.median(each)), 4),
         "median_dice": round(float(np.median(2 * each / (1 + each))), 4),
-        "area_bias": round(found.sum() / true.sum() - 1, 4),
+        "area_bias": round(float(found.sum() / true.sum() - 1), 4),
         "mean_cover_error": round(float(np.mean((found - true) / size)), 4),
         "mean_absolute_cover_error": round(float(np.mean(np.abs(found - true) / size)), 4),
     }
@@ -301,19 +272,23 @@ def folds(photos: list[Photograph], by: str = "plot") -> list[list[int]]:
     return [list(map(int, test)) for _, test in splitter.split(photos, groups=groups)]
 
 
-def cross_validate(photos: list[Photograph], samples: dict, by: str = "plot") -> dict:
-    """Scores of out-of-fold masks through `CanopyModel.mask`, beside excess green with Otsu.
+def cross_validate(photos: list[Photograph], pool: list[Shown], network: CanopyNetwork) -> dict:
+    """Scores of out-of-fold masks, and of excess green with Otsu's threshold, by class of cover.
 
-    The result holds, for each method, the scores overall and by class of cover.
+    `network` has seen no photograph; every fold trains it on with its own.
     """
-    rows = {"model": {}, "excess green + Otsu": {}}
-    for number, test in enumerate(folds(photos, by), 1):
-        model = train([photo for i, photo in enumerate(photos) if i not in test], samples)
+    rows = {"model": {}, "more than half": {}, "excess green + Otsu": {}}
+    for number, test in enumerate(folds(photos), 1):
+        unseen = {photos[i].name for i in test}
+        known = [photo for photo in photos if photo.name not in unseen]
+        model = together(network, [view for view in pool if view.name not in unseen], known)
         for i in test:
-            truth = photos[i].mask
+            truth, odds = photos[i].mask, model.odds(photos[i].picture)
             rows["model"][i] = counts(model.mask(photos[i].picture), truth)
-            rows["excess green + Otsu"][i] = counts(excess_green_mask(photos[i].picture), truth)
-        print(f"fold {number}: threshold {model.threshold}", file=sys.stderr, flush=True)
+            rows["more than half"][i] = counts(clean(odds > 0), truth)
+            rows["excess green + Otsu"][i] = counts(INDICES["exg"].mask(photos[i].picture), truth)
+        so_far = scores(list(rows["model"].values()))
+        print(f"fold {number}: threshold {model.threshold}, {so_far}", file=sys.stderr, flush=True)
     result = {}
     for method, found in rows.items():
         result[method] = {"all": scores(list(found.values()))}
@@ -323,24 +298,11 @@ def cross_validate(photos: list[Photograph], samples: dict, by: str = "plot") ->
     return result
 
 
-def all_samples(photos: list[Photograph]) -> dict:
-    """Training pixels of every photograph, by its name."""
-    found = {}
-    for number, photo in enumerate(photos, 1):
-        found[photo.name] = sample(photo, SEED)
-        if number % 20 == 0 or number == len(photos):
-            print(f"pixels of {number} of {len(photos)} photos", file=sys.stderr, flush=True)
-    return found
-
-
-def record(photos: list[Photograph], validation: dict | None, date: str) -> dict:
+def record(photos, benches, validation: dict | None, date: str) -> dict:
     """What the model's file says about itself before its numbers."""
-    import sklearn
-
     return {
-        "what": "Canopy or not, for each pixel of a colour picture seen from above: a perceptron "
-        "of one hidden layer (rectified linear units, logistic output) on features of "
-        "lapsekit.vision.features, standardised and held within +-4",
+        "what": "How much of each pixel of a colour picture seen from above is leaf: a U-net of "
+        f"{', '.join(map(str, WIDTHS))} channels on logarithmic colours, in ONNX, base64",
         "licence": "CC BY-SA 4.0 for the numbers in this file, which were derived from "
         "photographs under that licence; the code of lapsekit is MIT",
         "training": {
@@ -350,15 +312,19 @@ def record(photos: list[Photograph], validation: dict | None, date: str) -> dict
             "citation": CITATION,
             "photographs": len(photos),
             "plots": len({photo.plot for photo in photos}),
+            "rendered_benches": len({bench.name.rsplit("-", 1)[0] for bench in benches}),
+            "rendered_frames": len(benches),
+            "drawings": DRAWINGS,
+            "rendered_by": "tests/render_training_frames.py: plants, colours, things and light "
+            "of their own; no frame of the sample season was seen",
             "date": date,
             "seed": SEED,
-            "views": [list(each) for each in VIEWS],
-            "libraries": {
-                "numpy": np.__version__,
-                "opencv": cv2.__version__,
-                "scikit-learn": sklearn.__version__,
-            },
-            "cross_validated_by_plot": validation and validation["model"]["all"],
+            "photograph_views": [list(each) for each in PHOTOGRAPH_VIEWS],
+            "bench_views": BENCH_VIEWS,
+            "bench_scales": list(BENCH_SCALES),
+            "steps": [ALONE[0], TOGETHER[0]],
+            "libraries": {"torch": torch.__version__, "opencv": cv2.__version__},
+            "cross_validated_by_plot": validation and validation["model"],
         },
     }
 
@@ -366,19 +332,31 @@ def record(photos: list[Photograph], validation: dict | None, date: str) -> dict
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--data", help="folder that contains field-wheat/")
+    parser.add_argument("--benches", required=True, type=Path, help="rendered training frames")
     parser.add_argument("--out", required=True, type=Path, help="file to write the model to")
-    parser.add_argument("--leave-out", action="append", default=[], metavar="PLOT")
+    parser.add_argument("--alone", type=Path, help="keep here, or take from here, the first part")
+    parser.add_argument("--quick", action="store_true", help="no cross-validation")
     today = datetime.now(UTC).date().isoformat()
     parser.add_argument("--date", default=today, help="date for the record (default: today)")
     given = parser.parse_args()
+    torch.set_num_threads(1)
     photos = read_photographs(photograph_folder(given.data))
-    photos = [photo for photo in photos if photo.plot not in given.leave_out]
-    samples = all_samples(photos)
-    validation = None if given.leave_out else cross_validate(photos, samples)
-    model = train(photos, samples)
-    model = replace(model, record=record(photos, validation, given.date))
-    given.out.write_text(model.to_json(), encoding="utf-8")
-    print(f"{given.out}: mark {model.mark}, threshold {model.threshold}")
+    others = other_pictures(given.benches)
+    benches = [each for each in others if isinstance(each, Bench)]
+    pool = [view for thing in (*photos, *others) for view in shown(thing)]
+    network = first_part(pool, given.alone)
+    final = together(network, pool, photos)
+    given.out.write_text(_with_record(final, photos, benches, None, given.date), encoding="utf-8")
+    if not given.quick:
+        validation = cross_validate(photos, pool, network)
+        text = _with_record(final, photos, benches, validation, given.date)
+        given.out.write_text(text, encoding="utf-8")
+    print(f"{given.out}: mark {final.mark}, threshold {final.threshold}")
+
+
+def _with_record(model, photos, benches, validation, date) -> str:
+    about = record(photos, benches, validation, date)
+    return CanopyModel(model.network, model.threshold, about).to_json()
 
 
 if __name__ == "__main__":

@@ -1,10 +1,14 @@
-"""Canopy or not, pixel by pixel: the shipped model, a colour index, and what tidies the mask.
+"""Canopy or not: the shipped network, a colour index, and what tidies the mask.
 
-The model is a perceptron of one hidden layer on the features of `lapsekit.vision.features`. Its
-numbers live in a small text file that the caller reads; they were trained on real photographs
-(``tests/train_canopy_model.py``), and the file carries the record of that training.
+The network is a small U-net (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) that says of every
+pixel how much of it is leaf, and whether a hand that draws round leaves would take it in: areas are
+made of the first, masks of the second. Its widest layers work at half resolution on the logarithms
+of four pixels' colours, so that a change of exposure or of white balance is a constant. It lives in
+a text file that the caller reads; the file carries the record of the training
+(``tests/train_canopy_model.py``).
 """
 
+import base64
 import hashlib
 import json
 from dataclasses import dataclass, field
@@ -15,9 +19,11 @@ import numpy as np
 
 from lapsekit.errors import SettingsError
 from lapsekit.vision import indices
-from lapsekit.vision.features import FEATURES, feature_strips
+from lapsekit.vision.edges import leaf_shares, window
+from lapsekit.vision.network import Network
+from lapsekit.vision.trained_colours import HEARD, TrainedColours, with_evidence
 
-METHODS = ("model", "exg", "exgr")
+METHODS = ("model", *indices.INDICES)
 """Ways to find canopy that ``canopy.method`` in season.toml may name."""
 
 SPECK_PX = 16
@@ -27,19 +33,16 @@ SPECK_PX = 16
 HOLE_PX = 16
 """Holes below this many pixels are closed: a glint or a vein inside a leaf, by the same count."""
 
-CLIP = 4.0
-"""Standardised features are held within ± this: the model never reaches beyond its training."""
+BAND_PX = 3
+"""On both sides of the mask's outline, pixels may be part leaf: a leaf's edge spreads over the
+width of a cheap lens's blur (1 px) and of the coarser colour of a 4:2:0 JPEG (2 px)."""
 
-GREY_A = -1.0
-"""Canopy is greener than grey: a pixel whose near mean of a* is not below this is none, whatever
-the model says. One unit of a* is about the least difference an eye sees; on the training
-photographs the rule costs 0.1 points of overlap, and it takes away grey edges, labels and rims,
-on which a model that saw nothing but fields is unsure. A red leaf is no canopy by this rule."""
+HEARD_PX = 6
+"""Around a patch of 3 × 3 px that strokes change, what they say is heard so far: half the width of
+a narrow leaf, so that a leaf that changes in patches changes as a whole."""
 
-_A_PLANE = FEATURES.index("green_red_mean_1.5px")
-_NEVER = np.float32(-100)
-_STRIP_PIXELS = 400_000
-_BLOCK_PIXELS = 16_384
+SURELY = 2.0
+"""Log odds (seven to one) from which a pixel shows what this leaf's colour is."""
 
 
 def clean(mask: np.ndarray, speck_px: int = SPECK_PX, hole_px: int = HOLE_PX) -> np.ndarray:
@@ -64,72 +67,49 @@ def clean(mask: np.ndarray, speck_px: int = SPECK_PX, hole_px: int = HOLE_PX) ->
 
 def _without_small(mask: np.ndarray, least_px: int, connectivity: int) -> np.ndarray:
     """The mask without its patches of fewer than `least_px` pixels."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(
-        np.ascontiguousarray(mask).view(np.uint8), connectivity=connectivity
+    _, labels, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(
+        np.ascontiguousarray(mask).view(np.uint8), connectivity, cv2.CV_32S, cv2.CCL_GRANA
     )
     large = stats[:, cv2.CC_STAT_AREA] >= least_px
     large[0] = False
-    return large[labels]
+    return large.view(np.uint8).take(labels).view(bool)
 
 
-@dataclass(frozen=True, eq=False)
+def _rims(lost: np.ndarray, kept: np.ndarray) -> np.ndarray:
+    """What is left of things that strokes took away: more was lost than is kept around it."""
+    size = (2 * HEARD_PX + 1,) * 2
+    lost, kept = (cv2.blur(part.astype(np.float32), size) for part in (lost, kept))
+    return lost > kept
+
+
+@dataclass(frozen=True, eq=False, repr=False)
 class CanopyModel:
     """A trained canopy classifier; see `from_json`.
 
     Parameters
     ----------
-    means, deviations : (F,) float64 ndarray
-        Mean and standard deviation of each feature over the training pixels.
-    hidden_weights : (F, N) float64 ndarray
-        Weights from standardised features to the N hidden units.
-    hidden_biases, output_weights : (N,) float64 ndarray
-        The units' offsets, and their weights in the result.
-    output_bias : float
-        Offset of the result.
+    network : Network
+        Gives the log odds that a point within a pixel is leaf, and that a hand would draw it so.
     threshold : float
-        Probability above which a pixel is canopy, 0 to 1.
+        Probability of the latter above which a pixel belongs to the mask, 0 to 1.
     record : dict
         What the file says about the model and its training; shapes no result.
 
     Raises
     ------
     SettingsError
-        If shapes do not fit `FEATURES`, a number is not finite, a deviation is not positive, or
-        the threshold is not between 0 and 1.
+        If the threshold is not between 0 and 1.
     """
 
-    means: np.ndarray
-    deviations: np.ndarray
-    hidden_weights: np.ndarray
-    hidden_biases: np.ndarray
-    output_weights: np.ndarray
-    output_bias: float
+    network: Network
     threshold: float
     record: dict = field(default_factory=dict)
 
     def __post_init__(self):
-        count, units = len(FEATURES), np.size(self.hidden_biases)
-        expected = {
-            "means": (count,),
-            "deviations": (count,),
-            "hidden_weights": (count, units),
-            "hidden_biases": (units,),
-            "output_weights": (units,),
-            "output_bias": (),
-            "threshold": (),
-        }
-        for name, shape in expected.items():
-            value = np.asarray(getattr(self, name), np.float64)
-            if value.shape != shape or not np.isfinite(value).all():
-                raise SettingsError(
-                    f"canopy model: {name} has shape {value.shape}, expected {shape} of finite "
-                    "numbers; train it again with this version of lapsekit"
-                )
-            object.__setattr__(self, name, value if shape else float(value))
-        if not (np.all(self.deviations > 0) and 0 < self.threshold < 1):
+        if not 0 < self.threshold < 1:
             raise SettingsError(
-                f"canopy model: deviations must be positive and the threshold ({self.threshold}) "
-                "between 0 and 1; train it again with this version of lapsekit"
+                f"canopy model: the threshold ({self.threshold}) must be between 0 and 1; train it "
+                "again with this version of lapsekit"
             )
 
     @classmethod
@@ -148,102 +128,66 @@ class CanopyModel:
         Raises
         ------
         SettingsError
-            If the text is not JSON, a field is missing, the model looks at other features than
-            this version computes, or a number cannot be used.
+            If the text is not JSON, a field is missing, or OpenCV cannot run the network.
         """
         try:
             fields = json.loads(text)
-            names = tuple(fields.pop("features"))
-            numbers = {key: fields.pop(key) for key in _NUMBERS}
-            # A ragged list of rows is not an array: numpy raises ValueError
-            numbers = {key: np.array(value, np.float64) for key, value in numbers.items()}
+            content = base64.b64decode("".join(fields.pop("network")), validate=True)
+            threshold = float(fields.pop("threshold"))
         except (ValueError, TypeError, KeyError, AttributeError) as error:
             raise SettingsError(
                 f"canopy model cannot be read ({type(error).__name__}: {error}); restore the "
                 "shipped file or train it again"
             ) from error
-        if names != FEATURES:
-            strange = sorted(set(names) ^ set(FEATURES)) or "the same names in another order"
-            raise SettingsError(
-                f"canopy model looks at other features than this version of lapsekit: {strange}; "
-                "train it again"
-            )
-        return cls(**numbers, record=fields)
+        return cls(Network(content), threshold, fields)
 
     def to_json(self) -> str:
-        """The model as text, one value a line, that `from_json` reads back exactly."""
-        numbers = {key: np.asarray(getattr(self, key)).tolist() for key in _NUMBERS}
-        fields = {**self.record, "features": list(FEATURES), **numbers}
+        """The model as text that `from_json` reads back exactly."""
+        content = base64.b64encode(self.network.content).decode("ascii")
+        lines = [content[k : k + 96] for k in range(0, len(content), 96)]
+        fields = {**self.record, "threshold": self.threshold, "network": lines}
         return json.dumps(fields, indent=1, ensure_ascii=False) + "\n"
 
     @cached_property
     def mark(self) -> str:
-        """First 16 hexadecimal digits of the SHA-256 of every number that shapes a mask."""
-        numbers = [np.asarray(getattr(self, key)).tolist() for key in _NUMBERS]
-        text = json.dumps([FEATURES, numbers, CLIP, GREY_A, SPECK_PX, HOLE_PX])
-        return hashlib.sha256(text.encode()).hexdigest()[:16]
+        """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
+        shape = [self.threshold, SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY]
+        content = json.dumps(shape).encode() + self.network.content
+        return hashlib.sha256(content).hexdigest()[:16]
 
-    @cached_property
-    def _layers(self) -> tuple[np.ndarray, ...]:
-        """Lowest and highest feature values, and both layers acting on features as they are."""
-        lowest, highest = (self.means + side * CLIP * self.deviations for side in (-1, 1))
-        weights = (self.hidden_weights / self.deviations[:, None]).T
-        biases = self.hidden_biases - weights @ self.means
-        parts = (lowest[:, None], highest[:, None], weights, biases[:, None], self.output_weights)
-        return tuple(np.ascontiguousarray(part, np.float32) for part in parts)
-
-    def _strips(self, picture: np.ndarray, rows: int | None):
-        """Yield the top row and the log odds of canopy of each strip."""
-        lowest, highest, weights, biases, output = self._layers
-        rows = rows or max(64, _STRIP_PIXELS // max(1, picture.shape[1]))
-        for top, planes in feature_strips(picture, rows):
-            flat = planes.reshape(len(planes), -1)
-            odds = np.full(flat.shape[1], _NEVER, np.float32)
-            greener = np.flatnonzero(flat[_A_PLANE] < GREY_A)  # of the others nothing is asked
-            for start in range(0, greener.size, _BLOCK_PIXELS):
-                block = greener[start : start + _BLOCK_PIXELS]
-                hidden = weights @ np.clip(np.take(flat, block, axis=1), lowest, highest)
-                hidden += biases
-                np.maximum(hidden, 0, out=hidden)
-                odds[block] = output @ hidden + np.float32(self.output_bias)
-            yield top, odds.reshape(planes.shape[1:])
-
-    def probability(self, picture: np.ndarray, rows: int | None = None) -> np.ndarray:
-        """Probability of canopy at each pixel.
+    def odds(self, picture: np.ndarray) -> np.ndarray:
+        """Log odds of canopy at each pixel.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
-        rows : int, optional
-            Height of the strips worked on at a time; by default about 0.4 megapixels. Changes
-            memory, not the result.
 
         Returns
         -------
         (H, W) float32 ndarray
-            0 to 1.
+            Above 0 where more than half of the pixel is expected to be leaf.
 
         Raises
         ------
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        result = np.empty(picture.shape[:2], np.float32)
-        for top, odds in self._strips(picture, rows):
-            # tanh cannot overflow, whatever the odds
-            result[top : top + len(odds)] = 0.5 + 0.5 * np.tanh(odds / 2)
-        return result
+        return self.network.odds(picture)[0]
 
-    def mask(self, picture: np.ndarray, rows: int | None = None) -> np.ndarray:
-        """Where canopy is more probable than the model's threshold, cleaned.
+    @property
+    def _least_odds(self) -> float:
+        return float(np.log(self.threshold / (1 - self.threshold)))
+
+    def mask(self, picture: np.ndarray, colours: TrainedColours | None = None) -> np.ndarray:
+        """Where there is more canopy than the model's threshold, cleaned.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
-        rows : int, optional
-            As for `probability`.
+        colours : TrainedColours, optional
+            What the grower taught.
 
         Returns
         -------
@@ -254,35 +198,93 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        result = np.empty(picture.shape[:2], bool)
-        least = np.log(self.threshold / (1 - self.threshold))
-        for top, odds in self._strips(picture, rows):
-            result[top : top + len(odds)] = odds > least
-        return clean(result)
+        drawn = self.network.odds(picture)[1]
+        return clean(_judged(picture, drawn, colours, self._least_odds)[0])
+
+    def cover(self, picture: np.ndarray, colours: TrainedColours | None = None) -> np.ndarray:
+        """How much of each pixel is canopy; its sum is the canopy's area in px.
+
+        Parameters
+        ----------
+        picture : (H, W, 3) uint8 ndarray
+            RGB, 0 to 255, sRGB-encoded.
+        colours : TrainedColours, optional
+            What the grower taught.
+
+        Returns
+        -------
+        (H, W) float32 ndarray
+            0 to 1: the network's expectation within `BAND_PX` of the mask, 0 away from it. Where
+            strokes changed the mask, the network knows no edges: there it is the share of leaf
+            from the pure colours on both sides (see `lapsekit.vision.edges`).
+
+        Raises
+        ------
+        PictureError
+            If the picture is not (H, W, 3) uint8.
+        """
+        mask, odds, evidence = _judged(picture, self.odds(picture), colours, 0)
+        mask, near = clean(mask).view(np.uint8), window(BAND_PX)
+        grown = cv2.dilate(mask, near)
+        found = shares_of(odds) * grown
+        if evidence is not None:
+            _retouch(found, picture, mask, odds, grown != cv2.erode(mask, near), evidence)
+        return found
 
 
-_NUMBERS = (
-    "means",
-    "deviations",
-    "hidden_weights",
-    "hidden_biases",
-    "output_weights",
-    "output_bias",
-    "threshold",
-)
+def _judged(picture, odds, colours, least):
+    """The mask before cleaning, the log odds, and the grower's evidence where it is heard."""
+    mask = odds > least
+    if colours is None:
+        return mask, odds, None
+    evidence = colours.evidence(picture)
+    together = with_evidence(odds, evidence)
+    taught = together > least
+    # Strokes tell things apart; the mixed colours of a leaf's rim mean nothing
+    loud = (np.abs(evidence) > HEARD) & ((taught != mask) | (taught & mask))
+    patches = cv2.morphologyEx(loud.view(np.uint8), cv2.MORPH_OPEN, window(1))
+    heard = cv2.dilate(patches, window(HEARD_PX)).view(bool)
+    taught = np.where(heard, taught, mask)
+    taught &= ~_rims(mask & ~taught, taught)
+    return taught, np.where(heard, together, odds), np.where(heard, evidence, 0)
 
 
-def classify(picture: np.ndarray, method: str, model: CanopyModel | None = None) -> np.ndarray:
+def shares_of(odds: np.ndarray) -> np.ndarray:
+    """Shares, 0 to 1, of log odds."""
+    # tanh cannot overflow, whatever the odds
+    return 0.5 + 0.5 * np.tanh(odds / 2)
+
+
+def _retouch(found, picture, mask, odds, band, evidence) -> None:
+    """Shares of leaf where strokes were heard: whole inside, unmixed along the outline."""
+    heard = evidence != 0
+    inside = heard & ~band
+    found[inside] = mask[inside]
+    places = np.flatnonzero(heard & band)
+    sure = mask & (odds > SURELY).view(np.uint8)
+    shares = leaf_shares(picture, mask, sure, places)
+    told = shares.known | shares.most
+    found.ravel()[places[told]] = shares.leaf[told]
+
+
+def classify(
+    picture: np.ndarray,
+    method: str,
+    model: CanopyModel | None = None,
+    colours: TrainedColours | None = None,
+) -> np.ndarray:
     """Find canopy by the method that the season's settings name.
 
     Parameters
     ----------
     picture : (H, W, 3) uint8 ndarray
         RGB, 0 to 255, sRGB-encoded.
-    method : {"model", "exg", "exgr"}
-        The trained model; excess green with Otsu's threshold; excess green minus excess red.
+    method : str
+        "model", the trained model, or the name of an index in `lapsekit.vision.indices.INDICES`.
     model : CanopyModel, optional
         Needed for "model" only.
+    colours : TrainedColours, optional
+        What the grower taught; used by "model" only.
 
     Returns
     -------
@@ -296,17 +298,34 @@ def classify(picture: np.ndarray, method: str, model: CanopyModel | None = None)
     SettingsError
         If the method is unknown, or "model" comes without a model.
     """
-    if method == "exg":
-        return clean(indices.excess_green_mask(picture))
-    if method == "exgr":
-        return clean(indices.excess_green_minus_red_mask(picture))
+    if method in indices.INDICES:
+        return clean(indices.INDICES[method].mask(picture))
+    return _known(method, model).mask(picture, colours)
+
+
+def cover(
+    picture: np.ndarray,
+    method: str,
+    model: CanopyModel | None = None,
+    colours: TrainedColours | None = None,
+) -> np.ndarray:
+    """How much of each pixel is canopy: sum it for an area, cut it at 0.5 for an outline.
+
+    Parameters and errors as for `classify`.
+
+    Returns
+    -------
+    (H, W) float32 ndarray
+        0 to 1; 0 or 1 for the indices, which know no parts of pixels.
+    """
+    if method in indices.INDICES:
+        return classify(picture, method).astype(np.float32)
+    return _known(method, model).cover(picture, colours)
+
+
+def _known(method: str, model: CanopyModel | None) -> CanopyModel:
     if method != "model":
         raise SettingsError(f'canopy.method is "{method}": use one of {", ".join(METHODS)}')
     if model is None:
         raise SettingsError('canopy.method is "model", but no model was given: read its file first')
-    return model.mask(picture)
-
-
-def cover(picture, method, model=None):
-    """How much of each pixel is canopy."""
-    return classify(picture, method, model).astype(np.float32)
+    return model

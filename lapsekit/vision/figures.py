@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 import cv2
 import numpy as np
 
-from lapsekit.vision.features import require_picture
+from lapsekit.vision.colour import require_picture
 
 CLIPPED_FROM = 250
 """Level (of 255) from which a channel counts as clipped: what is left to 255 is JPEG's ringing."""

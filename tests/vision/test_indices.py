@@ -44,26 +44,57 @@ def test_excess_green_ignores_brightness():
     assert indices.excess_green(bright) == pytest.approx(indices.excess_green(dim), abs=1e-6)
 
 
-def test_masks_find_a_leaf_on_soil():
-    """Both masks return exactly the green square of a two-coloured scene."""
+@pytest.mark.parametrize("name", indices.INDICES)
+def test_masks_find_a_leaf_on_soil(name):
+    """Every index returns exactly the green square of a two-coloured scene."""
     scene = np.full((40, 40, 3), (110, 90, 70), np.uint8)
     truth = np.zeros((40, 40), bool)
     truth[10:20, 5:30] = True
     scene[truth] = (60, 130, 50)
-    for mask in (indices.excess_green_mask, indices.excess_green_minus_red_mask):
-        assert mask(scene).dtype == bool
-        np.testing.assert_array_equal(mask(scene), truth)
+    mask = indices.INDICES[name].mask(scene)
+    assert mask.dtype == bool
+    np.testing.assert_array_equal(mask, truth)
+
+
+@pytest.mark.parametrize("name", indices.INDICES)
+def test_indices_survive_black_white_and_pure_colours(name):
+    """No picture of extremes makes an index infinite."""
+    corners = np.array(np.meshgrid([0, 255], [0, 255], [0, 255])).T.reshape(1, -1, 3)
+    plane = indices.INDICES[name].compute(corners.astype(np.uint8))
+    assert np.isfinite(plane).all()
 
 
 def test_one_colour_has_no_canopy_by_otsu():
     """Where nothing differs there is nothing to split."""
-    assert not indices.excess_green_mask(np.full((8, 8, 3), 120, np.uint8)).any()
+    assert not indices.INDICES["exg"].mask(np.full((8, 8, 3), 120, np.uint8)).any()
 
 
 @pytest.mark.parametrize(
-    "wrong", [np.zeros((4, 4), np.uint8), np.zeros((4, 4, 3)), np.zeros((0, 4, 3), np.uint8)]
+    ("name", "colour", "expected"),
+    [
+        ("gli", (50, 100, 50), 100 / 300),
+        ("vari", (50, 100, 60), 50 / 90),
+        ("ndi", (50, 100, 0), 50 / 150),
+        ("mexg", (10, 20, 30), 1.262 * 20 - 0.884 * 10 - 0.311 * 30),
+        ("veg", (99, 99, 99), 0.0),
+        ("veg", (0, 99, 0), np.log(100)),
+        ("lab_a", (128, 128, 128), 0.0),
+    ],
 )
-def test_other_arrays_are_refused(wrong):
-    """Grey, floating-point and empty arrays are refused with what to do."""
-    with pytest.raises(PictureError, match="8-bit RGB"):
-        indices.excess_green(wrong)
+def test_other_indices_by_hand(name, colour, expected):
+    """One colour of each index, worked out by hand from its publication."""
+    assert indices.INDICES[name].compute(one(*colour))[0, 0] == pytest.approx(expected, abs=2e-2)
+
+
+def test_com_adds_its_four_parts():
+    """COM of grey: ExG 0, ExGR -2/15, CIVE's constant and its coefficients over 3, VEG 1."""
+    grey = (0.441 - 0.811 + 0.385) / 3 + 18.78745
+    expected = 0.30 * -2 / 15 + 0.33 * grey + 0.12
+    assert indices.combined(one(90, 90, 90))[0, 0] == pytest.approx(expected, abs=1e-4)
+
+
+def test_indices_refuse_grey_pictures():
+    """A picture without colour is refused by every index."""
+    for index in indices.INDICES.values():
+        with pytest.raises(PictureError):
+            index.compute(np.zeros((4, 4), np.uint8))

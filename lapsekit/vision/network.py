@@ -1,0 +1,94 @@
+"""A trained network, run by OpenCV: a picture in, log odds at every pixel out."""
+
+import threading
+
+import cv2
+import numpy as np
+
+from lapsekit.errors import SettingsError
+from lapsekit.vision.colour import LOGARITHMS, require_picture
+
+STEP_PX = 16
+"""The network halves its picture four times: sides must be multiples of this."""
+
+MARGIN_PX = 16
+"""Mirrored around the picture, so that no pixel of it sees the border of the network's layers."""
+
+
+class Network:
+    """A network that takes logarithmic colours (1, 3, H, W) to log odds (1, 8, H/2, W/2).
+
+    Four results of a place are for its upper left, upper right, lower left and lower right pixel:
+    the log odds that a point in it is leaf. The other four are the log odds that a hand would draw
+    the pixel as leaf, which takes in all with some leaf and smooths what is narrow.
+
+    Parameters
+    ----------
+    content : bytes
+        The network in the open format ONNX.
+
+    Raises
+    ------
+    SettingsError
+        If OpenCV cannot read the network, or it does not take such a picture to such odds.
+    """
+
+    def __init__(self, content: bytes):
+        self.content = content
+        self._threads = threading.local()
+        try:
+            found = self._run(np.zeros((4 * STEP_PX, 4 * STEP_PX, 3), np.uint8))
+        except cv2.error as error:
+            raise SettingsError(
+                f"canopy model: OpenCV {cv2.__version__} cannot run its network ({error.err}); "
+                "restore the shipped file or train it again"
+            ) from error
+        if found.shape != (1, 8, 2 * STEP_PX, 2 * STEP_PX) or not np.isfinite(found).all():
+            raise SettingsError(
+                f"canopy model: its network gives {found.shape}, expected two finite log odds "
+                "for four pixels a place; restore the shipped file or train it again"
+            )
+
+    def _run(self, picture: np.ndarray) -> np.ndarray:
+        """Results for a picture whose sides are multiples of `STEP_PX`; one network a thread."""
+        if not hasattr(self._threads, "network"):
+            content = np.frombuffer(self.content, np.uint8)
+            self._threads.network = cv2.dnn.readNetFromONNX(content)
+        self._threads.network.setInput(cv2.dnn.blobFromImage(cv2.LUT(picture, LOGARITHMS)))
+        return self._threads.network.forward()
+
+    def odds(self, picture: np.ndarray) -> np.ndarray:
+        """Log odds at each pixel: of the share of leaf, and of being drawn as leaf.
+
+        Parameters
+        ----------
+        picture : (H, W, 3) uint8 ndarray
+            RGB, 0 to 255, sRGB-encoded.
+
+        Returns
+        -------
+        (2, H, W) float32 ndarray
+
+        Raises
+        ------
+        PictureError
+            If the picture is not (H, W, 3) uint8.
+        """
+        require_picture(picture)
+        height, width = picture.shape[:2]
+        ends = (MARGIN_PX + -side % STEP_PX for side in (height, width))
+        below, right = ends
+        way = cv2.BORDER_REFLECT_101 if min(height, width) > 1 else cv2.BORDER_REPLICATE
+        framed = cv2.copyMakeBorder(picture, MARGIN_PX, below, MARGIN_PX, right, way)
+        found = self._run(framed)[0]
+        rows, columns = found.shape[1:]
+        whole = found.reshape(2, 2, 2, rows, columns).transpose(0, 3, 1, 4, 2)
+        whole = whole.reshape(2, 2 * rows, 2 * columns)
+        inside = np.s_[:, MARGIN_PX : MARGIN_PX + height, MARGIN_PX : MARGIN_PX + width]
+        return np.ascontiguousarray(whole[inside])
+
+    def __getstate__(self) -> bytes:
+        return self.content
+
+    def __setstate__(self, content: bytes) -> None:
+        self.content, self._threads = content, threading.local()

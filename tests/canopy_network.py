@@ -1,0 +1,114 @@
+"""The canopy network as torch trains it, and as OpenCV runs it."""
+
+import copy
+import io
+
+import numpy as np
+import torch
+from torch import nn
+from torch.nn import functional
+
+from lapsekit.vision.colour import DARK
+
+WIDTHS = (16, 24, 32, 48)
+"""Channels at a half, a quarter, an eighth and a sixteenth of the picture's resolution."""
+
+FINE = 32
+"""Results at half resolution that weigh each pixel's own colour against what surrounds it."""
+
+#: From the logarithms of red, green and blue to lightness and two differences, about 0 to 1 wide.
+OPPONENT = np.float32([[1 / 3, 1 / 3, 1 / 3], [-3, 3, 0], [0, 3, -3]])
+MEANS = np.float32([4.6, 0, 0.6])
+
+
+class _Layer(nn.Sequential):
+    """Convolution over 3 × 3, normalised over the batch, rectified."""
+
+    def __init__(self, channels: int, results: int, stride: int = 1):
+        super().__init__(
+            nn.Conv2d(channels, results, 3, stride, 1, bias=False),
+            nn.BatchNorm2d(results, momentum=0.02),
+            nn.ReLU(),
+        )
+
+
+def _doubled(planes):
+    return functional.interpolate(planes, scale_factor=2, mode="nearest")
+
+
+class CanopyNetwork(nn.Module):
+    """Logarithmic colours (B, 3, H, W) to log odds of the four pixels of a place (B, 8, H/2, W/2).
+
+    The first four are of the share of leaf, as exact truth has it; the other four of what hands
+    draw round leaves, who take in every pixel with some leaf and smooth what is narrow. A U-net
+    (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) that begins at half resolution, the
+    four pixels of a place side by side, and adds instead of joining on its way up. Sides are
+    multiples of 16.
+    """
+
+    def __init__(self, widths: tuple[int, ...] = WIDTHS):
+        super().__init__()
+        half, quarter, eighth, least = widths
+        self.colours = _side_by_side()
+        self.down_1 = _Layer(12, half)
+        self.down_2 = nn.Sequential(_Layer(half, quarter, 2), _Layer(quarter, quarter))
+        self.down_3 = nn.Sequential(_Layer(quarter, eighth, 2), _Layer(eighth, eighth))
+        self.down_4 = nn.Sequential(_Layer(eighth, least, 2), _Layer(least, least))
+        self.narrow_3 = nn.Conv2d(least, eighth, 1)
+        self.narrow_2 = nn.Conv2d(eighth, quarter, 1)
+        self.narrow_1 = nn.Conv2d(quarter, half, 1)
+        self.up_3, self.up_2, self.up_1 = (_Layer(n, n) for n in (eighth, quarter, half))
+        self.fine = nn.Conv2d(half, FINE, 1)
+        self.own_colours = nn.Conv2d(12, FINE, 1, bias=False)
+        self.odds = nn.Conv2d(FINE, 8, 1)
+
+    def forward(self, logarithms):
+        colours = self.colours(logarithms)
+        half = self.down_1(colours)
+        quarter = self.down_2(half)
+        eighth = self.down_3(quarter)
+        seen = self.up_3(eighth + _doubled(self.narrow_3(self.down_4(eighth))))
+        seen = self.up_2(quarter + _doubled(self.narrow_2(seen)))
+        seen = self.up_1(half + _doubled(self.narrow_1(seen)))
+        return self.odds(functional.relu(self.fine(seen) + self.own_colours(colours)))
+
+
+def _side_by_side() -> nn.Conv2d:
+    """Opponent colours of 2 × 2 pixels as 12 channels; not trained."""
+    layer = nn.Conv2d(3, 12, 2, 2)
+    weights = np.zeros((12, 3, 2, 2), np.float32)
+    for number in range(4):
+        weights[3 * number : 3 * number + 3, :, number // 2, number % 2] = OPPONENT
+    layer.weight.data = torch.from_numpy(weights)
+    layer.bias.data = torch.from_numpy(np.tile(-MEANS, 4))
+    return layer.requires_grad_(False)
+
+
+def logarithms(pictures: np.ndarray) -> torch.Tensor:
+    """Pictures (B, H, W, 3), 0 to 255, as the network takes them."""
+    found = np.log(pictures.astype(np.float32) + np.float32(DARK)).transpose(0, 3, 1, 2)
+    found = torch.from_numpy(np.ascontiguousarray(found))
+    return found.contiguous(memory_format=torch.channels_last)
+
+
+def places(cover: np.ndarray) -> torch.Tensor:
+    """Covers (B, H, W) as the network gives one of its two: (B, 4, H/2, W/2)."""
+    count, height, width = cover.shape
+    found = cover.reshape(count, height // 2, 2, width // 2, 2).transpose(0, 2, 4, 1, 3)
+    return torch.from_numpy(np.ascontiguousarray(found).reshape(count, 4, height // 2, width // 2))
+
+
+def as_onnx(network: CanopyNetwork) -> bytes:
+    """The trained network in the open format that OpenCV reads."""
+    content = io.BytesIO()
+    still = copy.deepcopy(network).to(memory_format=torch.contiguous_format).eval()
+    torch.onnx.export(
+        still,
+        (torch.zeros(1, 3, 96, 96),),
+        content,
+        dynamo=False,
+        opset_version=13,
+        input_names=["logarithms"],
+        output_names=["odds"],
+    )
+    return content.getvalue()

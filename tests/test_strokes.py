@@ -1,0 +1,83 @@
+"""Strokes in colours.csv teach the season what is plant and what is not."""
+
+import pytest
+
+from lapsekit.errors import SettingsError
+from lapsekit.measuring import frames_waiting, measure
+from lapsekit.season import COLOURS_FILE, Season
+from tests.scenes import SETTINGS, fill, make_season, tables
+
+HEADER = "frame,kind,width_px,points\n"
+
+
+def again(season, text):
+    """The season opened anew with this colours.csv."""
+    path = season.folder / COLOURS_FILE
+    path.unlink(missing_ok=True)
+    if text is not None:
+        path.write_text(HEADER + text)
+    return Season(season.folder)
+
+
+def stroke(season, kind):
+    """A stroke over the whole of the basil in its last frame."""
+    frame = season.catalogue.frames()[-1].path
+    (x0, y0), _, (x1, y1), _ = season.regions.by_name["basil"].outline[0].points
+    x, y = (x0 + x1) / 2, (y0 + y1) / 2
+    return f"{frame},{kind},6,{x - 8} {y} {x + 8} {y}\n"
+
+
+@pytest.fixture
+def taught_season(tmp_path):
+    """Two days of three frames, measured by the model."""
+    season = make_season(tmp_path / "bench", SETTINGS.replace('"exgr"', '"model"'))
+    fill(season, days=2)
+    measure(season)
+    yield season
+    season.catalogue.close()
+
+
+def test_what_a_stroke_calls_no_plant_is_no_plant_and_taking_it_back_undoes_it(taught_season):
+    before = tables(taught_season)
+    areas = [day.area_cm2 for day in taught_season.catalogue.daily("basil")]
+    told = again(taught_season, stroke(taught_season, "other"))
+    assert frames_waiting(told) == 6
+    measure(told)
+    for day, area in zip(told.catalogue.daily("basil"), areas, strict=True):
+        assert day.area_cm2 < 0.02 * area
+    forgot = again(told, None)
+    measure(forgot)
+    assert tables(forgot) == before
+
+
+def test_strokes_of_plant_leave_what_is_plant_already(taught_season):
+    before = [day.area_cm2 for day in taught_season.catalogue.daily("basil")]
+    told = again(taught_season, stroke(taught_season, "plant"))
+    measure(told)
+    after = [day.area_cm2 for day in told.catalogue.daily("basil")]
+    assert after == pytest.approx(before, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("frames/bench/none.jpg,plant,6,10 10\n", "frames/bench/none.jpg, which cannot be read"),
+        ("{frame},weed,6,10 10\n", "line 2: .*plant or other"),
+        ("{frame},plant,6,10\n", "line 2"),
+        ("{frame},plant,wide,10 10\n", "line 2"),
+    ],
+)
+def test_a_line_that_cannot_be_used_is_named_and_nothing_is_lost(taught_season, line, told):
+    before = tables(taught_season)
+    frame = taught_season.catalogue.frames()[0].path
+    wrong = again(taught_season, line.format(frame=frame))
+    with pytest.raises(SettingsError, match=f"(?s){COLOURS_FILE}.*{told}"):
+        measure(wrong)
+    assert tables(wrong) == before
+
+
+def test_strokes_need_the_model(filled):
+    filled.index()
+    told = again(filled, stroke(filled, "plant"))
+    with pytest.raises(SettingsError, match='set it to "model"'):
+        measure(told)
