@@ -407,19 +407,32 @@ def prove(
     plot: Annotated[
         Path | None, typer.Option(help="Draw measured and true curves into this PNG or SVG.")
     ] = None,
+    data: Annotated[
+        Path | None,
+        typer.Option(
+            envvar="LAPSEKIT_PHOTOS",
+            help="Folder that contains field-wheat: judge its photographs too.",
+        ),
+    ] = None,
     workers: Workers = None,
     as_json: AsJson = False,
 ) -> None:
-    """Measure the sample season and compare every day with its truth."""
+    """Compare the sample season, and real photographs where they are, with their truth."""
+    from lapsekit.photographs import held_out_models, judge_photographs, read_photographs
     from lapsekit.proving import check_plot, prove, write_plot
     from lapsekit.sample import sample_frames_folder
 
     if plot is not None:
         check_plot(plot)
-    proof = prove(sample_frames_folder(frames), above, folder, workers, _track(as_json))
+    sample, judged = sample_frames_folder(frames), None
+    if data is not None:
+        photographs, models = read_photographs(data), held_out_models(sample / "held_out")
+        judged = judge_photographs(photographs, models, _track(as_json))
+    proof = prove(sample, above, folder, workers, _track(as_json))
     if plot is not None:
         write_plot(proof, plot)
-    _report(as_json, telling.proved(proof, plot), telling.proof_facts(proof))
+    lines = telling.proved(proof, plot) + telling.photographs_judged(judged)
+    _report(as_json, lines, telling.proof_facts(proof) | telling.photograph_facts(judged))
 
 
 @app.command()

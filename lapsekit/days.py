@@ -19,9 +19,9 @@ from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.progress import Track, silent
-from lapsekit.ruler import Ruler, matrix_of
+from lapsekit.ruler import Ruler
 from lapsekit.season import Season
-from lapsekit.settings import Region
+from lapsekit.settings import Outline, Region
 from lapsekit.viewing import in_reference_view
 from lapsekit.vision.canopy import SPECK_PX
 from lapsekit.vision.daily import DayArea, Doubts, day_area, day_value, scatter, usual_scatter
@@ -176,7 +176,7 @@ class _Camera:
         before, days, moved = self._before(day, numbers)
         found = work_out(
             covers,
-            [outline.points for _, outline in shown],
+            [self.view.points_on(outline) for _, outline in shown],
             1.0 if self.view.weights_cm2 is None else self.view.weights_cm2,
             before,
             lambda: self._picture(day, frames),
@@ -185,7 +185,7 @@ class _Camera:
         )
         daily, rewritten = [], []
         for place, (region, outline) in enumerate(shown):
-            rows = self._divided(region, day, frames, found.areas[:, place], outline.points)
+            rows = self._divided(region, day, frames, found.areas[:, place], outline)
             rewritten += rows
             daily.append(self._daily(region, day, found, place, rows, [r.name for r, _ in shown]))
         return daily, rewritten, np.array([0, *numbers], np.uint16)[found.labels]
@@ -200,7 +200,7 @@ class _Camera:
         """The day's picture in the reference view."""
         at = instant(day, self.season.settings.capture.daily_at, self.season.zone)
         frame = daily_picture(frames, at)
-        matrix = matrix_of(self.placements.get(frame.path))
+        matrix = self.view.matrix_of(self.placements.get(frame.path))
         return in_reference_view(self.ruler.picture(frame), matrix)
 
     def _before(
@@ -223,9 +223,9 @@ class _Camera:
             return table[kept], (day - earlier).days, moved
         return None, 1, []
 
-    def _divided(self, region, day, frames, areas, points) -> list[Row]:
+    def _divided(self, region, day, frames, areas, outline) -> list[Row]:
         """The frames' rows of a region with the areas that belong to its plant."""
-        whole, pixels = self._size(points)
+        whole, pixels = self._size(outline)
         area_of = {frame.path: float(area) for frame, area in zip(frames, areas, strict=True)}
         found = []
         for frame, row in self.rows[region.name, day]:
@@ -234,14 +234,17 @@ class _Camera:
             area = area_of[frame.path]
             share = area / whole if whole else 0.0
             scaled = None if self.view.weights_cm2 is None else area
-            row = replace(row, canopy_px=round(share * pixels), cover=share, area_cm2=scaled)
+            row = replace(
+                row, canopy_px=round(share * pixels) * self.view.by**2, cover=share, area_cm2=scaled
+            )
             found.append((frame, row))
         return found
 
-    def _size(self, points) -> tuple[float, int]:
-        """Size of an outline in the unit of areas, and in px."""
+    def _size(self, outline: Outline) -> tuple[float, int]:
+        """Size of an outline in the unit of areas, and in px of the measured view."""
+        points = self.view.points_on(outline)
         if points not in self._sizes:
-            box, inside = region_window((self.view.frame.height, self.view.frame.width), points)
+            box, inside = region_window(self.view.shape, points)
             weights, pixels = self.view.weights_cm2, int(np.count_nonzero(inside))
             whole = float(pixels) if weights is None else float(weights[box][inside].sum())
             self._sizes[points] = whole, pixels
@@ -262,7 +265,7 @@ class _Camera:
         value = day_area(
             found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
         )
-        whole, _ = self._size(region.outline_on(day).points)
+        whole, _ = self._size(region.outline_on(day))
         stated = (value.area_cm2, value.low_cm2, value.high_cm2)
         share = [v / whole if whole else 0.0 for v in stated]
         scaled = self.view.weights_cm2 is not None
@@ -295,7 +298,7 @@ class _Camera:
             contact_cm=standing.contact_px * side,
             doubtful_cm2=standing.doubtful_px * pixel,
             pixel_cm=side,
-            residual_px=float(np.median(errors)) if errors else 0.0,
+            residual_px=float(np.median(errors)) / self.view.by if errors else 0.0,
             scale_share=self.view.scale_share,
             usual_share=usual_scatter(self._scatters_before(region, day)),
             least_cm2=SPECK_PX * pixel,

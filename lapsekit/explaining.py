@@ -11,7 +11,7 @@ from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError
 from lapsekit.plates.drawing import plate_png
 from lapsekit.plates.model import FrameShown, Plate
-from lapsekit.ruler import Ruler, matrix_of
+from lapsekit.ruler import Ruler
 from lapsekit.safely import require_place, write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region
@@ -130,7 +130,7 @@ class _Telling:
         self.frames, self.reasons = frames, reasons
         self.ruler = Ruler(season)
         self.view = self.ruler.views[region.camera]
-        self.points = region.outline_on(day).points
+        self.points = self.view.points_on(region.outline_on(day))
         self.placements = {p.path: p for _, p in season.catalogue.placements(region.camera)}
 
     def plate(self) -> Plate:
@@ -175,7 +175,7 @@ class _Telling:
             picture = self.ruler.picture(frame)
         except (ArchiveError, PictureError):
             return np.zeros((0, 0, 3), np.uint8)
-        return in_reference_view(picture, matrix_of(self.placements.get(frame.path)))
+        return in_reference_view(picture, self.view.matrix_of(self.placements.get(frame.path)))
 
     def _plant(self, shape: tuple[int, int]) -> np.ndarray | None:
         """Canopy of the region as the day was divided; None where that is not kept."""
@@ -191,7 +191,7 @@ class _Telling:
     def _px_per_cm(self) -> float | None:
         if self.view.plane is None or self.view.frame is None:
             return None
-        return self.view.plane.px_per_cm((self.view.frame.height, self.view.frame.width))
+        return self.view.plane.px_per_cm(self.view.shape)
 
     def _notes(self) -> list[str]:
         method = {
@@ -201,7 +201,7 @@ class _Telling:
         }[self.ruler.method]
         first, scale = f"Canopy found by {method}", self._px_per_cm()
         if scale is not None:
-            first += f"; scale {scale:.2f} px per cm; area projected onto the bench"
+            first += f"; scale {scale * self.view.by:.2f} px per cm; area projected onto the bench"
         lines = [first + "."]
         placed = [self.placements.get(f.path) for f in self.frames if not self.reasons.get(f.path)]
         errors = [p.error_px for p in placed if p is not None and p.error_px is not None]

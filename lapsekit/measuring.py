@@ -22,8 +22,9 @@ from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
 from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
-from lapsekit.ruler import UNREADABLE, Ruler, matrix_of
+from lapsekit.ruler import UNREADABLE, Ruler
 from lapsekit.season import REGIONS_FILE, Season
+from lapsekit.viewing import matrix_of
 from lapsekit.vision.knocks import Knock, knocks
 from lapsekit.vision.regions import outside
 

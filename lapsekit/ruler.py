@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 
@@ -17,10 +17,10 @@ from lapsekit.resources import shipped_model_text
 from lapsekit.season import COLOURS_FILE, Season
 from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.shapes import Shapes
-from lapsekit.viewing import View, in_reference_view
+from lapsekit.viewing import View, in_reference_view, matrix_of
 from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover
 from lapsekit.vision.figures import Figures, figures_of
-from lapsekit.vision.pictures import decode
+from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
 from lapsekit.vision.regions import region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.trained_colours import Lesson, Stroke, TrainedColours, read_strokes
@@ -110,8 +110,8 @@ class Ruler:
         lessons = []
         for name in dict.fromkeys(stroke.frame for stroke in strokes):
             try:
-                picture = decode(self.season.archive.read(name))
                 view = self.views[known[name].camera]
+                picture = view.picture(known[name])
             except (ArchiveError, PictureError, KeyError) as error:
                 raise SettingsError(
                     f"{self.season.folder / COLOURS_FILE}: strokes on {name}, which cannot be read "
@@ -173,7 +173,7 @@ class Ruler:
     def measure(self, frame: Frame) -> Rows | str:
         """One frame's rows, whatever its verdict will be; or why it was not read."""
         try:
-            picture = decode(self.season.archive.read(frame.path))
+            picture = self.picture(frame)
         except ArchiveError as error:
             return str(error)
         except PictureError as error:
@@ -184,11 +184,12 @@ class Ruler:
         screening, text = self._screened(frame, figures), json.dumps(figures.as_plain())
         regions = self.outlines(frame)
         found = self._found(frame, picture) if regions else None
-        placement = _placed(frame, found)
+        placement = self._placed(frame, found)
         if not regions or isinstance(found, NotRegistered):
             return screening, placement, [], text
-        cover = self._cover(frame, picture, found)
-        return screening, placement, self._regions(frame, cover, picture, found), text
+        matrix = matrix_of(found)
+        cover = self._cover(frame, picture, matrix)
+        return screening, placement, self._regions(frame, cover, picture, matrix), text
 
     def _found(self, frame: Frame, picture: np.ndarray) -> Registration | NotRegistered | None:
         """Where the reference view lies in a frame, looked for where the day's others have it."""
@@ -196,7 +197,7 @@ class Ruler:
         if not view.fits(frame):
             return None
         found = view.find_in(picture, lambda: self._stand(frame))
-        self._stands[frame.path] = None if found is None else matrix_of(_placed(frame, found))
+        self._stands[frame.path] = view.matrix_of(self._placed(frame, found))
         return found
 
     def _stand(self, frame: Frame) -> np.ndarray | None:
@@ -240,16 +241,14 @@ class Ruler:
         kept = self.shapes.cover(*self._place(frame))
         if kept is not None:
             return kept
-        return self._cover(frame, self.picture(frame), placement)
+        matrix = self.views[frame.camera].matrix_of(placement)
+        return self._cover(frame, self.picture(frame), matrix)
 
     def picture(self, frame: Frame) -> np.ndarray:
-        """A frame's picture; raises ArchiveError or PictureError."""
-        return decode(self.season.archive.read(frame.path))
+        """A frame's picture as it is measured; raises ArchiveError or PictureError."""
+        return self.views[frame.camera].picture(frame)
 
-    def _cover(
-        self, frame: Frame, picture: np.ndarray, found: Registration | Placement | None
-    ) -> np.ndarray:
-        matrix = matrix_of(found)
+    def _cover(self, frame: Frame, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
         lit = self.views[frame.camera].in_its_light(picture, matrix)
         share = cover(lit, self.method, self.model, self.colours)
         found_cover = in_reference_view(np.rint(share * 255).astype(np.uint8), matrix)
@@ -267,39 +266,36 @@ class Ruler:
         frame: Frame,
         shares: np.ndarray,
         picture: np.ndarray,
-        found: Registration | None,
+        matrix: np.ndarray | None,
     ) -> list[Measurement]:
         view, pairs = self.views[frame.camera], self.outlines(frame)
         weights = view.weights_cm2 if view.fits(frame) else None
-        outlines = [outline.points for _, outline in pairs]
+        by = reduction_of((frame.width, frame.height))
+        outlines = [o.points and reduced_points(o.points, by) for _, o in pairs]
         rows = []
-        seen = colours_within(picture, shares, outlines, matrix_of(found))
-        for (region, outline), colour in zip(pairs, seen, strict=True):
-            box, inside = region_window(shares.shape, outline.points)
+        seen = colours_within(picture, shares, outlines, matrix)
+        for (region, outline), points, colour in zip(pairs, outlines, seen, strict=True):
+            box, inside = region_window(shares.shape, points)
             canopy = region_canopy(shares[box], inside, None if weights is None else weights[box])
+            whole = replace(
+                canopy, canopy_px=canopy.canopy_px * by**2, region_px=canopy.region_px * by**2
+            )
             mark = self.mark(frame, outline)
             rows.append(
-                Measurement(frame.path, region.name, mark, **asdict(canopy), **asdict(colour))
+                Measurement(frame.path, region.name, mark, **asdict(whole), **asdict(colour))
             )
         return rows
 
-
-def matrix_of(found: Registration | Placement | None) -> np.ndarray | None:
-    """The homography from the reference view to a frame; None where it is taken as it is."""
-    if found is None or found.matrix is None:
-        return None
-    return np.asarray(found.matrix, float).reshape(3, 3)
-
-
-def _placed(frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:
-    if found is None:
-        return None
-    if isinstance(found, NotRegistered):
-        return Placement(frame.path, None, None, None, found.reason)
-    matrix = tuple(round(float(v), 12) for v in found.matrix.ravel())
-    return Placement(
-        frame.path, matrix, round(found.residual_px, 4), round(found.error_px, 4), found.method
-    )
+    def _placed(self, frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:
+        """The row of a registration, in pixels of whole frames."""
+        if found is None:
+            return None
+        if isinstance(found, NotRegistered):
+            return Placement(frame.path, None, None, None, found.reason)
+        by = self.views[frame.camera].by
+        matrix = tuple(round(float(v), 12) for v in whole_matrix(found.matrix, by).ravel())
+        residual_px, error_px = (round(by * v, 4) for v in (found.residual_px, found.error_px))
+        return Placement(frame.path, matrix, residual_px, error_px, found.method)
 
 
 def _mark(*parts: object) -> str:

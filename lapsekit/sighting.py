@@ -9,9 +9,9 @@ from itertools import pairwise
 import numpy as np
 
 from lapsekit.measuring import season_knocks
-from lapsekit.ruler import matrix_of
 from lapsekit.sample import TrueView
 from lapsekit.season import Season
+from lapsekit.viewing import matrix_of
 from lapsekit.vision.homographies import project
 
 KNOCKED_PX = 2.0

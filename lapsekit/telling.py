@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
     from lapsekit.unattended.process import SimulationReport
+    from lapsekit.vision.overlap import Overlap
 
 _FEW = 10
 
@@ -265,6 +266,38 @@ def proof_facts(proof: Proof) -> dict[str, object]:
         "placing": vars(proof.sighting.placing),
         "knocks": [vars(knock) for knock in proof.sighting.knocks],
     }
+
+
+def photographs_judged(judged: Mapping[str, Mapping[str, Overlap]] | None) -> list[str]:
+    """After ``prove --data``: a line for each method and group of photographs."""
+    if judged is None:
+        return []
+    from lapsekit.photographs import DOI
+
+    lines = [
+        "",
+        f"field photographs of wheat ({DOI}), each judged by a model that never saw its plot",
+        f"{'':20} {'photos':>6} {'pooled IoU':>10} {'median IoU':>10} {'median Dice':>11} "
+        f"{'area bias':>9} {'cover error':>11}",
+    ]
+    for method, groups in judged.items():
+        lines.append(f"{method}:")
+        lines += [
+            f"  {group:18} {found.pictures:6} {found.pooled_iou:10.3f} {found.median_iou:10.3f} "
+            f"{found.median_dice:11.3f} {found.area_bias:+9.1%} {100 * found.cover_error:8.1f} pp"
+            for group, found in groups.items()
+        ]
+    return lines
+
+
+def photograph_facts(judged: Mapping[str, Mapping[str, Overlap]] | None) -> dict[str, object]:
+    """What ``prove --json`` adds about photographs; nothing where none were judged."""
+    if judged is None:
+        return {}
+    from lapsekit.photographs import DOI
+
+    told = {m: {g: vars(found) for g, found in groups.items()} for m, groups in judged.items()}
+    return {"photographs": {"data": DOI, "agreement": told}}
 
 
 def demonstrated(

@@ -8,21 +8,28 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-from lapsekit.catalogue import Frame
+from lapsekit.catalogue import Frame, Placement
 from lapsekit.errors import LapsekitError, PictureError, SettingsError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
-from lapsekit.settings import Camera
+from lapsekit.settings import Camera, Outline, Points
 from lapsekit.vision.figures import figures_of, reduced
 from lapsekit.vision.light import READ_AT_PX, corrected, even_out
 from lapsekit.vision.markers import Tag, find_tags
-from lapsekit.vision.pictures import decode
+from lapsekit.vision.pictures import decode, decode_reduced
 from lapsekit.vision.plane import (
     BenchPlane,
     plane_from_length,
     plane_from_rectangle,
     plane_from_scale,
     plane_from_tags,
+)
+from lapsekit.vision.reduction import (
+    reduced_matrix,
+    reduced_plane,
+    reduced_points,
+    reduced_shape,
+    reduction_of,
 )
 from lapsekit.vision.registration import NotRegistered, Reference, Registration, register
 from lapsekit.vision.screening import Seen, judge
@@ -110,13 +117,40 @@ class View:
     def _is_usable(self, frame: Frame) -> bool:
         """By fixed floors alone: the view must not change with later frames or other limits."""
         try:
-            seen = Seen(frame.taken_at, figures_of(self._decoded(frame)))
+            seen = Seen(frame.taken_at, figures_of(self.picture(frame)))
         except LapsekitError:
             return False
         return judge([seen])[0].reason is None
 
-    def _decoded(self, frame: Frame) -> np.ndarray:
-        return decode(self.season.archive.read(frame.path))
+    def picture(self, frame: Frame) -> np.ndarray:
+        """A frame's picture as it is measured, large ones reduced.
+
+        Raises
+        ------
+        ArchiveError, PictureError
+            If it cannot be read.
+        """
+        data, shape = self.season.archive.read(frame.path), (frame.height, frame.width)
+        return decode_reduced(data, reduction_of(shape), shape)
+
+    @property
+    def by(self) -> int:
+        """How many times smaller than its frames the view is measured."""
+        return 1 if self.frame is None else reduction_of((self.frame.width, self.frame.height))
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Height and width of the view as it is measured; it must have a frame."""
+        return reduced_shape((self.frame.height, self.frame.width), self.by)
+
+    def points_on(self, outline: Outline) -> Points | None:
+        """An outline's points as they lie in the measured view."""
+        return outline.points and reduced_points(outline.points, self.by)
+
+    def matrix_of(self, placement: Placement | None) -> np.ndarray | None:
+        """From the measured view to a measured frame; None where it is taken as it is."""
+        matrix = matrix_of(placement)
+        return None if matrix is None else reduced_matrix(matrix, self.by)
 
     @cached_property
     def mark(self) -> list[object]:
@@ -159,7 +193,7 @@ class View:
 
     def _holds_in(self, frame: Frame) -> bool:
         try:
-            luma = cv2.cvtColor(self._decoded(frame), cv2.COLOR_RGB2GRAY)
+            luma = cv2.cvtColor(self.picture(frame), cv2.COLOR_RGB2GRAY)
         except LapsekitError:
             return False
         if luma.shape != self._sight.luma.shape:
@@ -173,7 +207,7 @@ class View:
         if sha256 not in _sights:
             if len(_sights) >= _MOST_SIGHTS:
                 _sights.clear()
-            picture = self._decoded(self.frame)
+            picture = self.picture(self.frame)
             luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
             _sights[sha256] = _Sight(luma, reduced(picture, READ_AT_PX))
         return _sights[sha256]
@@ -216,13 +250,18 @@ class View:
 
     @cached_property
     def plane(self) -> BenchPlane | None:
-        """The bench in the reference view; None without a scale.
+        """The bench in the measured view; None without a scale.
 
         Raises
         ------
         SettingsError
             If the scale is to come from a tag and the reference frame shows none.
         """
+        found = self._plane_of_frame
+        return found and reduced_plane(found, self.by)
+
+    @cached_property
+    def _plane_of_frame(self) -> BenchPlane | None:
         scale = self.settings.scale
         if scale.px_per_cm is not None:
             return plane_from_scale(scale.px_per_cm)
@@ -233,13 +272,23 @@ class View:
         if scale.tag_side_cm is None or self.frame is None:
             return None
         try:
-            return plane_from_tags(self._sight.tags, scale.tag_side_cm, self._sight.luma.shape)
+            return plane_from_tags(
+                self._tags, scale.tag_side_cm, (self.frame.height, self.frame.width)
+            )
         except PictureError as error:
             raise SettingsError(
                 f"cameras.{self.camera}.tag_side_cm = {scale.tag_side_cm}: no printed tag is found "
                 f"in the reference frame {self.frame.path}; name another frame as its reference, "
                 "or give px_per_cm"
             ) from error
+
+    @cached_property
+    def _tags(self) -> tuple[Tag, ...]:
+        """Tags of the reference frame, looked for in all its pixels: a scale rests on them."""
+        if self.by == 1:
+            return self._sight.tags
+        whole = decode(self.season.archive.read(self.frame.path))
+        return find_tags(cv2.cvtColor(whole, cv2.COLOR_RGB2GRAY))
 
     @cached_property
     def scale_share(self) -> float:
@@ -250,18 +299,18 @@ class View:
         if scale.rectangle is not None:
             first, second, third, _ = scale.rectangle
             return MARKED_PX / min(math.dist(first, second), math.dist(second, third))
-        if scale.tag_side_cm is not None and self._sight.tags:
-            sides = [math.dist(*tag.corners_px[:2]) for tag in self._sight.tags]
-            errors = [tag.corner_error_px for tag in self._sight.tags]
+        if scale.tag_side_cm is not None and self._tags:
+            sides = [math.dist(*tag.corners_px[:2]) for tag in self._tags]
+            errors = [tag.corner_error_px for tag in self._tags]
             return min(error / side for error, side in zip(errors, sides, strict=True))
         return 0.0
 
     @cached_property
     def weights_cm2(self) -> np.ndarray | None:
-        """Bench area of every pixel of the reference view, in cm²; None without a scale."""
+        """Bench area of every pixel of the measured view, in cm²; None without a scale."""
         if self.plane is None or self.frame is None:
             return None
-        return self.plane.weights_cm2((self.frame.height, self.frame.width))
+        return self.plane.weights_cm2(self.shape)
 
     @cached_property
     def pixel_cm2(self) -> float:
@@ -289,6 +338,13 @@ class View:
         if isinstance(found, NotRegistered) and self.reference.tags:
             found = register(luma, self.reference, tags=find_tags(luma))
         return found
+
+
+def matrix_of(found: Registration | Placement | None) -> np.ndarray | None:
+    """The homography that a row or a result holds; None where a frame is taken as it is."""
+    if found is None or found.matrix is None:
+        return None
+    return np.asarray(found.matrix, float).reshape(3, 3)
 
 
 def in_reference_view(planes: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:

@@ -25,7 +25,7 @@ ORDER = [
     {"listing"},
     {"masking", "growth"},
     {"sighting"},
-    {"reporting", "proving"},
+    {"reporting", "proving", "photographs"},
     {"plotting"},
     {"film", "site", "serving", "sheet"},
     {"plates"},

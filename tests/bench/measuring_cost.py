@@ -1,0 +1,113 @@
+"""What measuring a 12-megapixel frame costs, as a multiple of decoding it in full.
+
+    python tests/bench/measuring_cost.py [--season DIR] [--frames N]
+
+Frames of the sample season are enlarged to 4000 × 3000 px and compressed as a camera does. Both
+times are processor time of one thread in the same process, frame by frame in turn, so that another
+load on the machine weighs on both. Peak memory is that of the whole process.
+"""
+
+import argparse
+import ast
+import csv
+import os
+import resource
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from lapsekit.ruler import Ruler
+from lapsekit.season import Season
+
+SIZE = (4000, 3000)
+QUALITY = 92
+MOST_TIMES, MOST_MB = 1.5, 350
+
+
+def enlarge(source: Path, folder: Path, count: int) -> None:
+    """A season of `count` enlarged frames of the sample one, outlines and scale with them."""
+    with (source / "truth" / "frames.csv").open(newline="") as file:
+        usable = [row["path"] for row in csv.DictReader(file) if row["state"] == "usable"]
+    chosen = usable[:: max(1, len(usable) // count)][:count]
+    factor = SIZE[0] / cv2.imread(str(source / chosen[0])).shape[1]
+    settings = (source / "season.toml").read_text("utf-8")
+    scale = next(line for line in settings.splitlines() if line.startswith("px_per_cm"))
+    value = float(scale.split("=")[1]) * factor
+    (folder / "season.toml").write_text(settings.replace(scale, f"px_per_cm = {value:.6f}"))
+    (folder / "regions.toml").write_text(_scaled((source / "regions.toml").read_text(), factor))
+    for frame in chosen:
+        picture = cv2.imread(str(source / frame))
+        large = cv2.resize(picture, SIZE, interpolation=cv2.INTER_CUBIC)
+        grain = np.random.default_rng(1).normal(0, 2, large.shape)
+        large = np.clip(large + grain, 0, 255).astype(np.uint8)
+        path = folder / frame
+        path.parent.mkdir(parents=True, exist_ok=True)
+        cv2.imwrite(str(path), large, [cv2.IMWRITE_JPEG_QUALITY, QUALITY])
+
+
+def _scaled(text: str, factor: float) -> str:
+    """regions.toml with every point moved from one size of picture to another."""
+    lines = []
+    for line in text.splitlines():
+        if line.startswith("points"):
+            name, points = line.split("=", 1)
+            moved = (np.array(ast.literal_eval(points.strip())) + 0.5) * factor - 0.5
+            line = f"{name}= {moved.round(2).tolist()}"
+        lines.append(line)
+    return "\n".join(lines) + "\n"
+
+
+def compare(folder: Path, rounds: int) -> tuple[list[float], list[float]]:
+    """Processor seconds of decoding in full and of measuring, for each frame."""
+    season = Season(folder)
+    season.index()
+    frames = season.catalogue.frames()
+    ruler = Ruler(season)
+    ruler.prepare(frames)
+    decoding, measuring = [], []
+    for frame in frames:
+        times = []
+        for _ in range(rounds):
+            data = np.frombuffer(season.archive.read(frame.path), np.uint8)
+            began = time.process_time()
+            cv2.imdecode(data, cv2.IMREAD_COLOR)
+            decoded = time.process_time()
+            ruler.measure(frame)
+            times.append((decoded - began, time.process_time() - decoded))
+        quickest = np.min(times, axis=0)
+        decoding.append(float(quickest[0]))
+        measuring.append(float(quickest[1]))
+    return decoding, measuring
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    here = Path(__file__).resolve().parents[2]
+    parser.add_argument("--season", type=Path, default=here / "sample_frames")
+    parser.add_argument("--frames", type=int, default=12)
+    parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--prepared", type=Path, help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    cv2.setNumThreads(1)
+    if given.prepared is None:  # in a process of its own, so that its memory is not counted
+        with tempfile.TemporaryDirectory() as scratch:
+            enlarge(given.season, Path(scratch), given.frames)
+            again = [sys.executable, __file__, "--prepared", scratch, "--rounds", given.rounds]
+            one = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
+            sys.exit(os.spawnve(os.P_WAIT, sys.executable, list(map(str, again)), one))
+    decoding, measuring = compare(given.prepared, given.rounds)
+    ratio = np.median(np.array(measuring) / np.array(decoding))
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"{len(decoding)} frames of {SIZE[0]} x {SIZE[1]} px, one thread")
+    print(f"decoding in full   {1e3 * np.median(decoding):6.0f} ms")
+    print(f"measuring          {1e3 * np.median(measuring):6.0f} ms")
+    print(f"ratio              {ratio:6.2f}   (at most {MOST_TIMES} wanted)")
+    print(f"peak memory        {peak:6.0f} MB (at most {MOST_MB} wanted)")
+
+
+if __name__ == "__main__":
+    main()
