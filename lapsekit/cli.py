@@ -143,7 +143,7 @@ def mask(
     frame: Annotated[Path, typer.Argument(help="Any picture file.")],
     out: Annotated[Path, typer.Option(help="The mask to write (PNG).")],
     method: Annotated[
-        str, typer.Option(help="What counts as canopy: model, exg or exgr.")
+        str, typer.Option(help="What counts as canopy: model, or a colour index like exgr or exg.")
     ] = "model",
     model: Annotated[
         Path | None, typer.Option(help="A canopy model file.", show_default="the shipped one")

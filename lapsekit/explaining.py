@@ -194,11 +194,8 @@ class _Telling:
         return self.view.plane.px_per_cm(self.view.shape)
 
     def _notes(self) -> list[str]:
-        method = {
-            "model": "the canopy model",
-            "exg": "excess green",
-            "exgr": "excess green minus excess red",
-        }[self.ruler.method]
+        method = self.ruler.method
+        method = "the canopy model" if method == "model" else f"the colour index {method}"
         first, scale = f"Canopy found by {method}", self._px_per_cm()
         if scale is not None:
             first += f"; scale {scale * self.view.by:.2f} px per cm; area projected onto the bench"

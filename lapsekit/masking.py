@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import cv2
 import numpy as np
 from pydantic import ValidationError
 
@@ -11,8 +12,9 @@ from lapsekit.frames.names import read_name
 from lapsekit.ruler import load_model
 from lapsekit.safely import require_place, write_safely
 from lapsekit.settings import CanopyTable
-from lapsekit.vision.canopy import classify
-from lapsekit.vision.pictures import decode, encode_mask
+from lapsekit.vision.canopy import METHODS, classify
+from lapsekit.vision.pictures import decode, encode_mask, reduced
+from lapsekit.vision.reduction import reduction_of
 
 
 def mask_file(
@@ -26,8 +28,8 @@ def mask_file(
         Any JPEG, PNG or WebP picture.
     out : pathlib.Path
         PNG to write: 8 bits, 255 = canopy, the size of the upright picture.
-    method : {"model", "exg", "exgr"}
-        What counts as canopy.
+    method : str
+        What counts as canopy: one of `lapsekit.vision.canopy.METHODS`.
     model_file : pathlib.Path, optional
         A canopy model other than the shipped one.
 
@@ -51,7 +53,7 @@ def mask_file(
     try:
         canopy = CanopyTable(method=method, model_file=model_file and str(model_file))
     except ValidationError as error:
-        raise SettingsError(f"--method {method}: allowed are model, exg, exgr") from error
+        raise SettingsError(f"--method {method}: allowed are {', '.join(METHODS)}") from error
     try:
         data = frame.read_bytes()
         inspect(data)
@@ -60,7 +62,20 @@ def mask_file(
         raise PictureError(f"{frame}: cannot be read ({error.strerror})") from error
     except PictureError as error:
         raise PictureError(f"{frame}: {error}") from error
-    mask = classify(picture, canopy.method, load_model(canopy))
+    mask = _mask(picture, canopy)
     write_safely(out, encode_mask(mask))
     height, width = mask.shape
     return float(np.count_nonzero(mask) / mask.size), (width, height)
+
+
+def _mask(picture: np.ndarray, canopy: CanopyTable) -> np.ndarray:
+    """The mask of a picture, found in a reduced one where it is large, as seasons are measured."""
+    by = reduction_of(picture.shape[:2])
+    found = classify(reduced(picture, by), canopy.method, load_model(canopy))
+    if by == 1:
+        return found
+    height, width = picture.shape[:2]
+    inside = (width // by * by, height // by * by)
+    share = cv2.resize(found.astype(np.float32), inside, interpolation=cv2.INTER_LINEAR)
+    rest = (0, height - inside[1], 0, width - inside[0])
+    return cv2.copyMakeBorder(share, *rest, cv2.BORDER_REPLICATE) > 0.5

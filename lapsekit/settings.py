@@ -115,6 +115,7 @@ class _Camera(_Model):
     scale_rectangle: Annotated[tuple[Point, Point, Point, Point], Field(strict=False)] | None = None
     scale_sides_cm: Annotated[tuple[Length, Length], Field(strict=False)] | None = None
     tag_side_cm: Length | None = None
+    grey_card: Annotated[Points, Field(strict=False, min_length=3)] | None = None
 
     @model_validator(mode="after")
     def _one_scale(self) -> "_Camera":

@@ -156,8 +156,8 @@ class View:
     def mark(self) -> list[object]:
         """What of the view shapes a measurement, without looking at any picture."""
         scale = self.settings.scale
-        held = self.is_held_to and self.frame
-        return [scale, held and held.sha256, (self.frame and scale.needs_tag) and self.frame.sha256]
+        held = self.is_held_to and [self.frame.sha256, self.settings.grey_card]
+        return [scale, held, (self.frame and scale.needs_tag) and self.frame.sha256]
 
     @property
     def is_wanted(self) -> bool:
@@ -230,7 +230,9 @@ class View:
         """
         if matrix is None or not self.is_held_to:
             return picture
-        return corrected(picture, even_out(picture, self._sight.small, matrix=matrix))
+        card = self.settings.grey_card and reduced_points(self.settings.grey_card, self.by)
+        light = even_out(picture, self._sight.small, card=card, matrix=matrix)
+        return corrected(picture, light)
 
     @cached_property
     def reference(self) -> Reference | None:

@@ -37,13 +37,12 @@ def _doubled(planes):
 
 
 class CanopyNetwork(nn.Module):
-    """Logarithmic colours (B, 3, H, W) to log odds of the four pixels of a place (B, 8, H/2, W/2).
+    """Logarithmic colours (B, 3, H, W) to log odds of the four pixels of a place (B, 4, H/2, W/2).
 
-    The first four are of the share of leaf, as exact truth has it; the other four of what hands
-    draw round leaves, who take in every pixel with some leaf and smooth what is narrow. A U-net
-    (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) that begins at half resolution, the
-    four pixels of a place side by side, and adds instead of joining on its way up. Sides are
-    multiples of 16.
+    A U-net (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) that begins at half resolution,
+    the four pixels of a place side by side, and adds instead of joining on its way up. What it
+    sees around a place then meets the four pixels' own colours once more, so that leaves as narrow
+    as a pixel are told from the ground between them. Sides are multiples of 16.
     """
 
     def __init__(self, widths: tuple[int, ...] = WIDTHS):
@@ -60,7 +59,7 @@ class CanopyNetwork(nn.Module):
         self.up_3, self.up_2, self.up_1 = (_Layer(n, n) for n in (eighth, quarter, half))
         self.fine = nn.Conv2d(half, FINE, 1)
         self.own_colours = nn.Conv2d(12, FINE, 1, bias=False)
-        self.odds = nn.Conv2d(FINE, 8, 1)
+        self.odds = nn.Conv2d(FINE, 4, 1)
 
     def forward(self, logarithms):
         colours = self.colours(logarithms)
@@ -92,7 +91,7 @@ def logarithms(pictures: np.ndarray) -> torch.Tensor:
 
 
 def places(cover: np.ndarray) -> torch.Tensor:
-    """Covers (B, H, W) as the network gives one of its two: (B, 4, H/2, W/2)."""
+    """Covers (B, H, W) in the order of the network's results: (B, 4, H/2, W/2)."""
     count, height, width = cover.shape
     found = cover.reshape(count, height // 2, 2, width // 2, 2).transpose(0, 2, 4, 1, 3)
     return torch.from_numpy(np.ascontiguousarray(found).reshape(count, 4, height // 2, width // 2))

@@ -5,17 +5,22 @@ import pytest
 
 from lapsekit.measuring import measure
 from lapsekit.viewing import View
+from lapsekit.vision.light import even_out
 from tests.scenes import SETTINGS, encoded, make_season
 from tests.vision.drawn_bench import HEIGHT, POT, WIDTH, light_of, moment, photographed
 
 CAST, AT, COUNT = np.float32((0.72, 1.0, 0.72)), 8, 12
 
 
-def measured_px(folder):
+CARD = "[[12, 322], [38, 322], [38, 348], [12, 348]]"
+
+
+def measured_px(folder, settings=SETTINGS):
     """Canopy in each frame of three overcast and sunny days; the ninth has a green cast."""
-    season = make_season(folder, SETTINGS, POT)
+    season = make_season(folder, settings, POT)
     for number in range(COUNT):
         light = light_of(number) * (CAST if number == AT else 1)
+        light[320:350, 10:40] *= 0.35  # the white square becomes a grey card
         data = encoded(photographed(light, number), "JPEG", quality=92)
         season.archive.store("bench", moment(number), data, ".jpg")
     measure(season)
@@ -30,6 +35,22 @@ def test_a_green_cast_makes_no_plants(tmp_path, monkeypatch):
     monkeypatch.setattr(View, "in_its_light", lambda self, picture, matrix: picture)
     as_it_came = measured_px(tmp_path / "as-it-came")
     assert as_it_came[AT] is None or as_it_came[AT] > 1.3 * as_it_came[AT - 1]
+
+
+def test_a_grey_card_is_one_witness_more(tmp_path, monkeypatch):
+    """Its outline reaches the reading of light as season.toml has it, and changes little."""
+    told = []
+
+    def watched(picture, reference, **given):
+        told.append((given["card"], even_out(picture, reference, **given).method))
+        return even_out(picture, reference, **given)
+
+    monkeypatch.setattr("lapsekit.viewing.even_out", watched)
+    with_card = SETTINGS.replace("px_per_cm = 10", f"px_per_cm = 10\ngrey_card = {CARD}")
+    found = measured_px(tmp_path / "card", with_card)
+    assert found[AT] == pytest.approx(found[AT - 1], rel=0.06)
+    assert {card for card, _ in told} == {((12, 322), (38, 322), (38, 348), (12, 348))}
+    assert "both" in {method for _, method in told}
 
 
 def test_what_is_not_held_to_a_view_keeps_its_light(tmp_path):

@@ -13,7 +13,6 @@ pytestmark = pytest.mark.photographs
 @pytest.fixture(scope="module")
 def road(photographs, tmp_path_factory):
     """The season folder and the comparison with the drawn masks."""
-    pytest.importorskip("sklearn", reason="training needs the extra [train]")
     sys.path.insert(0, str(Path(__file__).parent))
     try:
         from prove_sequences import prove

@@ -6,8 +6,6 @@ season is among them. Both are shown to the model in several ways: under other l
 scales, and through other cameras.
 """
 
-import os
-import sys
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -16,18 +14,19 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-DOI = "doi:10.3929/ethz-b-000512332"
+from lapsekit.photographs import Photograph
+
 PHOTOGRAPH_VIEWS = (
-    # (how the photograph is changed, enlargement, share of the pixels)
-    ("as it is", 1, 1.0),
-    ("light", 1, 0.8),
-    ("light", 0.5, 0.3),
-    ("light", 2, 0.3),
-    ("objects", 1, 0.6),
-    ("objects", 2, 0.4),
-    ("ground", 1, 0.3),
-    ("ground", 2, 0.3),
-    ("ground", 4, 0.3),
+    # (how it is changed, enlargement, share of the perceptron's pixels, of the network's crops)
+    ("as it is", 1, 1.0, 1.0),
+    ("light", 1, 0.8, 0.8),
+    ("light", 0.5, 0.3, 0.3),
+    ("light", 2, 0.3, 0.3),
+    ("objects", 1, 0.6, 0.24),
+    ("objects", 2, 0.4, 0.16),
+    ("ground", 1, 0.3, 0),
+    ("ground", 2, 0.3, 0),
+    ("ground", 4, 0.3, 0),
 )
 BENCH_VIEWS = 5
 """How often a rendered frame is developed, each time with another camera at another scale."""
@@ -35,22 +34,6 @@ BENCH_VIEWS = 5
 BENCH_SCALES = (0.6, 1.7)
 DRAWING_VIEWS = 4
 DRAWING_PX = 320
-
-
-@dataclass(frozen=True)
-class Photograph:
-    name: str
-    picture: np.ndarray
-    mask: np.ndarray
-
-    @property
-    def plot(self) -> str:
-        return self.name.split("_")[0]
-
-    @property
-    def season(self) -> str:
-        """The trial's year: the first digits of the plot's name."""
-        return self.plot[:7]
 
 
 @dataclass(frozen=True)
@@ -82,23 +65,6 @@ class Drawing:
         return f"drawing-{self.number:03d}"
 
 
-def photograph_folder(given: str | None) -> Path:
-    """The folder that contains field-wheat/, or an exit that says how to name it."""
-    folder = Path(given or os.environ.get("LAPSEKIT_PHOTOS") or "")
-    if not (given or os.environ.get("LAPSEKIT_PHOTOS")) or not (folder / "field-wheat").is_dir():
-        sys.exit(f"no field-wheat/ in '{folder}': give --data DIR or set LAPSEKIT_PHOTOS ({DOI})")
-    return folder
-
-
-def read_photographs(data: Path) -> list[Photograph]:
-    found = []
-    for path in sorted((data / "field-wheat" / "img").glob("*.png")):
-        picture = cv2.cvtColor(cv2.imread(str(path)), cv2.COLOR_BGR2RGB)
-        mask = cv2.imread(str(data / "field-wheat" / "mask" / path.name), cv2.IMREAD_GRAYSCALE)
-        found.append(Photograph(path.stem, picture, mask > 127))
-    return found
-
-
 def read_benches(folder: Path) -> list[Bench]:
     found = []
     for path in sorted(folder.glob("bench-??-?.npz")):
@@ -111,9 +77,10 @@ def views(thing: Photograph | Bench | Drawing, seed: int) -> Iterator[View]:
     """Everything the model sees of a picture; depends on this picture and the seed alone."""
     rng = np.random.default_rng([seed, zlib.crc32(thing.name.encode())])
     if isinstance(thing, Photograph):
-        for kind, factor, share in PHOTOGRAPH_VIEWS:
-            picture, mask = _photograph_view(thing, kind, factor, rng)
-            yield View(picture, mask.astype(np.float32), share)
+        for kind, factor, _, share in PHOTOGRAPH_VIEWS:
+            if share:
+                picture, mask = photograph_view(thing, kind, factor, rng)
+                yield View(picture, mask.astype(np.float32), share)
     elif isinstance(thing, Drawing):
         for _ in range(DRAWING_VIEWS):
             yield drawn(rng)
@@ -342,7 +309,7 @@ def enlarged(picture: np.ndarray, mask: np.ndarray, factor: float, rng):
     return cv2.resize(picture, size, interpolation=way), cover > 0.5
 
 
-def _photograph_view(photo, kind, factor, rng) -> tuple[np.ndarray, np.ndarray]:
+def photograph_view(photo, kind, factor, rng) -> tuple[np.ndarray, np.ndarray]:
     """A photograph and its truth, changed in one of the ways that `PHOTOGRAPH_VIEWS` names."""
     picture, mask = photo.picture, photo.mask
     if kind == "ground":

@@ -1,10 +1,11 @@
-"""Canopy or not: the shipped network, a colour index, and what tidies the mask.
+"""Canopy or not: the shipped model, a colour index, and what tidies the mask.
 
-The network is a small U-net (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) that says of every
-pixel how much of it is leaf, and whether a hand that draws round leaves would take it in: areas are
-made of the first, masks of the second. Its widest layers work at half resolution on the logarithms
-of four pixels' colours, so that a change of exposure or of white balance is a constant. It lives in
-a text file that the caller reads; the file carries the record of the training
+Areas are sums of shares: a small U-net (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) says of
+every pixel how much of it is leaf. Its widest layers work at half resolution on the logarithms of
+four pixels' colours, so that a change of exposure or of white balance is a constant. A mask is
+another thing: whoever draws round leaves by hand takes in every pixel with some leaf. For masks a
+perceptron that learned from hands alone (`lapsekit.vision.perceptron`) is heard beside the network.
+Both live in a text file that the caller reads; the file carries the record of the training
 (``tests/train_canopy_model.py``).
 """
 
@@ -21,6 +22,7 @@ from lapsekit.errors import SettingsError
 from lapsekit.vision import indices
 from lapsekit.vision.edges import leaf_shares, window
 from lapsekit.vision.network import Network
+from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
 from lapsekit.vision.trained_colours import HEARD, TrainedColours, with_evidence
 
 METHODS = ("model", *indices.INDICES)
@@ -40,6 +42,11 @@ width of a cheap lens's blur (1 px) and of the coarser colour of a 4:2:0 JPEG (2
 HEARD_PX = 6
 """Around a patch of 3 × 3 px that strokes change, what they say is heard so far: half the width of
 a narrow leaf, so that a leaf that changes in patches changes as a whole."""
+
+HAND, NETWORK = 2.0, 0.5
+"""For a mask, the perceptron's log odds count up to ± `HAND` and the network's `NETWORK` times: the
+perceptron decides where the network is unsure, and never against a sure one. Chosen on plots that
+neither had seen."""
 
 SURELY = 2.0
 """Log odds (seven to one) from which a pixel shows what this leaf's colour is."""
@@ -89,9 +96,11 @@ class CanopyModel:
     Parameters
     ----------
     network : Network
-        Gives the log odds that a point within a pixel is leaf, and that a hand would draw it so.
+        Gives the log odds that a point within a pixel is leaf.
+    perceptron : Perceptron
+        Gives the log odds that a hand would draw a pixel as leaf.
     threshold : float
-        Probability of the latter above which a pixel belongs to the mask, 0 to 1.
+        Probability, by both as `HAND` and `NETWORK` tell, above which a pixel belongs to the mask.
     record : dict
         What the file says about the model and its training; shapes no result.
 
@@ -102,6 +111,7 @@ class CanopyModel:
     """
 
     network: Network
+    perceptron: Perceptron
     threshold: float
     record: dict = field(default_factory=dict)
 
@@ -133,26 +143,29 @@ class CanopyModel:
         try:
             fields = json.loads(text)
             content = base64.b64decode("".join(fields.pop("network")), validate=True)
+            perceptron = Perceptron.from_plain(fields.pop("perceptron"))
             threshold = float(fields.pop("threshold"))
         except (ValueError, TypeError, KeyError, AttributeError) as error:
             raise SettingsError(
                 f"canopy model cannot be read ({type(error).__name__}: {error}); restore the "
                 "shipped file or train it again"
             ) from error
-        return cls(Network(content), threshold, fields)
+        return cls(Network(content), perceptron, threshold, fields)
 
     def to_json(self) -> str:
         """The model as text that `from_json` reads back exactly."""
         content = base64.b64encode(self.network.content).decode("ascii")
         lines = [content[k : k + 96] for k in range(0, len(content), 96)]
-        fields = {**self.record, "threshold": self.threshold, "network": lines}
+        judges = {"perceptron": self.perceptron.as_plain(), "network": lines}
+        fields = {**self.record, "threshold": self.threshold, **judges}
         return json.dumps(fields, indent=1, ensure_ascii=False) + "\n"
 
     @cached_property
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
-        shape = [self.threshold, SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY]
-        content = json.dumps(shape).encode() + self.network.content
+        rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY, HAND, NETWORK, CLIP, GREY_A]
+        numbers = [self.threshold, self.perceptron.as_plain(), rules]
+        content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
 
     def odds(self, picture: np.ndarray) -> np.ndarray:
@@ -173,7 +186,7 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        return self.network.odds(picture)[0]
+        return self.network.odds(picture)
 
     @property
     def _least_odds(self) -> float:
@@ -198,7 +211,8 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        drawn = self.network.odds(picture)[1]
+        drawn = NETWORK * self.odds(picture)
+        drawn += np.clip(self.perceptron.odds(picture), -HAND, HAND)
         return clean(_judged(picture, drawn, colours, self._least_odds)[0])
 
     def cover(self, picture: np.ndarray, colours: TrainedColours | None = None) -> np.ndarray:

@@ -16,11 +16,10 @@ MARGIN_PX = 16
 
 
 class Network:
-    """A network that takes logarithmic colours (1, 3, H, W) to log odds (1, 8, H/2, W/2).
+    """A network that takes logarithmic colours (1, 3, H, W) to log odds (1, 4, H/2, W/2).
 
-    Four results of a place are for its upper left, upper right, lower left and lower right pixel:
-    the log odds that a point in it is leaf. The other four are the log odds that a hand would draw
-    the pixel as leaf, which takes in all with some leaf and smooths what is narrow.
+    The four results of a place are for its upper left, upper right, lower left and lower right
+    pixel: the log odds that a point in it is leaf.
 
     Parameters
     ----------
@@ -43,7 +42,7 @@ class Network:
                 f"canopy model: OpenCV {cv2.__version__} cannot run its network ({error.err}); "
                 "restore the shipped file or train it again"
             ) from error
-        if found.shape != (1, 8, 2 * STEP_PX, 2 * STEP_PX) or not np.isfinite(found).all():
+        if found.shape != (1, 4, 2 * STEP_PX, 2 * STEP_PX) or not np.isfinite(found).all():
             raise SettingsError(
                 f"canopy model: its network gives {found.shape}, expected two finite log odds "
                 "for four pixels a place; restore the shipped file or train it again"
@@ -58,7 +57,7 @@ class Network:
         return self._threads.network.forward()
 
     def odds(self, picture: np.ndarray) -> np.ndarray:
-        """Log odds at each pixel: of the share of leaf, and of being drawn as leaf.
+        """Log odds at each pixel that a point in it is leaf.
 
         Parameters
         ----------
@@ -67,7 +66,7 @@ class Network:
 
         Returns
         -------
-        (2, H, W) float32 ndarray
+        (H, W) float32 ndarray
 
         Raises
         ------
@@ -82,9 +81,9 @@ class Network:
         framed = cv2.copyMakeBorder(picture, MARGIN_PX, below, MARGIN_PX, right, way)
         found = self._run(framed)[0]
         rows, columns = found.shape[1:]
-        whole = found.reshape(2, 2, 2, rows, columns).transpose(0, 3, 1, 4, 2)
-        whole = whole.reshape(2, 2 * rows, 2 * columns)
-        inside = np.s_[:, MARGIN_PX : MARGIN_PX + height, MARGIN_PX : MARGIN_PX + width]
+        whole = found.reshape(2, 2, rows, columns).transpose(2, 0, 3, 1)
+        whole = whole.reshape(2 * rows, 2 * columns)
+        inside = np.s_[MARGIN_PX : MARGIN_PX + height, MARGIN_PX : MARGIN_PX + width]
         return np.ascontiguousarray(whole[inside])
 
     def __getstate__(self) -> bytes:
