@@ -2,7 +2,7 @@
 
 The photographs are doi:10.3929/ethz-b-000512332: ``field-wheat/img`` and ``field-wheat/mask``
 with the same names, which begin with the plot's. Each is judged by the model of a file whose
-record lists its plot as held out: trained like the shipped model, without that plot.
+record lists its plot as held out: of the shipped kind, trained without that plot.
 """
 
 from collections import defaultdict
@@ -129,7 +129,6 @@ def judge_photographs(
         model = models[photo.plot]
         masks = {
             "mask": model.mask(photo.picture),
-            "shares of leaf, cut at a half": model.cover(photo.picture) > 0.5,
             BASELINE: classify(photo.picture, "exg"),
         }
         for method, mask in masks.items():

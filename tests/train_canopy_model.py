@@ -34,9 +34,9 @@ FOLDS = 4
 WALKED = ("FPWW0280001", "FPWW0280008", "FPWW0220032")
 """Plots that ``tests/prove_sequences.py`` takes through the whole road: a fold of their own."""
 
-THRESHOLD = 0.22
-"""For masks; from scores of held-out plots, on which it hardly matters (0.18 to 0.27 cost less than
-0.01 of overlap)."""
+THRESHOLD = 0.31
+"""For masks; from scores of held-out plots, on which it matters little (0.27 to 0.35 cost less than
+0.005 of overlap)."""
 
 CITATION = (
     "Zenkl R, Timofte R, Kirchgessner N, Roth L, Hund A, Van Gool L, Walter A, Aasen H (2022) "

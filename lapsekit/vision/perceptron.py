@@ -69,6 +69,9 @@ class Perceptron:
                 "lapsekit"
             )
 
+    def __repr__(self) -> str:
+        return f"<Perceptron of {self.hidden_biases.size} units>"
+
     @classmethod
     def from_plain(cls, plain: dict) -> "Perceptron":
         """A perceptron out of what `as_plain` gave.

@@ -138,7 +138,7 @@ def test_more_plant_is_more_area(model, plant, radius):
     after, truth = scene(more, leaf, ground, None, seed)
     added = truth.sum() - share(fine).sum()
     gain = area(model, after) - area(model, before)
-    assert gain == pytest.approx(added, rel=0.1, abs=8 + 0.005 * truth.sum())
+    assert gain == pytest.approx(added, rel=0.1, abs=8 + 0.005 * float(truth.sum()))
 
 
 @FEW
