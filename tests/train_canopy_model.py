@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 import torch
 from canopy_network import WIDTHS, CanopyNetwork, as_onnx
-from train_network import ALONE, TOGETHER, Shown, shown, train
+from train_network import ALONE, SETTLING, TOGETHER, Shown, shown, train
 from train_perceptron import SEEDS, UNITS, Samples, samples_of, train_perceptron
 from training_pictures import BENCH_SCALES, BENCH_VIEWS, PHOTOGRAPH_VIEWS, Drawing, read_benches
 
@@ -72,7 +72,9 @@ def with_photographs(first: CanopyNetwork, pool: list[Shown]) -> Network:
     """`first` trained on with photographs too."""
     own = CanopyNetwork()
     own.load_state_dict(first.state_dict())
-    return Network(as_onnx(train(own, pool, TOGETHER, SEED)))
+    for how in (TOGETHER, SETTLING):
+        own = train(own, pool, how, SEED)
+    return Network(as_onnx(own))
 
 
 def model_of(photos: list[Photograph], first, pool: list[Shown], samples: Samples) -> CanopyModel:
@@ -109,7 +111,7 @@ def record(photos: list[Photograph], benches: list, date: str) -> dict:
             "photograph_views": [list(each) for each in PHOTOGRAPH_VIEWS],
             "bench_views": BENCH_VIEWS,
             "bench_scales": list(BENCH_SCALES),
-            "steps": [ALONE[1], TOGETHER[1]],
+            "steps": [ALONE[1], TOGETHER[1], SETTLING[1]],
             "libraries": {
                 "torch": torch.__version__,
                 "opencv": cv2.__version__,

@@ -11,7 +11,7 @@ import numpy as np
 
 from . import story
 from .growth import SLOWED
-from .layout import PX_PER_CM, TRAY_CELL_M, View, containers, plug_offset
+from .layout import TRAY_CELL_M, View, containers, plug_offset
 from .story import CAMERA, PLANTS, SOWN, Frame, day_of
 from .weather import hourly, watered
 
@@ -24,6 +24,9 @@ _BOXES_PX = {  # left, top, right, bottom in the reference view, from the sowing
     "chard": (326, 304, 544, 552), "trough-rocket": (546, 330, 684, 540),
     "trough-red-lettuce": (686, 330, 798, 540), "trough-pak-choi": (800, 318, 956, 552),
 }  # fmt: skip
+_MEASURED_CM = (120, 84)
+"""What the grower laid a tape along: a rectangle on the slats, for the scale and the tilt."""
+
 _LATER_BOXES_PX = {
     "basil": (
         (dt.date(2026, 4, 8), (8, 330, 184, 530)),
@@ -45,6 +48,13 @@ def instant(moment: dt.datetime) -> str:
     return f"{moment:%Y-%m-%dT%H:%M:%SZ}"
 
 
+def measured_corners_px() -> list[list[int]]:
+    """Corners of a rectangle on the slats, about the bench's middle, as whole pixels."""
+    wide, deep = (side / 200 for side in _MEASURED_CM)
+    corners = [(-wide, deep, 0), (wide, deep, 0), (wide, -deep, 0), (-wide, -deep, 0)]
+    return np.rint(View().project(corners)[0] - 0.5).astype(int).tolist()
+
+
 def season_toml() -> str:
     """Settings of the season."""
     return f"""\
@@ -57,7 +67,8 @@ sown = {SOWN}
 [cameras.{CAMERA}]
 kind = "replay"
 folder = "frames"
-px_per_cm = {PX_PER_CM:.4f}
+scale_rectangle = {measured_corners_px()}
+scale_sides_cm = {list(_MEASURED_CM)}
 
 [capture]
 every_minutes = 15

@@ -34,11 +34,8 @@ def enlarge(source: Path, folder: Path, count: int) -> None:
         usable = [row["path"] for row in csv.DictReader(file) if row["state"] == "usable"]
     chosen = usable[:: max(1, len(usable) // count)][:count]
     factor = SIZE[0] / cv2.imread(str(source / chosen[0])).shape[1]
-    settings = (source / "season.toml").read_text("utf-8")
-    scale = next(line for line in settings.splitlines() if line.startswith("px_per_cm"))
-    value = float(scale.split("=")[1]) * factor
-    (folder / "season.toml").write_text(settings.replace(scale, f"px_per_cm = {value:.6f}"))
-    (folder / "regions.toml").write_text(_scaled((source / "regions.toml").read_text(), factor))
+    for name in ("season.toml", "regions.toml"):
+        (folder / name).write_text(_scaled((source / name).read_text("utf-8"), factor))
     for frame in chosen:
         picture = cv2.imread(str(source / frame))
         large = cv2.resize(picture, SIZE, interpolation=cv2.INTER_CUBIC)
@@ -50,10 +47,10 @@ def enlarge(source: Path, folder: Path, count: int) -> None:
 
 
 def _scaled(text: str, factor: float) -> str:
-    """regions.toml with every point moved from one size of picture to another."""
+    """Settings with every point moved from one size of picture to another."""
     lines = []
     for line in text.splitlines():
-        if line.startswith("points"):
+        if line.startswith(("points", "scale_rectangle")):
             name, points = line.split("=", 1)
             moved = (np.array(ast.literal_eval(points.strip())) + 0.5) * factor - 0.5
             line = f"{name}= {moved.round(2).tolist()}"
