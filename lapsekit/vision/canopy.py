@@ -51,6 +51,10 @@ HAND, NETWORK = 2.0, 0.1
 """Between, the perceptron's log odds count up to ± `HAND`, the network's `NETWORK` times. These
 four numbers were chosen on photographs of plots that neither had seen."""
 
+UNSURE_COLOUR, FIRM = 0.3, 0.1
+"""Share of a window that must be pure leaf for its colour to count more than what the network
+expects, and how much above it alone counts. On the rim of a broad leaf nearly half is."""
+
 SURELY = 2.0
 """Log odds (seven to one) from which a pixel shows what this leaf's colour is."""
 
@@ -167,7 +171,7 @@ class CanopyModel:
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
         rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY]
-        rules += [NO_LEAF, LEAF, HAND, NETWORK, CLIP, GREY_A]
+        rules += [NO_LEAF, LEAF, HAND, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM]
         numbers = [self.threshold, self.perceptron.as_plain(), rules]
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
@@ -234,9 +238,10 @@ class CanopyModel:
         -------
         (H, W) float32 ndarray
             1 inside the mask and 0 away from it. Within `BAND_PX` of its outline it is what the
-            pure colours on both sides say (see `lapsekit.vision.edges`); where a leaf is too
-            narrow to show its pure colour it is what the network expects, but no more than the
-            least pure colour allows.
+            pure colours on both sides say (see `lapsekit.vision.edges`). The narrower a leaf, the
+            less its pure colour shows, and the more counts what the network expects: down to the
+            mean of both, whose errors differ (the network takes narrow leaves for wider than they
+            are, the colours for narrower).
 
         Raises
         ------
@@ -282,10 +287,12 @@ def _shares_along(picture, mask, odds, places, evidence) -> np.ndarray:
     sure = mask & (odds > SURELY).view(np.uint8)
     colours = leaf_shares(picture, mask, sure, places)
     expected = shares_of(near)
-    told = np.where(colours.most, np.minimum(expected, colours.leaf), expected)
-    told[colours.known] = colours.leaf[colours.known]
+    trust = 0.5 + 0.5 * np.clip((colours.purity - UNSURE_COLOUR) / FIRM, 0, 1)
+    seen = np.where(colours.known, colours.leaf, np.minimum(expected, colours.leaf))
+    told = expected + np.where(colours.known, trust, 0.5) * (seen - expected)
+    told[~(colours.known | colours.most)] = expected[~(colours.known | colours.most)]
     if evidence is not None:  # the network knows no edges where strokes changed the mask
-        heard = (evidence.ravel()[places] != 0) & colours.most
+        heard = (evidence.ravel()[places] != 0) & (colours.known | colours.most)
         told[heard] = colours.leaf[heard]
     return told
 

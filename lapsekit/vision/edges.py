@@ -49,6 +49,8 @@ class Shares:
         0 to 1.
     known : (n,) bool ndarray
         Where pure leaf and pure ground are near and differ.
+    purity : (n,) float32 ndarray
+        Share of the window that is pure leaf: how much the leaf's colour rests on.
     most : (n,) bool ndarray
         Where `leaf` is the most there can be: the leaf's colour is taken from pixels that are
         surely leaf but may not be pure. Elsewhere, `leaf` means nothing.
@@ -56,6 +58,7 @@ class Shares:
 
     leaf: np.ndarray
     known: np.ndarray
+    purity: np.ndarray
     most: np.ndarray
 
 
@@ -95,7 +98,7 @@ def leaf_shares(
         enough = (leaf_near > least) & (ground_near > LEAST_PURE_GROUND)
         found.append(_between(seen, leaf, ground, enough, at))
     (share, known), (most, some) = found
-    return Shares(np.where(known, share, most), known, some & ~known)
+    return Shares(np.where(known, share, most), known, pure[1].ravel().take(at), some & ~known)
 
 
 def _between(seen, leaf, ground, enough, at) -> tuple[np.ndarray, np.ndarray]:
