@@ -23,11 +23,12 @@ def road(photographs, tmp_path_factory):
 
 
 def test_measured_cover_follows_the_drawn_masks(road):
+    """What hands draw is wider than leaf, so that areas lie below it, yet go up and down alike."""
     _, rows = road
     assert [(r["dates"], r["measured"]) for r in rows] == [(16, 16), (16, 16), (12, 12)]
     for row in rows:
-        assert row["mean_absolute_error"] < 0.06, row
-        assert row["correlation"] > 0.95, row
+        assert row["mean_absolute_error"] < 0.10, row
+        assert row["correlation"] > 0.97, row
 
 
 @pytest.mark.browser

@@ -72,7 +72,7 @@ def with_photographs(first: CanopyNetwork, pool: list[Shown]) -> Network:
     """`first` trained on with photographs too."""
     own = CanopyNetwork()
     own.load_state_dict(first.state_dict())
-    for how in (TOGETHER, SETTLING):
+    for how in (TOGETHER, *SETTLING):
         own = train(own, pool, how, SEED)
     return Network(as_onnx(own))
 
@@ -111,7 +111,7 @@ def record(photos: list[Photograph], benches: list, date: str) -> dict:
             "photograph_views": [list(each) for each in PHOTOGRAPH_VIEWS],
             "bench_views": BENCH_VIEWS,
             "bench_scales": list(BENCH_SCALES),
-            "steps": [ALONE[1], TOGETHER[1], SETTLING[1]],
+            "steps": [ALONE[1], TOGETHER[1], *(how[1] for how in SETTLING)],
             "libraries": {
                 "torch": torch.__version__,
                 "opencv": cv2.__version__,

@@ -24,9 +24,12 @@ ENLARGED = (1, 1, 1, 0.7, 0.5, 1.6, 2.4)
 
 ALONE = ({Bench: 0.85, Drawing: 0.15}, 16_500, 2.5e-3)
 TOGETHER = ({Bench: 0.64, Drawing: 0.08, Photograph: 0.28}, 9_500, 2.2e-3)
-SETTLING = ({Bench: 0.80, Drawing: 0.08, Photograph: 0.12}, 4_000, 1.3e-3)
+SETTLING = (
+    ({Bench: 0.80, Drawing: 0.08, Photograph: 0.12}, 4_000, 1.3e-3),
+    ({Bench: 0.85, Drawing: 0.15}, 2_500, 8e-4),
+)
 """Shares of crops, steps and greatest learning rate without photographs, then with them, and at
-last with fewer: hands draw wheat wider than it is, and exact truth sets that right again."""
+last with few and none: hands draw wheat wider than it is, and exact truth sets that right again."""
 
 SURE, UNSURE = 0.7, 0.2
 """What a photograph's pixel counts: inside a leaf or beyond its outline, and near the outline."""
