@@ -68,10 +68,10 @@ def area(model, picture) -> float:
 @FEW
 @given(plants)
 def test_the_area_is_the_drawn_one(model, plant):
-    """Within 2.5 %, whatever plant and ground: narrow gaps between leaves are filled a bit."""
+    """Within 3.5 %, whatever plant and ground: narrow gaps between nine leaves are filled a bit."""
     picture, truth = drawn(plant)
     assert truth.sum() > 25 * 27**2 / 2
-    assert area(model, picture) == pytest.approx(truth.sum(), rel=0.025)
+    assert area(model, picture) == pytest.approx(truth.sum(), rel=0.035)
 
 
 @FEW
