@@ -120,7 +120,8 @@ class Ruler:
             found = view.find_in(picture) if view.fits(known[name]) else None
             placed = found if isinstance(found, Registration) else None
             lit = view.in_its_light(picture, matrix_of(placed))
-            mine = tuple(stroke for stroke in strokes if stroke.frame == name)
+            by = reduction_of((known[name].width, known[name].height))
+            mine = tuple(_reduced(stroke, by) for stroke in strokes if stroke.frame == name)
             lessons.append(Lesson(lit, mine, odds=self.model.odds(lit)))
         return TrainedColours.learn(lessons) if lessons else None
 
@@ -296,6 +297,12 @@ class Ruler:
         matrix = tuple(round(float(v), 12) for v in whole_matrix(found.matrix, by).ravel())
         residual_px, error_px = (round(by * v, 4) for v in (found.residual_px, found.error_px))
         return Placement(frame.path, matrix, residual_px, error_px, found.method)
+
+
+def _reduced(stroke: Stroke, by: int) -> Stroke:
+    """A stroke on a whole frame as it lies in the reduced one."""
+    points = reduced_points(stroke.points, by)
+    return replace(stroke, width_px=stroke.width_px / by, points=points)
 
 
 def _mark(*parts: object) -> str:
