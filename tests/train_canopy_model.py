@@ -134,6 +134,7 @@ def main() -> None:
     parser.add_argument("--date", default=today, help="date for the record (default: today)")
     given = parser.parse_args()
     torch.set_num_threads(1)
+    cv2.setNumThreads(1)  # threads of OpenCV would not outlive the fork that feeds the network
     photos, benches = read_photographs(given.data), read_benches(given.benches)
     first = first_part(benches, given.first)
     things = [*photos, *benches, *(Drawing(number) for number in range(DRAWINGS))]
