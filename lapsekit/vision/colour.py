@@ -1,4 +1,7 @@
-"""Colours as logarithms, in which a change of exposure or of white balance is a constant."""
+"""Colours as linear light, which blur neither loses nor makes, and as logarithms.
+
+As logarithms, a change of exposure or of white balance is a constant.
+"""
 
 import cv2
 import numpy as np
@@ -11,6 +14,13 @@ one or two steps of 255, does not read as colour."""
 
 LOGARITHMS = np.log(np.arange(256) + DARK).astype(np.float32)
 """Natural logarithm of each value of a channel, with `DARK` added."""
+
+_LEVELS = np.arange(256) / 255
+
+LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
+    np.float32
+)
+"""Linear light (0 to 1) of each sRGB-encoded value of a channel (IEC 61966-2-1)."""
 
 _OPPONENT = np.float32([[1 / 3, 1 / 3, 1 / 3], [-1, 1, 0], [0, 1, -1]])
 

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from lapsekit.vision.colour import LINEAR
+
 PURE_PX = (2, 3)
 """Pixels at least so far from the outline show pure leaf or pure ground: beyond the blur of a cheap
 lens (1 px) and the coarser colour of a 4:2:0 JPEG (2 px). The farther ones count `PURER` times."""
@@ -32,11 +34,6 @@ LEAST_SURE_LEAF = 0.01
 LEAST_CONTRAST = 0.0004
 """Squared distance of the two colours in linear light (0 to 1 a channel) below which noise decides:
 five times that of one step of 255 at middle grey, in three channels."""
-
-_values = np.arange(256) / 255
-_LINEAR = np.where(_values <= 0.04045, _values / 12.92, ((_values + 0.055) / 1.055) ** 2.4).astype(
-    np.float32
-)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -86,10 +83,10 @@ def leaf_shares(
     Shares
     """
     size = (max(1, mask.shape[1] // 2), max(1, mask.shape[0] // 2))
-    small = cv2.LUT(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), _LINEAR)
+    small = cv2.LUT(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), LINEAR)
     rows, columns = np.divmod(places, mask.shape[1])
     at = np.minimum(rows // 2, size[1] - 1) * size[0] + np.minimum(columns // 2, size[0] - 1)
-    seen = cv2.LUT(picture.reshape(-1, 3).take(places, axis=0), _LINEAR)
+    seen = cv2.LUT(picture.reshape(-1, 3).take(places, axis=0), LINEAR)
     ground, ground_near = _pure(small, _weight([1 - cv2.dilate(mask, window(n)) for n in PURE_PX]))
     pure = _pure(small, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
     likely = _pure(small, cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32))

@@ -16,7 +16,9 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from lapsekit.vision.colour import LINEAR
 from lapsekit.vision.figures import reduced
+from lapsekit.vision.reduction import reduced_matrix, reduced_points
 from lapsekit.vision.regions import region_mask
 
 READ_AT_PX = 480
@@ -35,11 +37,7 @@ _GREEN_PX = 5
 _CARD_FEWEST_PX = 40
 _AGREED = 0.04
 
-_LEVELS = np.arange(256) / 255
-_LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
-    np.float32
-)
-_LOG = np.log(np.maximum(_LINEAR, 1e-6))
+_LOG = np.log(np.maximum(LINEAR, 1e-6))
 
 
 @dataclass(frozen=True)
@@ -100,14 +98,13 @@ def even_out(
     Light
     """
     shown, before = (reduced(p, READ_AT_PX) for p in (picture, reference))
-    scale = shown.shape[1] / picture.shape[1]
+    by = picture.shape[1] / shown.shape[1]
     if matrix is not None:
-        shown = _laid_on(shown, _for_reduced(matrix, scale), before.shape)
+        shown = _laid_on(shown, reduced_matrix(np.asarray(matrix, np.float64), by), before.shape)
     around = from_surroundings(shown, before, still)
     if card is None:
         return around
-    outline = [((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in card]
-    told = from_card(shown, before, outline)
+    told = from_card(shown, before, reduced_points(card, by))
     if told is None or around.method == "none":
         return told or around
     apart = np.abs(np.log(told.gains) - np.log(around.gains)).max()
@@ -115,13 +112,6 @@ def even_out(
         return around
     gains = np.exp((np.log(told.gains) + np.log(around.gains)) / 2)
     return Light(tuple(map(float, gains)), around.exposure, "both", around.spread)
-
-
-def _for_reduced(matrix: np.ndarray, scale: float) -> np.ndarray:
-    """The same homography between pictures reduced by `scale`; pixels count from centres."""
-    middle = (scale - 1) / 2
-    to_small = np.array([[scale, 0, middle], [0, scale, middle], [0, 0, 1]])
-    return to_small @ np.asarray(matrix, np.float64) @ np.linalg.inv(to_small)
 
 
 def _laid_on(picture: np.ndarray, matrix: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
@@ -200,7 +190,7 @@ def corrected(picture: np.ndarray, light: Light) -> np.ndarray:
     ndarray of uint8, shape (height, width, 3)
     """
     factors = np.asarray(light.gains) * light.exposure
-    linear = np.clip(_LINEAR[:, None] * factors, 0, 1)
+    linear = np.clip(LINEAR[:, None] * factors, 0, 1)
     encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
     table = np.round(255 * encoded).astype(np.uint8)
     return cv2.LUT(picture, table[None])

@@ -11,15 +11,13 @@ shade is darker by a factor of three to six.
 import cv2
 import numpy as np
 
+from lapsekit.vision.colour import LINEAR
+
 PARTS = 4
 """Structure, red to green, blue to green, brightness."""
 
 _NOISE = np.float32(0.005)
 _STEP_PX = 5
-_LEVELS = np.arange(256) / 255
-_LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
-    np.float32
-)
 _LUMINANCE = np.array([[0.2126, 0.7152, 0.0722]], np.float32)
 _TWO_LIGHTS = 0.3
 _SHADE, _BEYOND_SHADE = float(np.log(5)), 3
@@ -41,7 +39,7 @@ def view_of(picture: np.ndarray) -> np.ndarray:
         Natural logarithms of luminance, of red to green and of blue to green, in linear light
         with 0.005 added, the noise of dark pixels.
     """
-    light = _LINEAR[picture]
+    light = LINEAR[picture]
     luminance = cv2.transform(light, _LUMINANCE)
     red, green, blue = cv2.split(cv2.log(light + _NOISE))
     return np.stack([cv2.log(luminance + _NOISE), red - green, blue - green])

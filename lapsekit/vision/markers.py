@@ -17,16 +17,13 @@ from functools import cache
 import cv2
 import numpy as np
 
+from lapsekit.vision.colour import LINEAR
 from lapsekit.vision.homographies import homography, project
 from lapsekit.vision.robust import tukey_weights
 
 DICTIONARIES = ("4X4_50", "5X5_100", "6X6_250", "7X7_250", "APRILTAG_36h11", "ARUCO_ORIGINAL")
 """Common sets of printed tags, in the order in which they are tried."""
 
-_LEVELS = np.arange(256) / 255
-_LINEAR = np.where(_LEVELS <= 0.04045, _LEVELS / 12.92, ((_LEVELS + 0.055) / 1.055) ** 2.4).astype(
-    np.float32
-)
 _ROUNDS = 4
 _SIDE = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], float)
 _ACROSS = np.linspace(0.2, 0.8, 7)
@@ -85,7 +82,7 @@ def find_tags(luma: np.ndarray, dictionary: str | Sequence[str] = DICTIONARIES) 
         corners, numbers = _detect(luma, name)
         if not len(numbers):
             continue
-        light = _LINEAR[luma]
+        light = LINEAR[luma]
         fitted = [fit_tag(light, c, int(n), name) for c, n in zip(corners, numbers, strict=True)]
         tags = [tag for tag in fitted if tag is not None]
         single = [t for t in tags if sum(t.number == other.number for other in tags) == 1]

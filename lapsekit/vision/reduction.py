@@ -31,7 +31,7 @@ def reduced_shape(shape: tuple[int, int], by: int) -> tuple[int, int]:
     return height, width
 
 
-def _to_whole(by: int) -> np.ndarray:
+def _to_whole(by: float) -> np.ndarray:
     """From the reduced picture to the whole one: (3, 3).
 
     The centre of the first reduced pixel is the middle of the first `by` × `by` whole ones.
@@ -39,7 +39,7 @@ def _to_whole(by: int) -> np.ndarray:
     return np.array([[by, 0, (by - 1) / 2], [0, by, (by - 1) / 2], [0, 0, 1]])
 
 
-def reduced_points(points: Sequence[tuple[float, float]], by: int) -> tuple:
+def reduced_points(points: Sequence[tuple[float, float]], by: float) -> tuple:
     """Points (x, y) of the whole picture in the reduced one."""
     if by == 1:
         return tuple(points)
@@ -47,7 +47,7 @@ def reduced_points(points: Sequence[tuple[float, float]], by: int) -> tuple:
     return tuple((float(x), float(y)) for x, y in moved)
 
 
-def whole_matrix(matrix: np.ndarray, by: int) -> np.ndarray:
+def whole_matrix(matrix: np.ndarray, by: float) -> np.ndarray:
     """A homography (3, 3) between two reduced pictures, as one between the whole ones."""
     if by == 1:
         return matrix
@@ -55,7 +55,7 @@ def whole_matrix(matrix: np.ndarray, by: int) -> np.ndarray:
     return there @ matrix @ np.linalg.inv(there)
 
 
-def reduced_matrix(matrix: np.ndarray, by: int) -> np.ndarray:
+def reduced_matrix(matrix: np.ndarray, by: float) -> np.ndarray:
     """A homography (3, 3) between two whole pictures, as one between the reduced ones."""
     if by == 1:
         return matrix
