@@ -108,6 +108,13 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE daily ADD COLUMN yellow_share REAL;
     ALTER TABLE daily ADD COLUMN red_share REAL;
     """,
+    # What a classifier was unsure of goes into the interval: all once more.
+    """
+    DELETE FROM measurement;
+    DELETE FROM daily;
+    ALTER TABLE measurement ADD COLUMN unsure REAL NOT NULL DEFAULT 0;
+    CREATE TABLE daily_basis (region TEXT PRIMARY KEY, mark TEXT NOT NULL) WITHOUT ROWID;
+    """,
 )
 #: What stands as the reason of a frame between its measurement and its verdict.
 NOT_JUDGED = "not judged yet"
@@ -195,7 +202,8 @@ class Measurement:
 
     Until its day is worked out these are of the canopy inside the outline, then of the plant's,
     wherever it reaches. Colours are of the canopy inside the outline: see
-    `lapsekit.vision.within_day.Colour`.
+    `lapsekit.vision.within_day.Colour`. `unsure` is the share of the outline that the classifier
+    was in doubt of.
     """
 
     path: str
@@ -208,6 +216,7 @@ class Measurement:
     greenness: float | None = None
     yellow_share: float | None = None
     red_share: float | None = None
+    unsure: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -408,7 +417,7 @@ class Catalogue:
                     (frame_id, matrix, *_flat(placement)[2:]),
                 )
             db.executemany(
-                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [(frame_id, *_flat(m)[1:]) for m in measurements],
             )
             db.execute("DELETE FROM daily WHERE day = ?", (day,))
@@ -514,7 +523,7 @@ class Catalogue:
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
             " region, measurement.mark, region_px, canopy_px, cover, area_cm2, greenness,"
-            " yellow_share, red_share"
+            " yellow_share, red_share, unsure"
             " FROM measurement JOIN frame ON id = measurement.frame_id"
             " JOIN screening ON id = screening.frame_id"
             f" {where} reasons = '[]' ORDER BY region, taken_at, path",
@@ -562,6 +571,16 @@ class Catalogue:
                 " AND frame_id = (SELECT id FROM frame WHERE path = ?)",
                 [(m.canopy_px, m.cover, m.area_cm2, m.region, m.path) for m in measurements],
             )
+
+    def rest_daily_on(self, marks: Mapping[str, str]) -> None:
+        """Say what regions' daily values rest on beside their frames; drop those of other marks."""
+        with self._transaction() as db:
+            for region, mark in marks.items():
+                known = db.execute("SELECT mark FROM daily_basis WHERE region = ?", (region,))
+                if (known.fetchone() or ("",))[0] == mark:
+                    continue
+                db.execute("DELETE FROM daily WHERE region = ?", (region,))
+                db.execute("INSERT OR REPLACE INTO daily_basis VALUES (?, ?)", (region, mark))
 
     def keep_regions(self, camera_of: Mapping[str, str]) -> None:
         """Forget what was measured for other regions, or for these by another camera."""

@@ -264,6 +264,25 @@ def _rule(season: Path, names: list[str], use: bool, note: str | None, wait: flo
 
 
 @app.command()
+def lens(
+    files: Annotated[
+        list[Path], typer.Argument(help="Photographs, or a video, of a chessboard.", exists=True)
+    ],
+    camera: Annotated[str, typer.Option(help="Camera of season.toml to print it for.")] = "bench",
+    corners: Annotated[
+        tuple[int, int], typer.Option(help="Inner corners of the board: columns, rows.")
+    ] = (9, 6),
+    as_json: AsJson = False,
+) -> None:
+    """Find a lens's distortion from chessboards, for season.toml."""
+    from lapsekit.calibrating import find_lens
+
+    found = find_lens(files, corners, _track(as_json))
+    facts = {**vars(found.lens), "boards": found.boards, "pictures": found.pictures}
+    _report(as_json, telling.lens_found(found, camera), facts)
+
+
+@app.command()
 def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
     """Write the growth table and its plot, and print a summary."""
     from lapsekit.measuring import frames_waiting

@@ -10,7 +10,7 @@ the values that rest on a change are dropped before it is made, so that no stop 
 from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import astuple, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -18,13 +18,22 @@ import numpy as np
 from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
+from lapsekit.heights import Heights
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
 from lapsekit.settings import Outline, Region
 from lapsekit.viewing import in_reference_view
 from lapsekit.vision.canopy import SPECK_PX
-from lapsekit.vision.daily import DayArea, Doubts, day_area, day_value, scatter, usual_scatter
+from lapsekit.vision.daily import (
+    DayArea,
+    Doubts,
+    corrected,
+    day_area,
+    day_value,
+    scatter,
+    usual_scatter,
+)
 from lapsekit.vision.day import DayOfCanopy, work_out
 from lapsekit.vision.regions import region_window
 from lapsekit.vision.within_day import movement
@@ -66,11 +75,13 @@ class _Camera:
         self.days = self.catalogue.days_of_camera(name)
         self._sizes: dict[tuple | None, tuple[float, int]] = {}
         self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
+        self.heights = Heights(season)
 
     def work_out(self, track: Track) -> int:
         """Work out what is stale, and what rests on it as far as it comes out otherwise."""
         if not self.regions:
             return 0
+        self.catalogue.rest_daily_on({r.name: self.heights.mark(r) for r in self.regions})
         waiting = self._stale()
         if not waiting:
             return 0
@@ -226,6 +237,7 @@ class _Camera:
     def _divided(self, region, day, frames, areas, outline) -> list[Row]:
         """The frames' rows of a region with the areas that belong to its plant."""
         whole, pixels = self._size(outline)
+        factor = self.heights.correction(region, day).factor
         area_of = {frame.path: float(area) for frame, area in zip(frames, areas, strict=True)}
         found = []
         for frame, row in self.rows[region.name, day]:
@@ -233,7 +245,7 @@ class _Camera:
                 continue
             area = area_of[frame.path]
             share = area / whole if whole else 0.0
-            scaled = None if self.view.weights_cm2 is None else area
+            scaled = None if self.view.weights_cm2 is None else area * factor
             row = replace(
                 row, canopy_px=round(share * pixels) * self.view.by**2, cover=share, area_cm2=scaled
             )
@@ -261,7 +273,7 @@ class _Camera:
         rows: Sequence[Row],
         names: Sequence[str],
     ) -> Daily:
-        doubts = self._doubts(region, day, found, place)
+        doubts = self._doubts(region, day, found, place, rows)
         value = day_area(
             found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
         )
@@ -269,6 +281,9 @@ class _Camera:
         stated = (value.area_cm2, value.low_cm2, value.high_cm2)
         share = [v / whole if whole else 0.0 for v in stated]
         scaled = self.view.weights_cm2 is not None
+        if scaled:
+            value = corrected(value, *astuple(self.heights.correction(region, day)))
+            stated = (value.area_cm2, value.low_cm2, value.high_cm2)
         area = stated if scaled else (None, None, None)
         standing = found.standings[place]
         return Daily(
@@ -284,7 +299,9 @@ class _Camera:
             *self._within(day, rows),
         )
 
-    def _doubts(self, region: Region, day: date, found: DayOfCanopy, place: int) -> Doubts:
+    def _doubts(
+        self, region: Region, day: date, found: DayOfCanopy, place: int, rows: Sequence[Row]
+    ) -> Doubts:
         standing = found.standings[place]
         pixel = 1.0 if self.view.weights_cm2 is None else self.view.pixel_cm2
         side = pixel**0.5
@@ -293,7 +310,10 @@ class _Camera:
             for f in self.usable[day]
             if (p := self.placements.get(f.path)) and p.error_px is not None
         ]
+        unsure = [row.unsure for _, row in rows]
+        whole, _ = self._size(region.outline_on(day))
         return Doubts(
+            unsure_cm2=float(np.median(unsure)) * whole if unsure else 0.0,
             edge_cm=float(found.edges_px[place]) * side,
             contact_cm=standing.contact_px * side,
             doubtful_cm2=standing.doubtful_px * pixel,

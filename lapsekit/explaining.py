@@ -30,6 +30,7 @@ _PARTS = {
     "edge": "edges of leaves",
     "scale": "scale",
     "neighbours": "neighbours",
+    "height": "height of the plant",
 }
 
 

@@ -14,16 +14,16 @@ import skimage
 from lapsekit.catalogue import NOT_JUDGED, Frame, Measurement, Placement, Screening
 from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
 from lapsekit.resources import shipped_model_text
-from lapsekit.season import COLOURS_FILE, Season
+from lapsekit.season import Season
 from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.shapes import Shapes
+from lapsekit.teaching import learn
 from lapsekit.viewing import View, in_reference_view, matrix_of
-from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover
+from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover_and_doubt
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
-from lapsekit.vision.regions import region_canopy, region_window
+from lapsekit.vision.regions import mean_share, region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
-from lapsekit.vision.trained_colours import Lesson, Stroke, TrainedColours, read_strokes
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
@@ -55,31 +55,6 @@ def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel |
         ) from error
 
 
-def _strokes(season: Season, model: CanopyModel | None) -> tuple[Stroke, ...]:
-    """The strokes of the season's colours.csv, none without that file.
-
-    Raises
-    ------
-    SettingsError
-        If the file cannot be used, names a frame that is not there, or there is no model to teach.
-    """
-    path = season.folder / COLOURS_FILE
-    if not path.exists():
-        return ()
-    try:
-        strokes = read_strokes(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"{path}: cannot be read ({error})") from error
-    except SettingsError as error:
-        raise SettingsError(f"{path.parent}: {error}") from error
-    if strokes and model is None:
-        raise SettingsError(
-            f'{path}: strokes teach the canopy model, but canopy.method is "'
-            f'{season.settings.canopy.method}"; set it to "model", or move the file away'
-        )
-    return strokes
-
-
 class Ruler:
     """Everything that turns a frame into rows, with the marks of the rows it makes."""
 
@@ -90,7 +65,7 @@ class Ruler:
         self.model = load_model(settings.canopy, season.folder)
         self.shapes = Shapes(season.folder)
         self.views = {name: View(season, name) for name in settings.cameras}
-        self.colours = self._learned(_strokes(season, self.model))
+        self.taught = learn(season, self.views, self.model)
         versions = {
             "cv2": cv2.__version__,
             "numpy": np.__version__,
@@ -98,32 +73,11 @@ class Ruler:
             "arithmetic": ARITHMETIC,
         }
         self._screening = _mark(versions)
-        taught = self.colours and self.colours.mark
+        taught = self.taught and self.taught.mark
         self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX), taught)
         self._known_marks: dict[tuple, str] = {}
         self._stands: dict[str, np.ndarray | None] = {}
         self._of_day: dict[tuple[str, date], list[Frame]] = {}
-
-    def _learned(self, strokes: Sequence[Stroke]) -> TrainedColours | None:
-        """What strokes teach, in the light that frames are judged in; None without strokes."""
-        known = {f.path: f for f in self.season.catalogue.frames()} if strokes else {}
-        lessons = []
-        for name in dict.fromkeys(stroke.frame for stroke in strokes):
-            try:
-                view = self.views[known[name].camera]
-                picture = view.picture(known[name])
-            except (ArchiveError, PictureError, KeyError) as error:
-                raise SettingsError(
-                    f"{self.season.folder / COLOURS_FILE}: strokes on {name}, which cannot be read "
-                    f"({error}); name a frame of this season, or take those lines out"
-                ) from error
-            found = view.find_in(picture) if view.fits(known[name]) else None
-            placed = found if isinstance(found, Registration) else None
-            lit = view.in_its_light(picture, matrix_of(placed))
-            by = reduction_of((known[name].width, known[name].height))
-            mine = tuple(_reduced(stroke, by) for stroke in strokes if stroke.frame == name)
-            lessons.append(Lesson(lit, mine, odds=self.model.odds(lit)))
-        return TrainedColours.learn(lessons) if lessons else None
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
         """Regions that a frame shows, with the outline valid on its day."""
@@ -189,8 +143,8 @@ class Ruler:
         if not regions or isinstance(found, NotRegistered):
             return screening, placement, [], text
         matrix = matrix_of(found)
-        cover = self._cover(frame, picture, matrix)
-        return screening, placement, self._regions(frame, cover, picture, matrix), text
+        cover, doubt = self._covered(frame, picture, matrix)
+        return screening, placement, self._regions(frame, cover, doubt, picture, matrix), text
 
     def _found(self, frame: Frame, picture: np.ndarray) -> Registration | NotRegistered | None:
         """Where the reference view lies in a frame, looked for where the day's others have it."""
@@ -243,18 +197,24 @@ class Ruler:
         if kept is not None:
             return kept
         matrix = self.views[frame.camera].matrix_of(placement)
-        return self._cover(frame, self.picture(frame), matrix)
+        return self._covered(frame, self.picture(frame), matrix)[0]
 
     def picture(self, frame: Frame) -> np.ndarray:
         """A frame's picture as it is measured; raises ArchiveError or PictureError."""
         return self.views[frame.camera].picture(frame)
 
-    def _cover(self, frame: Frame, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
+    def _covered(
+        self, frame: Frame, picture: np.ndarray, matrix: np.ndarray | None
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Cover and doubt in the reference view, as shares of 255: (H, W) uint8; cover is kept."""
         lit = self.views[frame.camera].in_its_light(picture, matrix)
-        share = cover(lit, self.method, self.model, self.colours)
-        found_cover = in_reference_view(np.rint(share * 255).astype(np.uint8), matrix)
-        self.shapes.keep_cover(*self._place(frame), found_cover)
-        return found_cover
+        colours = self.taught and self.taught.on(frame, self.views[frame.camera], matrix)
+        shares = cover_and_doubt(lit, self.method, self.model, colours)
+        cover, doubt = (
+            in_reference_view(cv2.convertScaleAbs(share, alpha=255), matrix) for share in shares
+        )
+        self.shapes.keep_cover(*self._place(frame), cover)
+        return cover, doubt
 
     def _place(self, frame: Frame) -> tuple[str, date, str, str]:
         """Where a frame's cover is kept."""
@@ -266,6 +226,7 @@ class Ruler:
         self,
         frame: Frame,
         shares: np.ndarray,
+        doubt: np.ndarray,
         picture: np.ndarray,
         matrix: np.ndarray | None,
     ) -> list[Measurement]:
@@ -282,9 +243,9 @@ class Ruler:
                 canopy, canopy_px=canopy.canopy_px * by**2, region_px=canopy.region_px * by**2
             )
             mark = self.mark(frame, outline)
-            rows.append(
-                Measurement(frame.path, region.name, mark, **asdict(whole), **asdict(colour))
-            )
+            unsure = mean_share(doubt[box], inside)
+            figures = {**asdict(whole), **asdict(colour), "unsure": round(unsure, 6)}
+            rows.append(Measurement(frame.path, region.name, mark, **figures))
         return rows
 
     def _placed(self, frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:
@@ -297,12 +258,6 @@ class Ruler:
         matrix = tuple(round(float(v), 12) for v in whole_matrix(found.matrix, by).ravel())
         residual_px, error_px = (round(by * v, 4) for v in (found.residual_px, found.error_px))
         return Placement(frame.path, matrix, residual_px, error_px, found.method)
-
-
-def _reduced(stroke: Stroke, by: int) -> Stroke:
-    """A stroke on a whole frame as it lies in the reduced one."""
-    points = reduced_points(stroke.points, by)
-    return replace(stroke, width_px=stroke.width_px / by, points=points)
 
 
 def _mark(*parts: object) -> str:

@@ -18,6 +18,7 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    PositiveInt,
     StringConstraints,
     ValidationError,
     field_validator,
@@ -107,6 +108,15 @@ class Scale(NamedTuple):
         return self.tag_side_cm is not None
 
 
+class LensTable(_Model):
+    """``[cameras.NAME.lens]``: a lens's distortion, as ``lapsekit lens`` finds it."""
+
+    size_px: Annotated[tuple[PositiveInt, PositiveInt], Field(strict=False)]
+    focal_px: Length
+    centre_px: Point
+    radial: Annotated[tuple[float, float], Field(strict=False)]
+
+
 class _Camera(_Model):
     reference: Annotated[str, Field(min_length=1)] | None = None
     px_per_cm: Length | None = None
@@ -116,6 +126,8 @@ class _Camera(_Model):
     scale_sides_cm: Annotated[tuple[Length, Length], Field(strict=False)] | None = None
     tag_side_cm: Length | None = None
     grey_card: Annotated[Points, Field(strict=False, min_length=3)] | None = None
+    height_cm: Length | None = None
+    lens: LensTable | None = None
 
     @model_validator(mode="after")
     def _one_scale(self) -> "_Camera":
@@ -235,6 +247,7 @@ class CanopyTable(_Model):
         "model", "exg", "exgr", "cive", "veg", "com", "mexg", "gli", "vari", "ndi", "ngrdi", "lab_a"
     ] = "model"
     model_file: str | None = None
+    correct_height: bool = False
 
 
 class GrowthTable(_Model):
@@ -264,6 +277,16 @@ class Settings(_Model):
     canopy: CanopyTable = CanopyTable()
     growth: GrowthTable = GrowthTable()
     film: FilmTable = FilmTable()
+
+    @model_validator(mode="after")
+    def _heights_known(self) -> "Settings":
+        without = [name for name, camera in self.cameras.items() if camera.height_cm is None]
+        if self.canopy.correct_height and without:
+            raise ValueError(
+                "canopy.correct_height = true needs to know how high the lens hangs over the "
+                f"bench: give cameras.{without[0]}.height_cm"
+            )
+        return self
 
 
 class Outline(_Model):

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from lapsekit.site.wording import doubling_text
 
 if TYPE_CHECKING:
+    from lapsekit.calibrating import LensFound
     from lapsekit.explaining import Explained
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
@@ -91,6 +92,15 @@ def indexed(report: IndexReport) -> list[str]:
 def masked(out: Path, cover: float) -> list[str]:
     """After ``mask``."""
     return [f"cover {cover:.2%}", f"mask written to {out}"]
+
+
+def lens_found(found: LensFound, camera: str) -> list[str]:
+    """After ``lens``: what to put into season.toml, and what it rests on."""
+    return [
+        f"# from {found.boards} chessboards in {_count(found.pictures, 'picture')}; corners fit to "
+        f"{found.lens.error_px:.2f} px; the picture's corners lie up to {found.bent_px:.0f} px off",
+        found.as_toml(camera),
+    ]
 
 
 def measured(report: MeasureReport) -> list[str]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import cv2
@@ -14,6 +14,7 @@ from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera, Outline, Points
 from lapsekit.vision.figures import figures_of, reduced
+from lapsekit.vision.lens import Lens
 from lapsekit.vision.light import READ_AT_PX, corrected, even_out
 from lapsekit.vision.markers import Tag, find_tags
 from lapsekit.vision.pictures import decode, decode_reduced
@@ -40,6 +41,8 @@ MARKED_PX = 0.5
 
 WITNESSES = 3
 """How many later days' first frames are asked whether the view can be held to at all."""
+
+LENS_STEP_PX = 8
 
 _held: dict[tuple[str, ...], bool] = {}  # by the content of reference and witnesses
 _sights: dict[str, "_Sight"] = {}  # by the content of the reference: every morning needs it again
@@ -143,6 +146,11 @@ class View:
         """Height and width of the view as it is measured; it must have a frame."""
         return reduced_shape((self.frame.height, self.frame.width), self.by)
 
+    def shape_of(self, frame: Frame) -> tuple[int, int]:
+        """Height and width of a frame as it is measured, whether it fits the view or not."""
+        shape = (frame.height, frame.width)
+        return reduced_shape(shape, reduction_of(shape))
+
     def points_on(self, outline: Outline) -> Points | None:
         """An outline's points as they lie in the measured view."""
         return outline.points and reduced_points(outline.points, self.by)
@@ -157,7 +165,8 @@ class View:
         """What of the view shapes a measurement, without looking at any picture."""
         scale = self.settings.scale
         held = self.is_held_to and [self.frame.sha256, self.settings.grey_card]
-        return [scale, held, (self.frame and scale.needs_tag) and self.frame.sha256]
+        seen = (self.frame and scale.needs_tag) and self.frame.sha256
+        return [scale, held, seen, repr(self.settings.lens)]
 
     @property
     def is_wanted(self) -> bool:
@@ -251,8 +260,35 @@ class View:
         return None
 
     @cached_property
+    def lens(self) -> Lens | None:
+        """The camera's lens, where season.toml tells its distortion.
+
+        Raises
+        ------
+        SettingsError
+            If it was told for pictures of another size.
+        """
+        told = self.settings.lens
+        if told is None or self.frame is None:
+            return None
+        size = (self.frame.width, self.frame.height)
+        if told.size_px != size:
+            raise SettingsError(
+                f"{self.season.folder / 'season.toml'}: cameras.{self.camera}.lens.size_px = "
+                f"{list(told.size_px)}, but its frames have {size[0]} x {size[1]} px: photograph "
+                "the chessboard with this camera at the size it captures, and run lapsekit lens "
+                "again"
+            )
+        return Lens(size[::-1], told.focal_px, told.centre_px, told.radial)
+
+    def _straight(self, points: object) -> np.ndarray:
+        """Points of a whole frame as a lens without distortion would show them."""
+        found = np.array(points, float)
+        return found if self.lens is None else self.lens.undistorted(found)
+
+    @cached_property
     def plane(self) -> BenchPlane | None:
-        """The bench in the measured view; None without a scale.
+        """The bench in the measured view, freed of distortion; None without a scale.
 
         Raises
         ------
@@ -264,19 +300,19 @@ class View:
 
     @cached_property
     def _plane_of_frame(self) -> BenchPlane | None:
+        """The bench in the whole reference frame, freed of distortion."""
         scale = self.settings.scale
         if scale.px_per_cm is not None:
             return plane_from_scale(scale.px_per_cm)
         if scale.points is not None:
-            return plane_from_length(np.array(scale.points), scale.length_cm)
+            return plane_from_length(self._straight(scale.points), scale.length_cm)
         if scale.rectangle is not None:
-            return plane_from_rectangle(np.array(scale.rectangle), scale.sides_cm)
+            return plane_from_rectangle(self._straight(scale.rectangle), scale.sides_cm)
         if scale.tag_side_cm is None or self.frame is None:
             return None
+        tags = [replace(tag, corners_px=self._straight(tag.corners_px)) for tag in self._tags]
         try:
-            return plane_from_tags(
-                self._tags, scale.tag_side_cm, (self.frame.height, self.frame.width)
-            )
+            return plane_from_tags(tags, scale.tag_side_cm, (self.frame.height, self.frame.width))
         except PictureError as error:
             raise SettingsError(
                 f"cameras.{self.camera}.tag_side_cm = {scale.tag_side_cm}: no printed tag is found "
@@ -312,7 +348,21 @@ class View:
         """Bench area of every pixel of the measured view, in cm²; None without a scale."""
         if self.plane is None or self.frame is None:
             return None
-        return self.plane.weights_cm2(self.shape)
+        weights = self.plane.weights_cm2(self.shape)
+        return weights if self.lens is None else self._through_lens()
+
+    def _through_lens(self) -> np.ndarray:
+        """Bench area of every pixel as the lens shows it, worked out at one pixel in eight a side.
+
+        Between these it is interpolated: a lens's distortion is smooth.
+        """
+        places = [np.arange(0, side + LENS_STEP_PX, LENS_STEP_PX) for side in self.shape[::-1]]
+        whole = self.by * np.stack(np.meshgrid(*places), -1) + (self.by - 1) / 2
+        seen, lens = whole.reshape(-1, 2), self.lens
+        area = self._plane_of_frame.cm2_per_px(lens.undistorted(seen)) * lens.stretch(seen)
+        coarse = (area * self.by**2).reshape(whole.shape[:2]).astype(np.float32)
+        at = [np.arange(side, dtype=np.float32) / LENS_STEP_PX for side in self.shape[::-1]]
+        return cv2.remap(coarse, *np.meshgrid(*at), cv2.INTER_LINEAR)
 
     @cached_property
     def pixel_cm2(self) -> float:

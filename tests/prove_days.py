@@ -29,7 +29,6 @@ sys.path.insert(0, str(CHECKOUT))
 
 from lapsekit.ruler import load_model  # noqa: E402
 from lapsekit.settings import CanopyTable, load_regions, load_settings  # noqa: E402
-from lapsekit.vision.canopy import cover  # noqa: E402
 from lapsekit.vision.daily import EDGE_PX, Doubts, day_area, scatter, usual_scatter  # noqa: E402
 from lapsekit.vision.day import edge_lengths, middle_cover, work_out  # noqa: E402
 from sample_frames.render.layout import HEIGHT, WIDTH, View  # noqa: E402
@@ -296,7 +295,7 @@ def main() -> None:
         model = load_model(CanopyTable())
 
         def found_by_model(shot: Shot) -> np.ndarray:
-            share = np.rint(255 * cover(picture_of(shot), "model", model)).astype(np.uint8)
+            share = np.rint(255 * model.cover(picture_of(shot))).astype(np.uint8)
             return registered(share, shot, cv2.INTER_LINEAR)
 
         print("2. covers of today's canopy model")

@@ -24,7 +24,7 @@ sys.path.insert(0, str(CHECKOUT))
 from lapsekit.ruler import load_model  # noqa: E402
 from lapsekit.season import Season  # noqa: E402
 from lapsekit.serving import open_server  # noqa: E402
-from lapsekit.vision.canopy import cover  # noqa: E402
+from lapsekit.vision.canopy import cover_and_doubt  # noqa: E402
 from lapsekit.vision.pictures import decode  # noqa: E402
 from tests.browsing import CHROMIUM_ARGUMENTS, running  # noqa: E402
 
@@ -58,7 +58,8 @@ def canopy(season: Season) -> Image.Image:
     frame = pictures[sorted(pictures)[-12]]
     picture = decode(season.archive.read(frame.path))
     settings = season.settings.canopy
-    mask = cover(picture, settings.method, load_model(settings, season.folder)) > 0.5
+    model = load_model(settings, season.folder)
+    mask = cover_and_doubt(picture, settings.method, model)[0] > 0.5
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     shown = cv2.drawContours(picture.copy(), contours, -1, OUTLINE, 1, cv2.LINE_AA)
     shown = Image.fromarray(shown)

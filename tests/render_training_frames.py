@@ -45,6 +45,17 @@ POTS = (
     ((120, 104, 92), (146, 132, 122)),
     ((62, 78, 104), (80, 94, 118)),
 )
+FIRST_BENCHES = 24
+"""From this bench on there are flowers, narrower and broader straws, more red leaves and seedlings:
+what a model trained on the benches before found hardest."""
+
+NARROW_AND_RED = ("chives", "chives", "chives", "red lettuce", "red lettuce", "chard", "rocket",
+                  "basil", "sunflower", "sunflower", "green lettuce", "pak choi")  # fmt: skip
+PLUGS = ("corn salad", "corn salad", "red lettuce", "green lettuce", "basil", "rocket", "chives",
+         "pak choi", "chard")  # fmt: skip
+PETALS = ((240, 178, 22), (236, 232, 222), (226, 120, 30), (214, 120, 160), (120, 84, 170),
+          (196, 60, 50), (244, 214, 60))  # fmt: skip
+DISCS = ((66, 44, 22), (150, 120, 40), (206, 168, 50), (84, 96, 40))
 CLOTHS = ((70, 92, 124), (122, 48, 46), (96, 96, 98), (196, 190, 182), (58, 60, 70), (150, 112, 70))
 LEAVES = ("green lettuce", "red lettuce", "red lettuce", "pak choi", "chard", "rocket", "basil",
           "sunflower", "chives", "corn salad")  # fmt: skip
@@ -97,8 +108,11 @@ def _change_plants(rng, bench):
 
     from render import story, textures
 
+    plugs = str(rng.choice(PLUGS)) if bench >= FIRST_BENCHES else "corn salad"
+    leaves = NARROW_AND_RED if bench >= FIRST_BENCHES else LEAVES
+
     def other(number, plant):
-        species = plant.species if plant.group else str(rng.choice(LEAVES))
+        species = plugs if plant.group else str(rng.choice(leaves))
         return replace(plant, species=species, vigour=float(rng.uniform(0.8, 1.15)),
                        seed=HIGHEST_SEASON_SEED + 1000 * bench + number)  # fmt: skip
 
@@ -145,7 +159,54 @@ def _change_things(rng, bench):
     visitors._POSES = Anywhere()
 
 
-def _change_moments(rng):
+def _change_flowers(rng):
+    """Flowers of other colours and sizes on plants of any kind; straws of other widths."""
+    from render import flower, materials, plants, textures
+    from render.mesh import Mesh
+
+    petal, disc = (kinds[rng.integers(len(kinds))] for kinds in (PETALS, DISCS))
+    materials._PLAIN["petal"] = (_near(petal, rng, 0.05), _near(petal, rng, 0.05), 60, 0.6)
+    materials._PLAIN["flower disc"] = (_near(disc, rng, 0.06), _near(disc, rng, 0.06), 320, 1.0)
+    look = textures.LOOKS["seed leaf"]
+    reddish = np.float32([1, 1, 1]) if rng.uniform() < 0.6 else np.float32([1.0, 0.62, 0.8])
+    changed = (tuple(int(v) for v in np.array(c) * reddish) for c in (look.blade, look.other))
+    from dataclasses import replace
+
+    textures.LOOKS["seed leaf"] = replace(
+        look, **dict(zip(("blade", "other"), changed, strict=True))
+    )
+    plants.FLOWERS_FROM = float(rng.uniform(25, 62))
+    width, tube = float(np.exp(rng.uniform(np.log(0.6), np.log(2.0)))), plants.tube
+
+    def straw(path, thick, thin, *rest):
+        return tube(path, thick * width if rest else thick, thin * width if rest else thin, *rest)
+
+    plants.tube = straw
+    bare = plants.Plant.mesh
+
+    def flowering(plant, area_cm2, foot, floor, *rest):
+        mesh, leaves = bare(plant, area_cm2, foot, floor, *rest)
+        draw = np.random.default_rng([plant.seed, int(area_cm2 * 100)])
+        if plant.species == "sunflower" or area_cm2 < 20 or draw.uniform() < 0.75:
+            return mesh, leaves
+        points = np.concatenate(mesh.points)
+        for _ in range(int(draw.integers(1, 7))):
+            alone = Mesh()
+            top = points[draw.integers(len(points))] + [0, 0, draw.uniform(0.005, 0.04)]
+            flower.add_flower(alone, np.zeros(3), float(draw.uniform(0.3, 1)), 0.0, draw)
+            scale = draw.uniform(0.1, 0.6)
+            for at, uv, quads, tint, names in zip(
+                alone.points, alone.uv, alone.quads, alone.tint, alone.material, strict=True
+            ):
+                mesh.points.append(at * scale + top), mesh.uv.append(uv), mesh.tint.append(tint)
+                mesh.quads.append(quads + mesh.count), mesh.material.append(names)
+            mesh.count += alone.count
+        return mesh, leaves
+
+    plants.Plant.mesh = flowering
+
+
+def _change_moments(rng, bench):
     """Plants of any size together, hanging or eaten; any sky."""
     from render import moment, story, weather
 
@@ -154,6 +215,13 @@ def _change_moments(rng):
         draw = np.random.default_rng([SEED, plant.seed, int(time * 1440)])
         if draw.uniform() < 0.06:
             return 0.0
+        if bench >= FIRST_BENCHES:
+            large = {"chives": 420, "basil": 620, "rocket": 400, "chard": 900, "sunflower": 800,
+                     "pak choi": 1000}.get(plant.species, 1800)  # fmt: skip
+            if plant.group:
+                large = 60
+            return float(large * np.exp(np.log(0.0008 if not plant.group else 0.005)
+                                        * draw.uniform() ** 1.3))  # fmt: skip
         largest = {"chives": 420, "corn salad": 40, "basil": 620, "rocket": 400, "chard": 900,
                    "sunflower": 690, "pak choi": 1000}.get(plant.species, 1800)  # fmt: skip
         return float(largest * np.exp(draw.uniform(np.log(0.004), 0)))
@@ -183,7 +251,9 @@ def make_bench(job):
     _change_layout(rng)
     _change_plants(rng, number)
     _change_things(rng, number)
-    _change_moments(rng)
+    if number >= FIRST_BENCHES:
+        _change_flowers(rng)
+    _change_moments(rng, number)
     from render import layout, moment, story, truth
     from render.raster import Buffer
     from render.scene import Studio
@@ -229,12 +299,13 @@ def make_bench(job):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--out", required=True, type=Path)
-    parser.add_argument("--benches", type=int, default=12)
+    parser.add_argument("--benches", type=int, default=48)
+    parser.add_argument("--first", type=int, default=0, help="number of the first bench")
     parser.add_argument("--frames", type=int, default=4)
     parser.add_argument("--generator", type=Path, default=HERE.parent / "sample_frames")
     given = parser.parse_args()
     given.out.mkdir(parents=True, exist_ok=True)
-    for number in range(given.benches):
+    for number in range(given.first, given.benches):
         job = (number, given.frames, given.out, given.generator)
         process = multiprocessing.get_context("spawn").Process(target=make_bench, args=(job,))
         process.start()

@@ -5,7 +5,7 @@ import pytest
 from lapsekit.errors import SettingsError
 from lapsekit.measuring import frames_waiting, measure
 from lapsekit.season import COLOURS_FILE, Season
-from tests.scenes import SETTINGS, fill, make_season, tables
+from tests.scenes import REGIONS, SETTINGS, fill, make_season, tables
 
 HEADER = "frame,kind,width_px,points\n"
 
@@ -56,6 +56,37 @@ def test_strokes_of_plant_leave_what_is_plant_already(taught_season):
     measure(told)
     after = [day.area_cm2 for day in told.catalogue.daily("basil")]
     assert after == pytest.approx(before, rel=0.03)
+
+
+def test_a_stroke_inside_an_outline_counts_for_that_region_alone(taught_season):
+    before = [day.area_cm2 for day in taught_season.catalogue.daily("chives")]
+    told = again(taught_season, stroke(taught_season, "other"))
+    measure(told)
+    assert [day.area_cm2 for day in told.catalogue.daily("chives")] == before
+    assert told.catalogue.daily("basil")[0].area_cm2 < 1
+
+
+def test_a_stroke_inside_an_outline_counts_for_its_group(tmp_path):
+    grouped = REGIONS.replace('camera = "bench"', 'camera = "bench"\ngroup = "herbs"')
+    season = make_season(tmp_path / "b", SETTINGS.replace('"exgr"', '"model"'), grouped)
+    fill(season, days=1)
+    season.index()
+    told = again(season, stroke(season, "other"))
+    measure(told)
+    for name in ("basil", "chives"):
+        assert told.catalogue.daily(name)[0].area_cm2 < 1
+
+
+def test_a_stroke_outside_all_outlines_counts_everywhere(tmp_path):
+    narrow = REGIONS.replace("[159.5, 0], [320, 0], [320, 240], [159.5, 240]",
+                             "[159.5, 0], [320, 0], [320, 20], [159.5, 20]")  # fmt: skip
+    season = make_season(tmp_path / "b", SETTINGS.replace('"exgr"', '"model"'), narrow)
+    fill(season, days=1)
+    season.index()
+    frame = season.catalogue.frames()[-1].path
+    told = again(season, f"{frame},other,6,232 120 248 120\n")
+    measure(told)
+    assert told.catalogue.daily("basil")[0].area_cm2 < 1
 
 
 @pytest.mark.parametrize(

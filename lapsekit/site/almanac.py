@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from lapsekit.catalogue import Daily, Frame
+from lapsekit.diary import Event, read_diary
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
-from lapsekit.site.diary import Event, read_diary
 from lapsekit.site.grouping import folded
 from lapsekit.site.wording import reasons_text
 from lapsekit.when import days_between

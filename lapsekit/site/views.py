@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from lapsekit.diary import Event
 from lapsekit.growth.rates import Rate, growth_rates
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac, DayFrames
 from lapsekit.site.chart import Chart, Paper, Point, Series, draw, usual_step
-from lapsekit.site.diary import Event
 from lapsekit.site.ribbon import Cell, grouped_reasons
 from lapsekit.site.wording import (
     age_text,

@@ -23,7 +23,11 @@ from lapsekit.vision import indices
 from lapsekit.vision.edges import leaf_shares, window
 from lapsekit.vision.network import Network
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
-from lapsekit.vision.trained_colours import HEARD, TrainedColours, with_evidence
+from lapsekit.vision.trained_colours import (
+    HEARD,
+    Colours,
+    with_evidence,
+)
 
 METHODS = ("model", *indices.INDICES)
 """Ways to find canopy that ``canopy.method`` in season.toml may name."""
@@ -200,14 +204,14 @@ class CanopyModel:
     def _least_odds(self) -> float:
         return float(np.log(self.threshold / (1 - self.threshold)))
 
-    def mask(self, picture: np.ndarray, colours: TrainedColours | None = None) -> np.ndarray:
+    def mask(self, picture: np.ndarray, colours: Colours | None = None) -> np.ndarray:
         """Where there is more canopy than the model's threshold, cleaned.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
-        colours : TrainedColours, optional
+        colours : TrainedColours or ZonedColours, optional
             What the grower taught.
 
         Returns
@@ -224,14 +228,14 @@ class CanopyModel:
         drawn = np.where((odds < NO_LEAF) | (odds > LEAF), odds, by_hand)
         return clean(_judged(picture, drawn, colours, self._least_odds)[0])
 
-    def cover(self, picture: np.ndarray, colours: TrainedColours | None = None) -> np.ndarray:
+    def cover(self, picture: np.ndarray, colours: Colours | None = None) -> np.ndarray:
         """How much of each pixel is canopy; its sum is the canopy's area in px.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
-        colours : TrainedColours, optional
+        colours : TrainedColours or ZonedColours, optional
             What the grower taught.
 
         Returns
@@ -248,6 +252,19 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
+        return self.cover_and_doubt(picture, colours)[0]
+
+    def cover_and_doubt(
+        self, picture: np.ndarray, colours: Colours | None = None
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """`cover`, and beside it how much of each pixel is in doubt.
+
+        Returns
+        -------
+        cover, doubt : (H, W) float32 ndarray
+            The doubt, 0 to 0.5, is the share that the network expects to be wrong if it had to
+            call the pixel leaf or ground.
+        """
         mask, odds, evidence = _judged(picture, self.odds(picture), colours, 0)
         mask, near = clean(mask).view(np.uint8), window(BAND_PX)
         grown = cv2.dilate(mask, near)
@@ -255,7 +272,7 @@ class CanopyModel:
         found = mask.astype(np.float32)
         places = np.flatnonzero(band)
         found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
-        return found
+        return found, shares_of(-np.abs(odds))
 
 
 def _judged(picture, odds, colours, least):
@@ -301,7 +318,7 @@ def classify(
     picture: np.ndarray,
     method: str,
     model: CanopyModel | None = None,
-    colours: TrainedColours | None = None,
+    colours: Colours | None = None,
 ) -> np.ndarray:
     """Find canopy by the method that the season's settings name.
 
@@ -313,7 +330,7 @@ def classify(
         "model", the trained model, or the name of an index in `lapsekit.vision.indices.INDICES`.
     model : CanopyModel, optional
         Needed for "model" only.
-    colours : TrainedColours, optional
+    colours : TrainedColours or ZonedColours, optional
         What the grower taught; used by "model" only.
 
     Returns
@@ -333,24 +350,25 @@ def classify(
     return _known(method, model).mask(picture, colours)
 
 
-def cover(
+def cover_and_doubt(
     picture: np.ndarray,
     method: str,
     model: CanopyModel | None = None,
-    colours: TrainedColours | None = None,
-) -> np.ndarray:
-    """How much of each pixel is canopy: sum it for an area, cut it at 0.5 for an outline.
+    colours: Colours | None = None,
+) -> tuple[np.ndarray, np.ndarray]:
+    """How much of each pixel is canopy (sum it for an area), and how much of it is in doubt.
 
     Parameters and errors as for `classify`.
 
     Returns
     -------
-    (H, W) float32 ndarray
-        0 to 1; 0 or 1 for the indices, which know no parts of pixels.
+    cover, doubt : (H, W) float32 ndarray
+        0 to 1 and 0 to 0.5. The indices know neither parts of pixels nor doubts: 0 or 1, and 0.
     """
     if method in indices.INDICES:
-        return classify(picture, method).astype(np.float32)
-    return _known(method, model).cover(picture, colours)
+        found = classify(picture, method).astype(np.float32)
+        return found, np.zeros_like(found)
+    return _known(method, model).cover_and_doubt(picture, colours)
 
 
 def _known(method: str, model: CanopyModel | None) -> CanopyModel:

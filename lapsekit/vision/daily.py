@@ -14,7 +14,7 @@ The interval is stated at 95 % and made of few parts, each a half-width in cm²,
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 from statistics import fmean, median
 
 import numpy as np
@@ -94,6 +94,8 @@ class Parts:
         Canopy that may belong to the neighbour: the doubtful pixels along the border, all of them
         on the wrong side as the outermost case, and the border's length times the error of
         registration.
+    height : float
+        Uncertainty of the plant's height, where areas are corrected for it.
     """
 
     frames: float
@@ -101,11 +103,12 @@ class Parts:
     edge: float
     scale: float
     neighbours: float
+    height: float = 0.0
 
     @property
     def together(self) -> float:
         """Half-width of the interval."""
-        return math.hypot(self.frames, self.shared, self.edge, self.scale, self.neighbours)
+        return math.hypot(*astuple(self))
 
 
 @dataclass(frozen=True)
@@ -146,6 +149,8 @@ class Doubts:
 
     Attributes
     ----------
+    unsure_cm2 : float
+        Canopy that the classifier was in doubt of, in its outline.
     edge_cm : float
         Length of the plant's edge (`edge_length`).
     contact_cm : float
@@ -169,6 +174,7 @@ class Doubts:
         Smallest patch that counts as canopy: where none was found, up to this may stand.
     """
 
+    unsure_cm2: float = 0.0
     edge_cm: float = 0.0
     contact_cm: float = 0.0
     doubtful_cm2: float = 0.0
@@ -216,6 +222,34 @@ def day_area(
     high = max(area + half, doubts.least_cm2 if area == 0 else 0.0)
     return DayArea(
         area, max(0.0, area - half), high, areas.size, vote_cm2, middle, disputed_cm2, parts
+    )
+
+
+def corrected(day: DayArea, factor: float, uncertain: float) -> DayArea:
+    """A day's area for plants nearer to the camera than the bench.
+
+    Parameters
+    ----------
+    day : DayArea
+    factor : float
+        What areas are multiplied by (one over `lapsekit.vision.plane.canopy_height_factor`).
+    uncertain : float
+        Standard uncertainty of the factor, as a share.
+    """
+    if (factor, uncertain) == (1.0, 0.0):
+        return day
+    parts = Parts(*(factor * half for half in astuple(day.parts)))
+    area = factor * day.area_cm2
+    parts = replace(parts, height=_NORMAL * uncertain * area)
+    return DayArea(
+        area,
+        max(0.0, area - parts.together),
+        max(area + parts.together, factor * day.high_cm2),
+        day.frames,
+        None if day.vote_cm2 is None else factor * day.vote_cm2,
+        factor * day.middle_cm2,
+        None if day.disputed_cm2 is None else factor * day.disputed_cm2,
+        parts,
     )
 
 

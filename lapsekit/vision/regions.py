@@ -117,3 +117,9 @@ def region_canopy(
     if weights_cm2 is not None:
         area = float(np.einsum("ij,ij", inside, weights_cm2, dtype=np.float64)) / 255
     return RegionCanopy(region_px, round(share), share / region_px if region_px else 0.0, area)
+
+
+def mean_share(shares: np.ndarray, region: np.ndarray) -> float:
+    """Mean, 0 to 1, of shares of 255 (uint8) over a region (bool) of the same shape; 0 if empty."""
+    inside = int(np.where(region, shares, 0).sum(dtype=np.int64))
+    return inside / 255 / max(1, int(np.count_nonzero(region)))

@@ -275,6 +275,41 @@ class TrainedColours:
         return cv2.blur(self.table.ravel().take(place), (AROUND_PX, AROUND_PX))
 
 
+@dataclass(frozen=True, eq=False, repr=False)
+class ZonedColours:
+    """Several tables, each for a part of a picture.
+
+    Parameters
+    ----------
+    zones : tuple of (mask, TrainedColours)
+        Where a table counts, (H, W) bool, or None for the whole picture; later ones replace
+        earlier ones.
+    """
+
+    zones: tuple[tuple[np.ndarray | None, TrainedColours], ...]
+
+    def evidence(self, picture: np.ndarray) -> np.ndarray:
+        """As `TrainedColours.evidence`, 0 where no table counts."""
+        require_picture(picture)
+        found = np.zeros(picture.shape[:2], np.float32)
+        for mask, table in self.zones:
+            if mask is None:
+                found[:] = table.evidence(picture)
+                continue
+            x, y, width, height = cv2.boundingRect(mask.view(np.uint8))
+            if not width:
+                continue
+            margin = AROUND_PX
+            top, left = max(0, y - margin), max(0, x - margin)
+            part = np.s_[top : y + height + margin, left : x + width + margin]
+            here = table.evidence(np.ascontiguousarray(picture[part]))
+            found[part] = np.where(mask[part], here, found[part])
+        return found
+
+
+Colours = TrainedColours | ZonedColours
+
+
 def with_evidence(odds: np.ndarray, evidence: np.ndarray) -> np.ndarray:
     """The model's log odds and the grower's together; arrays of one shape, float32."""
     held = np.clip(odds, -PRIOR_LIMIT, PRIOR_LIMIT)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from lapsekit.errors import SiteError
+from lapsekit.errors import SettingsError
 from lapsekit.season import DIARY_HEADER
 
 
@@ -35,7 +35,7 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
 
     Raises
     ------
-    SiteError
+    SettingsError
         If the file is there and is not text.
     """
     try:
@@ -43,7 +43,7 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
     except FileNotFoundError:
         return [], []
     except (OSError, UnicodeDecodeError) as error:
-        raise SiteError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
+        raise SettingsError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
     events, problems = [], []
     csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
     reader = csv.DictReader(text.splitlines())
