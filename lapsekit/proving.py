@@ -11,6 +11,7 @@ from lapsekit.frames.archive import Archive
 from lapsekit.growth.agreement import Agreement, Pair, agreement, overall
 from lapsekit.measuring import measure
 from lapsekit.progress import Track, silent
+from lapsekit.proving_strokes import StrokesProof, prove_strokes
 from lapsekit.safely import require_place, write_safely
 from lapsekit.sample import copy_sample_season, true_daily_areas, true_states, true_views
 from lapsekit.season import Season
@@ -36,6 +37,8 @@ class Proof:
         True area from which on a day counts in the sums.
     sighting : Sighting
         How frames were judged and placed.
+    strokes : StrokesProof or None
+        What the sample season's strokes teach.
     """
 
     regions: Regions
@@ -44,6 +47,7 @@ class Proof:
     overall: Agreement
     least_cm2: float
     sighting: Sighting
+    strokes: StrokesProof | None
 
 
 def prove(
@@ -83,9 +87,10 @@ def prove(
             measure(season, workers, track)
         pairs = {r.name: _pairs(season, r.name, truth) for r in season.regions.region}
         seen = sighting(season, states, views)
+        strokes = prove_strokes(sample, season, truth, track)
         season.catalogue.close()
     summed = {name: agreement(found, least_cm2) for name, found in pairs.items()}
-    return Proof(season.regions, pairs, summed, overall(pairs, least_cm2), least_cm2, seen)
+    return Proof(season.regions, pairs, summed, overall(pairs, least_cm2), least_cm2, seen, strokes)
 
 
 def check_plot(path: Path) -> str:

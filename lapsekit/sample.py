@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from lapsekit.catalogue import Frame
 from lapsekit.errors import SeasonError
 from lapsekit.founding import make_folder
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE
@@ -111,6 +112,23 @@ def true_daily_areas(sample: Path, zone: ZoneInfo) -> dict[str, dict[date, float
     return {
         region: {day: median(areas) for day, areas in days.items()} for region, days in seen.items()
     }
+
+
+def has_true_shapes(sample: Path, frame: Frame) -> bool:
+    """Whether the sample season has a mask of a frame."""
+    return _mask_path(sample, frame).exists()
+
+
+def true_shapes(sample: Path, frame: Frame) -> np.ndarray:
+    """Number of the region, from 1, that each pixel of a frame truly shows: (H, W) uint8."""
+    from PIL import Image
+
+    with Image.open(_mask_path(sample, frame)) as picture:
+        return np.array(picture)
+
+
+def _mask_path(sample: Path, frame: Frame) -> Path:
+    return sample / "truth" / "masks" / f"{Path(frame.path).stem}.png"
 
 
 def true_states(sample: Path) -> dict[str, str]:

@@ -71,10 +71,16 @@ class Taught:
         The season's.
     tables : mapping of key to TrainedColours
         Those of a region's key know the strokes that count everywhere too.
+    frames : frozenset of str
+        The frames that strokes lie on.
+    strokes : int
+        How many there are.
     """
 
     regions: tuple[Region, ...]
     tables: Mapping[Key, TrainedColours]
+    frames: frozenset[str]
+    strokes: int
 
     @cached_property
     def mark(self) -> tuple[tuple[str, ...], ...]:
@@ -162,7 +168,8 @@ def learn(season: Season, views: Mapping[str, View], model: CanopyModel | None) 
     tables = {key: TrainedColours.learn([*everywhere, *own]) for key, own in lessons.items()}
     if everywhere:
         tables = {None: TrainedColours.learn(everywhere)} | tables
-    return Taught(season.regions.region, tables)
+    frames = frozenset(stroke.frame for stroke in strokes)
+    return Taught(season.regions.region, tables, frames, len(strokes))
 
 
 def _reduced(stroke: Stroke, by: int) -> Stroke:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from lapsekit.listing import FrameRow, FramesReport
     from lapsekit.measuring import MeasureReport
     from lapsekit.proving import Proof
+    from lapsekit.proving_strokes import StrokesProof
     from lapsekit.reporting import GrowthReport, GrowthRow
     from lapsekit.season import Season
     from lapsekit.sighting import Sighting
@@ -227,8 +229,32 @@ def proved(proof: Proof, plot: Path | None) -> list[str]:
     few = [name for name, found in proof.agreements.items() if not found.days]
     if few:
         lines.append(f"never that large: {', '.join(few)}")
-    lines += ["", *_sighted(proof.sighting)]
+    lines += ["", *_sighted(proof.sighting), *_stroked(proof.strokes, proof.least_cm2)]
     return lines + ([f"written: {plot}"] if plot else [])
+
+
+def _stroked(found: StrokesProof | None, least_cm2: float) -> list[str]:
+    """Lines of what strokes teach, for regions that grew large enough."""
+    from lapsekit.proving_strokes import summed
+
+    parts = (found.taught, found.others) if found else ({}, {})
+    taught, others = ({n: summed(rows, least_cm2) for n, rows in part.items()} for part in parts)
+    lines = [
+        f"{name:20} {row.days:5} {row.dice:7.3f} {row.least_dice:7.3f} {row.dice_without:8.3f}"
+        for name, row in taught.items()
+        if row.days
+    ]
+    if not lines:
+        return []
+    spoilt = max((abs(row.change) for row in others.values() if row.days), default=0.0)
+    told = f"{found.strokes} strokes on {_count(found.frames, 'frame')}"
+    return [
+        "",
+        f"shapes by {told}, on all other days of {least_cm2:g} cm² and more",
+        f"{'region':20} {'days':>5} {'Dice':>7} {'least':>7} {'without':>8}",
+        *lines,
+        f"areas of the other regions change by {spoilt:.1%} at most",
+    ]
 
 
 def _sighted(found: Sighting) -> list[str]:
@@ -275,6 +301,7 @@ def proof_facts(proof: Proof) -> dict[str, object]:
         "frames": {state: vars(row) for state, row in proof.sighting.states.items()},
         "placing": vars(proof.sighting.placing),
         "knocks": [vars(knock) for knock in proof.sighting.knocks],
+        "strokes": proof.strokes and asdict(proof.strokes),
     }
 
 

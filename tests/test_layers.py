@@ -28,6 +28,7 @@ ORDER = [
     {"listing"},
     {"masking", "calibrating", "growth"},
     {"sighting"},
+    {"proving_strokes"},
     {"reporting", "proving", "photographs"},
     {"plotting"},
     {"film", "site", "serving", "sheet"},
