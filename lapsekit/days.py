@@ -310,10 +310,10 @@ class _Camera:
             for f in self.usable[day]
             if (p := self.placements.get(f.path)) and p.error_px is not None
         ]
-        unsure = [row.unsure for _, row in rows]
         whole, _ = self._size(region.outline_on(day))
+        unsure = float(np.median([row.unsure for _, row in rows] or [0])) * whole
         return Doubts(
-            unsure_cm2=float(np.median(unsure)) * whole if unsure else 0.0,
+            unsure_cm2=None if self.ruler.model is None else unsure,
             edge_cm=float(found.edges_px[place]) * side,
             contact_cm=standing.contact_px * side,
             doubtful_cm2=standing.doubtful_px * pixel,

@@ -27,6 +27,7 @@ _LEAST_PX = 40
 _PARTS = {
     "frames": "the day's frames",
     "shared": "all frames alike",
+    "canopy": "leaf or not",
     "edge": "edges of leaves",
     "scale": "scale",
     "neighbours": "neighbours",

@@ -59,6 +59,10 @@ UNSURE_COLOUR, FIRM = 0.3, 0.1
 """Share of a window that must be pure leaf for its colour to count more than what the network
 expects, and how much above it alone counts. On the rim of a broad leaf nearly half is."""
 
+DOUBTFUL = 0.1
+"""Chance to be wrong below which the network's word is taken: one in ten. Summed over a wide
+outline, lesser doubts about bare soil would outweigh what is known of a seedling in it."""
+
 SURELY = 2.0
 """Log odds (seven to one) from which a pixel shows what this leaf's colour is."""
 
@@ -175,7 +179,7 @@ class CanopyModel:
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
         rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY]
-        rules += [NO_LEAF, LEAF, HAND, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM]
+        rules += [NO_LEAF, LEAF, HAND, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM, DOUBTFUL]
         numbers = [self.threshold, self.perceptron.as_plain(), rules]
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
@@ -263,7 +267,7 @@ class CanopyModel:
         -------
         cover, doubt : (H, W) float32 ndarray
             The doubt, 0 to 0.5, is the share that the network expects to be wrong if it had to
-            call the pixel leaf or ground.
+            call the pixel leaf or ground; 0 below `DOUBTFUL`.
         """
         mask, odds, evidence = _judged(picture, self.odds(picture), colours, 0)
         mask, near = clean(mask).view(np.uint8), window(BAND_PX)
@@ -272,7 +276,8 @@ class CanopyModel:
         found = mask.astype(np.float32)
         places = np.flatnonzero(band)
         found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
-        return found, shares_of(-np.abs(odds))
+        doubt = shares_of(-np.abs(odds))
+        return found, np.where(doubt < DOUBTFUL, 0, doubt)
 
 
 def _judged(picture, odds, colours, least):

@@ -20,11 +20,18 @@ from statistics import fmean, median
 import numpy as np
 from scipy.special import stdtrit
 
+UNSURE_SHARE = 0.33
+"""Standard uncertainty of an area, as a share of the canopy that the model was in doubt of: of
+edges, gaps and colours that it has not met, alike in all frames of a day. On rendered benches that
+the model had not seen, doubt explained the errors of plants of all kinds and sizes, and neither
+their area nor the length of their edges added to it; there the share is 0.43
+(``tests/fit_doubt.py``). Those plants are odder than a bench's; of the sample season's days, this
+share covers what it should."""
+
 EDGE_PX = 0.4 / 3
-"""Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge.
-The yardstick allows a disc of 27 px radius an error of 3 %, which is 0.4 px of its edge, at the
-outside: three standard uncertainties. A classifier whose edges are known to lie less well
-(``tests/prove_days.py --classifier`` prints it) wants a larger number."""
+"""Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge,
+for a classifier that states no doubt: a colour index. The yardstick allows a disc of 27 px radius
+an error of 3 %, which is 0.4 px of its edge, at the outside: three standard uncertainties."""
 
 USUAL_SHARE, USUAL_WEIGHT = 0.02, 4.0
 """What single frames of a day scatter by, as a share of the area, before the day's own frames have
@@ -32,7 +39,7 @@ said otherwise, and the degrees of freedom that this is worth: as many as a day 
 Leaves that follow the sun change their projection by some percent from morning to afternoon."""
 
 SHARED_SHARE = 0.02
-"""Standard uncertainty of a classifier's areas from one kind of plant to another, alike in all
+"""Standard uncertainty of such a classifier's areas from one kind of plant to another, alike in all
 frames: it misses a vein or takes in a stem. Human-assisted classification reaches a Dice of 0.96
 to 0.99 (Henke et al. 2021), which leaves errors of area of this order. No spread of frames can show
 that it is smaller."""
@@ -82,10 +89,12 @@ class Parts:
         Chance of the day's frames: their scatter (light, wind, leaves that move, single mistakes)
         over the root of their number, with Student's quantile for few frames.
     shared : float
-        What all frames of a day may have in common, and no repetition shows. It is taken as large
-        as the usual scatter of single frames: what makes frames of one day differ under different
-        light makes all frames under one light wrong alike; but not smaller than what classifiers
-        are known to be off by.
+        What all frames of a day may have in common, and no repetition shows, of a classifier that
+        states no doubt. It is taken as large as the usual scatter of single frames: what makes
+        frames of one day differ under different light makes all frames under one light wrong
+        alike; but not smaller than what classifiers are known to be off by.
+    canopy : float
+        The same of one that states its doubt: what may be leaf or not.
     edge : float
         Length of the plant's edge times the uncertainty of where an edge lies.
     scale : float
@@ -100,6 +109,7 @@ class Parts:
 
     frames: float
     shared: float
+    canopy: float
     edge: float
     scale: float
     neighbours: float
@@ -149,8 +159,9 @@ class Doubts:
 
     Attributes
     ----------
-    unsure_cm2 : float
-        Canopy that the classifier was in doubt of, in its outline.
+    unsure_cm2 : float or None
+        What the classifier was in doubt of, in the region's outline; None for one that states no
+        doubt, for which `edge_cm`, `edge_px` and `shared_share` stand.
     edge_cm : float
         Length of the plant's edge (`edge_length`).
     contact_cm : float
@@ -174,7 +185,7 @@ class Doubts:
         Smallest patch that counts as canopy: where none was found, up to this may stand.
     """
 
-    unsure_cm2: float = 0.0
+    unsure_cm2: float | None = None
     edge_cm: float = 0.0
     contact_cm: float = 0.0
     doubtful_cm2: float = 0.0
@@ -261,10 +272,12 @@ def _parts(areas: np.ndarray, area: float, doubts: Doubts, voted: bool) -> Parts
     loss = 1.0 if voted or areas.size < 3 else _MEDIAN_LOSS
     error = loss * float(np.sqrt(squares / freedom / areas.size))
     astray = _NORMAL * doubts.contact_cm * doubts.residual_px * doubts.pixel_cm
+    tells = doubts.unsure_cm2 is not None
     return Parts(
         frames=float(stdtrit(freedom, 0.975)) * error,
-        shared=_NORMAL * max(usual, doubts.shared_share * area),
-        edge=_NORMAL * doubts.edge_cm * doubts.edge_px * doubts.pixel_cm,
+        shared=0.0 if tells else _NORMAL * max(usual, doubts.shared_share * area),
+        canopy=_NORMAL * UNSURE_SHARE * doubts.unsure_cm2 if tells else 0.0,
+        edge=0.0 if tells else _NORMAL * doubts.edge_cm * doubts.edge_px * doubts.pixel_cm,
         scale=_NORMAL * 2 * doubts.scale_share * area,
         neighbours=float(np.hypot(doubts.doubtful_cm2, astray)),
     )

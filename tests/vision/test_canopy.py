@@ -15,7 +15,7 @@ from lapsekit.vision.canopy import (
     CanopyModel,
     classify,
     clean,
-    cover,
+    cover_and_doubt,
 )
 from lapsekit.vision.colour import opponent_logarithms
 
@@ -65,6 +65,17 @@ def test_exposure_moves_lightness_only():
 
 
 # --- model
+
+
+def test_doubt_lies_along_edges_not_inside_leaves_nor_on_soil(model):
+    """The model doubts where a pixel is part leaf; indices state no doubt."""
+    picture, truth = leaves()
+    doubt = model.cover_and_doubt(picture)[1]
+    shifted = [np.roll(truth, s, axis) for s in (-5, 5) for axis in (0, 1)]
+    away = np.all([truth == each for each in shifted], axis=0)
+    assert doubt[~away].sum() > 20 * doubt[away].sum()
+    assert 0 < doubt.max() <= 0.5
+    assert not cover_and_doubt(picture, "exgr")[1].any()
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (3, 200), (97, 61), (130, 128)])
@@ -197,7 +208,7 @@ def test_classify_and_cover_are_the_doors(model):
     """Every named method gives a bool mask and a cover of the picture's size with the leaves."""
     picture, truth = leaves()
     for method in METHODS:
-        mask, share = classify(picture, method, model), cover(picture, method, model)
+        mask, share = classify(picture, method, model), cover_and_doubt(picture, method, model)[0]
         assert mask.shape == share.shape == truth.shape and mask.dtype == bool
         assert share.min() >= 0 and share.max() <= 1
         assert overlap(mask, truth) > 0.8

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lapsekit.vision.daily import (
+    UNSURE_SHARE,
     USUAL_SHARE,
     DayValue,
     Doubts,
@@ -86,6 +87,15 @@ def test_the_interval_widens_with_fewer_frames_contact_smallness_and_scatter():
     small = day_area([a / 100 for a in areas], Doubts(edge_cm=4, pixel_cm=0.1))
     large = day_area(areas, Doubts(edge_cm=40, pixel_cm=0.1))
     assert small.parts.together / small.area_cm2 > 2 * large.parts.together / large.area_cm2
+
+
+def test_what_the_model_doubts_widens_the_interval_in_step():
+    areas = [99.0, 101.0, 100.0]
+    certain, unsure, more = (day_area(areas, Doubts(unsure_cm2=d)).parts for d in (0.0, 10.0, 20.0))
+    assert certain.canopy == 0
+    assert unsure.canopy == pytest.approx(1.96 * UNSURE_SHARE * 10)
+    assert more.canopy == pytest.approx(2 * unsure.canopy)
+    assert certain.together < unsure.together < more.together
 
 
 def test_the_parts_make_up_the_interval():
