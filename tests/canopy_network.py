@@ -7,6 +7,7 @@ import numpy as np
 import torch
 from torch import nn
 from torch.nn import functional
+from torch.nn.utils.fusion import fuse_conv_bn_eval
 
 from lapsekit.vision.colour import DARK
 
@@ -108,10 +109,22 @@ def places(cover: np.ndarray) -> torch.Tensor:
     return torch.from_numpy(np.ascontiguousarray(found).reshape(count, 4, height // 2, width // 2))
 
 
+def _fold_norms(network: nn.Module) -> None:
+    """Put each layer's normalisation into its convolution."""
+    for layer in network.modules():
+        if isinstance(layer, _Layer):
+            layer[0] = fuse_conv_bn_eval(layer[0], layer[1])
+            layer[1] = nn.Identity()
+
+
 def as_onnx(network: CanopyNetwork) -> bytes:
     """The trained network in the open format that OpenCV reads."""
     content = io.BytesIO()
     still = copy.deepcopy(network).to(memory_format=torch.contiguous_format).eval()
+    _fold_norms(still)
+    with torch.no_grad():
+        for weights in still.parameters():  # as exact as 16 bits, so that the file packs well
+            weights.copy_(weights.half().float())
     torch.onnx.export(
         still,
         (torch.zeros(1, 3, 96, 96),),

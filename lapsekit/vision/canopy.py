@@ -12,6 +12,7 @@ Both live in a text file that the caller reads; the file carries the record of t
 import base64
 import hashlib
 import json
+import zlib
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -51,7 +52,7 @@ NO_LEAF, LEAF = -7.0, 4.0
 """Log odds of the network below and above which it alone decides on a mask: a thousand to one that
 there is no leaf, fifty to one that there is, red ones among them, which no hand drew in a field."""
 
-HAND, NETWORK = 2.0, 0.1
+HAND, NETWORK = 2.0, 0.05
 """Between, the perceptron's log odds count up to ± `HAND`, the network's `NETWORK` times. These
 four numbers were chosen on photographs of plots that neither had seen."""
 
@@ -157,10 +158,11 @@ class CanopyModel:
         """
         try:
             fields = json.loads(text)
-            content = base64.b64decode("".join(fields.pop("network")), validate=True)
+            packed = base64.b64decode("".join(fields.pop("network")), validate=True)
+            content = zlib.decompress(packed)
             perceptron = Perceptron.from_plain(fields.pop("perceptron"))
             threshold = float(fields.pop("threshold"))
-        except (ValueError, TypeError, KeyError, AttributeError) as error:
+        except (ValueError, TypeError, KeyError, AttributeError, zlib.error) as error:
             raise SettingsError(
                 f"canopy model cannot be read ({type(error).__name__}: {error}); restore the "
                 "shipped file or train it again"
@@ -169,7 +171,7 @@ class CanopyModel:
 
     def to_json(self) -> str:
         """The model as text that `from_json` reads back exactly."""
-        content = base64.b64encode(self.network.content).decode("ascii")
+        content = base64.b64encode(zlib.compress(self.network.content, 9)).decode("ascii")
         lines = [content[k : k + 96] for k in range(0, len(content), 96)]
         judges = {"perceptron": self.perceptron.as_plain(), "network": lines}
         fields = {**self.record, "threshold": self.threshold, **judges}
