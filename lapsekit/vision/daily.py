@@ -20,7 +20,7 @@ from statistics import fmean, median
 import numpy as np
 from scipy.special import stdtrit
 
-UNSURE_SHARE = 0.3
+UNSURE_SHARE = 0.29
 """Standard uncertainty of an area, as a share of the canopy that the model was in doubt of: of
 edges, gaps and colours that it has not met, alike in all frames of a day. On rendered benches that
 the model had not seen, doubt explained the errors of plants of all kinds and sizes, and neither
