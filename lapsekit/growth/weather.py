@@ -136,7 +136,7 @@ def _by_day(series: Curve, days: Sequence[date], zone: ZoneInfo) -> Iterator[Cur
 
 
 def _cut(around: Curve, start: datetime, end: datetime) -> Curve | None:
-    """The piece between two moments; its ends held at the outermost reading where none is near beyond.
+    """The piece between two moments, its ends held where no reading lies near beyond them.
 
     A logger that starts at half past midnight has told enough of the day.
     """
