@@ -9,7 +9,15 @@ from math import isfinite
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
-from lapsekit.growth.weather import Reading
+from lapsekit.growth.weather import (
+    CAUTIONS,
+    Reading,
+    WeatherDay,
+    cold_flags,
+    daily_weather,
+    summed_degree_days,
+)
+from lapsekit.season import Season
 from lapsekit.when import utc_text
 
 WEATHER_FILE = "weather.csv"
@@ -159,6 +167,45 @@ def lay(table: WeatherTable, readings: Sequence[Reading]) -> Laid:
         filled += bool(new)
         there += not new and not other
     return Laid(added, filled, there, kept)
+
+
+def days_of_weather(
+    season: Season,
+    base_c: float,
+    cap_c: float | None = None,
+    sine: bool = False,
+    chill_c: float | None = None,
+) -> tuple[list[WeatherDay], list[float | None], list[tuple[str, ...]], dict[str, str]]:
+    """The season's weather by local day.
+
+    Parameters
+    ----------
+    season : Season
+    base_c, cap_c, sine
+        Of degree days, which are summed from the first day on.
+    chill_c : float, optional
+        Temperature from which on down a night is flagged.
+
+    Returns
+    -------
+    days : list of WeatherDay, length n
+    sums : list of float or None, length n
+        Degree days.
+    flags : list of tuple of str, length n
+    cautions : dict of str to str
+        What each flag means.
+
+    Raises
+    ------
+    SettingsError
+        If weather.csv cannot be read, or the cap is not above the base.
+    """
+    days = daily_weather(read_weather(season.folder / WEATHER_FILE).readings, season.zone)
+    try:
+        sums = summed_degree_days(days, base_c, cap_c, sine=sine)
+    except ValueError as error:
+        raise SettingsError(f"--base {base_c:g} --cap {cap_c}: {error}") from error
+    return days, sums, [cold_flags(day, chill_c) for day in days], CAUTIONS
 
 
 def number_in(text: str, name: str, fahrenheit: bool = False) -> float:
