@@ -201,7 +201,7 @@ def responses_told(found: Sequence[EventResponse], season: Season) -> list[str]:
     lines = []
     for each in found:
         what = f"{each.event.day} {titles.get(each.event.region, '') or 'Whole bench'}"
-        told = each.refusal or " ".join(_followed(each.response))
+        told = each.refusal or _followed(each.response)
         lines.append(f"{what}, {each.event.what}: {told}.")
     asked = found[0].asked
     if asked:
@@ -212,34 +212,46 @@ def responses_told(found: Sequence[EventResponse], season: Season) -> list[str]:
     return lines
 
 
-def _followed(found: Response) -> list[str]:
-    rates = (
-        f"growth went from {found.before:.3f} to {found.after:.3f} per day, that of "
-        f"{len(found.others)} others from {found.others_before:.3f} to {found.others_after:.3f};"
+def _followed(found: Response) -> str:
+    return "; ".join(filter(None, (_rate(found), _step(found))))
+
+
+def _rate(found: Response) -> str:
+    went = f"growth went from {found.before:.3f} to {found.after:.3f} per day"
+    if found.rate is None:
+        return f"{went}; too few plants of like size to hold that against"
+    others = (
+        f"that of {len(found.others)} others from {found.others_before:.3f} to "
+        f"{found.others_after:.3f}"
     )
-    if found.is_claimed(found.rate):
-        slower = "less" if found.rate.estimate < 0 else "more"
-        rates += f" {_gap(found.rate)} per day {slower} than theirs foretold, {_holm(found.rate)}"
-    else:
-        low, high = found.rate.low, found.rate.high
-        rates += f" no change beyond theirs shown ({low:+.3f} to {high:+.3f} per day)"
+    if not found.is_claimed(found.rate):
+        ends = f"{found.rate.low:+.3f} to {found.rate.high:+.3f}"
+        return (
+            f"{went}, {others}; no change of rate beyond theirs shown ({ends} per "
+            f"day, p {_p(found.rate.p_corrected)} among all asked)"
+        )
+    slower = "less" if found.rate.estimate < 0 else "more"
+    return (
+        f"{went}, {others}; {_gap(found.rate)} per day {slower} than theirs foretold, "
+        f"p {_p(found.rate.p_corrected)}"
+    )
+
+
+def _step(found: Response) -> str:
     if not found.is_claimed(found.step):
-        return [rates]
-    share = [exp(v) - 1 for v in (found.step.estimate, found.step.low, found.step.high)]
-    jump = "fell" if share[0] < 0 else "rose"
-    return [
-        f"{rates}; its area {jump} at once by {abs(share[0]):.0%} ({share[1]:+.0%} to "
-        f"{share[2]:+.0%}) beyond theirs, {_holm(found.step)}"
-    ]
+        return ""
+    share, *ends = (exp(v) - 1 for v in (found.step.estimate, found.step.low, found.step.high))
+    least, most = sorted(map(abs, ends))
+    return (
+        f"area {'fell' if share < 0 else 'rose'} at once by {abs(share):.0%} ({least:.0%} to "
+        f"{most:.0%}) beyond that of {len(found.step_others)} others, "
+        f"p {_p(found.step.p_corrected)}"
+    )
 
 
 def _gap(effect: Effect) -> str:
     ends = sorted((abs(effect.low), abs(effect.high)))
     return f"{abs(effect.estimate):.3f} ({ends[0]:.3f} to {ends[1]:.3f})"
-
-
-def _holm(effect: Effect) -> str:
-    return f"p {_p(effect.p_corrected)}"
 
 
 def _p(value: float) -> str:

@@ -103,8 +103,9 @@ def log_area_days(plant: Plant, first_days: float, last_days: float) -> float:
 def growth_rate(plant: Plant, first_days: float, last_days: float) -> float:
     """Relative growth rate between two ages, per day: one slope of ln area on age.
 
-    By least squares (Hoffmann & Poorter 2002, Annals of Botany 90: 37-42); NaN where the stretch
-    holds fewer than `MIN_VALUES` values.
+    By least squares (Hoffmann & Poorter 2002, Annals of Botany 90: 37-42). NaN where the stretch
+    holds fewer than `MIN_VALUES` values, or where more than `MAX_GAP_DAYS` at its ends have none:
+    a plant first seen late would be judged by other, perhaps warmer, days than its neighbours.
 
     Raises
     ------
@@ -116,8 +117,11 @@ def growth_rate(plant: Plant, first_days: float, last_days: float) -> float:
     inside = (ages >= first_days) & (ages <= last_days)
     if inside.sum() < MIN_VALUES:
         return float("nan")
-    away = ages[inside] - ages[inside].mean()
-    return float(away @ logs[inside] / (away @ away))
+    ages, logs = ages[inside], logs[inside]
+    if max(ages[0] - first_days, last_days - ages[-1]) > MAX_GAP_DAYS:
+        return float("nan")
+    away = ages - ages.mean()
+    return float(away @ logs / (away @ away))
 
 
 def common_stretch(plants: Sequence[Plant]) -> tuple[float, float] | None:

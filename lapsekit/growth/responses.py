@@ -13,81 +13,16 @@ from math import inf, log, sqrt
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
+from lapsekit.growth.changes import Change, Window, change_around
 from lapsekit.growth.permutation import holm
-from lapsekit.growth.plants import MIN_VALUES, Plant, log_curve
+from lapsekit.growth.plants import MIN_VALUES, Plant
 
 #: Fewer others tell too little of how far a change may go by itself.
-LEAST_OTHERS = 3
+LEAST_OTHERS = 4
 #: Others larger or smaller by more than this factor grow too differently to be held against.
 SIZE_FACTOR = 5.0
 #: From so many others on they tell how far the rate before foretells the rate after.
 LEAST_TO_ADJUST = 6
-
-
-@dataclass(frozen=True)
-class Window:
-    """The days on both sides of an event, the same for those concerned and the others.
-
-    Attributes
-    ----------
-    day : float
-        The event's; it counts on neither side, since nobody knows which frames came first.
-    first, last : float
-        First day before, last day after, both included.
-    """
-
-    day: float
-    first: float
-    last: float
-
-    def __post_init__(self) -> None:
-        if not self.first < self.day < self.last:
-            raise ValueError(f"day {self.day:g} lies not within {self.first:g} to {self.last:g}")
-
-
-def window_around(day: float, days: int, neighbours: Sequence[float] = ()) -> Window:
-    """The window of so many days on each side, ended by the nearest other events.
-
-    Parameters
-    ----------
-    day : float
-    days : int
-        On each side, at least `MIN_VALUES`.
-    neighbours : sequence of float
-        Days of other events of the plants concerned; what follows them is theirs.
-
-    Raises
-    ------
-    ValueError
-        If so many days are too few.
-    """
-    if days < MIN_VALUES:
-        raise ValueError(f"a window of {days} days is too short; give {MIN_VALUES} or more")
-    before = [near + 1 for near in neighbours if near < day]
-    after = [near - 1 for near in neighbours if near > day]
-    first = max([day - days, *before])
-    last = min([day + days, *after])
-    return Window(day, min(first, day - 1), max(last, day + 1))
-
-
-@dataclass(frozen=True)
-class Change:
-    """One plant around one day.
-
-    Attributes
-    ----------
-    before, after : float
-        Relative growth rate over the window before and after, per day.
-    step : float
-        How far ln area jumped at the event: the line after it less the line before, at its day.
-    log_area : float
-        ln area at the event by the line before.
-    """
-
-    before: float
-    after: float
-    step: float
-    log_area: float
 
 
 @dataclass(frozen=True)
@@ -115,22 +50,28 @@ class Response:
 
     Attributes
     ----------
-    plants, others : tuple of str
-        Plants concerned that have values on both sides; those they are held against.
+    plants : tuple of str
+        Plants concerned that have values on both sides.
+    others : tuple of str
+        Those of like size that their rate is held against.
+    step_others : tuple of str
+        Those of any size that their jump is held against.
     before, after : float or None
         Mean growth rate of those concerned, per day.
     others_before, others_after : float or None
         The same of the others.
     rate, step : Effect or None
-        In growth rate (per day) and in ln area at once; None where nothing can be said.
+        In growth rate (per day) and in ln area at once; None where too few others can be held
+        against them.
     level : float
         Of the intervals, such as 0.95.
     refusal : str
-        Why nothing can be said; empty where something can.
+        Why nothing can be said at all; empty where something can.
     """
 
     plants: tuple[str, ...]
     others: tuple[str, ...]
+    step_others: tuple[str, ...]
     before: float | None
     after: float | None
     others_before: float | None
@@ -145,31 +86,6 @@ class Response:
         return effect is not None and effect.p_corrected <= 1 - self.level
 
 
-def change_around(plant: Plant, window: Window) -> Change | None:
-    """A plant's growth before and after a day, by one line of ln area on each side.
-
-    Parameters
-    ----------
-    plant : Plant
-        On the same scale of time as the window.
-    window : Window
-
-    Returns
-    -------
-    Change or None
-        None where a side holds fewer than `MIN_VALUES` values.
-    """
-    days, logs = log_curve(plant)
-    away = days - window.day
-    lines = []
-    for side in ((away < 0) & (days >= window.first), (away > 0) & (days <= window.last)):
-        if side.sum() < MIN_VALUES:
-            return None
-        lines.append(_line(away[side], logs[side]))
-    (before, level_before), (after, level_after) = lines
-    return Change(before, after, level_after - level_before, level_before)
-
-
 def response(
     concerned: Sequence[Plant], others: Sequence[Plant], window: Window, level: float = 0.95
 ) -> Response:
@@ -180,8 +96,8 @@ def response(
     seedlings slow down more than slow ones. With fewer it is the plain difference in differences.
     The interval is that of a new plant among the others: it takes their changes as normal, and
     those concerned as scattering like them (Student's t; with one plant concerned, a prediction
-    interval). Others count that are of like size, within `SIZE_FACTOR`: a seedling's growth slows
-    otherwise than a grown plant's.
+    interval). For the rate, others count that are of like size, within `SIZE_FACTOR`: a seedling's
+    growth slows otherwise than a grown plant's; for a jump of the area, all.
 
     Parameters
     ----------
@@ -194,7 +110,7 @@ def response(
     -------
     Response
         With a refusal where those concerned have too few values around the day, or fewer than
-        `LEAST_OTHERS` others of like size have them.
+        `LEAST_OTHERS` others have them.
 
     Raises
     ------
@@ -204,12 +120,14 @@ def response(
     both = sorted({p.name for p in concerned} & {p.name for p in others})
     if both:
         raise ValueError(f"{', '.join(both)} cannot be its own control; name it on one side")
-    ours, theirs = _changes(concerned, window), _of_like_size(concerned, others, window)
+    ours, theirs = _changes(concerned, window), _changes(others, window)
+    like = _of_like_size(ours, theirs)
     blank = Response(
         tuple(ours),
+        tuple(like),
         tuple(theirs),
         *_mean_rates(ours),
-        *_mean_rates(theirs),
+        *_mean_rates(like),
         None,
         None,
         level,
@@ -217,32 +135,21 @@ def response(
     )
     if blank.refusal:
         return blank
-    sides = list(ours.values()), list(theirs.values())
-    steps = ([change.step for change in side] for side in sides)
-    return replace(blank, rate=_rate_effect(*sides, level), step=_effect(*steps, level))
+    steps = ([change.step for change in side.values()] for side in (ours, theirs))
+    enough = len(like) >= LEAST_OTHERS
+    rate = _rate_effect(list(ours.values()), list(like.values()), level) if enough else None
+    return replace(blank, rate=rate, step=_effect(*steps, level))
 
 
 def corrected(responses: Sequence[Response]) -> list[Response]:
     """The same responses, with p corrected (Holm) for all questions that were asked."""
-    asked = [r for r in responses if r.rate is not None]
-    p_values = holm([e.p for r in asked for e in (r.rate, r.step)])
-    pairs = dict(zip(map(id, asked), zip(p_values[::2], p_values[1::2], strict=True), strict=True))
-    return [_with_p(r, pairs[id(r)]) if id(r) in pairs else r for r in responses]
-
-
-def _with_p(found: Response, p_values: tuple[float, float]) -> Response:
-    effects = (
-        replace(e, p_corrected=p) for e, p in zip((found.rate, found.step), p_values, strict=True)
-    )
-    return replace(found, **dict(zip(("rate", "step"), effects, strict=True)))
-
-
-def _line(days: np.ndarray, logs: np.ndarray) -> tuple[float, float]:
-    """Slope of the least-squares line, and its height at day 0."""
-    middle = days.mean()
-    away = days - middle
-    slope = float(away @ logs / (away @ away))
-    return slope, float(logs.mean() - slope * middle)
+    asked = [(n, name) for n, r in enumerate(responses) for name in ("rate", "step")]
+    asked = [(n, name) for n, name in asked if getattr(responses[n], name) is not None]
+    found = list(responses)
+    p_values = holm([getattr(responses[n], name).p for n, name in asked])
+    for (n, name), p in zip(asked, p_values, strict=True):
+        found[n] = replace(found[n], **{name: replace(getattr(found[n], name), p_corrected=p)})
+    return found
 
 
 def _changes(plants: Sequence[Plant], window: Window) -> dict[str, Change]:
@@ -250,15 +157,11 @@ def _changes(plants: Sequence[Plant], window: Window) -> dict[str, Change]:
     return {name: change for name, change in found.items() if change is not None}
 
 
-def _of_like_size(
-    concerned: Sequence[Plant], others: Sequence[Plant], window: Window
-) -> dict[str, Change]:
-    sizes = [change.log_area for change in _changes(concerned, window).values()]
-    if not sizes:
-        return {}
-    least, most = min(sizes) - log(SIZE_FACTOR), max(sizes) + log(SIZE_FACTOR)
-    changes = _changes(others, window)
-    return {name: c for name, c in changes.items() if least <= c.log_area <= most}
+def _of_like_size(ours: dict[str, Change], theirs: dict[str, Change]) -> dict[str, Change]:
+    sizes = [change.log_area for change in ours.values()]
+    least = min(sizes, default=inf) - log(SIZE_FACTOR)
+    most = max(sizes, default=-inf) + log(SIZE_FACTOR)
+    return {name: c for name, c in theirs.items() if least <= c.log_area <= most}
 
 
 def _mean_rates(changes: dict[str, Change]) -> tuple[float | None, float | None]:
@@ -309,7 +212,7 @@ def _refusal(ours: dict[str, Change], theirs: dict[str, Change]) -> str:
         )
     if len(theirs) < LEAST_OTHERS:
         return (
-            f"{len(theirs)} other plants of like size without an event of their own have values on "
-            f"these days, and {LEAST_OTHERS} are needed to tell it from the weather"
+            f"{len(theirs)} other plants without an event of their own have values on these days, "
+            f"and {LEAST_OTHERS} are needed to tell it from the weather"
         )
     return ""
