@@ -426,9 +426,9 @@ def weather(
         target = opened.folder / WEATHER_FILE
         brought = bring_weather_in(file, columns, of_times, target, dry_run)
     refused = telling_growth.weather_refused(file, brought)
-    facts = {**vars(brought.laid), "rows": brought.found.rows, "refused": refused}
+    facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
     _report(as_json, telling_growth.weather_brought(brought, columns, of_times, dry_run), facts)
-    _hint(refused)
+    _hint(telling_growth.few(refused))
     if refused:
         raise typer.Exit(65)
 

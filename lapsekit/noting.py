@@ -2,6 +2,7 @@
 
 import difflib
 import re
+from calendar import monthrange
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -121,9 +122,9 @@ def _no_region(season: Season, name: str) -> str:
     names = {n.lower(): n for n in season.regions.by_name}
     names |= {r.title.lower(): r.name for r in season.regions.region}
     near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
-    hint = f'; did you mean "{names[near[0]]}"?' if near else ""
     known = ", ".join(season.regions.by_name) or "none yet"
-    return f"is no region of regions.toml{hint} (it has {known}; leave it out for the whole bench)"
+    hint = f'did you mean "{names[near[0]]}"?' if near else f"it has {known}"
+    return f"is no region of regions.toml; {hint} (leave it out for the whole bench)"
 
 
 def _day(season: Season, text: str) -> date:
@@ -151,7 +152,8 @@ def _nearest_day(text: str, first: date, last: date) -> date | None:
     numbers = [int(n) for n in re.findall(r"\d+", text)]
     for order in ((0, 1, 2), (2, 1, 0)):  # 2031-4-17 and 17.4.2031 leave no doubt
         try:
-            day = date(*(numbers[n] for n in order))
+            year, month, number = (numbers[n] for n in order)
+            day = date(year, month, min(number, monthrange(year, month)[1]))
         except (ValueError, IndexError, OverflowError):
             continue
         if first <= day <= last:

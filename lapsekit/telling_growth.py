@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
 
@@ -79,19 +79,27 @@ def weather_brought(
         lines.append(f"{laid.filled} known moments get a value they lacked")
     if laid.kept:
         lines.append(f"{len(laid.kept)} differ from what weather.csv says, which stays as it is:")
-        lines += _some(
-            f"  {at:%Y-%m-%d %H:%M} UTC, {name}: {old:g} there, {new:g} in the file"
-            for at, name, old, new in laid.kept
+        lines += few(
+            [
+                f"  {at:%Y-%m-%d %H:%M} UTC, {name}: {old:g} there, {new:g} in the file"
+                for at, name, old, new in laid.kept
+            ]
         )
     return lines
 
 
 def weather_refused(file: object, brought: WeatherBrought) -> list[str]:
-    """Cells that were refused, by file, line, column and value."""
+    """Cells that were refused, by file, line, column and value; all of them."""
     return [
         f'{file}: line {each.line}, {each.column} = "{each.value}" {each.why}'
         for each in brought.found.refused
     ]
+
+
+def few(lines: Sequence[str]) -> list[str]:
+    """The first of many lines, and how many more there are."""
+    rest = len(lines) - _FEW
+    return list(lines) if rest <= 0 else [*lines[:_FEW], f"and {rest} more; --json lists them all"]
 
 
 def _times(found: object, zone: ZoneInfo) -> str:
@@ -149,7 +157,9 @@ def _contrast(found: Contrast) -> list[str]:
         return [f"{found.second} against {found.first}: {found.refusal}", *lines]
     size = _size(found, found.estimate)
     if found.low is not None:
-        ends = f"{_size(found, found.low)} to {_size(found, found.high)}"
+        ends = " to ".join(
+            _size(found, end).removesuffix(" per day") for end in (found.low, found.high)
+        )
         by = ", if plants scatter normally" if found.interval_by == "Welch" else ""
         size += f" ({found.level:.0%} interval {ends}{by})"
     p = "" if found.p_corrected is None else f", p {_p(found.p_corrected)}"
@@ -264,9 +274,3 @@ def _number(value: float | None, places: int = 1) -> str:
 
 def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
-
-
-def _some(lines: Iterable[str]) -> list[str]:
-    lines = list(lines)
-    rest = len(lines) - _FEW
-    return lines if rest <= 0 else [*lines[:_FEW], f"  and {rest} more"]

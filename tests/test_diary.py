@@ -126,7 +126,7 @@ def test_a_wrong_region_is_refused_with_the_nearest(bench, region, near):
     [
         ("2031-4-17", "is no day", "2031-04-17"),
         ("17.04.2031", "is no day", "2031-04-17"),
-        ("2031-04-31", "is no day", "2031-04-3"),
+        ("2031-04-31", "is no day", "2031-04-30"),
         ("2013-04-17", "is more than a year before the first sowing", "2031-04-17"),
         ("2031-05-22", "has not come yet (today is 2031-05-21)", "2031-05-2"),
         ("20310417", "is no day", "2031-04-17"),

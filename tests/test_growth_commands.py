@@ -74,6 +74,15 @@ def test_a_loggers_file_that_is_not_understood_ends_with_78(bench, tmp_path, opt
     assert not (bench / "weather.csv").exists()
 
 
+def test_of_many_refused_cells_the_first_are_shown_and_json_has_them_all(bench, tmp_path):
+    (tmp_path / "roof.csv").write_text("time,temp_c\n" + "2024-04-17 12:00,warm\n" * 30)
+    done = lapsekit("weather", tmp_path / "roof.csv", "-s", bench)
+    assert (done.returncode, len(done.stderr.splitlines())) == (65, 21)
+    assert "and 10 more" in done.stderr
+    told = lapsekit("weather", tmp_path / "roof.csv", "-s", bench, "--json")
+    assert len(json.loads(told.stdout)["refused"]) == 30
+
+
 def test_a_loggers_file_that_is_not_there_is_named(bench, tmp_path):
     missing = tmp_path / "none.csv"
     assert f"{missing}: cannot be read" in refused("weather", missing, "-s", bench, code=78)
