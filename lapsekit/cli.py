@@ -466,7 +466,7 @@ def responses(
     as_json: AsJson = False,
 ) -> None:
     """Say what followed each event of the diary, against other plants on the same days."""
-    from lapsekit.contrasting import responses_of
+    from lapsekit.responding import responses_of
 
     opened = Season(season)
     found, problems = responses_of(opened, days)

@@ -1,4 +1,4 @@
-"""Stages: daily values and diary -> groups compared, plants planned, what followed events."""
+"""Stages: daily values -> groups held against each other, and how many plants are needed."""
 
 import difflib
 from collections.abc import Iterable, Sequence
@@ -6,9 +6,7 @@ from dataclasses import dataclass
 from math import log
 
 from lapsekit.catalogue import Daily
-from lapsekit.diary import Event, read_diary
 from lapsekit.errors import SettingsError
-from lapsekit.growth.changes import window_around
 from lapsekit.growth.contrasts import (
     Contrast,
     Measure,
@@ -21,19 +19,10 @@ from lapsekit.growth.contrasts import (
 )
 from lapsekit.growth.planning import Plan, Scatter, plants_needed, scatter_between, smallest_ratio
 from lapsekit.growth.plants import Plant, common_stretch, log_area_at
-from lapsekit.growth.responses import Response, corrected, response
-from lapsekit.season import DIARY_FILE, Season
+from lapsekit.season import Season
 from lapsekit.when import plant_age
 
 MEASURES = {"area": area_at, "area-days": area_days, "rgr": rgr, "rgr-ratio": rgr_ratio}
-NEUTRAL = {"sown", "emerged", "height", "first flower", "first fruit", "camera", "watered"}
-"""Events that are not asked what followed them: observations, and what happens every other day."""
-WILTED, RECOVERED = "wilted", "recovered"
-"""Signs of trouble: a plant that shows them is no control meanwhile."""
-WILTS_WITHIN_DAYS = 3
-"""A plant that wilts so soon after an act wilts of it, and is not asked again."""
-ENDS_FOR_ALL = {"cold", "harvest"}
-"""Events of the whole bench that strike its plants unequally: no window reaches across them."""
 SIDES_SHOWN = (4, 6, 8, 10, 15, 20)
 
 
@@ -72,16 +61,6 @@ class PlanReport:
     scatter: Scatter | None
     age_days: float | None
     smallest: dict[int, float]
-
-
-@dataclass(frozen=True)
-class EventResponse:
-    """An event of the diary and what followed; `asked` questions were corrected for."""
-
-    event: Event
-    response: Response | None
-    refusal: str
-    asked: int
 
 
 def plants_of(season: Season, by_age: bool) -> dict[str, Plant]:
@@ -183,84 +162,6 @@ def plan_plants(
             f"--ratio {ratio:g} with scatter {scatter:g} and power {power:g}: {error}"
         ) from error
     return PlanReport(ratio, power, plan, own, age, smallest)
-
-
-def responses_of(
-    season: Season, window_days: int = 7, level: float = 0.95
-) -> tuple[list[EventResponse], list[str]]:
-    """What followed each event of the diary, held against other plants on the same days.
-
-    Parameters
-    ----------
-    season : Season
-    window_days : int
-        Days before and after, as far as no other event of the same plant lies among them.
-    level : float
-
-    Returns
-    -------
-    responses : list of EventResponse
-        In order of day.
-    problems : list of str
-        Lines of the diary that were passed over.
-    """
-    events, problems = read_diary(season.folder / DIARY_FILE)
-    plants = plants_of(season, by_age=False)
-    acts = [e for e in events if e.what.lower() not in NEUTRAL | {RECOVERED}]
-    acts = [e for e in acts if not (e.what.lower() == WILTED and _wilts_of(e, acts))]
-    bench = [e.day.toordinal() for e in acts if not e.region and e.what.lower() in ENDS_FOR_ALL]
-    own = {name: days + bench for name, days in _days_of(plants, acts).items()}
-    troubled = _days_of(plants, (e for e in events if e.what.lower() not in NEUTRAL))
-    answered = [(e, _answer(e, plants, own, troubled, window_days, level)) for e in acts]
-    held = corrected([answer for _, answer in answered if isinstance(answer, Response)])
-    asked = sum(effect is not None for r in held for effect in (r.rate, r.step))
-    found = iter(held)
-    told = []
-    for event, answer in answered:
-        is_response = isinstance(answer, Response)
-        told_of = next(found) if is_response else None
-        told.append(EventResponse(event, told_of, told_of.refusal if told_of else answer, asked))
-    return told, problems
-
-
-def _days_of(plants: dict[str, Plant], events: Iterable[Event]) -> dict[str, list[int]]:
-    found: dict[str, list[int]] = {name: [] for name in plants}
-    for event in events:
-        if event.region in found:
-            found[event.region].append(event.day.toordinal())
-    return found
-
-
-def _wilts_of(event: Event, acts: Iterable[Event]) -> bool:
-    return any(
-        act.region == event.region
-        and act.what.lower() != WILTED
-        and 0 <= (event.day - act.day).days <= WILTS_WITHIN_DAYS
-        for act in acts
-        if event.region
-    )
-
-
-def _answer(
-    event: Event,
-    plants: dict[str, Plant],
-    own: dict[str, list[int]],
-    troubled: dict[str, list[int]],
-    window_days: int,
-    level: float,
-) -> Response | str:
-    if not event.region:
-        return "the whole bench had it: nothing is left to tell it from the weather"
-    if event.region not in plants:
-        return f'"{event.region}" is no region of regions.toml'
-    window = window_around(event.day.toordinal(), window_days, own[event.region])
-    others = [
-        plant
-        for name, plant in plants.items()
-        if name != event.region
-        and not any(window.first <= day <= window.last for day in troubled[name])
-    ]
-    return response([plants[event.region]], others, window, level)
 
 
 def _is_scaled(rows: Iterable[Iterable[Daily]]) -> bool:

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from lapsekit.contrasting import ContrastReport, EventResponse, PlanReport
+    from lapsekit.contrasting import ContrastReport, PlanReport
     from lapsekit.diary import Event
     from lapsekit.growth.contrasts import Contrast
     from lapsekit.growth.responses import Effect, Response
     from lapsekit.growth.weather import WeatherDay
     from lapsekit.logger_file import Columns, WeatherBrought
     from lapsekit.noting import Diary
+    from lapsekit.responding import EventResponse
     from lapsekit.season import Season
 
 _FEW = 20

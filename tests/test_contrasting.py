@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from lapsekit.catalogue import Daily
-from lapsekit.contrasting import compare_groups, plan_plants, responses_of
+from lapsekit.contrasting import compare_groups, plan_plants
 from lapsekit.errors import SettingsError
+from lapsekit.responding import responses_of
 from lapsekit.sample import copy_sample_season, true_daily_areas
 from lapsekit.season import Season
 from lapsekit.telling_growth import contrasted, planned, responses_told

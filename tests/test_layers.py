@@ -33,7 +33,7 @@ ORDER = [
     {"logger_file"},
     {"proving_strokes"},
     {"reporting", "proving", "photographs", "contrasting"},
-    {"plotting"},
+    {"plotting", "responding"},
     {"film", "site", "serving", "sheet"},
     {"plates"},
     {"explaining"},

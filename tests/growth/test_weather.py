@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from lapsekit.growth.degree_days import degree_days_average, degree_days_sine
 from lapsekit.growth.weather import (
     CAUTIONS,
     CHILL,
@@ -17,8 +18,6 @@ from lapsekit.growth.weather import (
     cold_flags,
     daily_light_mol,
     daily_weather,
-    degree_days_average,
-    degree_days_sine,
     summed_degree_days,
     vapour_pressure_deficit_kpa,
 )
