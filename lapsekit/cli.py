@@ -6,6 +6,7 @@ import signal
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from dataclasses import asdict
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Annotated, Any, NoReturn
@@ -13,7 +14,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import typer
 
-from lapsekit import __version__, telling
+from lapsekit import __version__, telling, telling_growth
 from lapsekit.errors import CameraError, LapsekitError, SettingsError
 from lapsekit.season import Season
 
@@ -294,6 +295,214 @@ def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PA
         report = report_growth(opened)
     rows = [vars(row) for row in report.rows]
     _report(as_json, telling.grown(report, opened), {"written": report.written, "rows": rows})
+
+
+diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
+app.add_typer(diary_app, name="diary")
+NearRegions = Annotated[
+    list[str] | None,
+    typer.Option("--region", help="Region it concerns; may be given again.", show_default="bench"),
+]
+
+
+@diary_app.callback()
+def diary(
+    context: typer.Context,
+    season: SeasonFolder = HERE,
+    region: Annotated[
+        str | None, typer.Option(help="One region's only, with the bench's.", show_default="all")
+    ] = None,
+    first: Annotated[datetime | None, typer.Option("--from", formats=["%Y-%m-%d"])] = None,
+    last: Annotated[datetime | None, typer.Option("--until", formats=["%Y-%m-%d"])] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List what was done and seen; add to it."""
+    if context.invoked_subcommand:
+        return
+    from lapsekit.noting import list_events
+
+    days = (first and first.date(), last and last.date())
+    found = list_events(Season(season), region, *days)
+    _hint(found.problems)
+    _report(as_json, telling_growth.diary_told(found), telling_growth.diary_facts(found))
+
+
+@diary_app.command("add")
+def diary_add(
+    context: typer.Context,
+    date: Annotated[str, typer.Argument(help="Day like 2031-04-17.")],
+    event: Annotated[
+        str,
+        typer.Argument(
+            help="sown, emerged, potted on, moved, fed, watered, cut, pest, cold, first flower, "
+            "first fruit, harvest, height, or words of your own."
+        ),
+    ],
+    region: NearRegions = None,
+    note: Annotated[str, typer.Option(help="More about it.", show_default="none")] = "",
+    bbch: Annotated[
+        int | None, typer.Option(help="Growth stage, 0 to 99.", show_default="none")
+    ] = None,
+    weight: Annotated[
+        float | None, typer.Option(help="Of a harvest, in grams.", show_default="none")
+    ] = None,
+    height: Annotated[
+        float | None, typer.Option(help="Of the canopy, in cm.", show_default="none")
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Add an event to diary.csv, which keeps all that stands in it."""
+    from lapsekit.noting import Figures, add_events
+
+    opened = Season(_either(context, season))
+    with _held(opened, "diary", wait):
+        figures = Figures(bbch, weight, height)
+        events, hints = add_events(opened, date, event, region or [], note, figures)
+    _hint(hints)
+    facts = {"added": [telling_growth.event_facts(e) for e in events], "hints": hints}
+    _report(as_json or context.parent.params["as_json"], telling_growth.noted(events), facts)
+
+
+@app.command()
+def weather(
+    file: Annotated[
+        Path | None, typer.Argument(help="A logger's CSV file.", show_default="list the days")
+    ] = None,
+    time: Annotated[str, typer.Option(help="Its column of times.")] = "time",
+    temp: Annotated[str, typer.Option(help="Its column of temperatures.")] = "temp_c",
+    humidity: Annotated[
+        str | None, typer.Option(help="Its column of relative humidity, %.", show_default="none")
+    ] = None,
+    light: Annotated[
+        str | None, typer.Option(help="Its column of PPFD, µmol/m²s.", show_default="none")
+    ] = None,
+    zone: Annotated[
+        str | None,
+        typer.Option(help="Zone of times without an offset.", show_default="the season's"),
+    ] = None,
+    time_form: Annotated[
+        str | None,
+        typer.Option(help="strptime fields, like %d/%m/%Y %H:%M.", show_default="found out"),
+    ] = None,
+    fahrenheit: Annotated[bool, typer.Option("--fahrenheit", help="Read °F.")] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be added, write nothing.")
+    ] = False,
+    base: Annotated[float, typer.Option(help="Base of degree days, °C.")] = 5.0,
+    cap: Annotated[
+        float | None, typer.Option(help="Cap of degree days, °C.", show_default="none")
+    ] = None,
+    sine: Annotated[
+        bool, typer.Option("--sine", help="Degree days by single sine, not by average.")
+    ] = False,
+    chill: Annotated[
+        float | None, typer.Option(help="Flag nights as cold as this, °C.", show_default="none")
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Bring a logger's readings in; without a file, list the days' weather."""
+    opened = Season(season)
+    if file is None:
+        from lapsekit.weather import days_of_weather
+
+        days, sums, flags, cautions = days_of_weather(opened, base, cap, sine, chill)
+        rows = [
+            {**vars(d), "degree_days": total, "flags": told}
+            for d, total, told in zip(days, sums, flags, strict=True)
+        ]
+        lines = telling_growth.weather_told(days, sums, flags, cautions)
+        _report(as_json, lines, {"days": rows, "cautions": cautions})
+        return
+    from lapsekit.logger_file import Columns, bring_weather_in
+    from lapsekit.weather import WEATHER_FILE
+
+    columns = Columns(time, temp, humidity, light, time_form, fahrenheit)
+    of_times = _zone(zone, "--zone") if zone else opened.zone
+    with _held(opened, "weather", wait):
+        target = opened.folder / WEATHER_FILE
+        brought = bring_weather_in(file, columns, of_times, target, dry_run)
+    refused = telling_growth.weather_refused(file, brought)
+    facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
+    _report(as_json, telling_growth.weather_brought(brought, columns, of_times, dry_run), facts)
+    _hint(telling_growth.few(refused))
+    if refused:
+        raise typer.Exit(65)
+
+
+@app.command()
+def contrast(
+    groups: Annotated[
+        list[str] | None,
+        typer.Argument(help="Groups of regions.toml.", show_default="all of them"),
+    ] = None,
+    measure: Annotated[str, typer.Option(help="area, area-days, rgr or rgr-ratio.")] = "area",
+    first: Annotated[
+        float | None,
+        typer.Option("--from", help="Plant age, days.", show_default="first all plants have"),
+    ] = None,
+    last: Annotated[
+        float | None,
+        typer.Option("--until", help="Plant age, days.", show_default="last all plants have"),
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Compare groups of plants at the same age, or say why no claim can be made."""
+    from lapsekit.contrasting import compare_groups
+
+    report = compare_groups(Season(season), groups or [], measure, (first, last))
+    facts = {**vars(report), "contrasts": [vars(c) for c in report.contrasts]}
+    _report(as_json, telling_growth.contrasted(report), facts)
+
+
+@app.command()
+def responses(
+    days: Annotated[int, typer.Option(min=4, max=60, help="Days before and after.")] = 7,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Say what followed each event of the diary, against other plants on the same days."""
+    from lapsekit.responding import responses_of
+
+    opened = Season(season)
+    found, problems = responses_of(opened, days)
+    _hint(problems)
+    facts = [
+        {"event": telling_growth.event_facts(r.event), "refusal": r.refusal}
+        | ({"response": asdict(r.response)} if r.response else {})
+        for r in found
+    ]
+    _report(as_json, telling_growth.responses_told(found, opened), {"responses": facts})
+
+
+@app.command()
+def plan(
+    ratio: Annotated[float, typer.Option(help="Of areas to be found: 1.2 for a fifth more.")] = 1.2,
+    scatter: Annotated[
+        float | None,
+        typer.Option(
+            help="Between plants treated alike, as a share: 0.15.",
+            show_default="the season's own",
+        ),
+    ] = None,
+    power: Annotated[float, typer.Option(help="Share of trials that shall find it.")] = 0.8,
+    age: Annotated[
+        float | None,
+        typer.Option(help="Plant age of the season's scatter.", show_default="the last"),
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+) -> None:
+    """Tell how many plants a side a difference needs."""
+    from lapsekit.contrasting import plan_plants
+
+    opened = Season(season) if scatter is None else None
+    report = plan_plants(opened, ratio, scatter, power, age)
+    _report(as_json, telling_growth.planned(report), asdict(report))
 
 
 @app.command()
@@ -592,12 +801,12 @@ def _serve(folder: Path, port: int) -> None:
         _say(["stopped"])
 
 
-def _zone(key: str) -> ZoneInfo:
+def _zone(key: str, option: str = "--time-zone") -> ZoneInfo:
     try:
         return ZoneInfo(key)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise SettingsError(
-            f'--time-zone "{key}" is not in the IANA database; write one like UTC or Area/City'
+            f'{option} "{key}" is not in the IANA database; write one like UTC or Area/City'
         ) from error
 
 

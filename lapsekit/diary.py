@@ -1,12 +1,37 @@
-"""The grower's diary: what was done and seen, by day."""
+"""The grower's diary: what was done and seen, by day; read, and lines added to it.
+
+An event is any short text. `VOCABULARY` holds those that mean the same to everyone, so that the
+same act is found again under the same words. Figures stand in the note, as a hand would write
+them: ``12 cm`` for a height, ``125 g`` for a harvest, ``BBCH 61`` for a growth stage.
+"""
 
 import csv
-from dataclasses import dataclass
+import io
+import re
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
 from lapsekit.season import DIARY_HEADER
+
+VOCABULARY = {
+    "sown": "seeds went into the soil",
+    "emerged": "the first seedling is out",
+    "potted on": "moved into a larger pot",
+    "moved": "stands elsewhere, same pot",
+    "fed": "got fertiliser",
+    "watered": "got water",
+    "cut": "leaves or shoots taken, the plant grows on",
+    "pest": "eaten at, or infested",
+    "cold": "a cold night, frost",
+    "first flower": "the first flower is open",
+    "first fruit": "the first fruit is set",
+    "harvest": "taken whole; its weight goes into the note",
+    "height": "how high the canopy stands over the bench, in the note",
+}
+_BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
+_WEIGHT = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g)\b")
 
 
 @dataclass(frozen=True)
@@ -17,6 +42,21 @@ class Event:
     region: str
     what: str
     note: str
+    line: int = field(default=0, compare=False)
+
+    @property
+    def bbch(self) -> int | None:
+        """Growth stage of the BBCH scale, 0 to 99, where the note tells it (Meier 2018)."""
+        found = _BBCH.search(self.note)
+        return int(found[1]) if found else None
+
+    @property
+    def weight_g(self) -> float | None:
+        """Weight of a harvest in grams, where its note tells it."""
+        found = _WEIGHT.search(self.note) if self.what.lower() == "harvest" else None
+        if found is None:
+            return None
+        return float(found[1].replace(",", ".")) * (1000 if found[2] == "kg" else 1)
 
 
 def read_diary(path: Path) -> tuple[list[Event], list[str]]:
@@ -25,7 +65,8 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
     Parameters
     ----------
     path : pathlib.Path
-        A CSV file with the columns date, region, event, note; it may be absent.
+        A CSV file with the columns date, region, event, note; it may be absent. Empty lines and
+        lines that begin with # are passed over.
 
     Returns
     -------
@@ -38,36 +79,110 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
     SettingsError
         If the file is there and is not text.
     """
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
+    rows = _rows(diary_text(path))
+    if not rows:
         return [], []
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
-    events, problems = [], []
-    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
-    reader = csv.DictReader(text.splitlines())
-    if text.strip() and not {"date", "event"} <= set(reader.fieldnames or ()):
+    columns = _columns(rows[0][1])
+    if not {"date", "event"} <= set(columns):
         return [], [
             f"{path}: passed over; its first line must be {DIARY_HEADER.strip()} (with commas)"
         ]
-    for row in reader:
-        event = _event(row)
+    events, problems = [], []
+    for line, cells in rows[1:]:
+        event = _event(line, dict(zip(columns, cells, strict=False)))
         if event is None:
             problems.append(
-                f"{path}: line {reader.line_num} is passed over; it needs a date like 2031-04-17 "
-                "and an event"
+                f"{path}: line {line} is passed over; it needs a date like 2031-04-17 and an event"
             )
         else:
             events.append(event)
     return sorted(events, key=lambda e: e.day), problems
 
 
-def _event(row: dict[str | None, str | None]) -> Event | None:
+def diary_text(path: Path) -> str:
+    """The diary's text, "" where there is none; raises as `read_diary` does."""
+    try:
+        return path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        return ""
+    except (OSError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
+
+
+def with_event(path: Path, text: str, event: Event) -> str:
+    """The text of a diary with one more line at its end; all else in it stays as it is.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The diary, for messages.
+    text : str
+        Its content; "" for none.
+    event : Event
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    SettingsError
+        If the diary's columns have no place for the event, or a quotation mark left open in it
+        would swallow the line.
+    """
+    end = "\r\n" if "\r\n" in text else "\n"
+    rows = _rows(text)
+    columns = _columns(rows[0][1]) if rows else DIARY_HEADER.strip().split(",")
+    fields = {
+        "date": event.day.isoformat(),
+        "region": event.region,
+        "event": event.what,
+        "note": event.note,
+    }
+    homeless = [n for n, v in fields.items() if v and n not in columns]
+    if homeless:
+        raise SettingsError(
+            f"{path}: no column {', '.join(homeless)}; make its first line "
+            f"{DIARY_HEADER.strip()} (with commas)"
+        )
+    before = text if not text or text.endswith("\n") else text + end
+    before += "" if rows else DIARY_HEADER.strip() + end
+    added = before + _line([fields.get(name, "") for name in columns]) + end
+    if len(_rows(added)) != max(len(rows), 1) + 1:
+        raise SettingsError(
+            f'{path}: a quotation mark (") in it is not closed, so that no line can be added; '
+            "close it first"
+        )
+    return added
+
+
+def _rows(text: str) -> list[tuple[int, list[str]]]:
+    """Lines with their numbers, comments and empty ones passed over."""
+    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
+    reader = csv.reader(io.StringIO(text, newline=""))
+    rows, line = [], 1
+    for cells in reader:
+        if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
+            rows.append((line, cells))
+        line = reader.line_num + 1
+    return rows
+
+
+def _columns(cells: list[str]) -> list[str]:
+    return [cell.strip() for cell in cells]
+
+
+def _line(cells: list[str]) -> str:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="").writerow(cells)
+    return out.getvalue()
+
+
+def _event(line: int, row: dict[str, str]) -> Event | None:
     day, region, what, note = (
-        (row.get(name) or "").strip() for name in ("date", "region", "event", "note")
+        row.get(name, "").strip() for name in ("date", "region", "event", "note")
     )
     try:
-        return Event(date.fromisoformat(day), region, what, note) if what else None
+        return Event(date.fromisoformat(day), region, what, note, line) if what else None
     except ValueError:
         return None

@@ -1,0 +1,199 @@
+"""Stage: what the grower says was done or seen -> a line of the diary, checked first."""
+
+import difflib
+import re
+from calendar import monthrange
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from lapsekit.diary import VOCABULARY, Event, diary_text, read_diary, with_event
+from lapsekit.errors import SettingsError
+from lapsekit.safely import write_safely
+from lapsekit.season import DIARY_FILE, Season
+from lapsekit.when import local_day
+
+#: Days before the first sowing that a diary may speak of: soil is prepared, seeds are soaked.
+_DAYS_BEFORE = 366
+_LONGEST = 200
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What is told with an event: each goes into the note. None is not told."""
+
+    bbch: int | None = None
+    weight_g: float | None = None
+    height_cm: float | None = None
+
+    @property
+    def text(self) -> str:
+        """As the note says it."""
+        height = None if self.height_cm is None else f"{self.height_cm:g} cm"
+        weight = None if self.weight_g is None else f"{self.weight_g:g} g"
+        bbch = None if self.bbch is None else f"BBCH {self.bbch:02d}"
+        return ", ".join(filter(None, (height, weight, bbch)))
+
+
+@dataclass(frozen=True)
+class Diary:
+    """The diary as it is listed: events in order of day, and what is wrong with some lines."""
+
+    events: list[Event]
+    problems: list[str]
+
+
+def add_events(
+    season: Season, day: str, what: str, regions: Sequence[str], note: str, figures: Figures
+) -> tuple[list[Event], list[str]]:
+    """Add an event to the diary, a line for each region, or one for the whole bench.
+
+    Parameters
+    ----------
+    season : Season
+        An open season; the caller holds its stage lock.
+    day : str
+        Like ``2031-04-17``; neither in the future nor long before the first sowing.
+    what : str
+        A word of `VOCABULARY`, or any other text.
+    regions : sequence of str
+        Names of regions.toml; none for the whole bench.
+    note : str
+    figures : Figures
+
+    Returns
+    -------
+    events : list of Event
+    hints : list of str
+        Where an event's own word lies close to one of the vocabulary.
+
+    Raises
+    ------
+    SettingsError
+        If a value cannot be used; names it, and the nearest that can.
+    """
+    what, path = _event_text(what), season.folder / DIARY_FILE
+    on = _day(season, day)
+    for region in regions:
+        if region not in season.regions.by_name:
+            raise SettingsError(f'--region "{region}" {_no_region(season, region)}')
+    note = _note(what, regions, note, figures)
+    events = [Event(on, region, what, note) for region in regions or [""]]
+    text = diary_text(path)
+    mark = "\ufeff" if path.is_file() and path.read_bytes().startswith(b"\xef\xbb\xbf") else ""
+    for event in events:
+        text = with_event(path, text, event)
+    write_safely(path, (mark + text).encode())
+    return events, _hints(what)
+
+
+def list_events(
+    season: Season,
+    region: str | None = None,
+    first: date | None = None,
+    last: date | None = None,
+) -> Diary:
+    """The diary's events, of one region (with those of the whole bench) or of all.
+
+    Raises
+    ------
+    SettingsError
+        If `region` is none of regions.toml, or the file is not text.
+    """
+    if region is not None and region not in season.regions.by_name:
+        raise SettingsError(f'--region "{region}" {_no_region(season, region)}')
+    path = season.folder / DIARY_FILE
+    events, problems = read_diary(path)
+    problems += [
+        f'{path}: line {e.line}, region = "{e.region}" {_no_region(season, e.region)}'
+        for e in events
+        if e.region and e.region not in season.regions.by_name
+    ]
+    kept = [
+        e
+        for e in events
+        if region in (None, e.region) or not e.region
+        if (first or date.min) <= e.day <= (last or date.max)
+    ]
+    return Diary(kept, problems)
+
+
+def _no_region(season: Season, name: str) -> str:
+    names = {n.lower(): n for n in season.regions.by_name}
+    names |= {r.title.lower(): r.name for r in season.regions.region}
+    near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
+    known = ", ".join(season.regions.by_name) or "none yet"
+    hint = f'did you mean "{names[near[0]]}"?' if near else f"it has {known}"
+    return f"is no region of regions.toml; {hint} (leave it out for the whole bench)"
+
+
+def _day(season: Season, text: str) -> date:
+    today = local_day(season.clock(), season.zone)
+    first = min([season.settings.season.sown, *(season.sown(r) for r in season.regions.region)])
+    earliest = first - timedelta(days=_DAYS_BEFORE)
+    try:
+        day = date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else None
+    except ValueError:
+        day = None
+    if day is None:
+        why = "is no day; write one like 2031-04-17"
+    elif day > today:
+        why = f"has not come yet (today is {today}); a diary tells what was done and seen"
+    elif day < earliest:
+        why = f"is more than a year before the first sowing ({first})"
+    else:
+        return day
+    near = _nearest_day(text, min(first, today), today)
+    raise SettingsError(f'date "{text}" {why}' + (f"; did you mean {near}?" if near else ""))
+
+
+def _nearest_day(text: str, first: date, last: date) -> date | None:
+    """The season's day that is written most alike; of equals the latest."""
+    numbers = [int(n) for n in re.findall(r"\d+", text)]
+    for order in ((0, 1, 2), (2, 1, 0)):  # 2031-4-17 and 17.4.2031 leave no doubt
+        try:
+            year, month, number = (numbers[n] for n in order)
+            day = date(year, month, min(number, monthrange(year, month)[1]))
+        except (ValueError, IndexError, OverflowError):
+            continue
+        if first <= day <= last:
+            return day
+    days = [last - timedelta(days=n) for n in range((last - first).days + 1)]
+    near = difflib.get_close_matches(text, map(str, days), n=1, cutoff=0.6)
+    return date.fromisoformat(near[0]) if near else None
+
+
+def _event_text(what: str) -> str:
+    what = " ".join(what.split())
+    if not what or len(what) > _LONGEST or what.startswith("#"):
+        raise SettingsError(
+            f'event "{what}": write what was done or seen, in at most {_LONGEST} letters; words '
+            f"that all know: {', '.join(VOCABULARY)}"
+        )
+    return what.lower() if what.lower() in VOCABULARY else what
+
+
+def _note(what: str, regions: Sequence[str], note: str, figures: Figures) -> str:
+    if figures.bbch is not None and not 0 <= figures.bbch <= 99:
+        raise SettingsError(f"--bbch {figures.bbch}: growth stages run from 00 to 99")
+    for option, value in (("--weight", figures.weight_g), ("--height", figures.height_cm)):
+        if value is not None and not 0 < value < 1e5:
+            raise SettingsError(f"{option} {value:g}: give a number above 0")
+    if figures.weight_g is not None and what != "harvest":
+        raise SettingsError(f'--weight belongs to a harvest, not to "{what}"')
+    if figures.height_cm is not None and what != "height":
+        raise SettingsError(f'--height belongs to the event height, not to "{what}"')
+    told = " ".join(note.split())
+    if what == "height" and not (regions and (figures.height_cm or re.match(r"\d", told))):
+        raise SettingsError(
+            "a height is that of one region's plants, in centimetres: lapsekit diary add DATE "
+            "height --region NAME --height 12"
+        )
+    return "; ".join(filter(None, (figures.text, told)))
+
+
+def _hints(what: str) -> list[str]:
+    if what in VOCABULARY:
+        return []
+    near = difflib.get_close_matches(what.lower(), VOCABULARY, n=1, cutoff=0.75)
+    return [f'"{what}" is a word of your own; others write "{near[0]}"'] if near else []

@@ -1,0 +1,192 @@
+"""The diary takes what was done and seen, keeps what stands in it, and refuses what cannot be."""
+
+from datetime import UTC, date, datetime
+
+import pytest
+
+from lapsekit.diary import Event, read_diary
+from lapsekit.errors import SettingsError
+from lapsekit.noting import Figures, add_events, list_events
+from lapsekit.season import Season
+from tests.scenes import make_season
+
+NOW = datetime(2031, 5, 20, 22, 30, tzinfo=UTC)  # 21 May in the season's zone
+
+
+@pytest.fixture
+def bench(tmp_path):
+    """A season sown on 25 March 2031, on the night to 21 May."""
+    folder = make_season(tmp_path / "bench").folder
+    return Season(folder, clock=lambda: NOW)
+
+
+def diary(season):
+    return season.folder / "diary.csv"
+
+
+def add(season, day="2031-04-17", what="fed", regions=("basil",), note="", **figures):
+    return add_events(season, day, what, regions, note, Figures(**figures))
+
+
+def refusal(*arguments, **options):
+    with pytest.raises(SettingsError) as refused:
+        add(*arguments, **options)
+    return str(refused.value)
+
+
+def test_a_first_event_makes_the_file(bench):
+    add(bench, note='into 14 cm, "tight" roots')
+    assert diary(bench).read_text() == (
+        'date,region,event,note\n2031-04-17,basil,fed,"into 14 cm, ""tight"" roots"\n'
+    )
+    (event,), problems = read_diary(diary(bench))
+    assert event == Event(date(2031, 4, 17), "basil", "fed", 'into 14 cm, "tight" roots')
+    assert problems == []
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+def test_every_line_and_comment_that_is_there_stays_byte_for_byte(bench, end, mark):
+    lines = [
+        "# mine",
+        "",
+        "note,event,date,weather,region",
+        '"two',
+        'lines",moved,2031-04-01,,basil',
+        "nonsense",
+        "# rain, all week",
+        "late,fed,2031-05-01,wet,",
+    ]
+    before = mark + end.join(lines).encode()
+    diary(bench).write_bytes(before)
+    add(bench, note="x")
+    assert diary(bench).read_bytes() == before + (f"{end}x,fed,2031-04-17,,basil{end}".encode())
+    assert [e.what for e in read_diary(diary(bench))[0]] == ["moved", "fed", "fed"]
+
+
+def test_an_open_quotation_mark_would_swallow_the_line_and_is_refused(bench):
+    text = 'date,region,event,note\n2031-04-01,basil,fed,"open\n'
+    diary(bench).write_text(text)
+    assert "quotation mark" in refusal(bench)
+    assert diary(bench).read_text() == text
+
+
+def test_a_diary_of_other_columns_is_refused_and_left_alone(bench):
+    diary(bench).write_text("date,event\n2031-04-01,fed\n")
+    assert "no column region" in refusal(bench)
+    add(bench, regions=())
+    assert diary(bench).read_text().endswith("\n2031-04-17,fed\n")
+
+
+def test_several_regions_get_a_line_each_and_none_means_the_bench(bench):
+    add(bench, regions=("basil", "chives"))
+    add(bench, regions=(), what="watered")
+    assert [(e.region, e.what) for e in read_diary(diary(bench))[0]] == [
+        ("basil", "fed"), ("chives", "fed"), ("", "watered"),
+    ]  # fmt: skip
+
+
+def test_figures_stand_in_the_note_and_are_read_back(bench):
+    add(bench, what="harvest", note="leaves", weight_g=1250, bbch=49)
+    add(bench, what="First Flower", bbch=6)
+    add(bench, what="height", height_cm=12.5)
+    diary(bench).write_text(diary(bench).read_text() + '2031-05-01,basil,harvest,"0,8 kg"\n')
+    events, _ = read_diary(diary(bench))
+    assert [(e.what, e.note) for e in events[:3]] == [
+        ("harvest", "1250 g, BBCH 49; leaves"), ("first flower", "BBCH 06"), ("height", "12.5 cm"),
+    ]  # fmt: skip
+    assert [e.bbch for e in events] == [49, 6, None, None]
+    assert [e.weight_g for e in events] == [1250, None, None, 800]
+
+
+def test_a_height_written_here_corrects_areas_there(bench):
+    from lapsekit.heights import Heights
+
+    add(bench, what="height", height_cm=12)
+    text = (bench.folder / "season.toml").read_text()
+    text = text.replace('method = "exgr"', 'method = "exgr"\ncorrect_height = true')
+    text = text.replace("px_per_cm = 10", "px_per_cm = 10\nheight_cm = 120")
+    (bench.folder / "season.toml").write_text(text)
+    season = Season(bench.folder)
+    region = season.regions.by_name["basil"]
+    assert Heights(season).correction(region, date(2031, 4, 17)).factor == pytest.approx(0.81)
+
+
+@pytest.mark.parametrize(
+    ("region", "near"), [("basel", "basil"), ("Chive", "chives"), ("Basil", "basil")]
+)
+def test_a_wrong_region_is_refused_with_the_nearest(bench, region, near):
+    message = refusal(bench, regions=[region])
+    assert f'--region "{region}" is no region of regions.toml; did you mean "{near}"?' in message
+    assert not diary(bench).exists()
+
+
+@pytest.mark.parametrize(
+    ("day", "why", "near"),
+    [
+        ("2031-4-17", "is no day", "2031-04-17"),
+        ("17.04.2031", "is no day", "2031-04-17"),
+        ("2031-04-31", "is no day", "2031-04-30"),
+        ("2013-04-17", "is more than a year before the first sowing", "2031-04-17"),
+        ("2031-05-22", "has not come yet (today is 2031-05-21)", "2031-05-2"),
+        ("20310417", "is no day", "2031-04-17"),
+    ],
+)
+def test_a_wrong_date_is_refused_with_the_nearest(bench, day, why, near):
+    message = refusal(bench, day=day)
+    assert f'date "{day}" {why}' in message
+    assert f"did you mean {near}" in message
+
+
+def test_today_counts_by_the_seasons_own_midnight(bench):
+    add(bench, day="2031-05-21")
+    assert len(read_diary(diary(bench))[0]) == 1
+
+
+def test_a_date_like_none_is_refused_without_a_guess(bench):
+    message = refusal(bench, day="yesterday")
+    assert "is no day" in message
+    assert "did you mean" not in message
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ({"what": "  "}, "write what was done or seen"),
+        ({"what": "#fed"}, "write what was done or seen"),
+        ({"bbch": 100}, "--bbch 100: growth stages run from 00 to 99"),
+        ({"bbch": -1}, "--bbch -1"),
+        ({"weight_g": 5}, '--weight belongs to a harvest, not to "fed"'),
+        ({"what": "harvest", "weight_g": -5}, "--weight -5"),
+        ({"what": "harvest", "weight_g": float("nan")}, "--weight nan"),
+        ({"height_cm": 5}, "--height belongs to the event height"),
+        ({"what": "height"}, "a height is that of one region's plants"),
+        ({"what": "height", "regions": (), "height_cm": 5}, "a height is that of one region's"),
+    ],
+)
+def test_what_means_nothing_is_refused_and_nothing_is_written(bench, arguments, said):
+    assert said in refusal(bench, **arguments)
+    assert not diary(bench).exists()
+
+
+def test_words_of_ones_own_are_taken_and_near_misses_told(bench):
+    assert add(bench, what="sang to it")[1] == []
+    assert add(bench, what="poted on")[1] == [
+        '"poted on" is a word of your own; others write "potted on"'
+    ]
+    assert [e.what for e in read_diary(diary(bench))[0]] == ["sang to it", "poted on"]
+
+
+def test_the_list_names_lines_whose_region_is_none(bench):
+    diary(bench).write_text(
+        "date,region,event,note\n2031-05-01,basel,fed,\n2031-04-01,chives,cut,\n"
+        "2031-04-02,,watered,\nsoon,basil,fed,\n"
+    )
+    found = list_events(bench)
+    assert [f"{e.day:%m-%d}" for e in found.events] == ["04-01", "04-02", "05-01"]
+    assert "line 5 is passed over" in found.problems[0]
+    assert 'line 2, region = "basel" is no region' in found.problems[1]
+    assert 'did you mean "basil"?' in found.problems[1]
+    assert [e.what for e in list_events(bench, "chives").events] == ["cut", "watered"]
+    april = list_events(bench, None, date(2031, 4, 2), date(2031, 4, 30))
+    assert [e.what for e in april.events] == ["watered"]

@@ -1,0 +1,174 @@
+"""Loggers' files come into weather.csv: understood, refused cell by cell, and nothing lost."""
+
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from lapsekit.errors import SettingsError
+from lapsekit.logger_file import Columns, bring_weather_in, read_logger
+from lapsekit.weather import read_weather
+
+ZONE = ZoneInfo("CET")
+PLAIN = Columns("Time", "Temp", "Hum")
+
+
+@pytest.fixture
+def logger(tmp_path):
+    """Writes a logger's file and reads it."""
+
+    def read(text, columns=PLAIN, encoding="utf-8"):
+        (tmp_path / "logger.csv").write_bytes(text.encode(encoding))
+        return read_logger(tmp_path / "logger.csv", columns, ZONE)
+
+    return read
+
+
+@pytest.fixture
+def bring(tmp_path):
+    def brought(text, columns=PLAIN, dry_run=False):
+        (tmp_path / "logger.csv").write_text(text, encoding="utf-8")
+        weather = tmp_path / "weather.csv"
+        return bring_weather_in(tmp_path / "logger.csv", columns, ZONE, weather, dry_run)
+
+    return brought
+
+
+def utc(*parts):
+    return datetime(*parts, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("text", "encoding"),
+    [
+        ("Time,Temp,Hum\n2031-04-17 13:00,21.5,60\n", "utf-8"),
+        ("Time;Temp;Hum\r\n17.04.2031 13:00;21,5;60\r\n", "utf-8"),
+        (
+            "Serial;4711\nSite;roof °\n\nNo;Time;Temp;Hum\n1;2031/04/17 13:00:00;21,5;60 %\n",
+            "cp1252",
+        ),
+        ("Time\tTemp\tHum\n2031-04-17T11:00:00Z\t21.5\t60\n", "utf-16"),
+        ('"Time","Temp","Hum"\n"2031-04-17T13:00+02:00","21,5","60"\n', "utf-8-sig"),
+    ],
+)
+def test_loggers_of_several_kinds_tell_the_same(logger, text, encoding):
+    found = logger(text, encoding=encoding)
+    assert [(r.at, r.temp_c, r.humidity) for r in found.readings] == [
+        (utc(2031, 4, 17, 11), 21.5, 60.0)
+    ]
+    assert found.refused == []
+
+
+def test_what_was_understood_is_said(logger):
+    found = logger("Device;x\nTime;Temp;Hum\n17.04.2031 13:00;21,5;60\n")
+    assert (found.header_line, found.separator, found.decimal) == (2, "semicolons", "comma")
+    assert (found.rows, found.with_offset, found.encoding) == (1, 0, "UTF-8")
+
+
+def test_bad_cells_are_named_with_line_column_and_value_and_the_others_come_in(logger):
+    rows = ["2031-04-17 13:00,21,60", "nonsense,21,60", "2031-04-17 14:00,999,60",
+            "2031-04-17 15:00,,60", "2031-04-17 16:00,20,105", "1970-01-01 00:00,20,50",
+            "2031-04-17 17:00,ERR,60", "2031-04-17 18:00,nan,60"]  # fmt: skip
+    found = logger("Time,Temp,Hum\n" + "\n".join(rows))
+    assert [r.at.hour for r in found.readings] == [11, 14]
+    assert found.readings[1].humidity is None
+    assert [(r.line, r.column, r.value) for r in found.refused] == [
+        (3, "Time", "nonsense"), (4, "Temp", "999"), (5, "Temp", ""), (6, "Hum", "105"),
+        (7, "Time", "1970-01-01 00:00"), (8, "Temp", "ERR"), (9, "Temp", "nan"),
+    ]  # fmt: skip
+    assert "never set" in found.refused[4].why
+    assert "-60 to 70 °C" in found.refused[1].why
+
+
+def test_a_date_that_could_mean_two_days_is_refused_until_its_form_is_given(logger):
+    text = "Time,Temp,Hum\n04/05/2031 01:00 PM,20,50\n"
+    assert "--time-form" in logger(text).refused[0].why
+    given = Columns("Time", "Temp", "Hum", form="%m/%d/%Y %I:%M %p")
+    assert logger(text, given).readings[0].at == utc(2031, 4, 5, 11)
+
+
+def test_degrees_fahrenheit_become_celsius(logger):
+    found = logger("Time,Temp\n2031-04-17 13:00,68\n", Columns("Time", "Temp", fahrenheit=True))
+    assert found.readings[0].temp_c == 20.0
+
+
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_the_hour_that_autumn_repeats_is_read_twice_and_in_order(logger, newest_first):
+    clock = ["01:30", "02:00", "02:30", "02:00", "02:30", "03:00"]
+    rows = [f"2031-10-26 {at},{n},50" for n, at in enumerate(clock)]
+    found = logger("\n".join(["Time,Temp,Hum", *(rows[::-1] if newest_first else rows)]))
+    moments = [r.at for r in found.readings]
+    assert moments == [utc(2031, 10, 25, 23, 30) + timedelta(minutes=30 * n) for n in range(6)]
+    assert [r.temp_c for r in found.readings] == [0, 1, 2, 3, 4, 5]
+
+
+def test_the_hour_that_spring_skips_is_refused_with_a_way_out(logger):
+    found = logger("Time,Temp,Hum\n2031-03-30 02:30,5,50\n")
+    assert found.readings == []
+    assert "--zone Etc/GMT-1" in found.refused[0].why
+
+
+def test_a_column_that_is_not_there_is_refused_with_the_nearest(logger):
+    with pytest.raises(SettingsError, match='no column "temperature"; did you mean "Temp °C"'):
+        logger("Time,Temp °C\n", Columns("Time", "temperature"))
+    with pytest.raises(SettingsError, match='names "Temp" 2 times'):
+        logger("Time,Temp,Temp,Hum\n")
+
+
+def test_readings_are_laid_among_those_that_are_there_and_nothing_is_lost(bring, tmp_path):
+    weather = tmp_path / "weather.csv"
+    weather.write_text(
+        "# the roof's logger\ntime,temp_c,rain\n2031-04-17T12:00:00Z,20.50,0.2\n"
+        "# battery changed\n2031-04-17T13:00:00+00:00,21,\n# end\n"
+    )
+    rows = ["2031-04-17 13:00,19.5,55", "2031-04-17 14:00,20.5,54", "2031-04-17 15:00,23,53"]
+    found = bring("Time,Temp,Hum\n" + "\n".join(rows))
+    assert weather.read_text() == (
+        "# the roof's logger\ntime,temp_c,rain,humidity\n2031-04-17T11:00:00Z,19.5,,55\n"
+        "2031-04-17T12:00:00Z,20.50,0.2,54\n# battery changed\n"
+        "2031-04-17T13:00:00+00:00,21,,53\n# end\n"
+    )
+    assert (found.laid.added, found.laid.filled, found.written) == (1, 2, True)
+    assert found.laid.kept == [(utc(2031, 4, 17, 13), "temp_c", 21.0, 23.0)]
+
+
+def test_the_same_file_again_changes_nothing(bring, tmp_path):
+    text = "Time,Temp,Hum\n2031-04-17 13:00,19.5,55\n2031-04-17 14:00,20.123456789,54\n"
+    bring(text)
+    before = (tmp_path / "weather.csv").read_bytes()
+    found = bring(text)
+    assert (found.laid.added, found.laid.there, found.written) == (0, 2, False)
+    assert (tmp_path / "weather.csv").read_bytes() == before
+
+
+def test_a_dry_run_writes_nothing_and_says_the_same(bring, tmp_path):
+    text = "Time,Temp,Hum\n2031-04-17 13:00,19.5,55\n"
+    dry = bring(text, dry_run=True)
+    assert not (tmp_path / "weather.csv").exists()
+    assert dry.laid == bring(text).laid
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("when,temp\n", 'line 1 = "when,temp"'),
+        ("time,temp_c\n2031-04-17 12:00,20\n", 'line 2, time = "2031-04-17 12:00"'),
+        ("time,temp_c\n2031-04-17T12:00:00Z,warm\n", 'line 2, temp_c = "warm" is no number'),
+        ("time,temp_c\n2031-04-17T12:00:00Z,20,5\n", "decimal point"),
+    ],
+)
+def test_a_weather_file_that_cannot_be_read_is_left_as_it_is(bring, tmp_path, text, said):
+    (tmp_path / "weather.csv").write_text(text)
+    with pytest.raises(SettingsError) as refused:
+        bring("Time,Temp,Hum\n2031-04-17 13:00,19.5,55\n")
+    assert said in str(refused.value)
+    assert (tmp_path / "weather.csv").read_text() == text
+
+
+def test_the_sample_seasons_weather_is_read_whole():
+    from tests.conftest import CHECKOUT
+
+    path = CHECKOUT / "sample_frames" / "weather.csv"
+    table = read_weather(path)
+    assert len(table.readings) == len(path.read_text().splitlines()) - 1
+    assert table.text == path.read_text()
