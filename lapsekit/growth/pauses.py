@@ -1,0 +1,200 @@
+"""Growth that stops and starts again, such as after potting on.
+
+A pause from one day to another takes the days' growth away: the log of the area is lower by the
+lost rate times the days passed in it. Every pair of days is tried as beginning and end, against a
+trend whose slope wanders by itself (see `lapsekit.growth.trend`), and the pair that improves the
+fit most is a pause if the gain is larger than chance gives (a scan statistic; Siegmund 1985,
+*Sequential analysis*). The search is repeated with what was found taken into account.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from lapsekit.growth.breaks import find_breaks
+from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
+from lapsekit.growth.trend import Gains, Trend, hinges, steps
+
+LEAST_PAUSE, MOST_PAUSE = 3, 35
+"""Shortest and longest pause looked for, in days."""
+
+LEAST_CLEAR = 3
+"""Clear measured days that must lie before, within and after a pause."""
+
+MOST_DOUBTFUL = 0.25
+"""Largest share of a pause's days that may be doubtful."""
+
+MOST_RATE_LEFT = 0.5
+"""A pause leaves less than this share of the growth rate before and after it."""
+
+LEAST_GAIN = 18.0
+"""Twice the log-likelihood that a pause must gain. ``tests/bench/growth_study.py`` counts the
+plants without a pause that reach it: fewer than one in a hundred."""
+
+_INTERVAL_GAIN = 4.6
+_MOST_PAUSES = 4
+
+
+@dataclass(frozen=True)
+class Pause:
+    """A span in which growth stood (nearly) still.
+
+    Attributes
+    ----------
+    start, end : float
+        Last day of growth before, and first day from which it goes on, on the scale of the days.
+    start_low, start_high, end_low, end_high : float
+        95 % intervals.
+    length_days, length_low, length_high : float
+        From start to end.
+    lost_rgr_per_day : float
+        By how much the relative growth rate was lower.
+    rate_left, rate_left_low, rate_left_high : float
+        Rate in the pause as a share of the rate around it: 0 is a standstill, below 0 the canopy
+        shrank.
+    gain : float
+        Twice the log-likelihood gained; the larger, the surer.
+    """
+
+    start: float
+    start_low: float
+    start_high: float
+    end: float
+    end_low: float
+    end_high: float
+    length_days: float
+    length_low: float
+    length_high: float
+    lost_rgr_per_day: float
+    rate_left: float
+    rate_left_low: float
+    rate_left_high: float
+    gain: float
+
+
+def find_pauses(days, area_cm2, error_cm2, doubtful=None) -> list[Pause]:
+    """Find the spans in which growth stopped and then went on.
+
+    Parameters
+    ----------
+    days : array_like of int, shape (n,)
+        Rising: plant age in days, or a date's ordinal.
+    area_cm2 : array_like of float, shape (n,)
+        Canopy area; NaN on a day without a value.
+    error_cm2 : array_like of float, shape (n,)
+        Standard error of each day: half its 95 % interval over 1.96.
+    doubtful : array_like of bool, shape (n,), optional
+        Days on which the region was crowded or obstructed, or the camera was knocked. They are
+        left out; across them the area may change at once, so that growth missing there is not
+        taken for a pause. A pause neither begins nor ends on one of them, and at most
+        `MOST_DOUBTFUL` of its days are doubtful.
+
+    Returns
+    -------
+    list of Pause
+        In order of time. Growth that stops for good is no pause: nothing shows that it ended.
+
+    Raises
+    ------
+    ValueError
+        Lengths differ, days do not rise by whole days, or a measured day has no error.
+    """
+    series = measured_series(days, area_cm2, error_cm2, doubtful)
+    if len(series.days) < 2 * LEAST_DAYS:
+        return []
+    doubted = np.empty(0) if doubtful is None else np.asarray(days, float)[np.asarray(doubtful)]
+    search = _Search(series, doubted)
+    return sorted(search.pauses(), key=lambda pause: pause.start)
+
+
+def turns_of(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
+    """Spans in which growth stopped or started again, as `growth_curve` takes them."""
+    starts = [(p.start_low, p.start_high) for p in pauses]
+    return [*starts, *((p.end_low, p.end_high) for p in pauses)]
+
+
+class _Search:
+    """The scan over all beginnings (rows) and ends (columns)."""
+
+    def __init__(self, series: Series, doubted: np.ndarray):
+        self.series, self.doubted = series, doubted
+        self.knots = series.calendar
+        self.breaks = find_breaks(series)
+        after = np.unique(np.searchsorted(series.days, doubted))
+        after = after[(after > 0) & (after < len(series.days))]
+        nuisance = np.setdiff1d(after, self.breaks.at)
+        self.jumps = np.hstack([self.breaks.columns(series), steps(series.days, series.days[nuisance])])
+
+    def pauses(self) -> list[Pause]:
+        found, possible = [], self._possible()
+        while len(found) < _MOST_PAUSES:
+            trend = self._trend(found)
+            gains = trend.gains_between(self.knots)
+            gain = np.where(possible & (gains.size < 0), gains.gain, -np.inf)
+            if gain.max() < LEAST_GAIN:
+                break
+            pause = self._pause(gains, gain, found)
+            possible &= ~self._touching(pause)
+            if pause.rate_left < MOST_RATE_LEFT:
+                found.append(pause)
+        return found
+
+    def _trend(self, found: Sequence[Pause]) -> Trend:
+        lost = [_lost(self.series.days, p.start, p.end) for p in found]
+        columns = np.column_stack([self.jumps, *lost])
+        return Trend(self.series, at_once=columns, unsure=self.breaks.unsure)
+
+    def _possible(self) -> np.ndarray:
+        """Which pairs of beginning and end may be a pause at all."""
+        clear = self.series.days[~self.breaks.bad]
+        length = self.knots[None] - self.knots[:, None]
+        upto = np.searchsorted(clear, self.knots, side="right")
+        doubtful = np.searchsorted(self.doubted, self.knots, side="right")
+        many = (doubtful[None] - doubtful[:, None]) > MOST_DOUBTFUL * np.maximum(length, 1)
+        ends = np.isin(self.knots, self.doubted)
+        return (
+            (length >= LEAST_PAUSE)
+            & (length <= MOST_PAUSE)
+            & (upto[:, None] >= LEAST_CLEAR)
+            & (upto[None] - upto[:, None] >= LEAST_CLEAR)
+            & (clear.size - upto[None] >= LEAST_CLEAR)
+            & ~(many | ends[:, None] | ends[None])
+        )
+
+    def _touching(self, pause: Pause) -> np.ndarray:
+        return (self.knots[:, None] <= pause.end + 1) & (self.knots[None] >= pause.start - 1)
+
+    def _pause(self, gains: Gains, gain: np.ndarray, found: Sequence[Pause]) -> Pause:
+        row, column = np.unravel_index(int(gain.argmax()), gain.shape)
+        near = gain >= gain.max() - _INTERVAL_GAIN
+        starts, ends = self.knots[near.any(axis=1)], self.knots[near.any(axis=0)]
+        lengths = (self.knots[None] - self.knots[:, None])[near]
+        start, end = self.knots[row], self.knots[column]
+        left = self._rate_left(start, end, found)
+        return Pause(
+            *(float(x) for x in (start, starts.min(), starts.max(), end, ends.min(), ends.max())),
+            *(float(x) for x in (end - start, lengths.min(), lengths.max())),
+            float(-gains.size[row, column]),
+            *left,
+            float(gain.max()),
+        )
+
+    def _rate_left(self, start, end, found) -> tuple[float, float, float]:
+        """Share of the rate around a pause that it leaves, with its interval."""
+        lost = [_lost(self.series.days, p.start, p.end) for p in found]
+        own = _lost(self.series.days, start, end)
+        columns = np.column_stack([self.jumps, *lost, own])
+        trend = Trend(self.series, at_once=columns, unsure=self.breaks.unsure)
+        line, slopes = trend.rates([(start + end) / 2])
+        usual = trend.estimate(line, slopes)
+        line[:, -1] = 1.0
+        inside = trend.estimate(line, slopes)
+        around = max(float(usual.mean[0]), 1e-6)
+        return tuple(float(x[0]) / around for x in (inside.mean, inside.low, inside.high))
+
+
+def _lost(days, start, end) -> np.ndarray:
+    """Days passed in a pause, up to each day."""
+    first, last = hinges(days, [start, end]).T
+    return first - last
