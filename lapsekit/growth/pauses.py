@@ -28,12 +28,13 @@ MOST_DOUBTFUL = 0.25
 MOST_RATE_LEFT = 0.5
 """A pause leaves less than this share of the growth rate before and after it."""
 
-LEAST_GAIN = 18.0
+LEAST_GAIN = 14.0
 """Twice the log-likelihood that a pause must gain. ``tests/bench/growth_study.py`` counts the
 plants without a pause that reach it: fewer than one in a hundred."""
 
 _INTERVAL_GAIN = 4.6
 _MOST_PAUSES = 4
+_GRAIN = 0.5  # days between the moments that are tried
 
 
 @dataclass(frozen=True)
@@ -119,40 +120,43 @@ class _Search:
 
     def __init__(self, series: Series, doubted: np.ndarray):
         self.series, self.doubted = series, doubted
-        self.knots = series.calendar
+        self.knots = np.arange(series.days[0], series.days[-1] + _GRAIN, _GRAIN)
         self.breaks = find_breaks(series)
         after = np.unique(np.searchsorted(series.days, doubted))
         after = after[(after > 0) & (after < len(series.days))]
         nuisance = np.setdiff1d(after, self.breaks.at)
-        self.jumps = np.hstack([self.breaks.columns(series), steps(series.days, series.days[nuisance])])
+        jumps = np.sort([*self.breaks.at, *nuisance]).astype(int)
+        self.jumps = steps(series.days, series.days[jumps])
 
     def pauses(self) -> list[Pause]:
-        found, possible = [], self._possible()
-        while len(found) < _MOST_PAUSES:
-            trend = self._trend(found)
-            gains = trend.gains_between(self.knots)
-            gain = np.where(possible & (gains.size < 0), gains.gain, -np.inf)
+        found = []
+        first, last = np.nonzero(self._possible())
+        while len(found) < _MOST_PAUSES and first.size:
+            gains = self._trend(found).gains_between(self.knots, first, last)
+            gain = np.where(gains.size < 0, gains.gain, 0.0)
             if gain.max() < LEAST_GAIN:
                 break
-            pause = self._pause(gains, gain, found)
-            possible &= ~self._touching(pause)
+            pause = self._pause(self.knots[first], self.knots[last], gains, gain, found)
+            apart = (self.knots[first] > pause.end + 1) | (self.knots[last] < pause.start - 1)
+            first, last = first[apart], last[apart]
             if pause.rate_left < MOST_RATE_LEFT:
                 found.append(pause)
         return found
 
-    def _trend(self, found: Sequence[Pause]) -> Trend:
+    def _trend(self, found: Sequence[Pause], *more: np.ndarray) -> Trend:
         lost = [_lost(self.series.days, p.start, p.end) for p in found]
-        columns = np.column_stack([self.jumps, *lost])
+        columns = np.column_stack([self.jumps, *lost, *more])
         return Trend(self.series, at_once=columns, unsure=self.breaks.unsure)
 
     def _possible(self) -> np.ndarray:
-        """Which pairs of beginning and end may be a pause at all."""
+        """Which pairs of beginning (rows) and end (columns) may be a pause at all."""
         clear = self.series.days[~self.breaks.bad]
         length = self.knots[None] - self.knots[:, None]
         upto = np.searchsorted(clear, self.knots, side="right")
         doubtful = np.searchsorted(self.doubted, self.knots, side="right")
         many = (doubtful[None] - doubtful[:, None]) > MOST_DOUBTFUL * np.maximum(length, 1)
-        ends = np.isin(self.knots, self.doubted)
+        ends = np.isin(np.floor(self.knots), self.doubted)
+        ends |= np.isin(np.ceil(self.knots), self.doubted)
         return (
             (length >= LEAST_PAUSE)
             & (length <= MOST_PAUSE)
@@ -162,30 +166,27 @@ class _Search:
             & ~(many | ends[:, None] | ends[None])
         )
 
-    def _touching(self, pause: Pause) -> np.ndarray:
-        return (self.knots[:, None] <= pause.end + 1) & (self.knots[None] >= pause.start - 1)
-
-    def _pause(self, gains: Gains, gain: np.ndarray, found: Sequence[Pause]) -> Pause:
-        row, column = np.unravel_index(int(gain.argmax()), gain.shape)
-        near = gain >= gain.max() - _INTERVAL_GAIN
-        starts, ends = self.knots[near.any(axis=1)], self.knots[near.any(axis=0)]
-        lengths = (self.knots[None] - self.knots[:, None])[near]
-        start, end = self.knots[row], self.knots[column]
-        left = self._rate_left(start, end, found)
+    def _pause(self, starts, ends, gains: Gains, gain: np.ndarray, found) -> Pause:
+        best = int(gain.argmax())
+        near = gain >= gain[best] - _INTERVAL_GAIN
+        start, end = float(starts[best]), float(ends[best])
+        lengths = (ends - starts)[near]
         return Pause(
-            *(float(x) for x in (start, starts.min(), starts.max(), end, ends.min(), ends.max())),
-            *(float(x) for x in (end - start, lengths.min(), lengths.max())),
-            float(-gains.size[row, column]),
-            *left,
-            float(gain.max()),
+            *(
+                start,
+                float(starts[near].min()) - _GRAIN / 2,
+                float(starts[near].max()) + _GRAIN / 2,
+            ),
+            *(end, float(ends[near].min()) - _GRAIN / 2, float(ends[near].max()) + _GRAIN / 2),
+            *(end - start, float(lengths.min()) - _GRAIN, float(lengths.max()) + _GRAIN),
+            float(-gains.size[best]),
+            *self._rate_left(start, end, found),
+            float(gain[best]),
         )
 
     def _rate_left(self, start, end, found) -> tuple[float, float, float]:
         """Share of the rate around a pause that it leaves, with its interval."""
-        lost = [_lost(self.series.days, p.start, p.end) for p in found]
-        own = _lost(self.series.days, start, end)
-        columns = np.column_stack([self.jumps, *lost, own])
-        trend = Trend(self.series, at_once=columns, unsure=self.breaks.unsure)
+        trend = self._trend(found, _lost(self.series.days, start, end))
         line, slopes = trend.rates([(start + end) / 2])
         usual = trend.estimate(line, slopes)
         line[:, -1] = 1.0

@@ -5,7 +5,7 @@ and a cut takes a share off at once. Days are measured with errors whose neighbo
 their stated size is wrong by a common factor and by chance from day to day, as stated sizes are.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -25,7 +25,6 @@ class Plant:
     rgr: float
     pause: tuple[float, float] | None = None
     cut: tuple[int, float] | None = None
-    rates: np.ndarray = field(default=None, repr=False)
 
 
 def log_law(kind: str, rgr: float, start_cm2: float, full_cm2: float):
@@ -61,6 +60,7 @@ def simulated(
     cut: tuple[int, float] | None = None,
     gaps: bool = True,
     kind: str | None = None,
+    weather: float = 0.0,
 ) -> Plant:
     """One plant; what is not given is drawn.
 
@@ -81,6 +81,9 @@ def simulated(
         Leave out single days and a hole of some days.
     kind : str
         "logistic", "gompertz" or "expolinear".
+    weather : float
+        Standard deviation of the speed of the clock from day to day; its neighbours are
+        correlated by 0.6.
     """
     rgr = random.uniform(0.03, 0.12) if rgr is None else rgr
     kind = random.choice(["logistic", "gompertz", "expolinear"]) if kind is None else kind
@@ -89,10 +92,14 @@ def simulated(
     left = random.uniform(0, MOST_LEFT)
     first, last = pause or (days, days)
 
-    def log_area(t):
-        return law(t - (1 - left) * np.clip(t - first, 0, last - first))
-
     day = np.arange(days, dtype=float)
+    speed = np.maximum(1 + weather * correlated(random, days + 2, 0.6), 0) if weather else 1.0
+    clock = np.cumsum(speed * np.ones(days + 2)) - 2
+
+    def log_area(t):
+        passed = t - (1 - left) * np.clip(t - first, 0, last - first)
+        return law(np.interp(passed, np.arange(-1, days + 1), clock))
+
     gone = np.where(day >= cut[0], np.log1p(-cut[1]), 0.0) if cut else 0.0
     true = np.exp(log_area(day) + gone)
     rate = log_area(day + 0.5) - log_area(day - 0.5)
