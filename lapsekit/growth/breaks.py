@@ -89,7 +89,6 @@ def _trend(series, at, unsure, turns) -> Trend:
 
 
 def _most_striking(trend: Trend, series, at, bad) -> tuple[int, bool] | None:
-    n = len(series.days)
     alone = trend.gains_of_days()
     stepped = trend.gains(steps(series.days, series.days))
     spike = np.where(bad, 0.0, alone.gain)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -136,10 +137,10 @@ def _open(series: Series, breaks: Breaks) -> np.ndarray:
     every, good = series.calendar, series.days[~breaks.bad]
     is_open = np.zeros(every.size, bool)
     broken = set(series.days[breaks.at])
-    for before, after in zip(series.days, series.days[1:], strict=False):
+    for before, after in pairwise(series.days):
         if after in broken:
             is_open |= (every > before) & (every < after)
-    for before, after in zip(good, good[1:], strict=False):
+    for before, after in pairwise(good):
         if after - before - 1 > MOST_GAP_DAYS:
             is_open |= (every > before) & (every < after)
     return is_open
