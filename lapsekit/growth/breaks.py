@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lapsekit.growth.series import Series
+from lapsekit.growth.series import LEAST_DAYS, Series
 from lapsekit.growth.trend import Gains, Trend, steps
 
 LEAST_GAIN = 20.0
@@ -69,7 +69,7 @@ def find_breaks(series: Series, turns=None) -> Breaks:
     """
     n = len(series.days)
     at, bad = [], np.zeros(n, bool)
-    for _ in range(_MOST):
+    for _ in range(min(_MOST, n // LEAST_DAYS)):
         trend = _trend(series, at, _BAD_DAY * bad, turns)
         found = _most_striking(trend, series, at, bad)
         if found is None:

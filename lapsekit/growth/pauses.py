@@ -4,7 +4,8 @@ A pause from one day to another takes the days' growth away: the log of the area
 lost rate times the days passed in it. Every pair of days is tried as beginning and end, against a
 trend whose slope wanders by itself (see `lapsekit.growth.trend`), and the pair that improves the
 fit most is a pause if the gain is larger than chance gives (a scan statistic; Siegmund 1985,
-*Sequential analysis*). The search is repeated with what was found taken into account.
+*Sequential analysis*). What one jump explains as well (a knock, a cut) is none. The search is
+repeated with what was found taken into account.
 """
 
 from collections.abc import Sequence
@@ -28,11 +29,14 @@ MOST_DOUBTFUL = 0.25
 MOST_RATE_LEFT = 0.5
 """A pause leaves less than this share of the growth rate before and after it."""
 
-LEAST_GAIN = 14.0
+SURELY_LEFT = 0.75
+"""The interval of what a pause leaves of the rate ends below this."""
+
+LEAST_GAIN = 15.0
 """Twice the log-likelihood that a pause must gain. ``tests/bench/growth_study.py`` counts the
 plants without a pause that reach it: fewer than one in a hundred."""
 
-_INTERVAL_GAIN = 4.6
+_INTERVAL_GAIN = 6.0
 _MOST_PAUSES = 4
 _GRAIN = 0.5  # days between the moments that are tried
 
@@ -125,27 +129,44 @@ class _Search:
         after = np.unique(np.searchsorted(series.days, doubted))
         after = after[(after > 0) & (after < len(series.days))]
         nuisance = np.setdiff1d(after, self.breaks.at)
-        jumps = np.sort([*self.breaks.at, *nuisance]).astype(int)
-        self.jumps = steps(series.days, series.days[jumps])
+        self.jumps = np.sort([*self.breaks.at, *nuisance]).astype(int)
 
     def pauses(self) -> list[Pause]:
         found = []
         first, last = np.nonzero(self._possible())
-        while len(found) < _MOST_PAUSES and first.size:
-            gains = self._trend(found).gains_between(self.knots, first, last)
+        while len(found) < _MOST_PAUSES and first.size and self._enough(found):
+            trend = self._trend(found)
+            gains = trend.gains_between(self.knots, first, last)
             gain = np.where(gains.size < 0, gains.gain, 0.0)
             if gain.max() < LEAST_GAIN:
                 break
             pause = self._pause(self.knots[first], self.knots[last], gains, gain, found)
+            if self._rather_a_jump(trend, pause):
+                continue
             apart = (self.knots[first] > pause.end + 1) | (self.knots[last] < pause.start - 1)
             first, last = first[apart], last[apart]
-            if pause.rate_left < MOST_RATE_LEFT:
+            if pause.rate_left < MOST_RATE_LEFT and pause.rate_left_high < SURELY_LEFT:
                 found.append(pause)
         return found
 
+    def _enough(self, found: Sequence[Pause]) -> bool:
+        return len(self.series.days) >= LEAST_DAYS + self.jumps.size + len(found)
+
+    def _rather_a_jump(self, trend: Trend, pause: Pause) -> bool:
+        """Whether one jump within the pause explains as much; it is then allowed for."""
+        days = self.series.days
+        within = np.flatnonzero((days > pause.start) & (days <= np.ceil(pause.end)))
+        within = np.setdiff1d(within, self.jumps)
+        gain = trend.gains(steps(days, days[within])).gain
+        if not within.size or gain.max() < pause.gain:
+            return False
+        self.jumps = np.sort([*self.jumps, within[gain.argmax()]]).astype(int)
+        return True
+
     def _trend(self, found: Sequence[Pause], *more: np.ndarray) -> Trend:
         lost = [_lost(self.series.days, p.start, p.end) for p in found]
-        columns = np.column_stack([self.jumps, *lost, *more])
+        jumps = steps(self.series.days, self.series.days[self.jumps])
+        columns = np.column_stack([jumps, *lost, *more])
         return Trend(self.series, at_once=columns, unsure=self.breaks.unsure)
 
     def _possible(self) -> np.ndarray:
@@ -170,15 +191,10 @@ class _Search:
         best = int(gain.argmax())
         near = gain >= gain[best] - _INTERVAL_GAIN
         start, end = float(starts[best]), float(ends[best])
-        lengths = (ends - starts)[near]
         return Pause(
-            *(
-                start,
-                float(starts[near].min()) - _GRAIN / 2,
-                float(starts[near].max()) + _GRAIN / 2,
-            ),
-            *(end, float(ends[near].min()) - _GRAIN / 2, float(ends[near].max()) + _GRAIN / 2),
-            *(end - start, float(lengths.min()) - _GRAIN, float(lengths.max()) + _GRAIN),
+            *(start, *_span(starts[near], _GRAIN / 2)),
+            *(end, *_span(ends[near], _GRAIN / 2)),
+            *(end - start, *_span((ends - starts)[near], _GRAIN)),
             float(-gains.size[best]),
             *self._rate_left(start, end, found),
             float(gain[best]),
@@ -193,6 +209,10 @@ class _Search:
         inside = trend.estimate(line, slopes)
         around = max(float(usual.mean[0]), 1e-6)
         return tuple(float(x[0]) / around for x in (inside.mean, inside.low, inside.high))
+
+
+def _span(values: np.ndarray, beyond: float) -> tuple[float, float]:
+    return float(values.min()) - beyond, float(values.max()) + beyond
 
 
 def _lost(days, start, end) -> np.ndarray:
