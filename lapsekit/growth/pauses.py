@@ -32,12 +32,16 @@ MOST_RATE_LEFT = 0.5
 SURELY_LEFT = 0.75
 """The interval of what a pause leaves of the rate ends below this."""
 
-LEAST_GAIN = 8.0
+LEAST_GAIN = 7.0
 """Twice the log-likelihood that a pause must gain, beyond twice the logarithm of how often its
 length goes into the days measured: there are more chances for a short one (Dümbgen & Spokoiny
 2001, Ann. Statist. 29: 124–152). ``tests/bench/growth_study.py`` counts the plants without a pause
 that reach it: about one in a hundred."""
 
+LEAST_SECOND_TURN = 6.0
+"""Twice the log-likelihood that stopping and starting again must gain over either alone."""
+
+_NEAR = 2.0
 _INTERVAL_GAIN = 6.0
 _MOST_PAUSES = 4
 _GRAIN = 0.5  # days between the moments that are tried
@@ -147,8 +151,10 @@ class _Search:
             pause = self._pause(self.knots[first], self.knots[last], gains, gain, found)
             if self._rather_a_jump(trend, pause):
                 continue
+            both = self._stops_and_starts(trend, pause)
             kept = (self.knots[first] > pause.end + 1) | (self.knots[last] < pause.start - 1)
-            if pause.rate_left < MOST_RATE_LEFT and pause.rate_left_high < SURELY_LEFT:
+            least = pause.rate_left < MOST_RATE_LEFT and pause.rate_left_high < SURELY_LEFT
+            if both and least:
                 found.append(pause)
             else:  # a slow spell may hold a pause within
                 kept |= self.knots[last] - self.knots[first] < pause.length_days - 1
@@ -168,6 +174,12 @@ class _Search:
             return False
         self.jumps = np.sort([*self.jumps, within[gain.argmax()]]).astype(int)
         return True
+
+    def _stops_and_starts(self, trend: Trend, pause: Pause) -> bool:
+        """Whether a single turn of the growth rate, near or in the pause, explains clearly less."""
+        near = (self.knots >= pause.start - _NEAR) & (self.knots <= pause.end + _NEAR)
+        single = trend.gains(hinges(self.series.days, self.knots[near])).gain.max()
+        return pause.gain - single >= LEAST_SECOND_TURN
 
     def _trend(self, found: Sequence[Pause], *more: np.ndarray) -> Trend:
         lost = [_lost(self.series.days, p.start, p.end) for p in found]

@@ -33,7 +33,7 @@ SWAY = (0.002, 0.01)
 CORRELATION = (0.0, 0.35, 0.7)
 """Correlation of neighbouring days' errors."""
 
-PRIOR_DAYS = 2.0
+PRIOR_DAYS = 1.0
 """Days that the stated size of the errors is worth, beside the scatter itself."""
 
 _NEGLIGIBLE = 1e-3
@@ -233,5 +233,6 @@ class Trend:
         In units of the typical daily error as the data show it, and of its square.
         """
         best = int(self.shares.argmax())
-        own = np.diagonal(self._projected[best])
+        # A day that a break has for itself alone says nothing
+        own = np.maximum(np.diagonal(self._projected[best]), 1e-9)
         return self._weights[best] / own / np.sqrt(self._squares[best] / self.freedom), 1 / own

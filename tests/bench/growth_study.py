@@ -14,6 +14,7 @@ import time
 from collections import defaultdict
 
 import numpy as np
+from scipy.stats import norm
 
 from lapsekit.growth.curves import growth_curve
 from lapsekit.growth.losses import find_losses
@@ -21,7 +22,7 @@ from lapsekit.growth.pauses import find_pauses, turns_of
 from tests.growth.plants import Plant, simulated
 
 DAYS = 72
-COSTS = ((0.1, 0.2), (0.2, 0.3), (0.3, 0.45), (0.45, 2.0))
+COSTS = ((0.0, 0.2), (0.2, 0.3), (0.3, 0.45), (0.45, 2.0))
 RATES = ((0.03, 0.05), (0.05, 0.08), (0.08, 0.12))
 
 
@@ -44,28 +45,47 @@ def cost_of(plant: Plant) -> float:
     return float(plant.true_rgr[int(start) - 1] * (end - start))
 
 
-def judged(plant: Plant) -> dict[str, list]:
+def told_power(plant: Plant, rho: float) -> float:
+    """Power (errors of the first kind 1 %) of a test told dates, errors and that growth is cubic.
+
+    No method can do better that has to find out all of these, so this is the ceiling.
+    """
+    measured = np.isfinite(plant.area_cm2)
+    days, noise = plant.days[measured], plant.noise[measured]
+    apart = np.abs(np.subtract.outer(days, days))
+    root = np.linalg.cholesky(rho**apart * np.outer(noise, noise))
+    start, end = plant.pause
+    lost = cost_of(plant) / (end - start) * np.clip(days - start, 0, end - start)
+    smooth = np.vander((days - days.mean()) / DAYS, 4)
+    lost, smooth = np.linalg.solve(root, lost), np.linalg.solve(root, smooth)
+    lost = lost - smooth @ np.linalg.lstsq(smooth, lost, rcond=None)[0]
+    return float(norm.cdf(np.linalg.norm(lost) - norm.ppf(0.99)))
+
+
+def judged(plant: Plant, rho: float) -> dict[str, list]:
     """What was found of one plant, held against its truth."""
     measured = plant.days, plant.area_cm2, plant.error_cm2
     found = defaultdict(list)
     pauses = find_pauses(*measured)
     turns = turns_of(pauses)
-    _judge_pauses(found, plant, pauses)
+    _judge_pauses(found, plant, pauses, rho)
     _judge_curve(found, plant, growth_curve(*measured, turns=turns))
     _judge_losses(found, plant, find_losses(*measured, turns=turns))
     return found
 
 
-def _judge_pauses(found, plant: Plant, pauses) -> None:
+def _judge_pauses(found, plant: Plant, pauses, rho: float) -> None:
     if plant.pause is None:
         found["false pause"].append(bool(pauses))
         return
     start, end = plant.pause
     right = [p for p in pauses if min(p.end, end) > max(p.start, start)]
+    found["power"].append(bool(right))
     cost, rate = cost_of(plant), plant.true_rgr[int(start) - 1]
     for low, high in COSTS:
         if low <= cost < high:
             found[f"power at cost {low:g} to {high:g}"].append(bool(right))
+            found[f"power at cost {low:g} to {high:g}, ceiling"].append(told_power(plant, rho))
     for low, high in RATES:
         if low <= rate < high:
             found[f"power at RGR {low:g} to {high:g}"].append(bool(right))
@@ -111,7 +131,7 @@ def study(plants: int, noise: float, rho: float, weather: float = 0.0, seed: int
     random = np.random.default_rng(seed)
     together = defaultdict(list)
     for _ in range(plants):
-        for name, values in judged(drawn(random, noise, rho, weather)).items():
+        for name, values in judged(drawn(random, noise, rho, weather), rho).items():
             together[name].extend(values)
     return together
 

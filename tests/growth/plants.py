@@ -25,6 +25,7 @@ class Plant:
     rgr: float
     pause: tuple[float, float] | None = None
     cut: tuple[int, float] | None = None
+    noise: np.ndarray | None = None
 
 
 def log_law(kind: str, rgr: float, start_cm2: float, full_cm2: float):
@@ -108,7 +109,7 @@ def simulated(
     if gaps:
         area[missing_days(random, days)] = np.nan
     stated = area * share * random.uniform(0.6, 1.6)
-    return Plant(day, true, rate, area, stated, rgr, pause, cut)
+    return Plant(day, true, rate, area, stated, rgr, pause, cut, share)
 
 
 def missing_days(random, days: int) -> np.ndarray:
