@@ -31,8 +31,8 @@ class Loss:
     confirmed : bool
         Whether `LEAST_AFTER` measured days lie at or after `day`.
     recovered_days : int or None
-        Days from `day` until the area is back at what it was on `since`; None if it is not, or if
-        growth in between was interrupted by a gap at the end of the series.
+        Days from `day` until the area is back at what it was on `since`; None if it is not
+        by the last day.
     recovered_low, recovered_high : int or None
         Its 95 % interval: first days on which the area may be, and surely is, back.
     """
