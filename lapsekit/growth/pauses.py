@@ -26,7 +26,7 @@ LEAST_CLEAR = 3
 MOST_DOUBTFUL = 0.25
 """Largest share of a pause's days that may be doubtful."""
 
-MOST_RATE_LEFT = 0.5
+MOST_RATE_LEFT = 0.4
 """A pause leaves less than this share of the growth rate before and after it."""
 
 SURELY_LEFT = 0.75

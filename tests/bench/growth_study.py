@@ -1,12 +1,12 @@
 """How honest growth curves, pauses and losses are, on simulated plants whose truth is known.
 
-    python tests/bench/growth_study.py [--plants N] [--correlation RHO] [--weather SD] [--seed N]
+    python -m tests.bench.growth_study [--plants N] [--correlation RHO] [--weather SD] [--seed N]
 
 Plants grow by logistic, Gompertz or expolinear laws at 0.03 to 0.12 per day for 72 days; half of
 them pause, a third are cut, days are missing, and neighbouring days' errors are correlated. The
 table has one line for each size of the daily errors. Power is told apart by what the pause cost the
-plant, its true growth rate times the days of the pause: what is small beside the errors cannot be
-seen by any method.
+plant, its true growth rate times the days of the pause, beside the power of a test that is told the
+dates, the errors' size and their correlation.
 """
 
 import argparse
