@@ -1,0 +1,126 @@
+"""Days on which the canopy changed at once, and days that do not belong.
+
+A cut leaves the following days lower; a bad day stands alone. Each is tried on every day, the one
+that improves the fit most is taken, and the search goes on until nothing stands out (de Jong &
+Penzer 1998, J. Am. Statist. Assoc. 93: 796–806). What still lies a little far off is weighed down
+the farther it lies, as under a heavy-tailed law of errors.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lapsekit.growth.series import LEAST_DAYS, Series
+from lapsekit.growth.trend import Gains, Trend, steps
+
+LEAST_GAIN = 20.0
+"""Twice the log-likelihood that a break or bad day must gain: about one in a hundred series of
+72 days without any reaches it."""
+
+LEAST_STEP = 0.05
+"""Smallest change of log area that counts as a break."""
+
+FAR = 2.5
+"""Standard errors from which on a day is weighed down."""
+
+_MOST = 12
+_ROUNDS = 3
+_BAD_DAY = 1e4
+_SETTLED = 0.1
+
+
+@dataclass(frozen=True)
+class Breaks:
+    """What `find_breaks` found.
+
+    Attributes
+    ----------
+    at : ndarray of int, shape (k,)
+        Index (in the series) of the first day after each break, rising.
+    bad : ndarray of bool, shape (n,)
+        Days that do not belong: they carry no weight.
+    unsure : ndarray of float, shape (n,)
+        Additional variance of each day, as `Trend` takes it.
+    """
+
+    at: np.ndarray
+    bad: np.ndarray
+    unsure: np.ndarray
+
+    def columns(self, series: Series, days=None) -> np.ndarray:
+        """The breaks as columns for `Trend`, on the series' days or on others."""
+        return steps(series.days if days is None else days, series.days[self.at])
+
+
+def find_breaks(series: Series, turns=None) -> Breaks:
+    """Find breaks and bad days of a series.
+
+    Parameters
+    ----------
+    series : Series
+    turns : ndarray, optional
+        As `Trend` takes it.
+
+    Returns
+    -------
+    Breaks
+        A fall on the very last day is taken as a break, a rise as a bad day: nothing after them
+        can tell, and a fall is what a grower wants to look at.
+    """
+    n = len(series.days)
+    at, bad = [], np.zeros(n, bool)
+    for _ in range(min(_MOST, n // LEAST_DAYS)):
+        trend = _trend(series, at, _BAD_DAY * bad, turns)
+        found = _most_striking(trend, series, at, bad)
+        if found is None:
+            break
+        index, is_step = found
+        if is_step:
+            at.append(index)
+        else:
+            bad[index] = True
+    at = np.array(sorted(at), int)
+    return Breaks(at, bad, _weighed_down(series, at, bad, turns, trend))
+
+
+def _trend(series, at, unsure, turns) -> Trend:
+    columns = steps(series.days, series.days[np.array(sorted(at), int)])
+    return Trend(series, at_once=columns, turns=turns, unsure=unsure)
+
+
+def _most_striking(trend: Trend, series, at, bad) -> tuple[int, bool] | None:
+    alone = trend.gains_of_days()
+    stepped = trend.gains(steps(series.days, series.days))
+    spike = np.where(bad, 0.0, alone.gain)
+    step = np.where(np.abs(stepped.size) >= LEAST_STEP, stepped.gain, 0.0)
+    step[[0, *at]] = 0.0
+    step[bad] = 0.0
+    step, spike = _the_ends(step, spike, stepped)
+    if max(step.max(), spike.max()) < LEAST_GAIN:
+        return None
+    if step.max() >= spike.max():
+        return int(step.argmax()), True
+    return int(spike.argmax()), False
+
+
+def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
+    """On the last day a break and a bad day look alike; on the second, the first is the bad one."""
+    step, spike = step.copy(), spike.copy()
+    step[1] = 0.0
+    if stepped.size[-1] < 0:
+        spike[-1] = 0.0
+    else:
+        step[-1] = 0.0
+    return step, spike
+
+
+def _weighed_down(series, at, bad, turns, trend: Trend) -> np.ndarray:
+    unsure = _BAD_DAY * bad
+    for _ in range(_ROUNDS):
+        away, variance = trend.surprises()
+        more = np.where(bad, 0.0, np.maximum(np.square(away / FAR) - variance, -unsure))
+        if (np.abs(more) < _SETTLED).all():
+            break
+        unsure = unsure + more
+        trend = _trend(series, at, unsure, turns)
+    return unsure

@@ -1,0 +1,146 @@
+"""A region's growth curve: area, relative growth rate and doubling time by day, with 95 % bands."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from lapsekit.growth.breaks import Breaks, find_breaks
+from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
+from lapsekit.growth.trend import Estimate, Trend
+
+MOST_GAP_DAYS = 3
+"""Days without a value in a row that the curve bridges; over more it stays open."""
+
+TURN_PER_DAY = 0.08
+"""By how much the growth rate may change when growth stops or starts, per day."""
+
+
+@dataclass(frozen=True)
+class GrowthCurve:
+    """Growth of one region, one entry for every day from the first measured to the last.
+
+    Attributes
+    ----------
+    days : ndarray of int, shape (m,)
+    measured : ndarray of bool, shape (m,)
+        Days that have a value of their own and are not bad.
+    bad : ndarray of bool, shape (m,)
+        Days whose value does not belong to the curve; it carries no weight.
+    breaks : ndarray of int, shape (k,)
+        Days on which the area had changed at once since the measured day before.
+    area_cm2, low_cm2, high_cm2 : ndarray of float, shape (m,)
+        The curve and its 95 % band, day by day; NaN where the curve is open: in a gap of more
+        than `MOST_GAP_DAYS` days, and between the two days that enclose a break.
+    rgr_per_day, rgr_low, rgr_high : ndarray of float, shape (m,)
+        Relative growth rate, a break itself left out.
+    doubling_days, doubling_low, doubling_high : ndarray of float, shape (m,)
+        ln 2 / RGR; NaN unless the whole interval of the RGR is above zero.
+    """
+
+    days: np.ndarray
+    measured: np.ndarray
+    bad: np.ndarray
+    breaks: np.ndarray
+    area_cm2: np.ndarray
+    low_cm2: np.ndarray
+    high_cm2: np.ndarray
+    rgr_per_day: np.ndarray
+    rgr_low: np.ndarray
+    rgr_high: np.ndarray
+    doubling_days: np.ndarray
+    doubling_low: np.ndarray
+    doubling_high: np.ndarray
+
+
+def growth_curve(
+    days, area_cm2, error_cm2, turns: Sequence[tuple[float, float]] = ()
+) -> GrowthCurve | None:
+    """Draw a smooth curve through daily areas; it may rise, rest, fall and break.
+
+    Parameters
+    ----------
+    days : array_like of int, shape (n,)
+        Rising: plant age in days, or a date's ordinal.
+    area_cm2 : array_like of float, shape (n,)
+        Canopy area; NaN (or nothing above zero) on a day without a value.
+    error_cm2 : array_like of float, shape (n,)
+        Standard error of each day: half its 95 % interval over 1.96. What matters is how sure
+        the days are relative to each other; their common size is found from the scatter.
+    turns : sequence of (first, last) days, optional
+        Spans in which growth stopped or started again (`lapsekit.growth.pauses.turns_of`), so
+        that the growth rate may change there faster than elsewhere.
+
+    Returns
+    -------
+    GrowthCurve or None
+        None if fewer than `LEAST_DAYS` days have a value.
+
+    Raises
+    ------
+    ValueError
+        Lengths differ, days do not rise by whole days, or a measured day has no error.
+
+    Notes
+    -----
+    See `lapsekit.growth.trend` for the model. Bands hold pointwise: each day is inside with
+    95 %, all days together with less. Rates follow Hoffmann & Poorter (2002, Annals of Botany
+    90: 37–42) in resting on the log of the area.
+    """
+    series = measured_series(days, area_cm2, error_cm2)
+    if len(series.days) < LEAST_DAYS:
+        return None
+    turning = turning_days(series, turns)
+    breaks = find_breaks(series, turning)
+    trend = trend_of(series, breaks, turning)
+    every = series.calendar
+    level = trend.estimate(*trend.levels(every, breaks.columns(series, every)))
+    rate = trend.estimate(*trend.rates(every))
+    return _as_curve(series, breaks, level, rate)
+
+
+def trend_of(series: Series, breaks: Breaks, turning=None) -> Trend:
+    """The trend of a series with its breaks as columns."""
+    return Trend(series, at_once=breaks.columns(series), turns=turning, unsure=breaks.unsure)
+
+
+def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.ndarray:
+    """Additional change of slope on each calendar day, as `Trend` takes it."""
+    every = series.calendar
+    variance = np.zeros(every.size)
+    for first, last in turns:
+        inside = (every >= np.floor(first)) & (every <= np.ceil(last))
+        variance[inside] += TURN_PER_DAY**2 / max(int(inside.sum()), 1)
+    return np.sqrt(variance)
+
+
+def _as_curve(series: Series, breaks: Breaks, level: Estimate, rate: Estimate) -> GrowthCurve:
+    every = series.calendar
+    shut = np.where(_open(series, breaks), np.nan, 1.0)
+    grows = np.where(rate.low > 0, shut, np.nan)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        doubling = [np.log(2) / r * grows for r in (rate.mean, rate.high, rate.low)]
+    return GrowthCurve(
+        every.astype(int),
+        np.isin(every, series.days[~breaks.bad]),
+        np.isin(every, series.days[breaks.bad]),
+        series.days[breaks.at].astype(int),
+        *(np.exp(x) * shut for x in (level.mean, level.low, level.high)),
+        *(x * shut for x in (rate.mean, rate.low, rate.high)),
+        *doubling,
+    )
+
+
+def _open(series: Series, breaks: Breaks) -> np.ndarray:
+    """Days that stay without a curve."""
+    every, good = series.calendar, series.days[~breaks.bad]
+    is_open = np.zeros(every.size, bool)
+    broken = set(series.days[breaks.at])
+    for before, after in pairwise(series.days):
+        if after in broken:
+            is_open |= (every > before) & (every < after)
+    for before, after in pairwise(good):
+        if after - before - 1 > MOST_GAP_DAYS:
+            is_open |= (every > before) & (every < after)
+    return is_open

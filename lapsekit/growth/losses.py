@@ -1,0 +1,129 @@
+"""Canopy lost from one day to the next (a harvest, wilting, damage), and when it was regained."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lapsekit.growth.breaks import Breaks, find_breaks
+from lapsekit.growth.curves import trend_of, turning_days
+from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
+from lapsekit.growth.trend import Estimate, Trend
+
+LEAST_SHARE = 0.08
+"""Smallest share of the canopy that counts as a loss."""
+
+LEAST_AFTER = 2
+"""Measured days after a loss that confirm it: one alone may be a bad day."""
+
+_TOGETHER_DAYS = 2
+
+
+@dataclass(frozen=True)
+class Loss:
+    """One sudden loss.
+
+    Attributes
+    ----------
+    since, day : int
+        Last measured day before the loss and first one after it.
+    share, share_low, share_high : float
+        Share of the canopy that went, with its 95 % interval: 0.5 is half.
+    confirmed : bool
+        Whether `LEAST_AFTER` measured days lie at or after `day`.
+    recovered_days : int or None
+        Days from `day` until the area is back at what it was on `since`; None if it is not
+        by the last day.
+    recovered_low, recovered_high : int or None
+        Its 95 % interval: first days on which the area may be, and surely is, back.
+    """
+
+    since: int
+    day: int
+    share: float
+    share_low: float
+    share_high: float
+    confirmed: bool
+    recovered_days: int | None
+    recovered_low: int | None
+    recovered_high: int | None
+
+
+def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss]:
+    """Find days on which a region had suddenly lost canopy.
+
+    Parameters
+    ----------
+    days : array_like of int, shape (n,)
+        Rising: plant age in days, or a date's ordinal.
+    area_cm2 : array_like of float, shape (n,)
+        Canopy area; NaN on a day without a value.
+    error_cm2 : array_like of float, shape (n,)
+        Standard error of each day: half its 95 % interval over 1.96.
+    doubtful : array_like of bool, shape (n,), optional
+        Days on which the region was crowded or obstructed, or the camera was knocked; left out. A
+        loss that happened on one of them shows between the clear days around it.
+    turns : sequence of (first, last) days, optional
+        As for `lapsekit.growth.curves.growth_curve`.
+
+    Returns
+    -------
+    list of Loss
+        In order of time. Breaks of the same day or two count as one loss. A single low day
+        followed by days as before is a bad day and no loss.
+
+    Raises
+    ------
+    ValueError
+        Lengths differ, days do not rise by whole days, or a measured day has no error.
+    """
+    series = measured_series(days, area_cm2, error_cm2, doubtful)
+    if len(series.days) < LEAST_DAYS:
+        return []
+    turning = turning_days(series, turns)
+    breaks = find_breaks(series, turning)
+    trend = trend_of(series, breaks, turning)
+    losses = [_loss(series, breaks, trend, group) for group in _groups(series, breaks)]
+    return [loss for loss in losses if loss.share >= LEAST_SHARE and loss.share_low > 0]
+
+
+def _groups(series: Series, breaks: Breaks) -> list[np.ndarray]:
+    """Breaks (their positions in `breaks.at`) that follow each other closely."""
+    if not breaks.at.size:
+        return []
+    apart = np.diff(series.days[breaks.at]) > _TOGETHER_DAYS
+    return np.split(np.arange(breaks.at.size), np.flatnonzero(apart) + 1)
+
+
+def _loss(series: Series, breaks: Breaks, trend: Trend, group: np.ndarray) -> Loss:
+    first, last = int(breaks.at[group[0]]), int(breaks.at[group[-1]])
+    good = np.flatnonzero(~breaks.bad)
+    since = int(series.days[good[good < first][-1]]) if (good < first).any() else first
+    change = _change_at_once(series, trend, breaks, group)
+    back = _back(series, breaks, trend, since, int(series.days[last]))
+    return Loss(
+        since,
+        int(series.days[last]),
+        *(float(-np.expm1(x[0])) for x in (change.mean, change.high, change.low)),
+        int((good >= last).sum()) >= LEAST_AFTER,
+        *back,
+    )
+
+
+def _change_at_once(series: Series, trend: Trend, breaks: Breaks, group) -> Estimate:
+    line, slopes = trend.levels(series.days[:1])
+    line, slopes = np.zeros_like(line), np.zeros_like(slopes)
+    line[0, group - breaks.at.size] = 1.0
+    return trend.estimate(line, slopes)
+
+
+def _back(series, breaks: Breaks, trend: Trend, since: int, day: int) -> tuple:
+    """Days until the curve is back: likely, at the earliest, at the latest; None where never."""
+    after = np.arange(day, int(series.days[-1]) + 1)
+    later = trend.levels(after, breaks.columns(series, after))
+    before = trend.levels([since], breaks.columns(series, [since]))
+    gained = trend.estimate(later[0] - before[0], later[1] - before[1])
+    return tuple(_first(gain >= 0) for gain in (gained.mean, gained.high, gained.low))
+
+
+def _first(reached: np.ndarray) -> int | None:
+    return int(reached.argmax()) if reached.any() else None
