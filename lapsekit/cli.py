@@ -285,16 +285,19 @@ def lens(
 
 @app.command()
 def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
-    """Write the growth table and its plot, and print a summary."""
+    """Write the growth table and its plot, and tell rates, pauses and sudden losses."""
     from lapsekit.measuring import frames_waiting
+    from lapsekit.noticing import notice
     from lapsekit.reporting import report_growth
 
     opened = Season(season)
     with _held(opened, "growth", wait):
         _hint(telling.waiting(frames_waiting(opened)))
         report = report_growth(opened)
-    rows = [vars(row) for row in report.rows]
-    _report(as_json, telling.grown(report, opened), {"written": report.written, "rows": rows})
+        found = notice(opened)
+    facts = {"written": report.written, "rows": [vars(row) for row in report.rows]}
+    lines = telling.grown(report, opened) + telling_growth.noticed(found, opened)
+    _report(as_json, lines, facts | telling_growth.noticed_facts(found))
 
 
 diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from lapsekit.growth.responses import Effect, Response
     from lapsekit.growth.weather import WeatherDay
     from lapsekit.logger_file import Columns, WeatherBrought
+    from lapsekit.noticing import Noticed, NoticedLoss, NoticedPause
     from lapsekit.noting import Diary
     from lapsekit.responding import EventResponse
     from lapsekit.season import Season
@@ -275,3 +276,69 @@ def _number(value: float | None, places: int = 1) -> str:
 
 def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def noticed(found: Noticed, season: Season) -> list[str]:
+    """After ``growth``: a sentence for every pause and every sudden loss."""
+    titles = {region.name: region.title for region in season.regions.region}
+    lines = [_paused(titles[p.region], p) for p in found.pauses]
+    lines += [_lost(titles[one.region], one) for one in found.losses]
+    if lines:
+        lines.append("What lay before a change need not have caused it.")
+    return lines
+
+
+def _paused(title: str, found: NoticedPause) -> str:
+    from lapsekit.noticing import day_of
+
+    p = found.pause
+    length = f"{p.length_days:.0f} days ({p.length_low:.0f} to {p.length_high:.0f})"
+    if found.others_paused:
+        others = f"{found.others_paused} of {found.others} other plants paused too"
+    else:
+        others = f"none of {found.others} other plants paused"
+    return (
+        f"{title}: growth paused for {length}, from {day_of(p.start)} to {day_of(p.end)}"
+        f"{_behind(found.event)}; {others}."
+    )
+
+
+def _lost(title: str, found: NoticedLoss) -> str:
+    from lapsekit.noticing import day_of
+
+    loss = found.loss
+    share = f"{loss.share:.0%} ({loss.share_low:.0%} to {loss.share_high:.0%})"
+    back = "not back so far"
+    if loss.recovered_days is not None:
+        back = f"back after {loss.recovered_days} days"
+        if loss.recovered_low is not None and loss.recovered_high is not None:
+            back += f" ({loss.recovered_low} to {loss.recovered_high})"
+    others = f"none of {found.others} other plants lost then"
+    if found.others_lost:
+        others = f"{found.others_lost} of {found.others} other plants lost then too"
+    return (
+        f"{title}: {share} of the canopy went between {day_of(loss.since)} and "
+        f"{day_of(loss.day)}{_behind(found.event)}; {others}; {back}."
+    )
+
+
+def _behind(event: Event | None) -> str:
+    if event is None:
+        return ""
+    return f', after "{event.what}" on {event.day}'
+
+
+def noticed_facts(found: Noticed) -> dict[str, object]:
+    """What ``growth --json`` adds; days are counted as `datetime.date.toordinal` does."""
+    return {
+        "pauses": [
+            {"region": p.region, "after": p.event and event_facts(p.event), **vars(p.pause)}
+            | {"others_paused": p.others_paused, "others": p.others}
+            for p in found.pauses
+        ],
+        "losses": [
+            {"region": x.region, "after": x.event and event_facts(x.event), **vars(x.loss)}
+            | {"others_lost": x.others_lost, "others": x.others}
+            for x in found.losses
+        ],
+    }

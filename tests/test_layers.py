@@ -33,7 +33,7 @@ ORDER = [
     {"logger_file"},
     {"proving_strokes"},
     {"reporting", "proving", "photographs", "contrasting"},
-    {"plotting", "responding"},
+    {"plotting", "responding", "noticing"},
     {"film", "site", "serving", "sheet"},
     {"plates"},
     {"explaining"},

@@ -1,0 +1,84 @@
+"""Pauses and losses of a season's plants are told with their dates, and with what lay near them."""
+
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from lapsekit.catalogue import Daily
+from lapsekit.noticing import notice
+from lapsekit.telling_growth import noticed
+from tests.scenes import FIRST_DAY, make_season
+
+DAYS, NOISE = 45, 0.02
+PAUSED, GOES_ON, CUT = 14, 24, 30
+
+
+def grown(name):
+    """Log area of a plant by day: basil pauses, chives are cut."""
+    days = np.arange(DAYS, dtype=float)
+    if name == "basil":
+        rate = np.where((days >= PAUSED) & (days < GOES_ON), 0.0, 0.1)
+    else:
+        rate = np.full(DAYS, 0.07)
+        rate[CUT] += np.log(0.5)
+    return np.log(12.0) + np.concatenate([[0], np.cumsum(rate)[:-1]])
+
+
+def rows_of(name, seed):
+    noise = np.random.default_rng(seed).normal(0, NOISE, DAYS)
+    areas = np.exp(grown(name) + noise)
+    for number, area in enumerate(areas):
+        half = 1.96 * NOISE * area
+        cover, stated = (0.1, 0.09, 0.11), (area, area - half, area + half)
+        yield Daily(name, FIRST_DAY + timedelta(number), *cover, *stated, 5, {})
+
+
+@pytest.fixture
+def season(tmp_path):
+    season = make_season(tmp_path / "bench")
+    (season.folder / "diary.csv").write_text(
+        "date,region,event,note\n"
+        f"{FIRST_DAY + timedelta(PAUSED)},basil,potted on,\n"
+        f"{FIRST_DAY + timedelta(PAUSED)},,watered,\n"
+        f"{FIRST_DAY + timedelta(CUT)},chives,cut,\n"
+        f"{FIRST_DAY + timedelta(5)},chives,fed,\n"
+    )
+    season.catalogue.store_daily([*rows_of("basil", 1), *rows_of("chives", 2)])
+    yield season
+    season.catalogue.close()
+
+
+def test_a_pause_is_told_with_its_dates_and_the_act_before_it(season):
+    (found,) = notice(season).pauses
+    start = date.fromordinal(round(found.pause.start)) - FIRST_DAY
+    end = date.fromordinal(round(found.pause.end)) - FIRST_DAY
+    assert abs(start.days - PAUSED) <= 1 and abs(end.days - GOES_ON) <= 1
+    assert (found.region, found.event.what) == ("basil", "potted on")
+    assert (found.others_paused, found.others) == (0, 1)
+
+
+def test_a_cut_is_a_loss_of_its_share_and_no_pause(season):
+    (found,) = notice(season).losses
+    assert found.region == "chives" and found.event.what == "cut"
+    assert found.loss.share_low <= 0.5 <= found.loss.share_high
+    assert date.fromordinal(found.loss.day) == FIRST_DAY + timedelta(CUT + 1)
+
+
+def test_sentences_name_plant_length_act_and_neighbours(season):
+    told = "\n".join(noticed(notice(season), season))
+    assert "Basil: growth paused for 10 days" in told
+    assert f'after "potted on" on {FIRST_DAY + timedelta(PAUSED)}; none of 1 other' in told
+    assert "fed" not in told and "watered" not in told
+
+
+def test_seedlings_are_not_asked(tmp_path):
+    season = make_season(tmp_path / "bench")
+    small = [
+        Daily(d.region, d.day, 0.1, 0.1, 0.1, d.area_cm2 / 1000, d.area_low_cm2 / 1000,
+              d.area_high_cm2 / 1000, 5, {})
+        for d in rows_of("basil", 1)
+    ]  # fmt: skip
+    season.catalogue.store_daily(small)
+    found = notice(season)
+    assert not found.pauses and not found.losses
