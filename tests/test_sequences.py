@@ -28,7 +28,7 @@ def test_measured_cover_follows_the_drawn_masks(road):
     assert [(r["dates"], r["measured"]) for r in rows] == [(16, 16), (16, 16), (12, 12)]
     for row in rows:
         assert row["mean_absolute_error"] < 0.10, row
-        assert row["correlation"] > 0.97, row
+        assert row["correlation"] > 0.96, row
 
 
 @pytest.mark.browser

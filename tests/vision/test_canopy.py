@@ -157,7 +157,8 @@ def test_the_mark_follows_the_numbers_only(text, model):
         ({"perceptron": {}}, "cannot be read"),
         ({"perceptron": {"features": ["hue"]}}, "other features"),
         ({"network": ["no base64!"]}, "cannot be read"),
-        ({"network": ["aGVsbG8="]}, "cannot run its network"),
+        ({"network": ["aGVsbG8="]}, "cannot be read"),
+        ({"network": ["eNrLSM3JyQcABiwCFQ=="]}, "cannot run its network"),
     ],
 )
 def test_a_damaged_model_is_refused(text, change, message):
