@@ -56,7 +56,7 @@ def test_plots_never_seen_are_found_as_well_as_published_networks_find_them(phot
     judged = judge_photographs(read_photographs(photographs), held_out_models(HELD_OUT))
     found = judged["mask"]["all"]
     assert found.pictures == 142
-    assert found.pooled_iou >= 0.77
-    assert found.median_dice >= 0.85
+    assert found.pooled_iou >= 0.775
+    assert found.median_dice >= 0.852
     assert abs(found.area_bias) < 0.05
     assert found.pooled_iou > judged[BASELINE]["all"].pooled_iou + 0.3

@@ -4,7 +4,8 @@ Areas are sums of shares: a small U-net (Ronneberger, Fischer & Brox 2015, arXiv
 every pixel how much of it is leaf. Its widest layers work at half resolution on the logarithms of
 four pixels' colours, so that a change of exposure or of white balance is a constant. A mask is
 another thing: whoever draws round leaves by hand takes in every pixel with some leaf. For masks a
-perceptron that learned from hands alone (`lapsekit.vision.perceptron`) is heard beside the network.
+perceptron that learned from hands alone (`lapsekit.vision.perceptron`) is heard beside the network,
+and the picture's own sure leaves and ground beside both (`lapsekit.vision.own_colours`).
 Both live in a text file that the caller reads; the file carries the record of the training
 (``tests/train_canopy_model.py``).
 """
@@ -23,6 +24,7 @@ from lapsekit.errors import SettingsError
 from lapsekit.vision import indices
 from lapsekit.vision.edges import leaf_shares, window
 from lapsekit.vision.network import Network
+from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
 from lapsekit.vision.trained_colours import (
     HEARD,
@@ -52,9 +54,10 @@ NO_LEAF, LEAF = -7.0, 4.0
 """Log odds of the network below and above which it alone decides on a mask: a thousand to one that
 there is no leaf, fifty to one that there is, red ones among them, which no hand drew in a field."""
 
-HAND, NETWORK = 2.0, 0.05
-"""Between, the perceptron's log odds count up to ± `HAND`, the network's `NETWORK` times. These
-four numbers were chosen on photographs of plots that neither had seen."""
+NETWORK = 0.05
+"""Between, the network's log odds count so much beside the perceptron's, both corrected by what the
+picture's own leaves and ground look like (`lapsekit.vision.own_colours`). These three numbers were
+chosen on photographs of plots that neither had seen."""
 
 UNSURE_COLOUR, FIRM = 0.3, 0.1
 """Share of a window that must be pure leaf for its colour to count more than what the network
@@ -181,8 +184,8 @@ class CanopyModel:
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
         rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY]
-        rules += [NO_LEAF, LEAF, HAND, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM, DOUBTFUL]
-        numbers = [self.threshold, self.perceptron.as_plain(), rules]
+        rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM, DOUBTFUL]
+        numbers = [self.threshold, self.perceptron.as_plain(), rules, OWN_RULES]
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
 
@@ -230,7 +233,8 @@ class CanopyModel:
             If the picture is not (H, W, 3) uint8.
         """
         odds = self.odds(picture)
-        by_hand = np.clip(self.perceptron.odds(picture), -HAND, HAND) + NETWORK * odds
+        by_hand = self.perceptron.odds(picture) + NETWORK * odds
+        by_hand = with_own_colours(by_hand, odds, picture)
         drawn = np.where((odds < NO_LEAF) | (odds > LEAF), odds, by_hand)
         return clean(_judged(picture, drawn, colours, self._least_odds)[0])
 
