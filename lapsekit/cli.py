@@ -284,20 +284,30 @@ def lens(
 
 
 @app.command()
-def growth(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
-    """Write the growth table and its plot, and tell rates, pauses and sudden losses."""
+def growth(
+    season: SeasonFolder = HERE,
+    cover: Annotated[
+        list[float] | None,
+        typer.Option(
+            help="Tell when this share of each region is covered; may be given again.",
+            show_default="1, the closed canopy",
+        ),
+    ] = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Write the growth tables and plots, and tell rates, pauses, losses and what lies ahead."""
     from lapsekit.measuring import frames_waiting
-    from lapsekit.noticing import notice
     from lapsekit.reporting import report_growth
 
     opened = Season(season)
     with _held(opened, "growth", wait):
         _hint(telling.waiting(frames_waiting(opened)))
-        report = report_growth(opened)
-        found = notice(opened)
+        report = report_growth(opened, cover or (1.0,), _track(as_json))
     facts = {"written": report.written, "rows": [vars(row) for row in report.rows]}
-    lines = telling.grown(report, opened) + telling_growth.noticed(found, opened)
-    _report(as_json, lines, facts | telling_growth.noticed_facts(found))
+    facts |= telling_growth.noticed_facts(report.noticed)
+    facts |= telling_growth.foretold_facts(report.foretold)
+    _report(as_json, telling_growth.grown(report, opened), facts)
 
 
 diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)

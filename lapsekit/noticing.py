@@ -7,19 +7,13 @@ many have in common is the weather's, not the grower's.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 
-from lapsekit.catalogue import Daily
 from lapsekit.diary import Event, read_diary
-from lapsekit.growth.losses import Loss, find_losses
-from lapsekit.growth.pauses import Pause, find_pauses
+from lapsekit.growing import Growth, grow
+from lapsekit.growth.losses import Loss
+from lapsekit.growth.pauses import Pause
 from lapsekit.season import DIARY_FILE, Season
 
-LEAST_CM2 = 5.0
-"""Smaller plants are not asked: a few leaves that turn change a seedling's area by a third."""
-
-LEAST_DAYS = 10
-NORMAL = 1.96
 BEFORE_DAYS = 3
 """How long before a pause or a loss an event may lie that is named beside it."""
 
@@ -60,12 +54,14 @@ class Noticed:
     losses: tuple[NoticedLoss, ...]
 
 
-def notice(season: Season) -> Noticed:
+def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Noticed:
     """Pauses and losses of every region with a scale.
 
     Parameters
     ----------
     season : Season
+    growths : mapping of str to Growth, optional
+        As `lapsekit.growing.grow` gives them, if the caller has them.
 
     Returns
     -------
@@ -77,10 +73,9 @@ def notice(season: Season) -> Noticed:
         If the diary cannot be read.
     """
     events = [e for e in read_diary(season.folder / DIARY_FILE)[0] if e.what.lower() not in UNTOLD]
-    daily = {r.name: _asked(season.catalogue.daily(r.name)) for r in season.regions.region}
-    daily = {name: rows for name, rows in daily.items() if len(rows) >= LEAST_DAYS}
-    pauses = {name: find_pauses(*_series(rows), _doubtful(rows)) for name, rows in daily.items()}
-    losses = {name: find_losses(*_series(rows)) for name, rows in daily.items()}
+    asked = {name: g for name, g in (growths or grow(season)).items() if g.asked}
+    pauses = {name: growth.pauses for name, growth in asked.items()}
+    losses = {name: growth.losses for name, growth in asked.items()}
     return Noticed(
         tuple(
             NoticedPause(
@@ -103,27 +98,8 @@ def notice(season: Season) -> Noticed:
             )
             for name, found in losses.items()
             for loss in found
-            if loss.confirmed
         ),
     )
-
-
-def _asked(rows: Sequence[Daily]) -> list[Daily]:
-    """Days from the first on which the plant is large enough."""
-    measured = [d for d in rows if d.area_cm2 is not None]
-    first = next((k for k, d in enumerate(measured) if d.area_cm2 >= LEAST_CM2), len(measured))
-    return [d for d in measured[first:] if d.area_cm2 > 0]
-
-
-def _series(rows: Sequence[Daily]) -> tuple[list[int], list[float], list[float]]:
-    """Days, areas and their standard errors."""
-    errors = [(d.area_high_cm2 - d.area_low_cm2) / 2 / NORMAL for d in rows]
-    return [d.day.toordinal() for d in rows], [d.area_cm2 for d in rows], errors
-
-
-def _doubtful(rows: Sequence[Daily]) -> list[bool]:
-    """Days on which leaves have met a neighbour's or reached the outline."""
-    return [d.crowded or bool(d.touches) for d in rows]
 
 
 def _event_near(events: Sequence[Event], region: str, low: float, high: float) -> Event | None:
@@ -145,8 +121,3 @@ def _overlap(one: Pause, other: Pause) -> bool:
     """Whether two pauses share at least half of the shorter one."""
     shared = min(one.end, other.end) - max(one.start, other.start)
     return shared >= min(one.length_days, other.length_days) / 2
-
-
-def day_of(moment: float) -> date:
-    """The day that a moment of a curve lies on."""
-    return date.fromordinal(round(moment))

@@ -250,12 +250,6 @@ class CanopyTable(_Model):
     correct_height: bool = False
 
 
-class GrowthTable(_Model):
-    """``[growth]``: how growth rates are worked out."""
-
-    window_days: Annotated[int, Field(ge=3, le=60)] = 7
-
-
 class FilmTable(_Model):
     """``[film]``: the season's film."""
 
@@ -275,7 +269,6 @@ class Settings(_Model):
     screening: ScreeningTable = ScreeningTable()
     registration: RegistrationTable = RegistrationTable()
     canopy: CanopyTable = CanopyTable()
-    growth: GrowthTable = GrowthTable()
     film: FilmTable = FilmTable()
 
     @model_validator(mode="after")

@@ -9,8 +9,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from lapsekit.site.wording import doubling_text
-
 if TYPE_CHECKING:
     from lapsekit.calibrating import LensFound
     from lapsekit.explaining import Explained
@@ -22,8 +20,6 @@ if TYPE_CHECKING:
     from lapsekit.measuring import MeasureReport
     from lapsekit.proving import Proof
     from lapsekit.proving_strokes import StrokesProof
-    from lapsekit.reporting import GrowthReport, GrowthRow
-    from lapsekit.season import Season
     from lapsekit.sighting import Sighting
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
@@ -147,29 +143,6 @@ def ruled(frames: list[str], use: bool) -> list[str]:
 
 def _frame_line(row: FrameRow) -> str:
     return f"{row.taken_at:%Y-%m-%d %H:%M}  {row.path}  {row.told or 'used'}"
-
-
-def grown(report: GrowthReport, season: Season) -> list[str]:
-    """After ``growth``: one line a region, then where the tables are."""
-    if not report.rows:
-        return ["no daily values yet; run lapsekit measure first"]
-    lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]
-    for region in season.regions.region:
-        rows = [r for r in report.rows if r.region == region.name and r.frames_used]
-        if rows:
-            lines.append(_summary(region.title, rows[-1]))
-    return lines + [f"written: {path}" for path in report.written]
-
-
-def _summary(title: str, row: GrowthRow) -> str:
-    size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
-    rate = doubling = "not enough days yet"
-    if row.rgr_per_day is not None:
-        rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
-        doubling = doubling_text(row.doubling_days)
-    else:
-        doubling = ""
-    return f"{title:24} {row.day}  {size:>9}  {rate:22} {doubling}".rstrip()
 
 
 def explained(found: Explained) -> list[str]:

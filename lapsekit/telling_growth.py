@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
+
+from lapsekit.site.wording import doubling_text, loss_text, pause_text, short_day
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from lapsekit.contrasting import ContrastReport, PlanReport
     from lapsekit.diary import Event
+    from lapsekit.foretelling import Foretold, Reached
     from lapsekit.growth.contrasts import Contrast
     from lapsekit.growth.responses import Effect, Response
     from lapsekit.growth.weather import WeatherDay
+    from lapsekit.growth_tables import GrowthRow
     from lapsekit.logger_file import Columns, WeatherBrought
-    from lapsekit.noticing import Noticed, NoticedLoss, NoticedPause
+    from lapsekit.noticing import Noticed
     from lapsekit.noting import Diary
+    from lapsekit.reporting import GrowthReport
     from lapsekit.responding import EventResponse
     from lapsekit.season import Season
 
@@ -278,54 +283,88 @@ def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
-def noticed(found: Noticed, season: Season) -> list[str]:
-    """After ``growth``: a sentence for every pause and every sudden loss."""
+def grown(report: GrowthReport, season: Season) -> list[str]:
+    """After ``growth``: a line a region, what was noticed, what lies ahead, where the files are."""
+    if not report.rows:
+        return ["no daily values yet; run lapsekit measure first"]
+    lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]
+    for region in season.regions.region:
+        rows = [r for r in report.by_region[region.name] if r.frames_used]
+        if rows:
+            lines.append(_summary(region.title, rows[-1]))
+    sections = noticed(report.noticed, season), foretold(report.foretold, season)
+    lines += [line for section in sections if section for line in ("", *section)]
+    return [*lines, "", f"written: {', '.join(p.name for p in report.written)} in {season.tables}"]
+
+
+def _summary(title: str, row: GrowthRow) -> str:
+    size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
+    rate, doubling = "not enough days yet", ""
+    if row.rgr_per_day is not None:
+        rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
+        doubling = doubling_text(row.doubling_days)
+    return f"{title:24} {row.day}  {size:>9}  {rate:26} {doubling}".rstrip()
+
+
+def foretold(found: Mapping[str, Foretold], season: Season) -> list[str]:
+    """What can be said of final areas and of days on which covers are reached."""
     titles = {region.name: region.title for region in season.regions.region}
-    lines = [_paused(titles[p.region], p) for p in found.pauses]
-    lines += [_lost(titles[one.region], one) for one in found.losses]
+    lines = []
+    for name, told in found.items():
+        parts = []
+        if told.final is not None:
+            f = told.final
+            ends = f"{f.low_cm2:.0f} to {f.high_cm2:.0f}"
+            parts.append(f"levels off at {f.area_cm2:.0f} cm² ({ends}) by {f.by} growth")
+        parts += [text for text in map(_reached, told.reached) if text]
+        if parts:
+            lines.append(f"{titles[name]}: {'; '.join(parts)}.")
     if lines:
-        lines.append("What lay before a change need not have caused it.")
+        lines.append(
+            "What lies ahead holds if growth goes on as it did; where nothing is told, the days "
+            "do not support it (laws.csv and reached.csv say why)."
+        )
     return lines
 
 
-def _paused(title: str, found: NoticedPause) -> str:
-    from lapsekit.noticing import day_of
-
-    p = found.pause
-    length = f"{p.length_days:.0f} days ({p.length_low:.0f} to {p.length_high:.0f})"
-    if found.others_paused:
-        others = f"{found.others_paused} of {found.others} other plants paused too"
-    else:
-        others = f"none of {found.others} other plants paused"
-    return (
-        f"{title}: growth paused for {length}, from {day_of(p.start)} to {day_of(p.end)}"
-        f"{_behind(found.event)}; {others}."
-    )
-
-
-def _lost(title: str, found: NoticedLoss) -> str:
-    from lapsekit.noticing import day_of
-
-    loss = found.loss
-    share = f"{loss.share:.0%} ({loss.share_low:.0%} to {loss.share_high:.0%})"
-    back = "not back so far"
-    if loss.recovered_days is not None:
-        back = f"back after {loss.recovered_days} days"
-        if loss.recovered_low is not None and loss.recovered_high is not None:
-            back += f" ({loss.recovered_low} to {loss.recovered_high})"
-    others = f"none of {found.others} other plants lost then"
-    if found.others_lost:
-        others = f"{found.others_lost} of {found.others} other plants lost then too"
-    return (
-        f"{title}: {share} of the canopy went between {day_of(loss.since)} and "
-        f"{day_of(loss.day)}{_behind(found.event)}; {others}; {back}."
-    )
-
-
-def _behind(event: Event | None) -> str:
-    if event is None:
+def _reached(found: Reached) -> str:
+    if found.day is None:
         return ""
-    return f', after "{event.what}" on {event.day}'
+    what = "canopy closed" if found.cover == 1 else f"cover of {found.cover:.0%}"
+    ends = f"{short_day(found.day_low)} " + (
+        f"to {short_day(found.day_high)}" if found.day_high else "or later"
+    )
+    how = "" if found.by == "measured" else f" by {found.by} growth"
+    note = f", {found.note}" if found.note else ""
+    return f"{what} on {short_day(found.day)} ({ends}){how}{note}"
+
+
+def foretold_facts(found: Mapping[str, Foretold]) -> dict[str, object]:
+    """What ``growth --json`` adds of laws and covers."""
+    return {
+        "laws": {
+            name: [
+                {"law": fit.law, "weight": weight, "parameters": dict(fit.parameters),
+                 "errors": dict(fit.errors), "aicc": fit.aicc, "asymptote_cm2": fit.asymptote,
+                 "asymptote_low_cm2": fit.asymptote_low,
+                 "asymptote_high_cm2": fit.asymptote_high, "refusal": fit.refusal}
+                for fit, weight in zip(told.compared.fits, told.compared.weights, strict=True)
+            ]
+            for name, told in found.items()
+        },
+        "final": {name: told.final and vars(told.final) for name, told in found.items()},
+        "reached": {name: [vars(r) for r in told.reached] for name, told in found.items()},
+    }  # fmt: skip
+
+
+def noticed(found: Noticed, season: Season) -> list[str]:
+    """After ``growth``: a sentence for every pause and every sudden loss."""
+    titles = {region.name: region.title for region in season.regions.region}
+    lines = [f"{titles[p.region]}: {pause_text(p)}." for p in found.pauses]
+    lines += [f"{titles[one.region]}: {loss_text(one)}." for one in found.losses]
+    if lines:
+        lines.append("What lay before a change need not have caused it.")
+    return lines
 
 
 def noticed_facts(found: Noticed) -> dict[str, object]:

@@ -96,3 +96,8 @@ def utc_text(moment: datetime) -> str:
 def from_utc_text(text: str) -> datetime:
     """Instant of a text written by :func:`utc_text`."""
     return datetime.fromisoformat(text).astimezone(UTC)
+
+
+def day_of(moment: float) -> date:
+    """The day that a moment, counted as `datetime.date.toordinal` does, lies on."""
+    return date.fromordinal(round(moment))

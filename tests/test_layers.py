@@ -28,12 +28,14 @@ ORDER = [
     {"measuring"},
     {"listing"},
     {"masking", "calibrating", "growth"},
-    {"sighting", "weather"},
+    {"sighting", "weather", "growing"},
     {"logger_times"},
     {"logger_file"},
     {"proving_strokes"},
-    {"reporting", "proving", "photographs", "contrasting"},
-    {"plotting", "responding", "noticing"},
+    {"proving", "photographs", "contrasting", "tables"},
+    {"plotting", "responding", "noticing", "foretelling"},
+    {"growth_plots", "growth_tables"},
+    {"reporting"},
     {"film", "site", "serving", "sheet"},
     {"plates"},
     {"explaining"},
@@ -45,7 +47,7 @@ ORDER = [
 ]
 RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
 # A stage asks for its plot only when there is something to draw.
-LATE = {("reporting", "plotting"), ("proving", "plotting")}
+LATE = {("proving", "plotting")}
 
 
 def modules():

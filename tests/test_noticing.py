@@ -68,7 +68,8 @@ def test_a_cut_is_a_loss_of_its_share_and_no_pause(season):
 def test_sentences_name_plant_length_act_and_neighbours(season):
     told = "\n".join(noticed(notice(season), season))
     assert "Basil: growth paused for 10 days" in told
-    assert f'after "potted on" on {FIRST_DAY + timedelta(PAUSED)}; none of 1 other' in told
+    day = FIRST_DAY + timedelta(PAUSED)
+    assert f"after “potted on” on {day.day} {day:%b}; none of 1 other" in told
     assert "fed" not in told and "watered" not in told
 
 

@@ -1,14 +1,20 @@
 """The growth tables say what was measured, leave gaps empty, and agree in every format."""
 
 import csv
-from datetime import date
-from math import log
+import hashlib
+import json
+from datetime import date, timedelta
+from math import ceil, log
 
+import numpy as np
 import pytest
 
+from lapsekit.catalogue import Daily
+from lapsekit.errors import SettingsError
+from lapsekit.growth_tables import DAILY
 from lapsekit.measuring import measure
-from lapsekit.reporting import COLUMNS, growth_rows, report_growth
-from tests.scenes import SETTINGS, disc_px, fill, make_season
+from lapsekit.reporting import report_growth, work_out
+from tests.scenes import FIRST_DAY, SETTINGS, disc_px, fill, make_season
 
 
 @pytest.fixture
@@ -38,7 +44,7 @@ def test_every_day_from_first_to_last_has_a_row_and_a_gap_is_empty(grown):
 
 def test_the_rate_is_that_of_the_drawn_discs(grown):
     """Basil's radius grows by 4 % a third of a day, its area by 8 % thrice a day."""
-    last = growth_rows(grown)["basil"][-1]
+    last = work_out(grown).by_region["basil"][-1]
     assert last.day == date(2031, 4, 9)
     assert last.rgr_per_day == pytest.approx(6 * log(1.04), rel=0.02)
     assert last.rgr_low < 6 * log(1.04) < last.rgr_high
@@ -49,7 +55,7 @@ def test_parquet_and_csv_say_the_same(grown):
     parquet = pytest.importorskip("pyarrow.parquet")
     report_growth(grown)
     table = parquet.read_table(grown.tables / "daily.parquet")
-    assert table.column_names == list(COLUMNS)
+    assert table.column_names == [column.name for column in DAILY]
     for row, text in zip(table.to_pylist(), read(grown.tables / "daily.csv"), strict=True):
         for name, value in row.items():
             if value is None:
@@ -62,9 +68,9 @@ def test_parquet_and_csv_say_the_same(grown):
 
 def test_without_a_scale_cover_grows_and_area_stays_empty(tmp_path):
     season = make_season(tmp_path / "bare", SETTINGS.replace("px_per_cm = 10\n", ""))
-    fill(season, days=5)
+    fill(season, days=7)
     measure(season, workers=1)
-    rows = growth_rows(season)["basil"]
+    rows = work_out(season).by_region["basil"]
     season.catalogue.close()
     assert {r.area_cm2 for r in rows} == {None}
     assert rows[0].cover == pytest.approx(disc_px(10 * 1.04) / (160 * 240), rel=0.03)
@@ -73,16 +79,77 @@ def test_without_a_scale_cover_grows_and_area_stays_empty(tmp_path):
 
 def test_the_same_rows_give_the_same_plot_to_the_byte(grown):
     report_growth(grown)
-    first = {p.name: p.read_bytes() for p in grown.tables.glob("growth.*")}
-    assert set(first) == {"growth.svg", "growth.png"}
+    first = {p.name: p.read_bytes() for p in grown.tables.iterdir()}
+    assert {"growth.svg", "growth.png", "rates.svg", "rates.png"} <= set(first)
     for path in grown.tables.iterdir():
         path.unlink()
     report_growth(grown)
-    assert {p.name: p.read_bytes() for p in grown.tables.glob("growth.*")} == first
+    assert {p.name: p.read_bytes() for p in grown.tables.iterdir()} == first
 
 
 def test_nothing_measured_makes_an_empty_table_and_no_plot(season):
     report = report_growth(season)
     assert report.rows == []
-    assert (season.tables / "daily.csv").read_text().strip() == ",".join(COLUMNS)
+    assert (season.tables / "daily.csv").read_text().strip() == ",".join(
+        column.name for column in DAILY
+    )
     assert not (season.tables / "growth.svg").exists()
+
+
+def test_the_package_describes_every_table_and_holds_its_hash(grown):
+    """The descriptor is read as the Frictionless standard says; each table is what it says."""
+    report_growth(grown)
+    package = json.loads((grown.tables / "datapackage.json").read_text())
+    assert package["profile"] == "tabular-data-package"
+    names = [resource["name"] for resource in package["resources"]]
+    assert names == ["daily", "pauses", "losses", "laws", "reached"]
+    for resource in package["resources"]:
+        content = (grown.tables / resource["path"]).read_bytes()
+        assert resource["bytes"] == len(content)
+        assert resource["hash"] == f"sha256:{hashlib.sha256(content).hexdigest()}"
+        header = content.decode().splitlines()[0].split(",")
+        assert header == [field["name"] for field in resource["schema"]["fields"]]
+        assert set(resource["schema"]["primaryKey"]) <= set(header)
+    units = {f["name"]: f.get("unit") for f in package["resources"][0]["schema"]["fields"]}
+    assert (units["area_cm2"], units["rgr_per_day"], units["region"]) == ("cm2", "/d", None)
+    variables = {v["name"]: (v["trait"], v["scale"]) for v in package["observed_variables"]}
+    assert variables["area_cm2"] == ("projected canopy area", "cm2")
+
+
+def test_the_curve_follows_the_discs_and_leaves_the_gap_open(grown):
+    rows = work_out(grown).by_region["basil"]
+    gap = rows.pop(4)
+    assert (gap.area_cm2, gap.curve_cm2, gap.rgr_per_day) == (None, None, None)
+    for row in rows:
+        true = row.area_cm2  # discs differ from their pixels by less than their interval
+        assert row.curve_low_cm2 < true < row.curve_high_cm2
+
+
+def test_final_areas_and_covers_are_those_of_the_law_that_was_drawn(tmp_path):
+    """A logistic plant of 200 cm² in a region of 320: it covers half on day 40 + 6 ln 4."""
+    season = make_season(tmp_path / "bench")
+    days = np.arange(70)
+    noise = np.exp(np.random.default_rng(5).normal(0, 0.02, 70))
+    areas = 200 / (1 + np.exp((40 - days) / 6)) * noise
+    season.catalogue.store_daily(
+        [
+            Daily("basil", FIRST_DAY + timedelta(int(day)), a / 320, a / 330, a / 310, a, a * 0.96,
+                  a * 1.04, 5, {})
+            for day, a in zip(days, areas, strict=True)
+        ]
+    )  # fmt: skip
+    report = report_growth(season, (0.5, 0.6, 0.9))
+    final, reached = report.foretold["basil"].final, report.foretold["basil"].reached
+    season.catalogue.close()
+    assert final.low_cm2 <= 200 <= final.high_cm2
+    assert "logistic" in final.by
+    half, more, never = reached
+    true = FIRST_DAY + timedelta(days=ceil(40 + 6 * log(160 / (200 - 160))))
+    assert half.by == "measured" and half.day_low <= true <= half.day_high
+    assert more.day is not None and never.day is None
+    assert never.note == "the curve stays below a cover of 90%"
+
+
+def test_a_cover_above_one_is_refused(grown):
+    with pytest.raises(SettingsError, match=r"--cover 1\.2: give a share"):
+        report_growth(grown, (1.2,))

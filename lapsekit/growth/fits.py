@@ -123,12 +123,14 @@ def fit_laws(days, area, error=None, laws=tuple(LAWS)) -> Comparison:
         raise ValueError(f"no growth law {sorted(unknown)}: choose from {sorted(LAWS)}")
     days, area, error = _usable(days, area, error)
     fits, failed = [], {}
-    for name in laws:
-        found = _fit(LAWS[name], days, area, error)
+    fitted: dict[str, np.ndarray] = {}
+    for name in sorted(laws, key=list(LAWS).index):
+        found = _fit(LAWS[name], days, area, error, fitted)
         if isinstance(found, str):
             failed[name] = found
         else:
             fits.append(found)
+            fitted[name] = np.array(list(found.parameters.values()))
     fits.sort(key=lambda fit: fit.aicc)
     likely = np.exp(-0.5 * np.array([fit.aicc - fits[0].aicc for fit in fits]))
     return Comparison(tuple(fits), tuple((likely / likely.sum()).tolist()), failed)
@@ -145,11 +147,11 @@ def _usable(days, area, error) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return days[kept], area[kept], error[kept]
 
 
-def _fit(law: Law, days, area, error) -> Fit | str:
+def _fit(law: Law, days, area, error, fitted) -> Fit | str:
     n, p = len(days), len(law.names)
     if n < p + 3:
         return f"{n} measured days are too few for {p} parameters: {p + 3} are needed"
-    found = _least_squares(law, days, area, error)
+    found = _least_squares(law, days, area, error, fitted)
     if found is None:
         return "the fit did not settle: the days do not show this form"
     values, jacobian, residuals = found
@@ -177,11 +179,11 @@ def _fit(law: Law, days, area, error) -> Fit | str:
     )
 
 
-def _least_squares(law: Law, days, area, error):
+def _least_squares(law: Law, days, area, error, fitted):
     """Best of several starts: parameters, jacobian and weighted residuals; None if none settles."""
     best = None
     low, high = law.bounds(days, area)
-    for start in law.starts(days, area):
+    for start in law.starts(days, area, fitted):
         inside = np.clip(start, low + 1e-9 * (high - low), high - 1e-9 * (high - low))
         with np.errstate(over="ignore", invalid="ignore"):
             found = least_squares(
@@ -189,12 +191,15 @@ def _least_squares(law: Law, days, area, error):
                 inside,
                 bounds=(low, high),
                 x_scale=np.maximum(np.abs(inside), 1e-6),
-                xtol=1e-12,
-                ftol=1e-12,
-                max_nfev=400,
+                xtol=1e-10,
+                ftol=1e-10,
+                max_nfev=200,
             )
+        again = best is not None and abs(found.cost - best.cost) <= 1e-6 * best.cost
         if found.success and (best is None or found.cost < best.cost):
             best = found
+        if again:  # two starts that meet have found the same valley
+            break
     return None if best is None else (best.x, best.jac, best.fun)
 
 

@@ -22,8 +22,8 @@ class Law:
     value : callable (days (n,), parameters (p,)) -> (n,)
     reached : callable (area, parameters (m, p)) -> (m,)
         Day on which the area is reached; NaN if never.
-    starts : callable (days, area) -> list of (p,)
-        Where to start a fit.
+    starts : callable (days, area, fitted) -> list of (p,)
+        Where to start a fit; `fitted` holds the parameters of the laws before it, by name.
     asymptote : int or None
         Which parameter is the final area.
     """
@@ -98,7 +98,7 @@ def _above(values):
     return np.where(values > 0, values, np.nan)
 
 
-def _sigmoid_starts(days, area, *more):
+def _sigmoid_starts(days, area, fitted, *more):
     """Asymptotes just above and far above what was seen, the middle where half of each is."""
     starts = []
     for factor in (1.05, 1.5, 4.0):
@@ -108,11 +108,14 @@ def _sigmoid_starts(days, area, *more):
     return starts
 
 
-def _richards_starts(days, area):
-    return [s for shape in (0.3, 1.0, 3.0) for s in _sigmoid_starts(days, area, shape)[:2]]
+def _richards_starts(days, area, fitted):
+    """The laws that it contains, as far as they could be fitted, and steeper than both."""
+    within = {"gompertz": 0.1, "logistic": 1.0}
+    starts = [np.array([*fitted[n], shape]) for n, shape in within.items() if n in fitted]
+    return [*starts, *_sigmoid_starts(days, area, fitted, 3.0)[: 3 - len(starts)]]
 
 
-def _expolinear_starts(days, area):
+def _expolinear_starts(days, area, fitted):
     span, top = float(np.ptp(days)), float(area.max())
     return [
         np.array([2 * top / span, rate / span, days.min() + share * span])

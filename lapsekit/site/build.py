@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lapsekit.progress import Track, silent
-from lapsekit.reporting import GrowthReport, growth_rows
+from lapsekit.reporting import GrowthReport, work_out
 from lapsekit.resources import shared_folder
 from lapsekit.season import Season
 from lapsekit.site.almanac import gather
@@ -80,10 +80,10 @@ def build_site(
     films, amiss = _films(season, folder)
     templates = [season.folder / TEMPLATES, shared_folder(TEMPLATES)]
     assets = _assets(folder, templates)
-    growth = growth or GrowthReport(growth_rows(season), [])
-    folder.put("data/daily.csv", growth.csv.encode())
+    growth = growth or work_out(season)
+    folder.put("data/daily.csv", growth.daily.as_csv().encode())
     told = told_to_every_page(almanac, assets)
-    site = Contents(season, almanac, gallery, Pages(templates, told), films)
+    site = Contents(season, almanac, gallery, Pages(templates, told), films, growth)
     pages = site.pages()
     for path, template, facts in track(pages, len(pages), "pages"):
         folder.put(path, site.render(path, template, facts))

@@ -3,6 +3,8 @@
 from datetime import date
 from typing import Any
 
+from lapsekit.noticing import notice
+from lapsekit.reporting import GrowthReport
 from lapsekit.season import Season
 from lapsekit.site import views
 from lapsekit.site.almanac import Almanac
@@ -22,6 +24,8 @@ class Contents:
         What is told, and the templates that tell it.
     films : dict of str to str
         Path in the site of each camera's film.
+    growth : GrowthReport
+        The season's growth.
     """
 
     def __init__(
@@ -31,12 +35,14 @@ class Contents:
         gallery: Gallery,
         pages: Pages,
         films: dict[str, str],
+        growth: GrowthReport,
     ):
         self._season = season
         self._almanac = almanac
         self._gallery = gallery
         self._pages = pages
         self._films = films
+        self._growth_report = growth
         self._cells = {
             camera: [
                 (
@@ -132,10 +138,11 @@ class Contents:
         return {"day": None, "days": self._almanac.days, "frames": self._almanac.frames}
 
     def _growth(self) -> dict[str, Any]:
+        noticed = notice(self._season, self._growth_report.growths)
         return {
             "curves": views.curves(self._almanac),
             "doubling": views.curves(self._almanac, doubling=True),
-            "plants": views.plants(self._almanac, self._season.settings.growth.window_days),
+            "plants": views.plants(self._almanac, self._growth_report.growths, noticed),
         }
 
     def _about(self) -> dict[str, Any]:

@@ -1,12 +1,13 @@
 """What the templates are told: an almanac turned into finished words and charts."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from lapsekit.diary import Event
-from lapsekit.growth.rates import Rate, growth_rates
+from lapsekit.growing import Growth
+from lapsekit.noticing import Noticed
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac, DayFrames
 from lapsekit.site.chart import Chart, Paper, Point, Series, draw, usual_step
@@ -19,6 +20,8 @@ from lapsekit.site.wording import (
     in_unit,
     listed,
     long_day,
+    loss_text,
+    pause_text,
     range_text,
     reasons_text,
     short_day,
@@ -65,6 +68,7 @@ class Plant:
     unit: str
     chart: Chart | None
     rate: str
+    changes: list[str]
     rows: list[Row]
 
 
@@ -190,39 +194,44 @@ def _table(almanac: Almanac, regions: Sequence[Region]) -> list[tuple[date, list
     return table
 
 
-def plants(almanac: Almanac, window_days: int) -> list[Plant]:
+def plants(almanac: Almanac, growths: Mapping[str, Growth], noticed: Noticed) -> list[Plant]:
     """Each region by itself."""
-    return [_plant(almanac, region, window_days) for region in almanac.regions]
+    return [_plant(almanac, region, growths, noticed) for region in almanac.regions]
 
 
-def _plant(almanac: Almanac, region: Region, window_days: int) -> Plant:
+def _plant(
+    almanac: Almanac, region: Region, growths: Mapping[str, Growth], noticed: Noticed
+) -> Plant:
     series = _series(almanac, region)
     events = [e.day for e in almanac.events if e.region == region.name]
     paper = Paper(370, 230, 40, 14, 30, 44)
-    sown = region.sown or almanac.sown
-    values = [p.value for p in series.points]
-    rates = growth_rates([p.day for p in series.points], values, window_days)
+    pauses = [pause_text(p) for p in noticed.pauses if p.region == region.name]
+    losses = [loss_text(x) for x in noticed.losses if x.region == region.name]
     return Plant(
         region.name,
         region.title,
         almanac.unit(region),
-        draw([series], paper, sown, events=events),
-        _rate_text(rates, window_days),
+        draw([series], paper, region.sown or almanac.sown, events=events),
+        _rate_text(growths[region.name]),
+        [_first_letter(text) for text in (*pauses, *losses)],
         [_row(almanac, region, point.day) for point in series.points],
     )
 
 
-def _rate_text(rates: Sequence[Rate], window_days: int) -> str:
+def _first_letter(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def _rate_text(growth: Growth) -> str:
     """The latest growth rate in words; empty where none can be stated."""
-    known = [rate for rate in rates if rate.rgr_per_day is not None]
+    days = [] if growth.curve is None else [int(day) for day in growth.curve.days]
+    known = [day for day in days if growth.on(day, "rgr_per_day") is not None]
     if not known:
-        return f"No growth rate yet: fewer than four measured days in {window_days}."
-    rate = known[-1]
-    numbers = (
-        f"{rate.rgr_per_day:.3f} per day (95 % interval {rate.rgr_low:.3f} to {rate.rgr_high:.3f})"
-    ).replace("-", "−")
-    text = f"Relative growth rate {numbers} over the {window_days} days to {short_day(rate.day)}"
-    return f"{text}; {doubling_text(rate.doubling_days)}."
+        return "No growth rate yet: too few measured days."
+    rate, low, high = (growth.on(known[-1], n) for n in ("rgr_per_day", "rgr_low", "rgr_high"))
+    numbers = f"{rate:.3f} per day (95 % interval {low:.3f} to {high:.3f})".replace("-", "−")
+    text = f"Relative growth rate {numbers} on {short_day(date.fromordinal(known[-1]))}"
+    return f"{text}; {doubling_text(growth.on(known[-1], 'doubling_days'))}."
 
 
 def frame_counts(almanac: Almanac) -> list[tuple[str, DayFrames, int]]:

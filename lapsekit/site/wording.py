@@ -1,10 +1,17 @@
 """How the pages say days, ages, areas and reasons. Pure: values in, text out."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
-from lapsekit.when import plant_age
+from lapsekit.when import day_of, plant_age
+
+if TYPE_CHECKING:
+    from lapsekit.diary import Event
+    from lapsekit.noticing import NoticedLoss, NoticedPause
 
 #: Stands where there is nothing to say a number about.
 NOTHING = "–"
@@ -113,3 +120,41 @@ def _signed(value: float, whole: bool = False) -> str:
 def doubling_text(days: float | None) -> str:
     """Doubling time to two digits, which is more than its interval bears out."""
     return "not shown to grow" if days is None else f"doubling in {float(f'{days:.2g}'):g} days"
+
+
+def pause_text(found: NoticedPause) -> str:
+    """A pause in words, without the plant's name and a full stop."""
+    p = found.pause
+    length = f"{p.length_days:.0f} days ({p.length_low:.0f} to {p.length_high:.0f})"
+    if found.others_paused:
+        others = f"{found.others_paused} of {found.others} other plants paused too"
+    else:
+        others = f"none of {found.others} other plants paused"
+    return (
+        f"growth paused for {length}, from {short_day(day_of(p.start))} to "
+        f"{short_day(day_of(p.end))}{_behind(found.event)}; {others}"
+    )
+
+
+def loss_text(found: NoticedLoss) -> str:
+    """A sudden loss in words, without the plant's name and a full stop."""
+    loss = found.loss
+    share = f"{loss.share:.0%} ({loss.share_low:.0%} to {loss.share_high:.0%})"
+    back = "not back so far"
+    if loss.recovered_days is not None:
+        back = f"back after {loss.recovered_days} days"
+        if loss.recovered_low is not None and loss.recovered_high is not None:
+            back += f" ({loss.recovered_low} to {loss.recovered_high})"
+    others = f"none of {found.others} other plants lost then"
+    if found.others_lost:
+        others = f"{found.others_lost} of {found.others} other plants lost then too"
+    return (
+        f"{share} of the canopy went between {short_day(day_of(loss.since))} and "
+        f"{short_day(day_of(loss.day))}{_behind(found.event)}; {others}; {back}"
+    )
+
+
+def _behind(event: Event | None) -> str:
+    if event is None:
+        return ""
+    return f", after “{event.what}” on {short_day(event.day)}"

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from lapsekit.measuring import MeasureReport, measure
 from lapsekit.progress import Track, silent
-from lapsekit.reporting import GrowthReport, write_tables
+from lapsekit.reporting import GrowthReport, write_daily
 from lapsekit.season import Season
 from lapsekit.site.build import SiteReport, build_site
 
@@ -23,5 +23,5 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
 
     The caller holds the season's stage lock. Raises what the stages raise.
     """
-    measured, growth = measure(season, workers, track), write_tables(season)
+    measured, growth = measure(season, workers, track), write_daily(season)
     return MorningReport(measured, growth, build_site(season, track, growth))

@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from lapsekit.errors import SiteError
-from lapsekit.reporting import csv_text, growth_rows
+from lapsekit.reporting import work_out
 from lapsekit.site import writing
 from lapsekit.site.build import build_site
 from lapsekit.site.gallery import strip_centre
@@ -103,10 +103,10 @@ def test_numbers_come_with_their_frames_range_and_change(tiny):
     assert "+7.0\u00a0cm² (+64\u00a0%)" in page
     assert "18\u00a0%" in page, "a region without a scale shows cover"
     table = text_of(tiny, "data/daily.csv").splitlines()
-    written = [row for rows in growth_rows(tiny).values() for row in rows]
-    assert table == csv_text(written).splitlines()
+    written = work_out(tiny).daily.as_csv()
+    assert table == written.splitlines()
     assert any(row.startswith("basil,2031-04-09,15,18,17,19,0.18,") for row in table)
-    assert f"basil,2031-04-04,10,,,,,,,0,1,1 dark{11 * ','}" in table
+    assert f"basil,2031-04-04,10,,,,,,,0,1,1 dark{14 * ','}" in table
 
 
 def test_a_second_build_writes_nothing(tiny):

@@ -1,0 +1,118 @@
+"""Stage: daily values -> each region's growth: its curve, its pauses, its sudden losses.
+
+What follows rests on it: the growth table, what `lapsekit growth` tells, and the growth page.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from lapsekit.catalogue import Daily
+from lapsekit.growth.curves import GrowthCurve, growth_curve
+from lapsekit.growth.losses import Loss, find_losses
+from lapsekit.growth.pauses import Pause, find_pauses, turns_of
+from lapsekit.season import Season
+from lapsekit.settings import Region
+
+LEAST_CM2 = 5.0
+"""No pause or loss is looked for in smaller plants: a few leaves that turn change a seedling's area
+by a third."""
+
+LEAST_DAYS = 10
+NORMAL = 1.96
+
+
+@dataclass(frozen=True)
+class Growth:
+    """One region's daily values and what they say about its growth.
+
+    Attributes
+    ----------
+    region : Region
+    daily : list of Daily
+        In order of day.
+    """
+
+    region: Region
+    daily: list[Daily]
+
+    @cached_property
+    def has_area(self) -> bool:
+        """Whether areas are in cm²; without a scale what grows is the cover."""
+        return any(d.area_cm2 is not None for d in self.daily)
+
+    def series(self, rows: Sequence[Daily]) -> tuple[list[int], list[float], list[float]]:
+        """Days (as `datetime.date.toordinal` counts), areas or covers, and standard errors."""
+        found = [(d.day.toordinal(), *_value(d, self.has_area)) for d in rows]
+        found = [row for row in found if row[1] is not None]
+        days, values, low, high = map(list, zip(*found, strict=True)) if found else ([],) * 4
+        # An interval of no width would leave nothing to weigh the day by
+        halves = zip(values, low, high, strict=True)
+        return days, values, [max((h - lo) / 2 / NORMAL, 1e-4 * abs(v)) for v, lo, h in halves]
+
+    @cached_property
+    def asked(self) -> list[Daily]:
+        """Days from the first on which the plant is large enough for pauses and losses."""
+        measured = [d for d in self.daily if d.area_cm2 is not None]
+        first = next((k for k, d in enumerate(measured) if d.area_cm2 >= LEAST_CM2), len(measured))
+        rows = [d for d in measured[first:] if d.area_cm2 > 0]
+        return rows if len(rows) >= LEAST_DAYS else []
+
+    @cached_property
+    def pauses(self) -> list[Pause]:
+        """Spans in which growth stood still; crowded days are doubted."""
+        doubtful = [d.crowded or bool(d.touches) for d in self.asked]
+        return find_pauses(*self.series(self.asked), doubtful) if self.asked else []
+
+    @cached_property
+    def losses(self) -> list[Loss]:
+        """Sudden losses that later days confirm."""
+        found = find_losses(*self.series(self.asked)) if self.asked else []
+        return [loss for loss in found if loss.confirmed]
+
+    @cached_property
+    def curve(self) -> GrowthCurve | None:
+        """The smooth curve from the first day on which there surely is canopy."""
+        low = "area_low_cm2" if self.has_area else "cover_low"
+        sure = (k for k, d in enumerate(self.daily) if (getattr(d, low) or 0) > 0)
+        rows = self.daily[next(sure, len(self.daily)) :]
+        return growth_curve(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
+
+    @cached_property
+    def by_day(self) -> dict[int, int]:
+        """Where a day (an ordinal) stands in the curve."""
+        days = () if self.curve is None else self.curve.days
+        return {int(day): place for place, day in enumerate(days)}
+
+    def on(self, day: int, name: str) -> float | None:
+        """A value of the curve on a day (an ordinal); None where it is open.
+
+        It is told for days that have a value: a gap stays one, though the curve runs over short
+        ones.
+        """
+        place = self.by_day.get(day)
+        if place is None or not has_value(self.curve)[place]:
+            return None
+        value = float(getattr(self.curve, name)[place])
+        return value if np.isfinite(value) else None
+
+
+def has_value(curve: GrowthCurve) -> np.ndarray:
+    """Days of a curve on which something was measured."""
+    return curve.measured | curve.bad
+
+
+def _value(daily: Daily, has_area: bool) -> tuple[float | None, float | None, float | None]:
+    if has_area:
+        return daily.area_cm2, daily.area_low_cm2, daily.area_high_cm2
+    return daily.cover, daily.cover_low, daily.cover_high
+
+
+def grow(season: Season) -> dict[str, Growth]:
+    """The growth of every region, by name, in the order of regions.toml.
+
+    Nothing is worked out before it is asked for.
+    """
+    return {r.name: Growth(r, season.catalogue.daily(r.name)) for r in season.regions.region}

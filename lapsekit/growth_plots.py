@@ -1,0 +1,203 @@
+"""The growth plots: a panel for each plant or group, told apart by place and not by colour."""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+from matplotlib import rc_context
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+
+from lapsekit.diary import Event
+from lapsekit.growing import Growth, has_value
+from lapsekit.growth.curves import GrowthCurve
+from lapsekit.noticing import UNTOLD
+from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, file_of, season_axes
+
+_COLUMNS = 2
+_WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
+"""So narrow that it can be read on a phone."""
+
+_STEPS = (1.0, 2.0, 5.0)
+_LEAST_SHOWN = 0.02
+"""Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
+
+_RATES = (-0.05, 0.3)
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """One plant, or the plants of one group."""
+
+    title: str
+    growths: list[Growth]
+
+
+def area_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> bytes:
+    """Canopy area by day, its smooth curve with its 95 % band, pauses, losses and diary.
+
+    Areas are on a logarithmic scale: a plant that grows at a steady rate draws a straight line.
+
+    Parameters
+    ----------
+    growths : sequence of Growth
+        In the order of regions.toml.
+    events : sequence of Event
+    kind : {"svg", "png"}
+
+    Returns
+    -------
+    bytes
+        The file's content; the same growth gives the same bytes.
+    """
+    foot = (
+        "Dots: value of each day (open: crowded). Line and band: smooth\n"
+        "curve, 95 %. Hatched: growth stood still. ▼ sudden loss. ◆ diary.\n"
+        "Equal steps up the scale multiply the area equally."
+    )
+    return _plot(growths, kind, foot, lambda *given: _draw_area(*given, events))
+
+
+def rate_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> bytes:
+    """Relative growth rate by day with its 95 % interval; see `area_plot`."""
+    foot = (
+        "Relative growth rate by the smooth curve, with its 95 % interval;\n"
+        "sudden losses left out. Hatched: growth stood still. ◆ diary.\n"
+        "At 0.07 per day a canopy doubles in ten days."
+    )
+    return _plot(growths, kind, foot, lambda *given: _draw_rate(*given, events))
+
+
+def _plot(growths: Sequence[Growth], kind: str, foot: str, draw: Callable) -> bytes:
+    panels = list(_panels(growths))
+    lines = max(1, -(-len(panels) // _COLUMNS))
+    days = [d.day for growth in growths for d in growth.daily if d.cover is not None]
+    with rc_context({**STYLE, "font.size": 9.5, "hatch.linewidth": 0.6}):
+        height = _PANEL_IN * lines + _FOOT_IN
+        figure = Figure(figsize=(_WIDTH_IN, height), facecolor=PAPER, layout="constrained")
+        figure.get_layout_engine().set(rect=(0, _FOOT_IN / height, 1, 1 - _FOOT_IN / height))
+        axes = figure.subplots(lines, _COLUMNS, squeeze=False).ravel()
+        for panel, axis in zip(panels, axes, strict=False):
+            axis.set_title(panel.title, loc="left", fontsize=9.5)
+            draw(axis, panel)
+            axis.set_xlim(min(days), max(days))
+        for axis in axes[len(panels) :]:
+            axis.set_visible(False)
+        figure.text(
+            0.02, 0.1 / height, foot + _span(days), fontsize=8.5, va="bottom", linespacing=1.4
+        )
+        return file_of(figure, kind)
+
+
+def _span(days: Sequence[date]) -> str:
+    return f" {min(days)} to {max(days)}."
+
+
+def _panels(growths: Sequence[Growth]) -> Iterator[_Panel]:
+    """Single plants, and each group where its first member stands."""
+    shown = [growth for growth in growths if any(d.cover is not None for d in growth.daily)]
+    groups: dict[tuple[str, str], list[Growth]] = {}
+    for growth in shown:
+        if growth.region.group:
+            groups.setdefault((growth.region.group, growth.region.camera), []).append(growth)
+    for growth in shown:
+        members = groups.get((growth.region.group or "", growth.region.camera), [growth])
+        if growth is members[0]:
+            many = f"{growth.region.group}, {len(members)} plants"
+            yield _Panel(growth.region.title if len(members) == 1 else many, members)
+
+
+def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
+    has_area = panel.growths[0].has_area
+    top = max(max(growth.series(growth.daily)[1], default=0) for growth in panel.growths)
+    least = max(_LEAST_SHOWN * top, 1e-6)
+    axis.set_yscale("log")
+    axis.set_ylim(least, 1.6 * max(top, 2 * least))
+    for growth in panel.growths:
+        alone = len(panel.growths) == 1
+        if growth.curve is not None:
+            c = growth.curve
+            _curve(axis, c, (c.area_cm2, c.low_cm2, c.high_cm2), alone)
+        if alone:
+            _days(axis, growth)
+            _losses(axis, growth)
+    season_axes(axis, 4, offset=False)
+    steps = [s * 10.0**k for k in range(-4, 6) for s in _STEPS]
+    axis.yaxis.set_major_locator(FixedLocator([s for s in steps if least <= s <= 1.6 * top]))
+    axis.yaxis.set_minor_locator(NullLocator())
+    unit = "cm²" if has_area else ""
+    form = (lambda v, _: f"{v:g}") if has_area else (lambda v, _: f"{v:.2g}".rstrip("0"))
+    axis.yaxis.set_major_formatter(FuncFormatter(form))
+    axis.set_title(unit or "cover", loc="right", fontsize=8)
+    _around(axis, panel, events)
+
+
+def _draw_rate(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
+    axis.set_ylim(*_RATES)
+    axis.axhline(0, color=INK, linewidth=0.6)
+    for growth in panel.growths:
+        if growth.curve is not None:
+            c = growth.curve
+            values = (c.rgr_per_day, c.rgr_low, c.rgr_high)
+            _curve(axis, c, values, len(panel.growths) == 1)
+    season_axes(axis, 4, offset=False)
+    axis.set_title("per day", loc="right", fontsize=8)
+    _around(axis, panel, events)
+
+
+def _curve(axis: Axes, curve: GrowthCurve, values: tuple[np.ndarray, ...], alone: bool) -> None:
+    days = [date.fromordinal(int(day)) for day in curve.days]
+    middle, low, high = (np.where(has_value(curve), each, np.nan) for each in values)
+    if alone:
+        axis.fill_between(days, low, high, color=BLUE, alpha=0.3, linewidth=0)
+    axis.plot(days, middle, color=BLUE if alone else INK, linewidth=1.3 if alone else 0.6)
+
+
+def _days(axis: Axes, growth: Growth) -> None:
+    for crowded, fill in ((False, INK), (True, PAPER)):
+        rows = [d for d in growth.daily if (d.crowded or bool(d.touches)) == crowded]
+        days, values, _ = growth.series(rows)
+        axis.plot(
+            [date.fromordinal(day) for day in days],
+            values,
+            *("o",),
+            markersize=2.0,
+            color=fill,
+            markeredgecolor=INK,
+            markeredgewidth=0.5,
+            zorder=3,
+        )
+
+
+def _losses(axis: Axes, growth: Growth) -> None:
+    low, high = axis.get_ylim()
+    at = np.exp(np.log(high) - 0.10 * np.log(high / low))
+    for loss in growth.losses:
+        day = date.fromordinal(loss.day)
+        axis.plot([day], [at], marker="v", color=INK, markersize=5, linestyle="none")
+        axis.annotate(
+            f"−{loss.share:.0%}", (day, at), (5, 0), textcoords="offset points", fontsize=8,
+            va="center",
+        )  # fmt: skip
+
+
+def _around(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
+    """What lies behind a panel: pauses, and along its foot the diary."""
+    names = {growth.region.name for growth in panel.growths}
+    for pause in (p for growth in panel.growths for p in growth.pauses):
+        ends = (date.fromordinal(round(day)) for day in (pause.start, pause.end))
+        axis.axvspan(*ends, facecolor="none", edgecolor=HAIR, hatch="////", linewidth=0, zorder=0)
+    shown = [e for e in events if e.region in names and e.what.lower() not in UNTOLD]
+    known = [d.day for growth in panel.growths for d in growth.daily]
+    days = sorted({e.day for e in shown if min(known) <= e.day <= max(known)})
+    axis.plot(
+        days,
+        [0.045] * len(days),
+        *("D",),
+        color=INK,
+        markersize=3.2,
+        transform=axis.get_xaxis_transform(),
+        zorder=4,
+    )

@@ -1,0 +1,136 @@
+"""Tables for others to read: CSV, Parquet, and the data package that describes them.
+
+A data package (the Frictionless standard) tells each column's type, unit and meaning, so that a
+table can be read years from now without asking anyone. Units are UCUM codes.
+"""
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+"""What a spreadsheet takes a cell for a formula by."""
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: its name, its type (a Frictionless one), what it holds and its UCUM unit.
+
+    `trait` and `method` are given for what was observed of a plant: with the unit they make an
+    observed variable as MIAPPE describes one.
+    """
+
+    name: str
+    kind: str
+    about: str
+    unit: str = ""
+    trait: str = ""
+    method: str = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with a row for each combination of its `key` columns."""
+
+    name: str
+    title: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    rows: Sequence[tuple] = field(repr=False)
+
+    def as_csv(self) -> str:
+        """A header, then the rows; nothing where there is no value."""
+        out = io.StringIO()
+        table = csv.writer(out, lineterminator="\n")
+        table.writerow([column.name for column in self.columns])
+        table.writerows([cell(value) for value in row] for row in self.rows)
+        return out.getvalue()
+
+    def as_parquet(self) -> bytes:
+        """The same with types; each column's unit and meaning are in its metadata."""
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        kinds = {"string": pa.string(), "integer": pa.int64(), "date": pa.date32()}
+        kinds |= {"number": pa.float64(), "boolean": pa.bool_()}
+        schema = pa.schema(
+            [
+                pa.field(c.name, kinds[c.kind], metadata={"about": c.about, "unit": c.unit})
+                for c in self.columns
+            ]
+        )
+        columns = zip(*self.rows, strict=True) if self.rows else [()] * len(self.columns)
+        arrays = [pa.array(each, kind.type) for each, kind in zip(columns, schema, strict=True)]
+        out = io.BytesIO()
+        pq.write_table(pa.Table.from_arrays(arrays, schema=schema), out)
+        return out.getvalue()
+
+
+def cell(value: object) -> str:
+    """A value as a cell of a CSV file; text that a spreadsheet would run is made harmless."""
+    if value is None:
+        return ""
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    text = str(value)
+    is_text = isinstance(value, str)
+    return f"'{text}" if is_text and text.startswith(FORMULA) and not _is_number(text) else text
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return text == text.strip()
+
+
+def data_package(name: str, title: str, tables: Iterable[Table]) -> str:
+    """The text of ``datapackage.json`` for tables that lie beside it as CSV files."""
+    tables = list(tables)
+    content = {
+        "profile": "tabular-data-package",
+        "name": name,
+        "title": title,
+        "resources": [_resource(table) for table in tables],
+        "observed_variables": [
+            {"name": c.name, "trait": c.trait, "method": c.method, "scale": c.unit}
+            for table in tables
+            for c in table.columns
+            if c.trait
+        ],
+    }
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _resource(table: Table) -> dict[str, object]:
+    content = table.as_csv().encode()
+    return {
+        "profile": "tabular-data-resource",
+        "name": table.name,
+        "title": table.title,
+        "path": f"{table.name}.csv",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "bytes": len(content),
+        "hash": f"sha256:{hashlib.sha256(content).hexdigest()}",
+        "schema": {
+            "fields": [_field(column) for column in table.columns],
+            "missingValues": [""],
+            "primaryKey": list(table.key),
+        },
+    }
+
+
+def _field(column: Column) -> dict[str, str]:
+    unit = {"unit": column.unit} if column.unit else {}
+    return {"name": column.name, "type": column.kind, "description": column.about, **unit}
+
+
+def row_of(thing: object, columns: Iterable[Column]) -> tuple:
+    """A row out of an object's attributes of the columns' names."""
+    return tuple(getattr(thing, column.name) for column in columns)
