@@ -67,17 +67,25 @@ class Growth:
         return find_pauses(*self.series(self.asked), doubtful) if self.asked else []
 
     @cached_property
+    def _sure(self) -> list[Daily]:
+        """Days from the first on which there surely is canopy."""
+        low = "area_low_cm2" if self.has_area else "cover_low"
+        sure = (k for k, d in enumerate(self.daily) if (getattr(d, low) or 0) > 0)
+        return self.daily[next(sure, len(self.daily)) :]
+
+    @cached_property
     def losses(self) -> list[Loss]:
         """Sudden losses that later days confirm."""
-        found = find_losses(*self.series(self.asked)) if self.asked else []
-        return [loss for loss in found if loss.confirmed]
+        if not self.asked:
+            return []
+        found = find_losses(*self.series(self._sure), turns=turns_of(self.pauses))
+        first = self.asked[0].day.toordinal()
+        return [loss for loss in found if loss.confirmed and loss.since >= first]
 
     @cached_property
     def curve(self) -> GrowthCurve | None:
-        """The smooth curve from the first day on which there surely is canopy."""
-        low = "area_low_cm2" if self.has_area else "cover_low"
-        sure = (k for k, d in enumerate(self.daily) if (getattr(d, low) or 0) > 0)
-        rows = self.daily[next(sure, len(self.daily)) :]
+        """The smooth curve."""
+        rows = self._sure
         return growth_curve(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
 
     @cached_property

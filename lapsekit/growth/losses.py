@@ -9,7 +9,7 @@ from lapsekit.growth.curves import trend_of, turning_days
 from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
 from lapsekit.growth.trend import Estimate, Trend
 
-LEAST_SHARE = 0.08
+LEAST_SHARE = 0.05
 """Smallest share of the canopy that counts as a loss."""
 
 LEAST_AFTER = 2
@@ -68,7 +68,7 @@ def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss
     Returns
     -------
     list of Loss
-        In order of time. Breaks of the same day or two count as one loss. A single low day
+        In order of time. Falls within two days count as one loss. A single low day
         followed by days as before is a bad day and no loss.
 
     Raises
@@ -82,16 +82,18 @@ def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss
     turning = turning_days(series, turns)
     breaks = find_breaks(series, turning)
     trend = trend_of(series, breaks, turning)
-    losses = [_loss(series, breaks, trend, group) for group in _groups(series, breaks)]
+    losses = [_loss(series, breaks, trend, group) for group in _groups(series, breaks, trend)]
     return [loss for loss in losses if loss.share >= LEAST_SHARE and loss.share_low > 0]
 
 
-def _groups(series: Series, breaks: Breaks) -> list[np.ndarray]:
-    """Breaks (their positions in `breaks.at`) that follow each other closely."""
-    if not breaks.at.size:
+def _groups(series: Series, breaks: Breaks, trend: Trend) -> list[np.ndarray]:
+    """Breaks (their positions in `breaks.at`) that follow each other closely, falls or rises."""
+    every = np.arange(breaks.at.size)
+    if not every.size:
         return []
-    apart = np.diff(series.days[breaks.at]) > _TOGETHER_DAYS
-    return np.split(np.arange(breaks.at.size), np.flatnonzero(apart) + 1)
+    falls = np.array([_change_at_once(series, trend, breaks, [k]).mean[0] < 0 for k in every])
+    apart = (np.diff(series.days[breaks.at]) > _TOGETHER_DAYS) | (np.diff(falls) != 0)
+    return np.split(every, np.flatnonzero(apart) + 1)
 
 
 def _loss(series: Series, breaks: Breaks, trend: Trend, group: np.ndarray) -> Loss:
@@ -112,7 +114,7 @@ def _loss(series: Series, breaks: Breaks, trend: Trend, group: np.ndarray) -> Lo
 def _change_at_once(series: Series, trend: Trend, breaks: Breaks, group) -> Estimate:
     line, slopes = trend.levels(series.days[:1])
     line, slopes = np.zeros_like(line), np.zeros_like(slopes)
-    line[0, group - breaks.at.size] = 1.0
+    line[0, np.asarray(group) - breaks.at.size] = 1.0
     return trend.estimate(line, slopes)
 
 

@@ -2,14 +2,16 @@
 
 import csv
 import os
-import re
 from math import exp
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from lapsekit.growth.contrasts import Measure, alike, contrasts, rgr
 from lapsekit.growth.plants import Plant
+from lapsekit.growth.pooling import pooled
+from tests.bench.real_tables import maize, reference, soybeans
 
 
 @pytest.fixture(scope="module")
@@ -31,11 +33,6 @@ def groups_of(path, group, plant, age, value, as_area=float):
         g: [Plant(name, *zip(*sorted(days.items()), strict=True)) for name, days in plants.items()]
         for g, plants in curves.items()
     }
-
-
-def reference(tables, pattern):
-    text = (tables / "reference_r_output.txt").read_text(encoding="utf-8")
-    return [float(number) for number in re.search(pattern, text).groups()]
 
 
 def test_ozone_slows_the_spruces_as_the_mixed_model_says(tables):
@@ -69,3 +66,31 @@ def test_lettuce_spacing_matters_as_the_analysis_of_variance_says(tables):
     assert [pair for pair, c in found.items() if c.is_claimed] == [("T1", "T3")]
     assert tukey / 2 <= found["T1", "T3"].p_corrected <= 2 * tukey
     assert found["T1", "T3"].estimate == pytest.approx(-6.538889)
+
+
+def test_all_soybean_plots_together_come_near_the_mixed_models_means(tables):
+    """Two stages instead of one: means within 3 %, and within two of their standard errors."""
+    found = pooled(list(soybeans(tables).values()))
+    mixed = reference(tables, r"fm1Soy\.nlme\n.*\n\s*(\S+)\s+(\S+)\s+(\S+)")
+    assert found.plants == 48
+    assert list(found.parameters.values()) == pytest.approx(mixed, rel=0.03)
+    for (name, value), told in zip(found.parameters.items(), mixed, strict=True):
+        assert abs(value - told) < 2 * found.errors[name], name
+
+
+def test_maize_leaves_grow_as_hunt_and_evans_plotted_them(tables):
+    """0.1 per day and more in June, falling through July, none in August; weeks lie in the band."""
+    found = maize(tables)
+    assert len(found) == 9
+    for each in found:
+        days, rates, *_ = each.smooth
+        june, july, august = (
+            np.nanmean(rates[(days >= a) & (days < b)])
+            for a, b in ((0, 182), (182, 213), (213, 244))
+        )
+        assert 0.08 < june < 0.25, each.name
+        assert june > july > august, each.name
+        assert abs(august) < 0.03, each.name
+        middles, weekly = each.weekly
+        smooth = np.interp(middles, days, rates)
+        assert abs(np.mean(weekly - smooth)) < 0.01, each.name
