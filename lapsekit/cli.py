@@ -305,6 +305,7 @@ def growth(
         _hint(telling.waiting(frames_waiting(opened)))
         report = report_growth(opened, cover or (1.0,), _track(as_json))
     facts = {"written": report.written, "rows": [vars(row) for row in report.rows]}
+    facts["alerts"] = telling_growth.alert_facts(report.alerts)
     facts |= telling_growth.noticed_facts(report.noticed)
     facts |= telling_growth.foretold_facts(report.foretold)
     _report(as_json, telling_growth.grown(report, opened), facts)
@@ -623,7 +624,10 @@ def morning(
     with _held(opened, "morning", wait):
         report = morning(opened, workers, _track(as_json))
     lines = telling.measured(report.measured) + telling.built(report.site)
-    _report(as_json, lines, {"measured": vars(report.measured), "site": vars(report.site)})
+    lines += telling_growth.alerted(report.growth.alerts, opened)
+    facts = {"measured": vars(report.measured), "site": vars(report.site)}
+    facts["alerts"] = telling_growth.alert_facts(report.growth.alerts)
+    _report(as_json, lines, facts)
 
 
 @app.command()

@@ -72,7 +72,7 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
     SettingsError
         If the diary cannot be read.
     """
-    events = [e for e in read_diary(season.folder / DIARY_FILE)[0] if e.what.lower() not in UNTOLD]
+    events = read_diary(season.folder / DIARY_FILE)[0]
     asked = {name: g for name, g in (growths or grow(season)).items() if g.asked}
     pauses = {name: growth.pauses for name, growth in asked.items()}
     losses = {name: growth.losses for name, growth in asked.items()}
@@ -81,7 +81,7 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
             NoticedPause(
                 name,
                 pause,
-                _event_near(events, name, pause.start_low, pause.start_high),
+                event_near(events, name, pause.start_low, pause.start_high),
                 _too(pauses, name, lambda p, pause=pause: _overlap(p, pause)),
                 len(pauses) - 1,
             )
@@ -92,7 +92,7 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
             NoticedLoss(
                 name,
                 loss,
-                _event_near(events, name, loss.since, loss.day),
+                event_near(events, name, loss.since, loss.day),
                 _too(losses, name, lambda o, loss=loss: o.since < loss.day and loss.since < o.day),
                 len(losses) - 1,
             )
@@ -102,12 +102,14 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
     )
 
 
-def _event_near(events: Sequence[Event], region: str, low: float, high: float) -> Event | None:
+def event_near(events: Sequence[Event], region: str, low: float, high: float) -> Event | None:
     """The last event of a region, or else of the whole bench, that may lie behind a change."""
     near = [
         e
         for e in events
-        if e.region in (region, "") and low - BEFORE_DAYS <= e.day.toordinal() <= high + 1
+        if e.what.lower() not in UNTOLD
+        and e.region in (region, "")
+        and low - BEFORE_DAYS <= e.day.toordinal() <= high + 1
     ]
     return max(near, key=lambda e: (bool(e.region), e.day), default=None)
 

@@ -2,10 +2,11 @@
 
 import importlib.util
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
+from lapsekit.alerting import Alert, alerts
 from lapsekit.diary import read_diary
 from lapsekit.foretelling import CLOSED, Foretold, foretell
 from lapsekit.growing import Growth, grow
@@ -31,11 +32,13 @@ PACKAGE = "datapackage.json"
 class GrowthReport:
     """A season's growth, the rows of its daily table by region, and what was written.
 
-    `noticed` and `foretold` are there only after `report_growth`.
+    `alerts` are those of the last day; `noticed` and `foretold` are there only after
+    `report_growth`.
     """
 
     growths: dict[str, Growth]
     by_region: dict[str, list[GrowthRow]]
+    alerts: list[Alert]
     written: list[Path] = field(default_factory=list)
     noticed: Noticed | None = None
     foretold: Mapping[str, Foretold] = field(default_factory=dict)
@@ -57,7 +60,8 @@ def work_out(season: Season) -> GrowthReport:
     A day without any frame is a row without values, so that a gap shows as one.
     """
     growths = grow(season)
-    return GrowthReport(growths, {n: daily_rows(season, g) for n, g in growths.items()})
+    rows = {name: daily_rows(season, growth) for name, growth in growths.items()}
+    return GrowthReport(growths, rows, alerts(season, growths))
 
 
 def write_daily(season: Season) -> GrowthReport:
@@ -94,10 +98,10 @@ def report_growth(
     SettingsError
         If the diary cannot be read, or a cover is out of range.
     """
-    worked = work_out(season)
-    noticed = notice(season, worked.growths)
-    foretold = foretell(season, worked.growths, covers, track)
-    report = GrowthReport(worked.growths, worked.by_region, [], noticed, foretold)
+    report = work_out(season)
+    noticed = notice(season, report.growths)
+    foretold = foretell(season, report.growths, covers, track)
+    report = replace(report, noticed=noticed, foretold=foretold)
     season.tables.mkdir(exist_ok=True)
     remove_leftovers(season.tables)
     tables = [report.daily, pauses_table(noticed), losses_table(noticed)]

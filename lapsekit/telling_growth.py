@@ -7,10 +7,12 @@ from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
 
 from lapsekit.site.wording import doubling_text, loss_text, pause_text, short_day
+from lapsekit.when import day_of
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
+    from lapsekit.alerting import Alert
     from lapsekit.contrasting import ContrastReport, PlanReport
     from lapsekit.diary import Event
     from lapsekit.foretelling import Foretold, Reached
@@ -292,9 +294,41 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
         rows = [r for r in report.by_region[region.name] if r.frames_used]
         if rows:
             lines.append(_summary(region.title, rows[-1]))
-    sections = noticed(report.noticed, season), foretold(report.foretold, season)
+    sections = (
+        alerted(report.alerts, season),
+        noticed(report.noticed, season),
+        foretold(report.foretold, season),
+    )
     lines += [line for section in sections if section for line in ("", *section)]
     return [*lines, "", f"written: {', '.join(p.name for p in report.written)} in {season.tables}"]
+
+
+def alerted(found: Sequence[Alert], season: Season) -> list[str]:
+    """What to look at today: a sentence for every plant whose canopy fell."""
+    titles = {region.name: region.title for region in season.regions.region}
+    lines = []
+    for each in found:
+        fall = each.fall
+        others = ""
+        if fall.others_change is not None:
+            kind = "others did not" if fall.others_change > -fall.share / 2 else "others fell too"
+            others = f" and {kind} (theirs changed by {fall.others_change:+.0%})"
+        look = "look for wilting, pests or a moved pot"
+        if each.event is not None:
+            look = f"the diary says “{each.event.what}” on {short_day(each.event.day)}"
+        lines.append(
+            f"LOOK: canopy of {titles[each.region]} fell {fall.share:.0%} since "
+            f"{short_day(day_of(fall.since))}{others}: {look}."
+        )
+    return lines
+
+
+def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:
+    """What ``--json`` tells of alerts."""
+    return [
+        {"region": a.region, "after": a.event and event_facts(a.event), **vars(a.fall)}
+        for a in found
+    ]
 
 
 def _summary(title: str, row: GrowthRow) -> str:

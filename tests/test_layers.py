@@ -34,7 +34,7 @@ ORDER = [
     {"proving_strokes"},
     {"proving", "photographs", "contrasting", "tables"},
     {"plotting", "responding", "noticing", "foretelling"},
-    {"growth_plots", "growth_tables"},
+    {"growth_plots", "growth_tables", "alerting"},
     {"reporting"},
     {"film", "site", "serving", "sheet"},
     {"plates"},

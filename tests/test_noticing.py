@@ -7,7 +7,8 @@ import pytest
 
 from lapsekit.catalogue import Daily
 from lapsekit.noticing import notice
-from lapsekit.telling_growth import noticed
+from lapsekit.reporting import work_out
+from lapsekit.telling_growth import alerted, noticed
 from tests.scenes import FIRST_DAY, make_season
 
 DAYS, NOISE = 45, 0.02
@@ -83,3 +84,21 @@ def test_seedlings_are_not_asked(tmp_path):
     season.catalogue.store_daily(small)
     found = notice(season)
     assert not found.pauses and not found.losses
+
+
+def test_a_fall_of_the_last_day_is_told_with_what_the_others_did(tmp_path):
+    season = make_season(tmp_path / "bench")
+    rows = [*rows_of("basil", 1), *rows_of("chives", 2)][: DAYS + CUT + 2]
+    rows = [d for d in rows if d.day <= rows[-1].day]
+    season.catalogue.store_daily(rows)
+    report = work_out(season)
+    (alert,) = report.alerts
+    assert (alert.region, alert.event) == ("chives", None)
+    assert alert.fall.share == pytest.approx(1 - 0.5 * np.exp(0.07), abs=0.08)
+    (line,) = alerted(report.alerts, season)
+    assert line.startswith("LOOK: canopy of Chives fell 4") and "look for wilting" in line
+    day = date.fromordinal(alert.fall.day)
+    (season.folder / "diary.csv").write_text(f"date,region,event,note\n{day},chives,cut,\n")
+    (line,) = alerted(work_out(season).alerts, season)
+    season.catalogue.close()
+    assert f"the diary says “cut” on {day.day} {day:%b}" in line

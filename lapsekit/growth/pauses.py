@@ -32,13 +32,13 @@ MOST_RATE_LEFT = 0.4
 SURELY_LEFT = 0.75
 """The interval of what a pause leaves of the rate ends below this."""
 
-LEAST_GAIN = 7.0
+LEAST_GAIN = 6.0
 """Twice the log-likelihood that a pause must gain, beyond twice the logarithm of how often its
 length goes into the days measured: there are more chances for a short one (Dümbgen & Spokoiny
 2001, Ann. Statist. 29: 124–152). ``tests/bench/growth_study.py`` counts the plants without a pause
 that reach it: about one in a hundred."""
 
-LEAST_SECOND_TURN = 6.0
+LEAST_SECOND_TURN = 4.5
 """Twice the log-likelihood that stopping and starting again must gain over either alone."""
 
 _NEAR = 2.0

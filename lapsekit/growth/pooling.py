@@ -1,10 +1,10 @@
 """One growth law for many plants: each is fitted alone, then the fits are brought together.
 
 The global two-stage method (Steimer and others 1984, Drug Metabolism Reviews 15: 265–292; Davidian
-& Giltinan 1995, *Nonlinear models for repeated measurement data*, chapter 5): plants differ in their
-parameters by a covariance that is estimated with the mean, and a plant whose own days say little
-weighs little. A mixed model fits all at once instead; where most plants are fitted well alone, both
-come to nearly the same mean.
+& Giltinan 1995, *Nonlinear models for repeated measurement data*, chapter 5): plants differ in
+their parameters by a covariance that is estimated with the mean, and a plant whose own days say
+little weighs little. A mixed model fits all at once instead; where most plants are fitted well
+alone, both come to nearly the same mean.
 """
 
 from collections.abc import Mapping, Sequence
