@@ -311,6 +311,39 @@ def growth(
     _report(as_json, telling_growth.grown(report, opened), facts)
 
 
+@app.command()
+def beside(
+    earlier: Annotated[Path, typer.Argument(help="Folder of an earlier season.")],
+    by: Annotated[
+        str, typer.Option(help="Clock to align them by: age, date or degree-days.")
+    ] = "age",
+    pair: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="OWN=EARLIER: regions to hold together; may be given again.",
+            show_default="regions of the same name",
+        ),
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Hold this season's plants against an earlier season's."""
+    from lapsekit.besides import beside
+
+    opened, then = Season(season), Season(earlier)
+    with _held(opened, "growth", wait):
+        report = beside(opened, then, by, [_pair(text) for text in pair or []])
+    _report(as_json, telling_growth.beside_told(report), telling_growth.beside_facts(report))
+
+
+def _pair(text: str) -> tuple[str, str]:
+    own, equals, earlier = text.partition("=")
+    if not (own and equals and earlier):
+        raise SettingsError(f'--pair "{text}": write OWN=EARLIER, such as basil=basil-2030')
+    return own, earlier
+
+
 diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
 app.add_typer(diary_app, name="diary")
 NearRegions = Annotated[
@@ -404,9 +437,13 @@ def weather(
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be added, write nothing.")
     ] = False,
-    base: Annotated[float, typer.Option(help="Base of degree days, °C.")] = 5.0,
+    base: Annotated[
+        float | None,
+        typer.Option(help="Base of degree days, °C.", show_default="season.toml's base_c"),
+    ] = None,
     cap: Annotated[
-        float | None, typer.Option(help="Cap of degree days, °C.", show_default="none")
+        float | None,
+        typer.Option(help="Cap of degree days, °C.", show_default="season.toml's cap_c"),
     ] = None,
     sine: Annotated[
         bool, typer.Option("--sine", help="Degree days by single sine, not by average.")
@@ -423,6 +460,8 @@ def weather(
     if file is None:
         from lapsekit.weather import days_of_weather
 
+        whole = opened.settings.season
+        base, cap = whole.base_c if base is None else base, whole.cap_c if cap is None else cap
         days, sums, flags, cautions = days_of_weather(opened, base, cap, sine, chill)
         rows = [
             {**vars(d), "degree_days": total, "flags": told}

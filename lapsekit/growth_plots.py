@@ -10,11 +10,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
+from lapsekit.besides import CLOCKS, BesideReport
 from lapsekit.diary import Event
 from lapsekit.growing import Growth, has_value
+from lapsekit.growth.alignment import Line
 from lapsekit.growth.curves import GrowthCurve
 from lapsekit.noticing import UNTOLD
-from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, file_of, season_axes
+from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, file_of, plain_axes, season_axes
 
 _COLUMNS = 2
 _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
@@ -114,7 +116,7 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     top = max(max(growth.series(growth.daily)[1], default=0) for growth in panel.growths)
     least = max(_LEAST_SHOWN * top, 1e-6)
     axis.set_yscale("log")
-    axis.set_ylim(least, 1.6 * max(top, 2 * least))
+    axis.set_ylim(least, 1.6 * max(top, 2 * least))  # losses are marked within
     for growth in panel.growths:
         alone = len(panel.growths) == 1
         if growth.curve is not None:
@@ -124,14 +126,18 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
             _days(axis, growth)
             _losses(axis, growth)
     season_axes(axis, 4, offset=False)
+    _log_scale(axis, least, top)
+    axis.set_title("cm²" if has_area else "cover", loc="right", fontsize=8)
+    _around(axis, panel, events)
+
+
+def _log_scale(axis: Axes, least: float, top: float) -> None:
+    """Steps of 1, 2 and 5, in plain numbers."""
+    axis.set_ylim(least, 1.6 * max(top, 2 * least))
     steps = [s * 10.0**k for k in range(-4, 6) for s in _STEPS]
     axis.yaxis.set_major_locator(FixedLocator([s for s in steps if least <= s <= 1.6 * top]))
     axis.yaxis.set_minor_locator(NullLocator())
-    unit = "cm²" if has_area else ""
-    form = (lambda v, _: f"{v:g}") if has_area else (lambda v, _: f"{v:.2g}".rstrip("0"))
-    axis.yaxis.set_major_formatter(FuncFormatter(form))
-    axis.set_title(unit or "cover", loc="right", fontsize=8)
-    _around(axis, panel, events)
+    axis.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
 
 
 def _draw_rate(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
@@ -201,3 +207,37 @@ def _around(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
         transform=axis.get_xaxis_transform(),
         zorder=4,
     )
+
+
+def beside_plot(report: BesideReport, titles: tuple[str, str], kind: str) -> bytes:
+    """A season's curve (line and band) and an earlier one's (dashed), a panel a plant."""
+    lines = max(1, -(-len(report.pairs) // _COLUMNS))
+    foot = (
+        f"Line and band: {titles[0]}.\nDashed, with its band: {titles[1]}.\n"
+        f"Below: {CLOCKS[report.clock]}. Areas in cm², equal steps multiply equally."
+    )
+    with rc_context({**STYLE, "font.size": 9.5}):
+        height = _PANEL_IN * lines + _FOOT_IN
+        figure = Figure(figsize=(_WIDTH_IN, height), facecolor=PAPER, layout="constrained")
+        figure.get_layout_engine().set(rect=(0, _FOOT_IN / height, 1, 1 - _FOOT_IN / height))
+        axes = figure.subplots(lines, _COLUMNS, squeeze=False).ravel()
+        for pair, axis in zip(report.pairs, axes, strict=False):
+            same = pair.region.name == pair.earlier.name
+            title = pair.region.title + ("" if same else f" beside {pair.earlier.title}")
+            axis.set_title(title, loc="left", fontsize=9.5)
+            axis.set_yscale("log")
+            _along(axis, pair.earlier_line, INK, "--", 0.15)
+            _along(axis, pair.own_line, BLUE, "-", 0.3)
+            areas = [pair.own_line.area_cm2, pair.earlier_line.area_cm2]
+            top = float(np.nanmax(np.concatenate(areas)))
+            _log_scale(axis, max(_LEAST_SHOWN * top, 1e-6), top)
+            plain_axes(axis)
+        for axis in axes[len(report.pairs) :]:
+            axis.set_visible(False)
+        figure.text(0.02, 0.1 / height, foot, fontsize=8.5, va="bottom", linespacing=1.4)
+        return file_of(figure, kind)
+
+
+def _along(axis: Axes, line: Line, colour: str, dash: str, alpha: float) -> None:
+    axis.fill_between(line.at, line.low_cm2, line.high_cm2, color=colour, alpha=alpha, linewidth=0)
+    axis.plot(line.at, line.area_cm2, dash, color=colour, linewidth=1.3)

@@ -75,10 +75,15 @@ def _draw_agreement(panel: Axes, pairs: Sequence[Pair], title: str) -> None:
 
 def season_axes(panel: Axes, ticks: int, offset: bool = True) -> None:
     """Dates below (the year with them, or not), hairlines across, no frame."""
-    panel.set_facecolor(PAPER)
+    plain_axes(panel)
     locator = AutoDateLocator(maxticks=ticks)
     panel.xaxis.set_major_locator(locator)
     panel.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=offset))
+
+
+def plain_axes(panel: Axes) -> None:
+    """Hairlines across, no frame."""
+    panel.set_facecolor(PAPER)
     panel.grid(axis="y", color=HAIR, linewidth=0.6)
     panel.spines[["top", "right"]].set_visible(False)
 

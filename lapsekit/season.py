@@ -125,6 +125,12 @@ class Season:
         """Sowing date of a region."""
         return region.sown or self.settings.season.sown
 
+    def base_and_cap_c(self, region: Region) -> tuple[float, float | None]:
+        """Between which temperatures a region's crop counts degree days, °C."""
+        whole = self.settings.season
+        base = whole.base_c if region.base_c is None else region.base_c
+        return base, whole.cap_c if region.cap_c is None else region.cap_c
+
     def index(self, rebuild: bool = False, track: Track = silent) -> IndexReport:
         """Bring the catalogue into step with the frame files."""
         return index(self.archive, self.catalogue, self.day_of, rebuild, track)

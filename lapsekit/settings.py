@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from datetime import date, datetime, time
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Literal, NamedTuple, TypeVar
+from typing import Annotated, Literal, NamedTuple, Self, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
@@ -62,6 +62,14 @@ class _Model(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
 
 
+Degrees = Annotated[float, Field(ge=-20, le=60)]
+
+
+def _require_cap_above(base_c: float | None, cap_c: float | None) -> None:
+    if base_c is not None and cap_c is not None and cap_c <= base_c:
+        raise ValueError(f"cap_c ({cap_c:g}) must lie above base_c ({base_c:g})")
+
+
 class SeasonTable(_Model):
     """``[season]``: what is grown, since when, and whose midnight ends a day."""
 
@@ -69,6 +77,13 @@ class SeasonTable(_Model):
     time_zone: str
     sown: Day
     about: str = ""
+    base_c: Degrees = 5.0
+    cap_c: Degrees | None = None
+
+    @model_validator(mode="after")
+    def _cap_above_base(self) -> Self:
+        _require_cap_above(self.base_c, self.cap_c)
+        return self
 
     @field_validator("time_zone")
     @classmethod
@@ -310,7 +325,14 @@ class Region(_Model):
     camera: Name
     sown: Day | None = None
     group: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    base_c: Degrees | None = None
+    cap_c: Degrees | None = None
     outline: Annotated[tuple[Outline, ...], Field(strict=False, min_length=1)]
+
+    @model_validator(mode="after")
+    def _cap_above_base(self) -> Self:
+        _require_cap_above(self.base_c, self.cap_c)
+        return self
 
     @field_validator("outline")
     @classmethod

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from lapsekit.alerting import Alert
+    from lapsekit.besides import BesideReport
     from lapsekit.contrasting import ContrastReport, PlanReport
     from lapsekit.diary import Event
     from lapsekit.foretelling import Foretold, Reached
@@ -414,4 +415,47 @@ def noticed_facts(found: Noticed) -> dict[str, object]:
             | {"others_lost": x.others_lost, "others": x.others}
             for x in found.losses
         ],
+    }
+
+
+def beside_told(report: BesideReport) -> list[str]:
+    """After ``beside``: a sentence a plant."""
+    from lapsekit.besides import CLOCKS
+
+    lines = [f"by {CLOCKS[report.clock]}:"] if report.pairs else []
+    for pair in report.pairs:
+        found, last = pair.found, int(pair.found.index[-1])
+        ends = f"{found.low[-1]:.2f} to {found.high[-1]:.2f}"
+        place = f"{pair.own_line.at[last]:.0f}"
+        line = (
+            f"{pair.region.title}: {pair.own_line.area_cm2[last]:.1f} cm² at {place}, "
+            f"× {found.ratio[-1]:.2f} ({ends}) of the {found.earlier_cm2[-1]:.1f} cm² then"
+        )
+        if found.ahead is not None:
+            unit = "°C·days" if report.clock == "degree-days" else "days"
+            side = "ahead" if found.ahead > 0 else "behind"
+            line += f"; {abs(found.ahead):.1f} {unit} {side}"
+        lines.append(f"{line}.")
+    lines += [f"{name}: not compared: {why}" for name, why in report.refused.items()]
+    return [*lines, f"written: {', '.join(str(path) for path in report.written)}"]
+
+
+def beside_facts(report: BesideReport) -> dict[str, object]:
+    """What ``beside --json`` prints: the last common day of each pair."""
+    return {
+        "clock": report.clock,
+        "pairs": [
+            {
+                "region": pair.region.name,
+                "earlier_region": pair.earlier.name,
+                "at": float(pair.own_line.at[pair.found.index[-1]]),
+                "ratio": float(pair.found.ratio[-1]),
+                "ratio_low": float(pair.found.low[-1]),
+                "ratio_high": float(pair.found.high[-1]),
+                "ahead": pair.found.ahead,
+            }
+            for pair in report.pairs
+        ],
+        "refused": report.refused,
+        "written": report.written,
     }

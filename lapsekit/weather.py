@@ -4,7 +4,7 @@ import csv
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from math import isfinite
 from pathlib import Path
 
@@ -17,7 +17,8 @@ from lapsekit.growth.weather import (
     daily_weather,
     summed_degree_days,
 )
-from lapsekit.season import Season
+from lapsekit.season import REGIONS_FILE, Season
+from lapsekit.settings import Region
 from lapsekit.when import utc_text
 
 WEATHER_FILE = "weather.csv"
@@ -167,6 +168,28 @@ def lay(table: WeatherTable, readings: Sequence[Reading]) -> Laid:
         filled += bool(new)
         there += not new and not other
     return Laid(added, filled, there, kept)
+
+
+def degree_days_of(season: Season, region: Region) -> dict[date, float]:
+    """Degree days of a region from its sowing to the end of each day, by single sine, °C · days.
+
+    They end with the first day without readings.
+
+    Raises
+    ------
+    SettingsError
+        If weather.csv cannot be read, or the region's cap is not above its base.
+    """
+    base_c, cap_c = season.base_and_cap_c(region)
+    days = daily_weather(read_weather(season.folder / WEATHER_FILE).readings, season.zone)
+    days = [day for day in days if day.day >= season.sown(region)]
+    if not days or days[0].day != season.sown(region):
+        return {}
+    try:
+        sums = summed_degree_days(days, base_c, cap_c, sine=True)
+    except ValueError as error:
+        raise SettingsError(f"{REGIONS_FILE}: {region.name}: {error}") from error
+    return {d.day: total for d, total in zip(days, sums, strict=True) if total is not None}
 
 
 def days_of_weather(

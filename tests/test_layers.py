@@ -33,7 +33,7 @@ ORDER = [
     {"logger_file"},
     {"proving_strokes"},
     {"proving", "photographs", "contrasting", "tables"},
-    {"plotting", "responding", "noticing", "foretelling"},
+    {"plotting", "responding", "noticing", "foretelling", "besides"},
     {"growth_plots", "growth_tables", "alerting"},
     {"reporting"},
     {"film", "site", "serving", "sheet"},
@@ -47,7 +47,7 @@ ORDER = [
 ]
 RANK = {part: rank for rank, parts in enumerate(ORDER) for part in parts}
 # A stage asks for its plot only when there is something to draw.
-LATE = {("proving", "plotting")}
+LATE = {("proving", "plotting"), ("besides", "growth_plots")}
 
 
 def modules():
