@@ -3,6 +3,8 @@
 import os
 import shutil
 import subprocess
+import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -26,6 +28,23 @@ def filled(season):
     """A season with fifteen frames on five days, not measured yet."""
     fill(season)
     return season
+
+
+@pytest.fixture(scope="session")
+def demo(tmp_path_factory):
+    """The demo's season, made by the command itself; returns its folder."""
+    folder = tmp_path_factory.mktemp("demo") / "season"
+    began = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-m", "lapsekit", "demo", "--no-serve", "--folder", folder],
+        capture_output=True,
+        text=True,
+        cwd=CHECKOUT,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    print(done.stdout, f"\ndemo took {time.monotonic() - began:.1f} s")
+    return folder
 
 
 @pytest.fixture

@@ -16,23 +16,6 @@ from tests.conftest import CHECKOUT
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory):
-    """The demo's season, made by the command itself; returns its folder and seconds taken."""
-    folder = tmp_path_factory.mktemp("demo") / "season"
-    began = time.monotonic()
-    done = subprocess.run(
-        [sys.executable, "-m", "lapsekit", "demo", "--no-serve", "--folder", folder],
-        capture_output=True,
-        text=True,
-        cwd=CHECKOUT,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    print(done.stdout, f"\ndemo took {time.monotonic() - began:.1f} s")
-    return folder
-
-
-@pytest.fixture(scope="module")
 def truth():
     with (CHECKOUT / "sample_frames" / "truth" / "areas.csv").open() as file:
         return list(csv.DictReader(file))
