@@ -10,8 +10,8 @@ from functools import cached_property
 import numpy as np
 
 from lapsekit.catalogue import Daily
-from lapsekit.growth.curves import GrowthCurve, growth_curve
-from lapsekit.growth.losses import Loss, find_losses
+from lapsekit.growth.curves import Fitted, GrowthCurve, curve_of, fitted
+from lapsekit.growth.losses import Loss, losses_of
 from lapsekit.growth.pauses import Pause, find_pauses, turns_of
 from lapsekit.season import Season
 from lapsekit.settings import Region
@@ -74,19 +74,22 @@ class Growth:
         return self.daily[next(sure, len(self.daily)) :]
 
     @cached_property
+    def _fitted(self) -> Fitted | None:
+        rows = self._sure
+        return fitted(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
+
+    @cached_property
     def losses(self) -> list[Loss]:
         """Sudden losses that later days confirm."""
         if not self.asked:
             return []
-        found = find_losses(*self.series(self._sure), turns=turns_of(self.pauses))
         first = self.asked[0].day.toordinal()
-        return [loss for loss in found if loss.confirmed and loss.since >= first]
+        return [loss for loss in losses_of(self._fitted) if loss.confirmed and loss.since >= first]
 
     @cached_property
     def curve(self) -> GrowthCurve | None:
         """The smooth curve."""
-        rows = self._sure
-        return growth_curve(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
+        return curve_of(self._fitted)
 
     @cached_property
     def by_day(self) -> dict[int, int]:

@@ -2,9 +2,9 @@
 
     python tests/readme_pictures.py [--season DIR]
 
-Writes sample_frames/pictures/front-page.webp (a screenshot of the site's front page) and
-canopy.webp (a frame with the canopy that `lapsekit measure` counts outlined). Needs the [test]
-extra and a Chromium. With --season, a season that the demo made before is used.
+Writes sample_frames/pictures/front-page.webp (a screenshot of the site's front page), canopy.webp
+(a frame with the canopy that `lapsekit measure` counts outlined) and growth.webp (the growth plot).
+Needs the [test] extra and a Chromium. With --season, a season that the demo made before is used.
 """
 
 import argparse
@@ -72,7 +72,7 @@ def canopy(season: Season) -> Image.Image:
 
 
 def main() -> None:
-    """Make both pictures."""
+    """Make the pictures."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--season", type=Path, help="a season that the demo made")
     given = parser.parse_args()
@@ -85,6 +85,8 @@ def main() -> None:
         PICTURES.mkdir(exist_ok=True)
         front_page(season).save(PICTURES / "front-page.webp", quality=82, method=6)
         canopy(season).save(PICTURES / "canopy.webp", quality=82, method=6)
+        plot = Image.open(season.tables / "growth.png").convert("RGB")
+        plot.save(PICTURES / "growth.webp", quality=85, method=6)
         season.catalogue.close()
     print(f"written: {PICTURES}")
 

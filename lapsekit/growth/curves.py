@@ -88,21 +88,48 @@ def growth_curve(
     95 %, all days together with less. Rates follow Hoffmann & Poorter (2002, Annals of Botany
     90: 37–42) in resting on the log of the area.
     """
-    series = measured_series(days, area_cm2, error_cm2)
+    return curve_of(fitted(days, area_cm2, error_cm2, turns=turns))
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """The measured days of a region, their breaks and the trend through them."""
+
+    series: Series
+    breaks: Breaks
+    trend: Trend
+
+
+def fitted(
+    days, area_cm2, error_cm2, doubtful=None, turns: Sequence[tuple[float, float]] = ()
+) -> Fitted | None:
+    """What curve and losses of the same days have in common, worked out once.
+
+    Parameters and errors are those of `growth_curve`; doubtful days (n,) are left out.
+
+    Returns
+    -------
+    Fitted or None
+        None if fewer than `LEAST_DAYS` days have a value.
+    """
+    series = measured_series(days, area_cm2, error_cm2, doubtful)
     if len(series.days) < LEAST_DAYS:
         return None
     turning = turning_days(series, turns)
     breaks = find_breaks(series, turning)
-    trend = trend_of(series, breaks, turning)
+    trend = Trend(series, at_once=breaks.columns(series), turns=turning, unsure=breaks.unsure)
+    return Fitted(series, breaks, trend)
+
+
+def curve_of(found: Fitted | None) -> GrowthCurve | None:
+    """The curve of days that were fitted; see `growth_curve`."""
+    if found is None:
+        return None
+    series, breaks, trend = found.series, found.breaks, found.trend
     every = series.calendar
     level = trend.estimate(*trend.levels(every, breaks.columns(series, every)))
     rate = trend.estimate(*trend.rates(every))
     return _as_curve(series, breaks, level, rate)
-
-
-def trend_of(series: Series, breaks: Breaks, turning=None) -> Trend:
-    """The trend of a series with its breaks as columns."""
-    return Trend(series, at_once=breaks.columns(series), turns=turning, unsure=breaks.unsure)
 
 
 def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.ndarray:

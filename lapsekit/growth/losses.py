@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lapsekit.growth.breaks import Breaks, find_breaks
-from lapsekit.growth.curves import trend_of, turning_days
-from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
+from lapsekit.growth.breaks import Breaks
+from lapsekit.growth.curves import Fitted, fitted
+from lapsekit.growth.series import Series
 from lapsekit.growth.trend import Estimate, Trend
 
 LEAST_SHARE = 0.05
@@ -76,12 +76,14 @@ def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss
     ValueError
         Lengths differ, days do not rise by whole days, or a measured day has no error.
     """
-    series = measured_series(days, area_cm2, error_cm2, doubtful)
-    if len(series.days) < LEAST_DAYS:
+    return losses_of(fitted(days, area_cm2, error_cm2, doubtful, turns))
+
+
+def losses_of(found: Fitted | None) -> list[Loss]:
+    """The losses of days that were fitted; see `find_losses`."""
+    if found is None:
         return []
-    turning = turning_days(series, turns)
-    breaks = find_breaks(series, turning)
-    trend = trend_of(series, breaks, turning)
+    series, breaks, trend = found.series, found.breaks, found.trend
     losses = [_loss(series, breaks, trend, group) for group in _groups(series, breaks, trend)]
     return [loss for loss in losses if loss.share >= LEAST_SHARE and loss.share_low > 0]
 

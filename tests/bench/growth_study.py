@@ -158,7 +158,7 @@ def main() -> None:
         began = time.process_time()
         found = study(given.plants, noise, given.correlation, given.weather, given.seed)
         print(
-            f"\n{noise:.0%} errors, correlation {given.correlation:g}, weather {given.weather:g}, "
+            f"\n{noise:.1%} errors, correlation {given.correlation:g}, weather {given.weather:g}, "
             f"{given.plants} plants, {time.process_time() - began:.0f} s"
         )
         for name in sorted(found):
