@@ -8,7 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from lapsekit.frames.archive import Archive
-from lapsekit.growth.agreement import Agreement, Pair, agreement, overall
+from lapsekit.growth.agreement import Agreement, DayToDay, Pair, agreement, day_to_day, overall
 from lapsekit.measuring import measure
 from lapsekit.progress import Track, silent
 from lapsekit.proving_strokes import StrokesProof, prove_strokes
@@ -33,6 +33,8 @@ class Proof:
         The same summed up.
     overall : Agreement
         All regions' days together.
+    day_to_day : DayToDay
+        How errors scatter from one day to the next.
     least_cm2 : float
         True area from which on a day counts in the sums.
     sighting : Sighting
@@ -45,6 +47,7 @@ class Proof:
     by_region: dict[str, list[Pair]]
     agreements: dict[str, Agreement]
     overall: Agreement
+    day_to_day: DayToDay
     least_cm2: float
     sighting: Sighting
     strokes: StrokesProof | None
@@ -90,7 +93,8 @@ def prove(
         strokes = prove_strokes(sample, season, truth, track)
         season.catalogue.close()
     summed = {name: agreement(found, least_cm2) for name, found in pairs.items()}
-    return Proof(season.regions, pairs, summed, overall(pairs, least_cm2), least_cm2, seen, strokes)
+    whole = overall(pairs, least_cm2), day_to_day(pairs, least_cm2)
+    return Proof(season.regions, pairs, summed, *whole, least_cm2, seen, strokes)
 
 
 def check_plot(path: Path) -> str:

@@ -199,6 +199,12 @@ def proved(proof: Proof, plot: Path | None) -> list[str]:
         "median and 95th: of absolute errors; covered: days whose 95 % interval holds the truth; "
         "±: half of it, median",
     ]
+    daily = proof.day_to_day
+    if daily.regions:
+        lines.append(
+            f"from day to day errors scatter by {daily.scatter:.1%} and hang together by "
+            f"{daily.correlation:.2f} (median of {daily.regions} regions)"
+        )
     few = [name for name, found in proof.agreements.items() if not found.days]
     if few:
         lines.append(f"never that large: {', '.join(few)}")
@@ -269,6 +275,7 @@ def proof_facts(proof: Proof) -> dict[str, object]:
     return {
         "least_cm2": proof.least_cm2,
         "overall": vars(proof.overall),
+        "day_to_day": vars(proof.day_to_day),
         "regions": {name: vars(found) for name, found in proof.agreements.items()},
         "days": {name: [vars(p) for p in pairs] for name, pairs in proof.by_region.items()},
         "frames": {state: vars(row) for state, row in proof.sighting.states.items()},

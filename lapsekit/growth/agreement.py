@@ -100,3 +100,68 @@ def agreement(pairs: Sequence[Pair], least_cm2: float) -> Agreement:
 def overall(by_region: Mapping[str, Sequence[Pair]], least_cm2: float) -> Agreement:
     """The same over all regions, each region's day counting once."""
     return agreement([pair for pairs in by_region.values() for pair in pairs], least_cm2)
+
+
+_MEMORIES = np.linspace(0, 0.95, 20)
+
+LEAST_ERRORS = 20
+"""Days whose errors a region must have for their scatter to be told."""
+
+
+@dataclass(frozen=True)
+class DayToDay:
+    """How errors scatter from day to day: medians over regions of `LEAST_ERRORS` days and more.
+
+    Attributes
+    ----------
+    scatter : float or None
+        Standard deviation of the log of measured over true area, what drifts slowly taken out.
+    correlation : float or None
+        Of such errors on days side by side.
+    regions : int
+    """
+
+    scatter: float | None
+    correlation: float | None
+    regions: int
+
+
+def day_to_day(by_region: Mapping[str, Sequence[Pair]], least_cm2: float) -> DayToDay:
+    """Scatter and memory of daily errors; what drifts by a cubic over the season is left out.
+
+    Errors whose correlation falls off by its power with each day between them are assumed (an
+    autoregression of first order); what the cubic takes of it is given back (Cheang & Reinsel 2000,
+    J. Am. Statist. Assoc. 95: 1173–1184, on that bias).
+
+    Growth curves rest on both: see `lapsekit.growth.trend`.
+    """
+    found = []
+    for pairs in by_region.values():
+        known = [p for p in pairs if p.true_cm2 >= least_cm2 and p.measured_cm2]
+        if len(known) < LEAST_ERRORS:
+            continue
+        days = np.array([p.day.toordinal() for p in known], float)
+        errors = np.log([p.measured_cm2 / p.true_cm2 for p in known])
+        found.append(_scatter_and_memory(days, errors))
+    if not found:
+        return DayToDay(None, None, 0)
+    scatter, correlation = np.median(found, axis=0)
+    return DayToDay(float(scatter), float(correlation), len(found))
+
+
+def _scatter_and_memory(days: np.ndarray, errors: np.ndarray) -> tuple[float, float]:
+    """Both as they are before a cubic is taken out, which takes some of each away."""
+    slow = np.vander((days - days.mean()) / np.ptp(days), 4)
+    rest = np.eye(days.size) - slow @ np.linalg.pinv(slow)
+    left = rest @ errors
+    beside = np.flatnonzero(np.diff(days) == 1)
+    squares = float(left @ left)
+    seen = float(left[beside + 1] @ left[beside]) / squares
+    apart = np.abs(np.subtract.outer(days, days))
+    told, kept = [], []
+    for memory in _MEMORIES:
+        expected = rest @ memory**apart @ rest
+        kept.append(np.trace(expected))
+        told.append(expected[beside + 1, beside].sum() / kept[-1])
+    memory = float(np.interp(seen, told, _MEMORIES))
+    return float(np.sqrt(squares / np.interp(memory, _MEMORIES, kept))), memory

@@ -150,7 +150,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--plants", type=int, default=1000)
     parser.add_argument("--noise", type=float, nargs="+", default=[0.02, 0.04, 0.06])
-    parser.add_argument("--correlation", type=float, default=0.4)
+    parser.add_argument("--correlation", type=float, default=0.45)
     parser.add_argument("--weather", type=float, default=0.0)
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()

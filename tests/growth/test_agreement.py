@@ -2,9 +2,10 @@
 
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
-from lapsekit.growth.agreement import Pair, agreement, overall
+from lapsekit.growth.agreement import Pair, agreement, day_to_day, overall
 
 START = date(2031, 4, 1)
 
@@ -54,3 +55,24 @@ def test_without_any_day_nothing_is_claimed():
 def test_overall_counts_every_days_value_once():
     both = {"a": pairs([0.1] * 3), "b": pairs([0.0])}
     assert overall(both, 15).bias == pytest.approx(0.075)
+
+
+@pytest.mark.parametrize(("noise", "memory"), [(0.02, 0.0), (0.04, 0.5)])
+def test_scatter_and_memory_of_errors_are_those_put_in_and_drift_is_not(noise, memory):
+    random = np.random.default_rng(4)
+    by_region = {}
+    for number in range(40):
+        errors = [random.normal(0, noise)]
+        for _ in range(69):
+            new = random.normal(0, noise * np.sqrt(1 - memory**2))
+            errors.append(memory * errors[-1] + new)
+        drift = 0.1 * np.linspace(-1, 1, 70) ** 2
+        by_region[str(number)] = pairs(np.expm1(np.array(errors) + drift))
+    found = day_to_day(by_region, 15)
+    assert found.regions == 40
+    assert found.scatter == pytest.approx(noise, rel=0.1)
+    assert found.correlation == pytest.approx(memory, abs=0.09)  # taking drift out takes some away
+
+
+def test_a_few_days_tell_no_scatter():
+    assert day_to_day({"a": pairs([0.01] * 19)}, 15).regions == 0
