@@ -615,6 +615,29 @@ def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATI
 
 
 @app.command()
+def publish(
+    season: SeasonFolder = HERE,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be sent and removed, do nothing.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Go on where something else is published already.")
+    ] = False,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Bring the site up to date and send it to where readers find it."""
+    from lapsekit.publishing import publish
+    from lapsekit.site.build import build_site
+
+    opened = Season(season)
+    with _held(opened, "publish", wait):
+        build_site(opened, _track(as_json))  # nothing goes out whose frame was held back since
+        report = publish(opened, dry_run=dry_run, replace=replace, track=_track(as_json))
+    _report(as_json, telling.published(report, dry_run), vars(report))
+
+
+@app.command()
 def serve(season: SeasonFolder = HERE, port: Port = 8000) -> None:
     """Show the site on this machine (loopback only) until interrupted."""
     _serve(Season(season).site, port)
@@ -664,7 +687,9 @@ def morning(
         report = morning(opened, workers, _track(as_json))
     lines = telling.measured(report.measured) + telling.built(report.site)
     lines += telling_growth.alerted(report.growth.alerts, opened)
+    lines += telling.published(report.published, False) if report.published else []
     facts = {"measured": vars(report.measured), "site": vars(report.site)}
+    facts["published"] = report.published and vars(report.published)
     facts["alerts"] = telling_growth.alert_facts(report.growth.alerts)
     _report(as_json, lines, facts)
 

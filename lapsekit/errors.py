@@ -10,6 +10,8 @@
     ├── CameraError        a camera gave no picture
     ├── FilmError          a film could not be made
     ├── SiteError          a page could not be made
+    ├── PublishError       a site could not be brought to where readers find it
+    ├── TransferError      files did not get there or back; worth another attempt
     └── MissingExtra       an optional library is not installed
 
 Every message says what happened, to which file, and what to do next. The command line prints
@@ -75,6 +77,18 @@ class SiteError(LapsekitError):
     """A site could not be built."""
 
     exit_code = 65
+
+
+class PublishError(LapsekitError):
+    """A site could not be published; what readers can reach stays whole."""
+
+    exit_code = 69
+
+
+class TransferError(LapsekitError):
+    """Files did not get to the far side, or back; another attempt may go well."""
+
+    exit_code = 75
 
 
 class MissingExtra(LapsekitError):

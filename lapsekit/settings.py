@@ -241,6 +241,18 @@ class MorningTable(_Model):
     at: ClockTime = time(6, 30)
 
 
+class PublishTable(_Model):
+    """``[publish]``: where the site goes, and how."""
+
+    to: Literal["folder", "rsync", "rclone"] | None = None
+    target: Annotated[str, StringConstraints(pattern=r"^[^-\x00-\x1f][^\x00-\x1f]*$")] | None = None
+    bandwidth_kb_s: PositiveInt | None = None
+    time_limit_s: Annotated[float, Field(gt=0, le=86_400)] = 3600.0
+    ssh_port: Annotated[int, Field(ge=1, le=65_535)] | None = None
+    ssh_key: str | None = None
+    rclone_config: str | None = None
+
+
 class ScreeningTable(_Model):
     """``[screening]``: fixed limits instead of what the season's own frames teach."""
 
@@ -281,6 +293,7 @@ class Settings(_Model):
     cameras: Annotated[dict[Name, Camera], Field(min_length=1)]
     capture: CaptureTable = CaptureTable()
     morning: MorningTable = MorningTable()
+    publish: PublishTable = PublishTable()
     screening: ScreeningTable = ScreeningTable()
     registration: RegistrationTable = RegistrationTable()
     canopy: CanopyTable = CanopyTable()

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from lapsekit.measuring import MeasureReport
     from lapsekit.proving import Proof
     from lapsekit.proving_strokes import StrokesProof
+    from lapsekit.publishing import PublishReport
     from lapsekit.sighting import Sighting
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
@@ -157,6 +158,22 @@ def explained(found: Explained) -> list[str]:
     lines = [f"{daily.region} on {daily.day}: {value}, {_count(daily.frames_used, 'frame')} used"]
     lines += [f"  left out {path}: {why}" for path, why in found.left_out.items()]
     return [*lines, f"written: {found.path}"]
+
+
+def published(report: PublishReport, dry_run: bool) -> list[str]:
+    """After ``publish``."""
+    if not report.sent and not report.removed:
+        return [f"{report.place} is as it should be ({_count(report.unchanged, 'file')})"]
+    would = "would send" if dry_run else "sent"
+    lines = [
+        f"{would} {_count(len(report.sent), 'file')} ({report.size / 1e6:.1f} MB) to "
+        f"{report.place}; {report.unchanged} were there, {len(report.removed)} "
+        f"{'would go' if dry_run else 'removed'}"
+    ]
+    if dry_run:
+        lines += [f"  + {name}" for name in report.sent] + [f"  - {n}" for n in report.removed]
+    lines += [f"tried again after: {why}" for why in report.failed]
+    return lines + ([f"caution: {report.caution}"] if report.caution else [])
 
 
 def filmed(report: FilmReport) -> list[str]:

@@ -38,7 +38,7 @@ ORDER = [
     {"reporting"},
     {"film", "site", "serving", "sheet"},
     {"plates"},
-    {"explaining"},
+    {"explaining", "publishing"},
     {"unattended"},
     {"demo"},
     {"telling", "telling_growth"},

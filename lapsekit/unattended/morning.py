@@ -1,9 +1,10 @@
-"""The morning chain: measure, growth, site."""
+"""The morning chain: measure, growth, site, publish."""
 
 from dataclasses import dataclass
 
 from lapsekit.measuring import MeasureReport, measure
 from lapsekit.progress import Track, silent
+from lapsekit.publishing import PublishReport, publish
 from lapsekit.reporting import GrowthReport, write_daily
 from lapsekit.season import Season
 from lapsekit.site.build import SiteReport, build_site
@@ -16,12 +17,16 @@ class MorningReport:
     measured: MeasureReport
     growth: GrowthReport
     site: SiteReport
+    published: PublishReport | None
 
 
 def morning(season: Season, workers: int | None = None, track: Track = silent) -> MorningReport:
-    """Measure what is new, write the growth tables, bring the site up to date.
+    """Measure what is new, write the growth tables, bring the site up to date, and publish it.
 
-    The caller holds the season's stage lock. Raises what the stages raise.
+    It is published only where season.toml says where to. The caller holds the season's stage lock.
+    Raises what the stages raise; what the stages before did stands.
     """
     measured, growth = measure(season, workers, track), write_daily(season)
-    return MorningReport(measured, growth, build_site(season, track, growth))
+    site = build_site(season, track, growth)
+    sent = publish(season, track=track) if season.settings.publish.to else None
+    return MorningReport(measured, growth, site, sent)
