@@ -392,6 +392,8 @@ def test_the_commands_are_these_and_the_readme_knows_them():
         "plan",
         "film",
         "site",
+        "beside",
+        "publish",
         "serve",
         "capture",
         "morning",

@@ -177,6 +177,18 @@ def test_every_setting_stands_in_the_annotated_example_with_its_default():
         assert {f.alias or n for n, f in type(model).model_fields.items()} == shown.keys()
 
 
+def test_the_annotated_example_shows_every_publish_setting_with_a_value_that_can_be():
+    import tomllib
+
+    from lapsekit.settings import PublishTable
+
+    text = (shared_folder("config") / "season.toml").read_text()
+    body = text.split("[publish]")[1].split("\n[")[0]
+    shown = tomllib.loads(re.sub(r"(?m)^# (\w+ = )", r"\1", body.split("\n", 1)[1]))
+    assert PublishTable.model_validate(shown).to == "rsync"
+    assert shown.keys() == set(PublishTable.model_fields)
+
+
 def test_the_annotated_example_names_every_limit_that_can_be_fixed():
     from lapsekit.settings import ScreeningTable
 

@@ -98,9 +98,10 @@ def publish(
     report.sent, report.removed, report.unchanged = plan.sent, [*plan.removed], plan.unchanged
     report.size = sum((site / name).stat().st_size for name in plan.sent)
     if not dry_run:
+        halves = {manifest.STATE, manifest.MANIFEST}
         if state == _UNDER_WAY:
-            own = {manifest.STATE, manifest.MANIFEST}
-            tries(lambda: place.tidy(own | here.keys() | there.keys()))
+            halves |= here.keys() | there.keys()
+        tries(lambda: place.tidy(halves))
         _carry_out(place, site, here, there, plan, tries, track)
     return report
 

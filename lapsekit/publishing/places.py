@@ -252,13 +252,15 @@ class Rclone(_Programs):
 
     def tidy(self, names: Collection[str]) -> None:
         """Delete ``NAME.xxxxxxxx.partial`` of these names."""
-        listed = self._run(
-            self._command("lsf", "-R", "--files-only", "--include", "*.partial", self._model.target)
-        )
-        halves = [
-            line
-            for line in listed.decode().splitlines()
-            if (m := _HALF.fullmatch(line)) and m[1] in names
-        ]
+        deep = ["-R"] if any("/" in name for name in names) else []
+        words = ["lsf", *deep, "--files-only", "--include", "*.partial", self._model.target]
+        try:
+            listed = self._run(self._command(*words)).decode().splitlines()
+        except TransferError as error:
+            if "directory not found" in str(error):  # nothing was ever published
+                return
+            raise
+        found = [(line, _HALF.fullmatch(line)) for line in listed]
+        halves = [line for line, half in found if half and half[1] in names]
         if halves:
             self.remove(halves)

@@ -141,7 +141,8 @@ def sshd(folder):
         f"AuthorizedKeysFile {folder / 'allowed'}\nPidFile none\nStrictModes no\nUsePAM no\n"
         "PasswordAuthentication no\nSubsystem sftp internal-sftp\n"
     )
-    Path("/run/sshd").mkdir(exist_ok=True)
+    if os.geteuid() == 0:
+        Path("/run/sshd").mkdir(exist_ok=True)
     with serving([program, "-D", "-e", "-f", folder / "config"], port):
         yield port, folder / "own"
 
@@ -155,23 +156,25 @@ class Target:
 
 
 @contextmanager
-def target(kind, folder):
-    """One of the kinds of place, served for real."""
+def target(kind, folder, through=lambda port: port):
+    """One of the kinds of place, served for real; `through` may put something before its port."""
     there = folder / "there"
     if kind == "folder":
         yield Target(f'to = "folder"\ntarget = "{there}"\n', there)
     elif kind == "rsync":
-        with sshd(folder / "ssh") as (port, key), _trusted(folder, port):
+        with sshd(folder / "ssh") as (own_port, key), _trusted(folder, port := through(own_port)):
             text = f'to = "rsync"\ntarget = "127.0.0.1:{there}"\nssh_port = {port}\n'
             yield Target(text + f'ssh_key = "{key}"\n', there)
     elif kind == "sftp":
-        with sshd(folder / "ssh") as (port, key):
-            lines = ["type = sftp", "host = 127.0.0.1", f"port = {port}", f"key_file = {key}"]
+        with sshd(folder / "ssh") as (own_port, key):
+            lines = ["type = sftp", "host = 127.0.0.1", f"port = {through(own_port)}"]
+            lines.append(f"key_file = {key}")
             yield _rclone(folder, [*lines, f"user = {os.environ.get('USER', 'root')}"], there)
     else:
         there.mkdir()
-        port = free_port()
-        command = ["rclone", "serve", kind, "--addr", f"127.0.0.1:{port}", str(folder)]
+        own_port = free_port()
+        port = through(own_port)
+        command = ["rclone", "serve", kind, "--addr", f"127.0.0.1:{own_port}", str(folder)]
         command += ["--auth-key", "an-id,a-secret"] if kind == "s3" else []
         lines = {
             "s3": ["type = s3", "provider = Rclone", f"endpoint = http://127.0.0.1:{port}",
@@ -179,7 +182,7 @@ def target(kind, folder):
                    "use_multipart_uploads = false"],
             "webdav": ["type = webdav", "vendor = other", f"url = http://127.0.0.1:{port}"],
         }[kind]  # fmt: skip
-        with serving(command, port):
+        with serving(command, own_port):
             yield _rclone(folder, lines, there, "there")
 
 
