@@ -406,9 +406,10 @@ def test_the_commands_are_these_and_the_readme_knows_them():
 
 def test_a_fault_of_our_own_is_no_bare_traceback(bench, monkeypatch):
     code = (
-        "import lapsekit.cli as cli\n"
+        "from lapsekit import cli\n"
+        "from lapsekit.cli import seasons\n"
         "def broken(*_): raise ZeroDivisionError('oh')\n"
-        "cli.Season = broken\n"
+        "seasons.Season = broken\n"
         "import sys; sys.argv = ['lapsekit', 'index']\n"
         "cli.main()\n"
     )

@@ -1,0 +1,64 @@
+"""The commands. The only package that prints or exits."""
+
+import os
+import signal
+import sys
+from importlib import import_module
+from typing import Annotated, NoReturn
+
+import typer
+
+from lapsekit import __version__
+from lapsekit.cli.shared import Interrupted, app, say
+from lapsekit.errors import LapsekitError
+
+for part in ("seasons", "pictures", "plants", "notes", "showing"):  # the order of the help
+    import_module(f"lapsekit.cli.{part}")
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    if version:
+        say([f"lapsekit {__version__}"])
+        raise typer.Exit
+
+
+def _interrupt(*_: object) -> NoReturn:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # a second Ctrl+C ends at once
+    raise Interrupted
+
+
+def main() -> NoReturn:
+    """Run the command line; every foreseen error becomes a message and an exit code."""
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")  # we tell in our own words
+    for stream in (sys.stdout, sys.stderr):
+        stream.reconfigure(errors="backslashreplace")  # file names need not be text
+    signal.signal(signal.SIGINT, _interrupt)
+    # Workers share the cores already; without this each would start as many threads again.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    try:
+        app()
+    except LapsekitError as error:
+        _fail(str(error), error.exit_code)
+    except Interrupted:
+        _fail("interrupted; run the same command again to go on", 130)
+    except OSError as error:
+        where = f"{error.filename}: " if error.filename else ""
+        _fail(f"{where}{error.strerror or error}; check the disk and its permissions", 74)
+    except Exception as error:
+        if os.environ.get("LAPSEKIT_TRACEBACK"):
+            raise
+        _fail(
+            f"a fault of lapsekit's own ({type(error).__name__}: {error}); what was filed is safe. "
+            "Run it again with LAPSEKIT_TRACEBACK=1 to see where, and report that",
+            70,
+        )
+    sys.exit(0)
+
+
+def _fail(message: str, code: int) -> NoReturn:
+    for line in message.splitlines():
+        print(f"lapsekit: {line}", file=sys.stderr)
+    sys.exit(code)

@@ -1,0 +1,170 @@
+"""Commands that write down what was done, what was seen, and the weather."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lapsekit import telling_growth
+from lapsekit.cli.shared import (
+    HERE,
+    PATIENCE,
+    AsJson,
+    SeasonFolder,
+    Wait,
+    app,
+    either_season,
+    held,
+    hint,
+    report_facts,
+    zone_named,
+)
+from lapsekit.season import Season
+
+diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
+
+
+app.add_typer(diary_app, name="diary")
+
+
+NearRegions = Annotated[
+    list[str] | None,
+    typer.Option("--region", help="Region it concerns; may be given again.", show_default="bench"),
+]
+
+
+@diary_app.callback()
+def diary(
+    context: typer.Context,
+    season: SeasonFolder = HERE,
+    region: Annotated[
+        str | None, typer.Option(help="One region's only, with the bench's.", show_default="all")
+    ] = None,
+    first: Annotated[datetime | None, typer.Option("--from", formats=["%Y-%m-%d"])] = None,
+    last: Annotated[datetime | None, typer.Option("--until", formats=["%Y-%m-%d"])] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List what was done and seen; add to it."""
+    if context.invoked_subcommand:
+        return
+    from lapsekit.noting import list_events
+
+    days = (first and first.date(), last and last.date())
+    found = list_events(Season(season), region, *days)
+    hint(found.problems)
+    report_facts(as_json, telling_growth.diary_told(found), telling_growth.diary_facts(found))
+
+
+@diary_app.command("add")
+def diary_add(
+    context: typer.Context,
+    date: Annotated[str, typer.Argument(help="Day like 2031-04-17.")],
+    event: Annotated[
+        str,
+        typer.Argument(
+            help="sown, emerged, potted on, moved, fed, watered, cut, pest, cold, first flower, "
+            "first fruit, harvest, height, or words of your own."
+        ),
+    ],
+    region: NearRegions = None,
+    note: Annotated[str, typer.Option(help="More about it.", show_default="none")] = "",
+    bbch: Annotated[
+        int | None, typer.Option(help="Growth stage, 0 to 99.", show_default="none")
+    ] = None,
+    weight: Annotated[
+        float | None, typer.Option(help="Of a harvest, in grams.", show_default="none")
+    ] = None,
+    height: Annotated[
+        float | None, typer.Option(help="Of the canopy, in cm.", show_default="none")
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Add an event to diary.csv, which keeps all that stands in it."""
+    from lapsekit.noting import Figures, add_events
+
+    opened = Season(either_season(context, season))
+    with held(opened, "diary", wait):
+        figures = Figures(bbch, weight, height)
+        events, hints = add_events(opened, date, event, region or [], note, figures)
+    hint(hints)
+    facts = {"added": [telling_growth.event_facts(e) for e in events], "hints": hints}
+    report_facts(as_json or context.parent.params["as_json"], telling_growth.noted(events), facts)
+
+
+@app.command()
+def weather(
+    file: Annotated[
+        Path | None, typer.Argument(help="A logger's CSV file.", show_default="list the days")
+    ] = None,
+    time: Annotated[str, typer.Option(help="Its column of times.")] = "time",
+    temp: Annotated[str, typer.Option(help="Its column of temperatures.")] = "temp_c",
+    humidity: Annotated[
+        str | None, typer.Option(help="Its column of relative humidity, %.", show_default="none")
+    ] = None,
+    light: Annotated[
+        str | None, typer.Option(help="Its column of PPFD, µmol/m²s.", show_default="none")
+    ] = None,
+    zone: Annotated[
+        str | None,
+        typer.Option(help="Zone of times without an offset.", show_default="the season's"),
+    ] = None,
+    time_form: Annotated[
+        str | None,
+        typer.Option(help="strptime fields, like %d/%m/%Y %H:%M.", show_default="found out"),
+    ] = None,
+    fahrenheit: Annotated[bool, typer.Option("--fahrenheit", help="Read °F.")] = False,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be added, write nothing.")
+    ] = False,
+    base: Annotated[
+        float | None,
+        typer.Option(help="Base of degree days, °C.", show_default="season.toml's base_c"),
+    ] = None,
+    cap: Annotated[
+        float | None,
+        typer.Option(help="Cap of degree days, °C.", show_default="season.toml's cap_c"),
+    ] = None,
+    sine: Annotated[
+        bool, typer.Option("--sine", help="Degree days by single sine, not by average.")
+    ] = False,
+    chill: Annotated[
+        float | None, typer.Option(help="Flag nights as cold as this, °C.", show_default="none")
+    ] = None,
+    season: SeasonFolder = HERE,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Bring a logger's readings in; without a file, list the days' weather."""
+    opened = Season(season)
+    if file is None:
+        from lapsekit.weather import days_of_weather
+
+        whole = opened.settings.season
+        base, cap = whole.base_c if base is None else base, whole.cap_c if cap is None else cap
+        days, sums, flags, cautions = days_of_weather(opened, base, cap, sine, chill)
+        rows = [
+            {**vars(d), "degree_days": total, "flags": told}
+            for d, total, told in zip(days, sums, flags, strict=True)
+        ]
+        lines = telling_growth.weather_told(days, sums, flags, cautions)
+        report_facts(as_json, lines, {"days": rows, "cautions": cautions})
+        return
+    from lapsekit.logger_file import Columns, bring_weather_in
+    from lapsekit.weather import WEATHER_FILE
+
+    columns = Columns(time, temp, humidity, light, time_form, fahrenheit)
+    of_times = zone_named(zone, "--zone") if zone else opened.zone
+    with held(opened, "weather", wait):
+        target = opened.folder / WEATHER_FILE
+        brought = bring_weather_in(file, columns, of_times, target, dry_run)
+    refused = telling_growth.weather_refused(file, brought)
+    facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
+    report_facts(
+        as_json, telling_growth.weather_brought(brought, columns, of_times, dry_run), facts
+    )
+    hint(telling_growth.few(refused))
+    if refused:
+        raise typer.Exit(65)

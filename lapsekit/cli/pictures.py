@@ -1,0 +1,238 @@
+"""Commands about frames and what is measured in them."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lapsekit import telling
+from lapsekit.cli.shared import (
+    HERE,
+    LEAST_TRUE_CM2,
+    PATIENCE,
+    AsJson,
+    SampleFolder,
+    SeasonFolder,
+    Wait,
+    Workers,
+    app,
+    either_season,
+    held,
+    hint,
+    report_facts,
+    say,
+    tracking,
+)
+from lapsekit.errors import SettingsError
+from lapsekit.season import Season
+
+
+@app.command()
+def mask(
+    frame: Annotated[Path, typer.Argument(help="Any picture file.")],
+    out: Annotated[Path, typer.Option(help="The mask to write (PNG).")],
+    method: Annotated[
+        str, typer.Option(help="What counts as canopy: model, or a colour index like exgr or exg.")
+    ] = "model",
+    model: Annotated[
+        Path | None, typer.Option(help="A canopy model file.", show_default="the shipped one")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Write what counts as canopy as an 8-bit mask (255 = canopy) and print the cover."""
+    from lapsekit.masking import mask_file
+
+    cover, shape = mask_file(frame, out, method, model)
+    report_facts(as_json, telling.masked(out, cover), {"mask": out, "cover": cover, "size": shape})
+
+
+@app.command()
+def measure(
+    season: SeasonFolder = HERE,
+    workers: Workers = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Measure the frames that are not measured yet."""
+    from lapsekit.measuring import measure
+
+    opened = Season(season)
+    with held(opened, "measure", wait):
+        report = measure(opened, workers, tracking(as_json))
+    report_facts(as_json, telling.measured(report), vars(report))
+
+
+frames_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
+
+
+app.add_typer(frames_app, name="frames")
+
+
+Frames = Annotated[list[str], typer.Argument(help="Frames: their paths or file names.")]
+
+
+Note = Annotated[str | None, typer.Option(help="Why, for verdicts.csv.", show_default="none")]
+
+
+@frames_app.callback()
+def frames(
+    context: typer.Context,
+    season: SeasonFolder = HERE,
+    left_out: Annotated[
+        bool, typer.Option("--left-out", help="Only those that are not used.")
+    ] = False,
+    first: Annotated[
+        datetime | None,
+        typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
+    ] = None,
+    last: Annotated[
+        datetime | None,
+        typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
+    ] = None,
+    camera: Annotated[
+        str | None, typer.Option(help="One camera's only.", show_default="all")
+    ] = None,
+    sheet: Annotated[
+        Path | None,
+        typer.Option(help="Write a contact sheet of what was left out (PNG), people blurred."),
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """List frames with the reasons why some are left out; say yes or no to one."""
+    if context.invoked_subcommand:
+        return
+    from lapsekit.listing import list_frames
+    from lapsekit.measuring import frames_waiting
+
+    opened = Season(season)
+    if camera is not None and camera not in opened.settings.cameras:
+        raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
+    hint(telling.waiting(frames_waiting(opened)))
+    days = (first and first.date(), last and last.date())
+    report = list_frames(opened, left_out, *days, camera)
+    if sheet is not None:
+        from lapsekit.sheet import write_sheet
+
+        report.sheet = str(write_sheet(sheet, report, opened.archive.read))
+    facts = {**vars(report), "rows": [vars(row) for row in report.rows]}
+    report_facts(as_json, telling.listed(report), facts)
+
+
+@frames_app.command("use")
+def frames_use(
+    context: typer.Context,
+    names: Frames,
+    season: SeasonFolder = HERE,
+    note: Note = None,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Use frames, whatever screening holds of them: on pages and in films too."""
+    _rule(either_season(context, season), names, True, note, wait)
+
+
+@frames_app.command("hold")
+def frames_hold(
+    context: typer.Context,
+    names: Frames,
+    season: SeasonFolder = HERE,
+    note: Note = None,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Use frames nowhere, whatever screening holds of them."""
+    _rule(either_season(context, season), names, False, note, wait)
+
+
+def _rule(season: Path, names: list[str], use: bool, note: str | None, wait: float) -> None:
+    from lapsekit.judging import rule
+    from lapsekit.measuring import rejudge
+
+    opened = Season(season)
+    with held(opened, "frames", wait):
+        frames = rule(opened, names, use, note)
+        rejudge(opened)
+    say(telling.ruled(frames, use))
+
+
+@app.command()
+def lens(
+    files: Annotated[
+        list[Path], typer.Argument(help="Photographs, or a video, of a chessboard.", exists=True)
+    ],
+    camera: Annotated[str, typer.Option(help="Camera of season.toml to print it for.")] = "bench",
+    corners: Annotated[
+        tuple[int, int], typer.Option(help="Inner corners of the board: columns, rows.")
+    ] = (9, 6),
+    as_json: AsJson = False,
+) -> None:
+    """Find a lens's distortion from chessboards, for season.toml."""
+    from lapsekit.calibrating import find_lens
+
+    found = find_lens(files, corners, tracking(as_json))
+    facts = {**vars(found.lens), "boards": found.boards, "pictures": found.pictures}
+    report_facts(as_json, telling.lens_found(found, camera), facts)
+
+
+@app.command()
+def explain(
+    region: Annotated[str, typer.Argument(help="Region of regions.toml.")],
+    date: Annotated[
+        datetime, typer.Argument(formats=["%Y-%m-%d"], metavar="DATE", help="Day like 2031-04-17.")
+    ],
+    season: SeasonFolder = HERE,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="The picture to write (PNG).", show_default="explained/REGION-DATE.png"),
+    ] = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Draw how a region's value of a day came about: frames, outlines, interval."""
+    from lapsekit.explaining import explain
+
+    opened = Season(season)
+    with held(opened, "explain", wait):
+        found = explain(opened, region, date.date(), out)
+    facts = {"written": found.path, **vars(found.daily), "frames_left_out": found.left_out}
+    report_facts(as_json, telling.explained(found), facts)
+
+
+@app.command()
+def prove(
+    frames: SampleFolder = None,
+    folder: Annotated[
+        Path | None,
+        typer.Option(help="Season folder to work in and keep.", show_default="a passing one"),
+    ] = None,
+    above: Annotated[
+        float, typer.Option(min=0, help="Count days whose true area is at least this, in cm².")
+    ] = LEAST_TRUE_CM2,
+    plot: Annotated[
+        Path | None, typer.Option(help="Draw measured and true curves into this PNG or SVG.")
+    ] = None,
+    data: Annotated[
+        Path | None,
+        typer.Option(
+            envvar="LAPSEKIT_PHOTOS",
+            help="Folder that contains field-wheat: judge its photographs too.",
+        ),
+    ] = None,
+    workers: Workers = None,
+    as_json: AsJson = False,
+) -> None:
+    """Compare the sample season, and real photographs where they are, with their truth."""
+    from lapsekit.photographs import held_out_models, judge_photographs, read_photographs
+    from lapsekit.proving import check_plot, prove, write_plot
+    from lapsekit.sample import sample_frames_folder
+
+    if plot is not None:
+        check_plot(plot)
+    sample, judged = sample_frames_folder(frames), None
+    if data is not None:
+        photographs, models = read_photographs(data), held_out_models(sample / "held_out")
+        judged = judge_photographs(photographs, models, tracking(as_json))
+    proof = prove(sample, above, folder, workers, tracking(as_json))
+    if plot is not None:
+        write_plot(proof, plot)
+    lines = telling.proved(proof, plot) + telling.photographs_judged(judged)
+    report_facts(as_json, lines, telling.proof_facts(proof) | telling.photograph_facts(judged))

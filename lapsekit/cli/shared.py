@@ -1,0 +1,159 @@
+"""What the commands have in common: the application, its options, how it speaks."""
+
+import json
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC
+from pathlib import Path
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import typer
+
+from lapsekit import telling
+from lapsekit.errors import SettingsError
+from lapsekit.season import Season
+
+app = typer.Typer(
+    help="One season's plants, seed to harvest: captured on schedule, measured in square "
+    "centimetres, shown every morning, filmed at the end.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+SeasonFolder = Annotated[
+    Path,
+    typer.Option(
+        "--season", "-s", envvar="LAPSEKIT_SEASON", help="The season folder.", show_default="here"
+    ),
+]
+
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object for scripts.")]
+
+
+Workers = Annotated[
+    int | None, typer.Option(min=1, max=256, help="Frames worked on at once.", show_default="cores")
+]
+
+
+Wait = Annotated[
+    float, typer.Option(min=0, help="Seconds to wait if another stage holds the season.")
+]
+
+
+Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to try first; 0 for any.")]
+
+
+SampleFolder = Annotated[
+    Path | None,
+    typer.Option("--frames", help="The sample season's folder.", show_default="the checkout's"),
+]
+
+
+HERE = Path()
+
+
+PATIENCE = 600.0
+
+
+LEAST_TRUE_CM2 = 15.0
+
+
+class Interrupted(BaseException):
+    """Ctrl+C. Not a KeyboardInterrupt, which the command-line library would answer itself."""
+
+
+def say(lines: Iterable[str]) -> None:
+    """Lines on standard output."""
+    for line in lines:
+        print(line, flush=True)
+
+
+def hint(lines: Iterable[str]) -> None:
+    """Lines beside it: what a script does not want to read."""
+    for line in lines:
+        print(line, file=sys.stderr, flush=True)
+
+
+def report_facts(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> None:
+    """What was done, in words or as one JSON object."""
+    if as_json:
+        print(json.dumps(facts, default=str, indent=2))
+    else:
+        say(lines)
+
+
+@contextmanager
+def held(season: Season, stage: str, wait: float) -> Iterator[None]:
+    """Hold a season's stage lock, and tell whom it waits for."""
+
+    def told(holder: str) -> None:
+        print(f"waiting for {holder}", file=sys.stderr, flush=True)
+
+    with season.lock(stage, wait, told):
+        yield
+
+
+def tracking(quiet: bool) -> Any:
+    """What tells progress: a bar to people, a line at each quarter to logs, nothing to scripts."""
+    from lapsekit.progress import silent
+
+    if quiet:
+        return silent
+    return _bar if sys.stderr.isatty() else _plain
+
+
+def _bar(items: Iterable[Any], total: int, label: str) -> Iterator[Any]:
+    from rich.console import Console
+    from rich.progress import track
+
+    if total:
+        items = track(items, label, total, console=Console(stderr=True), transient=True)
+    yield from items
+
+
+def _plain(items: Iterable[Any], total: int, label: str) -> Iterator[Any]:
+    """A line at each quarter of a long loop."""
+    told = 0
+    for number, item in enumerate(items, start=1):
+        yield item
+        if total >= 20 and number * 4 // total > told:
+            told = number * 4 // total
+            print(f"{label}: {number} of {total}", file=sys.stderr, flush=True)
+
+
+def serve_folder(folder: Path, port: int) -> None:
+    """Show a folder on this machine until interrupted."""
+    from lapsekit.serving import serve
+
+    try:
+        serve(folder, port, lambda address: say(telling.served(address)))
+    except Interrupted:
+        say(["stopped"])
+
+
+def zone_named(key: str, option: str = "--time-zone") -> ZoneInfo:
+    """A time zone of the IANA database."""
+    try:
+        return ZoneInfo(key)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise SettingsError(
+            f'{option} "{key}" is not in the IANA database; write one like UTC or Area/City'
+        ) from error
+
+
+def machine_zone() -> str:
+    """The time zone that the machine is set to."""
+    from tzlocal import get_localzone_name
+
+    return get_localzone_name() or str(UTC)
+
+
+def either_season(context: typer.Context, season: Path) -> Path:
+    """The season named after ``use`` or ``hold``, or before it."""
+    return season if season != HERE else context.parent.params["season"]

@@ -1,0 +1,84 @@
+"""Commands that make what others see."""
+
+from typing import Annotated
+
+import typer
+
+from lapsekit import telling
+from lapsekit.cli.shared import (
+    HERE,
+    PATIENCE,
+    AsJson,
+    Port,
+    SeasonFolder,
+    Wait,
+    Workers,
+    app,
+    held,
+    hint,
+    report_facts,
+    serve_folder,
+    tracking,
+)
+from lapsekit.season import Season
+
+
+@app.command()
+def film(
+    season: SeasonFolder = HERE,
+    camera: Annotated[
+        str | None, typer.Option(help="Camera to film.", show_default="the first")
+    ] = None,
+    workers: Workers = None,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Make the season's film (H.264 MP4)."""
+    from lapsekit.film.assembling import make_film
+
+    opened = Season(season)
+    with held(opened, "film", wait):
+        report = make_film(opened, camera, workers, tracking(as_json))
+    report_facts(as_json, telling.filmed(report), vars(report))
+
+
+@app.command()
+def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
+    """Build the season site, or bring it up to date."""
+    from lapsekit.measuring import frames_waiting
+    from lapsekit.site.build import build_site
+
+    opened = Season(season)
+    with held(opened, "site", wait):
+        hint(telling.waiting(frames_waiting(opened)))
+        report = build_site(opened, tracking(as_json))
+    report_facts(as_json, telling.built(report), vars(report))
+
+
+@app.command()
+def publish(
+    season: SeasonFolder = HERE,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Say what would be sent and removed, do nothing.")
+    ] = False,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Go on where something else is published already.")
+    ] = False,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Bring the site up to date and send it to where readers find it."""
+    from lapsekit.publishing import publish
+    from lapsekit.site.build import build_site
+
+    opened = Season(season)
+    with held(opened, "publish", wait):
+        build_site(opened, tracking(as_json))  # nothing goes out whose frame was held back since
+        report = publish(opened, dry_run=dry_run, replace=replace, track=tracking(as_json))
+    report_facts(as_json, telling.published(report, dry_run), vars(report))
+
+
+@app.command()
+def serve(season: SeasonFolder = HERE, port: Port = 8000) -> None:
+    """Show the site on this machine (loopback only) until interrupted."""
+    serve_folder(Season(season).site, port)
