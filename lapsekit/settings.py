@@ -206,6 +206,22 @@ class CommandCamera(_Camera):
     time_limit_s: Annotated[float, Field(gt=0, le=600)] = 30.0
 
 
+class HttpCamera(_Camera):
+    """A still picture under an address; the password stands in a file of its own."""
+
+    kind: Literal["http"]
+    url: Annotated[str, StringConstraints(pattern=r"^https?://[^\s@]+$")]
+    user: Annotated[str, Field(min_length=1)] | None = None
+    password_file: Annotated[str, Field(min_length=1)] | None = None
+    time_limit_s: Annotated[float, Field(gt=0, le=600)] = 30.0
+
+    @model_validator(mode="after")
+    def _both_or_neither(self) -> "HttpCamera":
+        if (self.user is None) != (self.password_file is None):
+            raise ValueError("user and password_file belong together; give both, or neither")
+        return self
+
+
 class ReplayCamera(_Camera):
     """Plays a folder of dated frames (named as lapsekit files them) again."""
 
@@ -214,7 +230,7 @@ class ReplayCamera(_Camera):
 
 
 Camera = Annotated[
-    FilesCamera | UsbCamera | CommandCamera | ReplayCamera, Field(discriminator="kind")
+    FilesCamera | UsbCamera | CommandCamera | HttpCamera | ReplayCamera, Field(discriminator="kind")
 ]
 
 

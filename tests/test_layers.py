@@ -11,7 +11,7 @@ PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
     {"errors", "resources", "progress", "safely", "lettering", ""},
-    {"refusals", "verdicts"},
+    {"refusals", "verdicts", "secrets"},
     {"settings", "when"},
     {"frames", "catalogue"},
     {"season", "founding"},

@@ -30,6 +30,7 @@ def test_help_loads_no_heavy_library():
         "lapsekit.unattended.process",
         "lapsekit.cameras.usb",
         "lapsekit.cameras.command",
+        "lapsekit.cameras.http",
         "lapsekit.cameras.replay",
     ],
 )

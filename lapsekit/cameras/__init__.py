@@ -65,6 +65,10 @@ def open_camera(name: str, model: settings.Camera, season_folder: Path) -> Camer
             from lapsekit.cameras.command import Command
 
             return Command(model.command, model.time_limit_s, season_folder)
+        case settings.HttpCamera():
+            from lapsekit.cameras.http import Http
+
+            return Http(model, season_folder)
         case settings.UsbCamera():
             from lapsekit.cameras.usb import Usb
 
