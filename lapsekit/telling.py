@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
     from lapsekit.calibrating import LensFound
+    from lapsekit.checking import Finding
     from lapsekit.explaining import Explained
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
@@ -174,6 +175,12 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
         lines += [f"  + {name}" for name in report.sent] + [f"  - {n}" for n in report.removed]
     lines += [f"tried again after: {why}" for why in report.failed]
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
+
+
+def checked(found: Sequence[Finding]) -> list[str]:
+    """After ``check``: what is wrong first."""
+    ranked = sorted(found, key=lambda each: ("wrong", "watch", "fine").index(each.how))
+    return [f"{each.how:5}  {each.what}: {each.told}" for each in ranked]
 
 
 def filmed(report: FilmReport) -> list[str]:

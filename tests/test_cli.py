@@ -398,6 +398,7 @@ def test_the_commands_are_these_and_the_readme_knows_them():
         "capture",
         "morning",
         "run",
+        "check",
         "demo",
     ]:
         assert f"\n  {command} " in said

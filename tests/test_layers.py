@@ -39,7 +39,7 @@ ORDER = [
     {"film", "site", "serving", "sheet"},
     {"plates"},
     {"explaining", "publishing"},
-    {"unattended"},
+    {"unattended", "checking"},
     {"demo"},
     {"telling", "telling_growth"},
     {"cli"},

@@ -6,6 +6,7 @@ from datetime import date
 import numpy as np
 import pytest
 
+from lapsekit.checking import check
 from lapsekit.contrasting import compare_groups
 from lapsekit.noticing import notice
 from lapsekit.responding import responses_of
@@ -100,3 +101,10 @@ def test_odd_and_even_plugs_are_not_called_different(demo, season, tmp_path):
         assert {g: len(n) for g, n in report.groups.items()} == {"odd": 10, "even": 10}
         assert not report.contrasts[0].is_claimed, measure
     again.catalogue.close()
+
+
+def test_the_view_is_told_as_it_was_left_after_the_knock(season):
+    """Half of 14.02 px was put back: 7.01 px, and a turn that moves the corner by some more."""
+    (found,) = [each for each in check(season) if each.what == "view of bench"]
+    assert found.how == "fine"
+    assert 2 < float(found.told.split()[0]) < 20

@@ -179,6 +179,17 @@ def morning(
 
 
 @app.command()
+def check(season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
+    """Look at camera, frames, disk, clock, power and publishing; ends with 69 if one is wrong."""
+    from lapsekit.checking import WRONG, check
+
+    found = check(Season(season))
+    report_facts(as_json, telling.checked(found), {"findings": [vars(each) for each in found]})
+    if any(each.how == WRONG for each in found):
+        raise typer.Exit(69)
+
+
+@app.command()
 def demo(
     folder: Annotated[Path, typer.Option(help="Season folder to make.")] = Path("lapsekit-demo"),
     frames: SampleFolder = None,
