@@ -5,6 +5,7 @@ allowed (:class:`~lapsekit.errors.SettingsError`); nothing is guessed or silentl
 """
 
 import math
+import re
 import tomllib
 from collections.abc import Iterable
 from datetime import date, datetime, time
@@ -267,6 +268,20 @@ class PublishTable(_Model):
     ssh_port: Annotated[int, Field(ge=1, le=65_535)] | None = None
     ssh_key: str | None = None
     rclone_config: str | None = None
+
+    @model_validator(mode="after")
+    def _place(self) -> "PublishTable":
+        target = self.target or ""
+        if self.to == "rsync" and target and not re.match(r"/|[^/:]+:", target):
+            raise ValueError(
+                f'target "{target}" must be HOST:FOLDER, or a folder that begins with /'
+            )
+        if self.to == "rclone" and target and not re.fullmatch(r"[\w. @+-]+:[^,]*", target):
+            raise ValueError(
+                "target must be REMOTE:PATH of a remote that rclone config knows; what logs in "
+                "there belongs into rclone's own file"
+            )
+        return self
 
 
 class ScreeningTable(_Model):

@@ -18,8 +18,8 @@ from lapsekit.season import Season
 ATTEMPTS, FIRST_WAIT_S, WAIT_FACTOR = 4, 5.0, 4.0
 """A poor line is tried again after 5, 20 and 80 seconds."""
 
-BATCH_FILES = 200
-"""Files sent between two updates of the list, so that a publication that was cut off goes on."""
+BATCH_FILES, BATCH_BYTES = 200, 20e6
+"""Files and bytes sent between two updates of the list, from which one that was cut off goes on."""
 
 _UNDER_WAY = b"under way\n"
 
@@ -85,16 +85,18 @@ def publish(
     site = season.site
     if not (site / manifest.FRONT).is_file():
         raise PublishError(f"{site}: no site yet; lapsekit site builds it")
-    place = open_place(season.settings.publish, season.folder)
     tries = _Tries(wait)
+    place = tries(lambda: open_place(season.settings.publish, season.folder))
     report = PublishReport(str(place), failed=tries.failed, caution=place.caution)
-    here = hashes(site)
+    here, own = hashes(site), season.settings.season.sown.isoformat()
     state = tries(lambda: place.read(manifest.STATE))
-    if state == manifest.state_of(here):
+    if state == manifest.state_of(here, own) and not replace:
         report.unchanged = len(here)
         return report
-    there = tries(lambda: _known(place, replace))
+    there = tries(lambda: _known(place, own, here, state == _UNDER_WAY, replace))
     plan = manifest.plan(here, there)
+    if not replace:
+        tries(lambda: _require_free(place, [name for name in plan.sent if name not in there]))
     report.sent, report.removed, report.unchanged = plan.sent, [*plan.removed], plan.unchanged
     report.size = sum((site / name).stat().st_size for name in plan.sent)
     if not dry_run:
@@ -102,7 +104,8 @@ def publish(
         if state == _UNDER_WAY:
             halves |= here.keys() | there.keys()
         tries(lambda: place.tidy(halves))
-        _carry_out(place, site, here, there, plan, tries, track)
+        batches = list(_batches(plan, site, _most_bytes(season)))
+        _carry_out(_Far(place, own, tries), site, here, there, batches, plan.removed, track)
     return report
 
 
@@ -115,60 +118,108 @@ def hashes(site: Path) -> dict[str, str]:
     }
 
 
-def _known(place: Place, replace: bool) -> dict[str, str]:
-    """What the list there says; nothing where there is none."""
+def _known(
+    place: Place, season: str, here: dict[str, str], was_cut_off: bool, replace: bool
+) -> dict[str, str]:
+    """What the list there says; nothing where there is none. With `replace`, nothing is sure."""
     content = place.read(manifest.MANIFEST)
-    if content is not None:
-        try:
-            return manifest.unpacked(content, str(place))
-        except PublishError:
-            if not replace:
-                raise
-            return {}
-    if not replace and place.read(manifest.FRONT) is not None:
+    if content is None:
+        if not replace and place.read(manifest.FRONT) is not None:
+            raise PublishError(
+                f"{place}: holds a front page that lapsekit did not put there; name an empty "
+                "folder as publish.target, or give --replace"
+            )
+        return {}
+    try:
+        files, of_season = manifest.unpacked(content, str(place))
+    except manifest.UnreadableList:
+        if not (replace or was_cut_off):  # cut off while the list itself was sent
+            raise
+        return dict.fromkeys(here, manifest.UNSURE)
+    if of_season != season and not replace:
         raise PublishError(
-            f"{place}: holds a front page that lapsekit did not put there; name an empty folder "
-            "as publish.target, or give --replace"
+            f"{place}: holds the site of a season sown on {of_season}, this one was sown on "
+            f"{season}; name another publish.target, or give --replace to put this one there"
         )
-    return {}
+    return dict.fromkeys(files, manifest.UNSURE) if replace else files
+
+
+def _require_free(place: Place, names: list[str]) -> None:
+    """Refuse to overwrite what somebody else put there."""
+    taken = place.present(names) if names else []
+    if taken:
+        raise PublishError(
+            f"{place}: holds {taken[0]}"
+            + (f" and {len(taken) - 1} more files" if len(taken) > 1 else "")
+            + ", which lapsekit did not put there; name an empty folder as publish.target, or give "
+            "--replace"
+        )
+
+
+@dataclass(frozen=True)
+class _Far:
+    """The far side, with its list."""
+
+    place: Place
+    season: str
+    tries: "_Tries"
+
+    def note(self, folder: Path, name: str, content: bytes) -> None:
+        """Put one of lapsekit's own two files there."""
+        (folder / name).write_bytes(content)
+        self.tries(lambda: self.place.send(folder, [name]))
+
+    def list_files(self, folder: Path, files: dict[str, str]) -> None:
+        """Put the list there."""
+        self.note(folder, manifest.MANIFEST, manifest.packed(files, self.season))
 
 
 def _carry_out(
-    place: Place,
+    far: _Far,
     site: Path,
     here: dict[str, str],
     there: dict[str, str],
-    plan: manifest.Plan,
-    tries: "_Tries",
+    batches: list[tuple[str, ...]],
+    removed: tuple[str, ...],
     track: Track,
 ) -> None:
-    """Strike what will change, send stage by stage, remove, and write the list anew."""
+    """Strike what will change, send batch by batch, remove, and write the list anew."""
     told = manifest.under_way(here, there)
     with tempfile.TemporaryDirectory(prefix="lapsekit-") as scratch:
         folder = Path(scratch)
-
-        def note(name: str, content: bytes) -> None:
-            (folder / name).write_bytes(content)
-            tries(lambda: place.send(folder, [name]))
-
-        note(manifest.STATE, _UNDER_WAY)
-        note(manifest.MANIFEST, manifest.packed(told))
-        batches = list(_batches(plan))
+        far.note(folder, manifest.STATE, _UNDER_WAY)
+        far.list_files(folder, told)
         for batch in track(batches, len(batches), "sending"):
-            tries(lambda batch=batch: place.send(site, batch))
+            far.tries(lambda batch=batch: far.place.send(site, batch))
             told |= {name: here[name] for name in batch}
             if batch is not batches[-1]:
-                note(manifest.MANIFEST, manifest.packed(told))
-        if plan.removed:
-            tries(lambda: place.remove(plan.removed))
-        note(manifest.MANIFEST, manifest.packed(here))
-        note(manifest.STATE, manifest.state_of(here))
+                far.list_files(folder, told)
+        if removed:
+            far.tries(lambda: far.place.remove(removed))
+        far.list_files(folder, here)
+        far.note(folder, manifest.STATE, manifest.state_of(here, far.season))
 
 
-def _batches(plan: manifest.Plan) -> Iterator[tuple[str, ...]]:
+def _most_bytes(season: Season) -> float:
+    """So much is sent in a quarter of the time limit by the bandwidth allowed."""
+    model = season.settings.publish
+    if model.bandwidth_kb_s is None:
+        return BATCH_BYTES
+    return min(BATCH_BYTES, model.bandwidth_kb_s * 1000 * model.time_limit_s / 4)
+
+
+def _batches(plan: manifest.Plan, site: Path, most_bytes: float) -> Iterator[tuple[str, ...]]:
+    """Files of one stage each, as many as the limits allow, at least one."""
     for stage in plan.stages:
-        for start in range(0, len(stage), BATCH_FILES):
-            yield stage[start : start + BATCH_FILES]
+        batch, size = [], 0
+        for name in stage:
+            more = (site / name).stat().st_size
+            if batch and (len(batch) == BATCH_FILES or size + more > most_bytes):
+                yield tuple(batch)
+                batch, size = [], 0
+            batch.append(name)
+            size += more
+        yield tuple(batch)
 
 
 class _Tries:

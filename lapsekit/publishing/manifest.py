@@ -8,6 +8,7 @@ that is taken for another than it is, and none of somebody else's is ever counte
 import gzip
 import hashlib
 import json
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -19,8 +20,16 @@ MANIFEST, STATE = "published.json.gz", "published.txt"
 FRONT = "index.html"
 FORM = 1
 
-UNSURE = ""
-"""Hash of a file that was about to change when the list was written."""
+UNSURE, NEW = "", "?"
+"""In place of the hash of a file that was about to change, or to come, when the list was written.
+Whoever reads one of ours then cannot know which it is, or whether it came."""
+
+
+_UNREADABLE = (OSError, EOFError, zlib.error, ValueError, LookupError, TypeError, AttributeError)
+
+
+class UnreadableList(PublishError):
+    """The list on the far side is damaged, or none of ours."""
 
 
 @dataclass(frozen=True)
@@ -59,12 +68,12 @@ def plan(here: Mapping[str, str], there: Mapping[str, str]) -> Plan:
     Parameters
     ----------
     here, there : mapping of str to str
-        Hashes by path; `UNSURE` there for files that may be anything.
+        Hashes by path; `UNSURE` or `NEW` there for files that may be anything.
     """
     changed = sorted(name for name, digest in here.items() if there.get(name) != digest)
     stages: list[list[str]] = [[], [], [], []]
     for name in changed:
-        stages[_stage(name, name in there)].append(name)
+        stages[_stage(name, there.get(name, NEW) != NEW)].append(name)
     return Plan(
         tuple(tuple(stage) for stage in stages if stage),
         len(here) - len(changed),
@@ -79,24 +88,34 @@ def _stage(name: str, is_there: bool) -> int:
 
 
 def under_way(here: Mapping[str, str], there: Mapping[str, str]) -> dict[str, str]:
-    """The list while a plan is carried out: what stays as it is, and all else unsure."""
-    names = sorted(set(here) | set(there))
-    return {name: here[name] if here.get(name) == there.get(name) else UNSURE for name in names}
+    """The list while a plan is carried out: what stays as it is, and all else unsure or new."""
+    return {
+        name: here[name]
+        if there.get(name) == here.get(name)
+        else NEW
+        if there.get(name, NEW) == NEW
+        else UNSURE
+        for name in sorted(set(here) | set(there))
+    }
 
 
-def packed(files: Mapping[str, str]) -> bytes:
-    """The list as it lies on the far side; the same files give the same bytes."""
-    content = json.dumps({"form": FORM, "files": dict(sorted(files.items()))}, indent=0)
+def packed(files: Mapping[str, str], season: str) -> bytes:
+    """The list as it lies on the far side; the same files of a season give the same bytes."""
+    content = json.dumps(
+        {"form": FORM, "season": season, "files": dict(sorted(files.items()))}, indent=0
+    )
     return gzip.compress(content.encode(), 9, mtime=0)
 
 
-def unpacked(content: bytes, where: str) -> dict[str, str]:
-    """A list that `packed` made.
+def unpacked(content: bytes, where: str) -> tuple[dict[str, str], str]:
+    """A list that `packed` made, and the season that it is of.
 
     Raises
     ------
+    UnreadableList
+        If it is none.
     PublishError
-        If it is none, or one that a newer lapsekit wrote.
+        If a newer lapsekit wrote it, or it names what lies outside the site.
     """
     try:
         found = json.loads(gzip.decompress(content))
@@ -106,20 +125,29 @@ def unpacked(content: bytes, where: str) -> dict[str, str]:
                 "publish with that one"
             )
         files = {str(name): str(digest) for name, digest in found["files"].items()}
-    except (OSError, EOFError, ValueError, KeyError, TypeError, AttributeError) as error:
-        raise PublishError(
+        season = str(found["season"])
+    except (
+        OSError,
+        EOFError,
+        ValueError,
+        KeyError,
+        TypeError,
+        AttributeError,
+        zlib.error,
+    ) as error:
+        raise UnreadableList(
             f"{where}: {MANIFEST} cannot be read ({type(error).__name__}); lapsekit publish "
             "--replace sends everything again"
         ) from error
     if bad := [name for name in files if _leads_out(name)]:
         raise PublishError(f'{where}: {MANIFEST} names "{bad[0]}", which lies outside the site')
-    return files
+    return files, season
 
 
 def _leads_out(name: str) -> bool:
     return name.startswith("/") or "\\" in name or ".." in name.split("/") or not name
 
 
-def state_of(files: Mapping[str, str]) -> bytes:
+def state_of(files: Mapping[str, str], season: str) -> bytes:
     """What `STATE` holds once these files are all there."""
-    return hashlib.sha256(packed(files)).hexdigest().encode() + b"\n"
+    return hashlib.sha256(packed(files, season)).hexdigest().encode() + b"\n"

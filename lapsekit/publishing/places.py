@@ -11,15 +11,16 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Collection, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
 from lapsekit import settings
 from lapsekit.errors import PublishError, SettingsError, TransferError
-from lapsekit.safely import remove_leftovers, write_safely
+from lapsekit.safely import PART, write_safely
 
 CONNECT_S = 20
-_COMPLAINT = 400
+_COMPLAINT, _PIPES_S = 400, 5
 
 
 class Place(Protocol):
@@ -33,6 +34,10 @@ class Place(Protocol):
 
     def send(self, root: Path, names: Sequence[str]) -> None:
         """Put files of a folder there, under their names in it, each whole or not at all."""
+        ...
+
+    def present(self, names: Sequence[str]) -> list[str]:
+        """Those of these files that are there."""
         ...
 
     def remove(self, names: Sequence[str]) -> None:
@@ -59,12 +64,24 @@ def open_place(model: settings.PublishTable, season_folder: Path) -> Place:
             f"{season_folder / 'season.toml'}: nothing says where to publish; under [publish] "
             'write to = "folder", "rsync" or "rclone", and a target'
         )
-    if model.to == "folder":
-        return Folder((season_folder / Path(model.target).expanduser()).resolve(), season_folder)
+    local = model.to == "folder" or (model.to == "rsync" and model.target.startswith("/"))
+    if local:
+        folder = (season_folder / Path(model.target).expanduser()).resolve()
+        _require_outside(folder, season_folder)
+        if model.to == "folder":
+            return Folder(folder)
     program = {"rsync": "rsync", "rclone": "rclone"}[model.to]
     if shutil.which(program) is None:
         raise PublishError(f"{program} is not installed; apt-get install {program} brings it")
     return Rsync(model) if model.to == "rsync" else Rclone(model)
+
+
+def _require_outside(target: Path, season_folder: Path) -> None:
+    site = (season_folder / "site").resolve()
+    if target == site or target in site.parents or site in target.parents:
+        raise SettingsError(
+            f"publish.target {target}: must not hold the season's site folder or lie in it"
+        )
 
 
 class Folder:
@@ -72,12 +89,7 @@ class Folder:
 
     caution = ""
 
-    def __init__(self, target: Path, season_folder: Path):
-        site = (season_folder / "site").resolve()
-        if target == site or target in site.parents or site in target.parents:
-            raise SettingsError(
-                f"publish.target {target}: must not hold the season's site folder or lie in it"
-            )
+    def __init__(self, target: Path):
         self._target = target
 
     def __str__(self) -> str:
@@ -102,6 +114,10 @@ class Folder:
             except OSError as error:
                 raise TransferError(f"{target}: {error.strerror}") from error
 
+    def present(self, names: Sequence[str]) -> list[str]:
+        """Those of these files that are there."""
+        return [name for name in names if (self._target / name).exists()]
+
     def remove(self, names: Sequence[str]) -> None:
         """Delete files."""
         for name in names:
@@ -115,7 +131,14 @@ class Folder:
     def tidy(self, names: Collection[str]) -> None:
         """Delete what `write_safely` was about to rename."""
         for folder in {(self._target / name).parent for name in names}:
-            remove_leftovers(folder)
+            for file in folder.glob(f"{PART}*"):
+                own = _WRITTEN.fullmatch(file.name)
+                name = (file.parent / own[1]).relative_to(self._target).as_posix() if own else ""
+                if name in names and file.is_file():
+                    file.unlink(missing_ok=True)
+
+
+_WRITTEN = re.compile(re.escape(PART) + r"\d+-(.+)")
 
 
 class _Programs:
@@ -143,7 +166,8 @@ class _Programs:
         finally:
             if process.poll() is None:
                 process.kill()
-                process.communicate()
+                with suppress(subprocess.TimeoutExpired):  # what it started may hold the pipes
+                    process.communicate(timeout=_PIPES_S)
         if process.returncode:
             told = complaint.decode(errors="replace").strip()[-_COMPLAINT:] or "no message"
             raise TransferError(f"{command[0]} to {self} failed ({process.returncode}): {told}")
@@ -164,6 +188,7 @@ class Rsync(_Programs):
     def _rsync(self, source: str, target: str, *options: str, names: Sequence[str]) -> bytes:
         model = self._model
         ssh = ["ssh", "-o", "BatchMode=yes", "-o", f"ConnectTimeout={CONNECT_S}"]
+        ssh += ["-o", "ServerAliveInterval=15", "-o", "ServerAliveCountMax=4"]
         ssh += ["-p", str(model.ssh_port)] if model.ssh_port else []
         ssh += ["-i", str(Path(model.ssh_key).expanduser())] if model.ssh_key else []
         command = ["rsync", "--from0", "--files-from=-", "--timeout=60", "-e", shlex.join(ssh)]
@@ -173,7 +198,8 @@ class Rsync(_Programs):
 
     @property
     def _folder(self) -> str:
-        return self._model.target.rstrip("/") + "/"
+        target = self._model.target
+        return target if target.endswith(":") else target.rstrip("/") + "/"
 
     def read(self, name: str) -> bytes | None:
         """Content of a file there; None if there is none."""
@@ -190,20 +216,36 @@ class Rsync(_Programs):
 
     def send(self, root: Path, names: Sequence[str]) -> None:
         """Send files whose content is known to differ; rsync writes beside, then renames."""
-        options = ("--times", "--ignore-times", "--chmod=D755,F644", "--mkpath")
+        options = ("--times", "--ignore-times", "--perms", "--chmod=D755,F644", "--mkpath", _LINKS)
         self._rsync(f"{root}/", self._folder, *options, names=names)
+
+    def present(self, names: Sequence[str]) -> list[str]:
+        """Those of these files that are there."""
+        options = ("--list-only", "--ignore-missing-args", "--no-motd")
+        with tempfile.TemporaryDirectory(prefix="lapsekit-") as scratch:
+            try:
+                said = self._rsync(self._folder, f"{scratch}/", *options, names=names)
+            except TransferError as error:
+                if _NO_FOLDER.search(str(error)):
+                    return []
+                raise
+        listed = {
+            line.split(maxsplit=4)[-1] for line in said.decode().splitlines() if line[:1] == "-"
+        }
+        return [name for name in names if name in listed]
 
     def remove(self, names: Sequence[str]) -> None:
         """Delete files: rsync is told of names that a folder without files lacks."""
         with tempfile.TemporaryDirectory(prefix="lapsekit-") as empty:
             for name in names:
                 Path(empty, name).parent.mkdir(parents=True, exist_ok=True)
-            self._rsync(f"{empty}/", self._folder, "--delete-missing-args", names=names)
+            self._rsync(f"{empty}/", self._folder, "--delete-missing-args", _LINKS, names=names)
 
     def tidy(self, names: Collection[str]) -> None:
         """Nothing: rsync on the far side takes its own halves away when the line breaks."""
 
 
+_LINKS = "--keep-dirlinks"  # a folder there may be a link to another disk
 _NO_FOLDER = re.compile(r"change_dir .* failed: No such file or directory")
 _HALF = re.compile(r"(.+)\.[0-9a-f]{8}\.partial")
 
@@ -213,8 +255,13 @@ class Rclone(_Programs):
 
     def __init__(self, model: settings.PublishTable):
         super().__init__(model)
-        found = json.loads(self._run(self._command("backend", "features", model.target)))
-        features = found.get("Features", {})
+        try:
+            found = json.loads(self._run(self._command("backend", "features", model.target)))
+            features = found.get("Features", {})
+        except (ValueError, AttributeError) as error:
+            raise PublishError(
+                f"rclone does not tell what {model.target} is like; a version from 1.60 does"
+            ) from error
         whole = features.get("PartialUploads") or features.get("BucketBased")
         self.caution = "" if whole else (
             "this kind of remote replaces a file in place: whoever reads a page while it is sent "
@@ -245,6 +292,16 @@ class Rclone(_Programs):
     def send(self, root: Path, names: Sequence[str]) -> None:
         """Send files whose content is known to differ; rclone compares hashes afterwards."""
         self._listed(names, "copy", str(root), self._model.target, "--ignore-times")
+
+    def present(self, names: Sequence[str]) -> list[str]:
+        """Those of these files that are there."""
+        try:
+            said = self._listed(names, "lsf", "-R", "--files-only", self._model.target)
+        except TransferError as error:
+            if "directory not found" in str(error):
+                return []
+            raise
+        return sorted(set(said.decode().splitlines()) & set(names))
 
     def remove(self, names: Sequence[str]) -> None:
         """Delete files."""

@@ -99,7 +99,7 @@ def await_port(port, process):
     """Wait until a server answers."""
     deadline = time.monotonic() + 20
     while time.monotonic() < deadline:
-        assert process.poll() is None, process.stderr.read()
+        assert process.poll() is None, f"the server ended with {process.returncode}"
         with socket.socket() as probe:
             if probe.connect_ex(("127.0.0.1", port)) == 0:
                 return
@@ -110,15 +110,15 @@ def await_port(port, process):
 @contextmanager
 def serving(command, port):
     """A server while it is needed."""
-    process = subprocess.Popen(
-        command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, env=ENVIRONMENT
-    )
+    # A pipe that nobody reads would fill with its log and stop it
+    silent = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    process = subprocess.Popen(command, **silent, env=ENVIRONMENT)
     try:
         await_port(port, process)
         yield
     finally:
         process.terminate()
-        process.communicate()
+        process.wait()
 
 
 ENVIRONMENT = os.environ | {"RCLONE_LOG_LEVEL": "ERROR"}

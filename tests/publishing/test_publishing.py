@@ -1,5 +1,6 @@
 """A published site is whole at every moment, on real servers, and only ours is touched."""
 
+import contextlib
 import os
 import random
 import shutil
@@ -101,6 +102,156 @@ def test_what_others_put_there_stays_and_their_front_page_is_not_overwritten(tmp
         season.catalogue.close()
 
 
+def test_no_file_of_somebody_elses_is_overwritten_or_deleted(tmp_path):
+    """Without a front page of theirs too; and what lapsekit never sent is not its own to remove."""
+    with target("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        write_site(season.site, 1)
+        theirs = place.folder / "assets" / "style.css"
+        theirs.parent.mkdir(parents=True)
+        theirs.write_text("theirs")
+        (place.folder / "day").mkdir()
+        (place.folder / "day" / ".part-their-upload").write_text("half")
+        with pytest.raises(PublishError, match=r"holds assets/style\.css, which lapsekit did not"):
+            publish(season, wait=NOT_AT_ALL)
+        assert contents(place.folder).keys() == {"assets/style.css", "day/.part-their-upload"}
+        publish(season, replace=True, wait=NOT_AT_ALL)
+        (place.folder / "pictures" / "21.jpg").write_text("theirs")  # the next day's name
+        write_site(season.site, 2)
+        with pytest.raises(PublishError, match=r"holds pictures/21\.jpg"):
+            publish(season, wait=NOT_AT_ALL)
+        assert (place.folder / "pictures" / "21.jpg").read_text() == "theirs"
+        assert (place.folder / "day" / ".part-their-upload").exists()
+        season.catalogue.close()
+
+
+@pytest.mark.parametrize("kind", ["rsync", "sftp", "s3"])
+def test_a_file_of_somebody_elses_is_found_on_real_servers_too(kind, tmp_path):
+    with at(kind, tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        write_site(season.site, 1, days=3)
+        (place.folder / "assets").mkdir(parents=True)
+        (place.folder / "assets" / "style.css").write_text("theirs")
+        with pytest.raises(PublishError, match=r"holds assets/style\.css, which lapsekit did not"):
+            publish(season, wait=NOT_AT_ALL)
+        assert contents(place.folder).keys() == {"assets/style.css"}
+        season.catalogue.close()
+
+
+def test_another_seasons_site_is_not_replaced_unasked(tmp_path):
+    with target("folder", tmp_path) as place:
+        first = season_with(tmp_path / "first", place.settings)
+        there = write_site(first.site, 1)
+        publish(first, wait=NOT_AT_ALL)
+        first.catalogue.close()
+        other = season_with(tmp_path / "other", place.settings)
+        text = (other.folder / "season.toml").read_text()
+        other.catalogue.close()
+        (other.folder / "season.toml").write_text(text.replace("2031-03-25", "2032-03-25"))
+        other = Season(other.folder)
+        now = write_site(other.site, 9)
+        with pytest.raises(PublishError, match="a season sown on 2031-03-25, this one was sown on"):
+            publish(other, wait=NOT_AT_ALL)
+        assert contents(place.folder) == there
+        publish(other, replace=True, wait=NOT_AT_ALL)
+        assert contents(place.folder) == now
+        other.catalogue.close()
+
+
+def test_cut_off_twice_new_pages_still_go_before_those_that_link_them(tmp_path, monkeypatch):
+    """Every batch of every attempt is the last: with each cut the site must be whole."""
+    with target("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        known = {}
+        for version in (1, 2):
+            for name, digest in write_site(season.site, version, days=5).items():
+                known.setdefault(name, set()).add(digest)
+            if version == 1:
+                publish(season, wait=NOT_AT_ALL)
+        send = Folder.send
+        for left in range(40):
+            cut = [left % 4]
+
+            def some(self, root, names, cut=cut):
+                for name in names:
+                    if cut[0] == 0:
+                        raise KeyboardInterrupt
+                    cut[0] -= 1
+                    send(self, root, [name])
+
+            monkeypatch.setattr(Folder, "send", some)
+            monkeypatch.setattr("lapsekit.publishing.BATCH_FILES", 1)
+            with contextlib.suppress(KeyboardInterrupt):
+                publish(season, wait=NOT_AT_ALL)
+            assert broken(place.folder, known) == []
+        monkeypatch.setattr(Folder, "send", send)
+        publish(season, wait=NOT_AT_ALL)
+        assert broken(place.folder, known) == []
+        season.catalogue.close()
+
+
+def test_replace_repairs_a_far_side_that_lost_files(tmp_path):
+    with target("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        site = write_site(season.site, 1)
+        publish(season, wait=NOT_AT_ALL)
+        shutil.rmtree(place.folder / "pictures")
+        (place.folder / "index.html").write_text("spoilt")
+        publish(season, replace=True, wait=NOT_AT_ALL)
+        assert contents(place.folder) == site
+        season.catalogue.close()
+
+
+def test_a_list_that_was_cut_off_itself_stops_nothing(tmp_path):
+    from lapsekit.publishing.manifest import MANIFEST, STATE
+
+    with target("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        write_site(season.site, 1)
+        publish(season, wait=NOT_AT_ALL)
+        whole = (place.folder / MANIFEST).read_bytes()
+        (place.folder / MANIFEST).write_bytes(whole[: len(whole) // 2])
+        (place.folder / STATE).write_bytes(b"under way\n")
+        site = write_site(season.site, 1, days=22)
+        publish(season, wait=NOT_AT_ALL)
+        assert contents(place.folder) == site
+        season.catalogue.close()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'to = "rsync"\ntarget = "www.host.tld/srv/www"',
+        'to = "rclone"\ntarget = ":ftp,host=h,user=u,pass=SECRET:x"',
+        'to = "rclone"\ntarget = "far,pass=SECRET:x"',
+        'to = "rsync"\ntarget = "--rsh=sh"',
+    ],
+)
+def test_targets_that_would_go_astray_are_refused(text, tmp_path):
+    with pytest.raises(SettingsError, match=r"publish") as told:
+        season_with(tmp_path / "season", text)
+    assert "traceback" not in str(told.value).lower()
+
+
+def test_a_linked_folder_on_the_far_side_stays_one_and_pages_can_be_read_by_all(tmp_path):
+    """An rsync that follows no links says so and fails; none turns the link into a folder."""
+    with at("rsync", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        (tmp_path / "big").mkdir()
+        place.folder.mkdir()
+        (place.folder / "pictures").symlink_to(tmp_path / "big")
+        site = write_site(season.site, 1, days=3)
+        with contextlib.suppress(PublishError):
+            publish(season, wait=NOT_AT_ALL)
+        assert (place.folder / "pictures").is_symlink()
+        (place.folder / "pictures").unlink()
+        publish(season, wait=NOT_AT_ALL, replace=True)
+        assert contents(place.folder) == site
+        modes = {file.stat().st_mode & 0o777 for file in place.folder.rglob("*.html")}
+        assert modes == {0o644}
+        season.catalogue.close()
+
+
 def test_a_dry_run_tells_all_and_touches_nothing(tmp_path):
     with target("folder", tmp_path) as place:
         season = season_with(tmp_path / "season", place.settings)
@@ -142,7 +293,7 @@ def test_a_list_that_was_tampered_with_leads_nowhere_outside(tmp_path):
         season = season_with(tmp_path / "season", place.settings)
         write_site(season.site, 1)
         place.folder.mkdir()
-        (place.folder / MANIFEST).write_bytes(packed({"../../etc/passwd": "0"}))
+        (place.folder / MANIFEST).write_bytes(packed({"../../etc/passwd": "0"}, "2031-03-25"))
         with pytest.raises(PublishError, match="lies outside the site"):
             publish(season, wait=NOT_AT_ALL)
         (place.folder / MANIFEST).write_bytes(b"not a list")
