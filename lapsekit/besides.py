@@ -1,7 +1,7 @@
 """Stage: this season and an earlier one -> how far each plant is ahead, and by how much."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
@@ -83,6 +83,8 @@ def beside(
     found, refused = [], {}
     for name, other in _pairs(own, then, pairs, earlier.folder):
         lines = _line(season, own[name], clock), _line(earlier, then[other], clock)
+        if clock == "date":
+            lines = _same_year(*lines)
         told = [line for line in lines if isinstance(line, str)]
         if told:
             refused[name] = told[0]
@@ -127,13 +129,18 @@ def _near(word: str, known: Mapping[str, object]) -> str:
 def _line(season: Season, growth: Growth, clock: str) -> Line | str:
     """A region's curve along a clock, or why there is none."""
     curve = growth.curve
-    if curve is None or not growth.has_area:
-        return "too few measured days for a curve" if growth.has_area else "its camera has no scale"
+    if not any(d.cover is not None for d in growth.daily):
+        return "no day has a value"
+    if not growth.has_area:
+        return "its camera has no scale"
+    if curve is None:
+        return "too few measured days for a curve"
     sown = season.sown(growth.region)
     if clock == "age":
         at = curve.days - float(sown.toordinal())
     elif clock == "date":
-        at = curve.days - float(date(sown.year, 1, 1).toordinal()) + 1
+        at = np.array([_day_of_year(date.fromordinal(int(day))) for day in curve.days])
+        at = np.unwrap(at, period=_YEAR_DAYS)  # a season may run across New Year
     else:
         sums = degree_days_of(season, growth.region)
         at = np.array([sums.get(date.fromordinal(int(day)), np.nan) for day in curve.days])
@@ -143,6 +150,22 @@ def _line(season: Season, growth: Growth, clock: str) -> Line | str:
     shown = np.where(has_value(curve), 1.0, np.nan)  # a gap stays one
     values = (curve.area_cm2, curve.low_cm2, curve.high_cm2)
     return Line(at[kept], *((each * shown)[kept] for each in values))
+
+
+_YEAR_DAYS = 366
+
+
+def _day_of_year(day: date) -> float:
+    """Counted in a leap year, so that a date has one number in all years."""
+    return float(date(2032, day.month, day.day).timetuple().tm_yday)
+
+
+def _same_year(own: Line | str, then: Line | str) -> tuple[Line | str, Line | str]:
+    """The earlier line moved by whole years to where both overlap most."""
+    if isinstance(own, str) or isinstance(then, str):
+        return own, then
+    years = round(float(own.at.mean() - then.at.mean()) / _YEAR_DAYS)
+    return own, replace(then, at=then.at + years * _YEAR_DAYS)
 
 
 def _write(season: Season, earlier: Season, report: BesideReport) -> None:

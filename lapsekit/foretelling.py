@@ -11,7 +11,7 @@ from datetime import date
 import numpy as np
 
 from lapsekit.errors import SettingsError
-from lapsekit.growing import Growth
+from lapsekit.growing import Growth, has_value
 from lapsekit.growth.fits import Comparison, Fit, fit_laws
 from lapsekit.growth.reaching import day_reached
 from lapsekit.progress import Track, silent
@@ -101,12 +101,15 @@ def foretell(
 
 def _foretold(growth: Growth, sown: int, covers: Sequence[float]) -> Foretold:
     since = max((loss.day for loss in growth.losses), default=0)
+    outline = growth.region.outline_on(growth.asked[-1].day)
+    placed = outline.valid_from.toordinal() if outline else 0
     rows = [d for d in growth.asked if d.day.toordinal() >= since]
     days, areas, errors = growth.series(rows)
     compared = fit_laws(np.array(days, float) - sown, areas, errors)
     full = float(np.median([d.area_cm2 / d.cover for d in rows[-7:]]))
     found = [
-        _measured(growth, cover, full) or _ahead(compared, cover, full, sown) for cover in covers
+        _measured(growth, cover, full, placed) or _ahead(compared, cover, full, sown)
+        for cover in covers
     ]
     return Foretold(compared, _final(compared), tuple(found), sown)
 
@@ -126,21 +129,33 @@ def _final(compared: Comparison) -> Final | None:
     return Final(heard[0].asymptote, low, high, ", ".join(fit.law for fit in heard))
 
 
-def _measured(growth: Growth, cover: float, full: float) -> Reached | None:
-    """When the curve came to a cover; None if it has not, or has not been drawn."""
+def _measured(growth: Growth, cover: float, full: float, placed: int) -> Reached | None:
+    """When the curve came to a cover; None if it has not, or has not been drawn.
+
+    Days before `placed` are left out: the region had another outline then.
+    """
     if growth.curve is None:
         return None
-    curve, area = growth.curve, cover * full
-    with np.errstate(invalid="ignore"):
-        at = np.flatnonzero(curve.area_cm2 >= area)
-        may, surely = np.flatnonzero(curve.high_cm2 >= area), np.flatnonzero(curve.low_cm2 >= area)
+    kept = has_value(growth.curve) & np.isfinite(growth.curve.area_cm2)
+    kept &= growth.curve.days >= placed
+    days, area = growth.curve.days[kept], cover * full
+    mean, low, high = (
+        getattr(growth.curve, name)[kept] for name in ("area_cm2", "low_cm2", "high_cm2")
+    )
+    at, may, surely = (np.flatnonzero(each >= area) for each in (mean, high, low))
     if not at.size:
         return None
-    day = int(curve.days[at[0]])
-    low = min(int(curve.days[may[0]]), day)
-    high = int(curve.days[surely[0]]) if surely.size else None
-    days = (date.fromordinal(each) if each else None for each in (day, low, high))
-    return Reached(cover, *days, "measured", "" if high else "not surely: the band still holds it")
+    day, notes = int(days[at[0]]), []
+    first = min(int(may[0]), int(at[0]))
+    if first == 0:
+        notes.append("or before: it was there on the first day")
+    # It may have come on any day since the last that was measured before
+    earliest = None if first == 0 else int(days[first - 1]) + 1
+    latest = int(days[surely[0]]) if surely.size else None
+    if latest is None:
+        notes.append("not surely: the band still holds it")
+    found = (date.fromordinal(each) if each else None for each in (day, earliest, latest))
+    return Reached(cover, *found, "measured", "; ".join(notes))
 
 
 def _ahead(compared: Comparison, cover: float, full: float, sown: int) -> Reached:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 from matplotlib import rc_context
@@ -27,6 +27,7 @@ _LEAST_SHOWN = 0.02
 """Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
 
 _RATES = (-0.05, 0.3)
+_EDGE = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def _plot(growths: Sequence[Growth], kind: str, foot: str, draw: Callable) -> by
         for panel, axis in zip(panels, axes, strict=False):
             axis.set_title(panel.title, loc="left", fontsize=9.5)
             draw(axis, panel)
-            axis.set_xlim(min(days), max(days))
+            axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
         for axis in axes[len(panels) :]:
             axis.set_visible(False)
         figure.text(

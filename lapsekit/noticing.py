@@ -5,7 +5,7 @@ days on which it began, and whether other plants of the same camera paused or lo
 many have in common is the weather's, not the grower's.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from lapsekit.diary import Event, read_diary
@@ -74,32 +74,54 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
     """
     events = read_diary(season.folder / DIARY_FILE)[0]
     asked = {name: g for name, g in (growths or grow(season)).items() if g.asked}
-    pauses = {name: growth.pauses for name, growth in asked.items()}
-    losses = {name: growth.losses for name, growth in asked.items()}
     return Noticed(
         tuple(
             NoticedPause(
                 name,
                 pause,
                 event_near(events, name, pause.start_low, pause.start_high),
-                _too(pauses, name, lambda p, pause=pause: _overlap(p, pause)),
-                len(pauses) - 1,
+                *_too(
+                    [_overlap(p, pause) for p in other.pauses]
+                    for other in _others(asked, name, pause.start, pause.end)
+                ),
             )
-            for name, found in pauses.items()
-            for pause in found
+            for name, growth in asked.items()
+            for pause in growth.pauses
         ),
         tuple(
             NoticedLoss(
                 name,
                 loss,
                 event_near(events, name, loss.since, loss.day),
-                _too(losses, name, lambda o, loss=loss: o.since < loss.day and loss.since < o.day),
-                len(losses) - 1,
+                *_too(
+                    [x.since < loss.day and loss.since < x.day for x in other.losses]
+                    for other in _others(asked, name, loss.since, loss.day)
+                ),
             )
-            for name, found in losses.items()
-            for loss in found
+            for name, growth in asked.items()
+            for loss in growth.losses
         ),
     )
+
+
+def _others(asked: Mapping[str, Growth], name: str, first: float, last: float) -> Iterator[Growth]:
+    """Other plants before the same camera that were asked on days on both sides of a change."""
+    camera = asked[name].region.camera
+    for other, growth in asked.items():
+        days = growth.asked[0].day.toordinal(), growth.asked[-1].day.toordinal()
+        if (
+            other != name
+            and growth.region.camera == camera
+            and days[0] <= first
+            and last <= days[1]
+        ):
+            yield growth
+
+
+def _too(alike: Iterable[Sequence[bool]]) -> tuple[int, int]:
+    """How many others show the same, and how many there are."""
+    shown = [any(each) for each in alike]
+    return sum(shown), len(shown)
 
 
 def event_near(events: Sequence[Event], region: str, low: float, high: float) -> Event | None:
@@ -112,11 +134,6 @@ def event_near(events: Sequence[Event], region: str, low: float, high: float) ->
         and low - BEFORE_DAYS <= e.day.toordinal() <= high + 1
     ]
     return max(near, key=lambda e: (bool(e.region), e.day), default=None)
-
-
-def _too(found: Mapping[str, Sequence], name: str, same) -> int:
-    """How many other regions have a change in the same days."""
-    return sum(any(map(same, rows)) for other, rows in found.items() if other != name)
 
 
 def _overlap(one: Pause, other: Pause) -> bool:

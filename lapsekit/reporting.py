@@ -110,7 +110,7 @@ def report_growth(
     title = f"Growth of {season.settings.season.title}"
     content = data_package("growth", title, tables)
     _put(season, report.written, PACKAGE, content.encode())
-    if report.rows:
+    if any(row.cover is not None for row in report.rows):
         from lapsekit.growth_plots import area_plot, rate_plot
 
         growths, events = list(report.growths.values()), read_diary(season.folder / DIARY_FILE)[0]

@@ -312,14 +312,21 @@ def alerted(found: Sequence[Alert], season: Season) -> list[str]:
         fall = each.fall
         others = ""
         if fall.others_change is not None:
-            kind = "others did not" if fall.others_change > -fall.share / 2 else "others fell too"
-            others = f" and {kind} (theirs changed by {fall.others_change:+.0%})"
-        look = "look for wilting, pests or a moved pot"
+            kind = "others did not"
+            if fall.others_change < -0.02:
+                kind = (
+                    "others fell less"
+                    if -fall.others_change < fall.share / 2
+                    else "others fell too"
+                )
+            others = f"; {kind} ({fall.others_change:+.0%})"
+        noted = ""
         if each.event is not None:
-            look = f"the diary says “{each.event.what}” on {short_day(each.event.day)}"
+            noted = f" (the diary says “{each.event.what}” on {short_day(each.event.day)})"
         lines.append(
-            f"LOOK: canopy of {titles[each.region]} fell {fall.share:.0%} since "
-            f"{short_day(day_of(fall.since))}{others}: {look}."
+            f"LOOK: on {short_day(day_of(fall.day))} the canopy of {titles[each.region]} was "
+            f"{fall.share:.0%} smaller than on {short_day(day_of(fall.since))}{others}: look for "
+            f"wilting, pests or a moved pot{noted}."
         )
     return lines
 
@@ -366,9 +373,8 @@ def _reached(found: Reached) -> str:
     if found.day is None:
         return ""
     what = "canopy closed" if found.cover == 1 else f"cover of {found.cover:.0%}"
-    ends = f"{short_day(found.day_low)} " + (
-        f"to {short_day(found.day_high)}" if found.day_high else "or later"
-    )
+    first = short_day(found.day_low) if found.day_low else "earlier"
+    ends = f"{first} to {short_day(found.day_high)}" if found.day_high else f"{first} or later"
     how = "" if found.by == "measured" else f" by {found.by} growth"
     note = f", {found.note}" if found.note else ""
     return f"{what} on {short_day(found.day)} ({ends}){how}{note}"

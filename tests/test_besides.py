@@ -139,3 +139,16 @@ def test_a_crop_has_its_own_base_and_cap(tmp_path):
     path.write_text(path.read_text().replace("base_c = 10.0", "base_c = 10.0\ncap_c = 9.0"))
     with pytest.raises(SettingsError, match=r"cap_c \(9\) must lie above base_c \(10\)"):
         Season(season.folder).regions  # noqa: B018
+
+
+def test_a_date_has_one_number_in_leap_years_and_others_and_runs_across_new_year():
+    from lapsekit.besides import _day_of_year, _same_year
+    from lapsekit.growth.alignment import Line
+
+    assert _day_of_year(date(2032, 4, 1)) == _day_of_year(date(2031, 4, 1))
+    winter = np.array([_day_of_year(date(2031, 12, 20) + timedelta(n)) for n in range(40)])
+    spring = np.array([_day_of_year(date(2031, 1, 5) + timedelta(n)) for n in range(40)])
+    lines = (Line(at, at, at, at) for at in (np.unwrap(winter, period=366), spring))
+    own, then = _same_year(*lines)
+    assert (np.diff(own.at) > 0).all()
+    assert then.at[0] - own.at[0] == pytest.approx(16, abs=1)

@@ -1,6 +1,7 @@
 """Pauses and losses of a season's plants are told with their dates, and with what lay near them."""
 
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ import pytest
 from lapsekit.catalogue import Daily
 from lapsekit.noticing import notice
 from lapsekit.reporting import work_out
+from lapsekit.season import Season
 from lapsekit.telling_growth import alerted, noticed
 from tests.scenes import FIRST_DAY, make_season
 
@@ -86,19 +88,56 @@ def test_seedlings_are_not_asked(tmp_path):
     assert not found.pauses and not found.losses
 
 
-def test_a_fall_of_the_last_day_is_told_with_what_the_others_did(tmp_path):
+def fallen(tmp_path, days_later=0):
+    """A season whose chives are cut on the last day, seen so many days later."""
     season = make_season(tmp_path / "bench")
     rows = [*rows_of("basil", 1), *rows_of("chives", 2)][: DAYS + CUT + 2]
-    rows = [d for d in rows if d.day <= rows[-1].day]
-    season.catalogue.store_daily(rows)
-    report = work_out(season)
-    (alert,) = report.alerts
+    last = rows[-1].day
+    season.catalogue.store_daily([d for d in rows if d.day <= last])
+    season.catalogue.close()
+    now = datetime.combine(last + timedelta(days_later), datetime.min.time(), UTC)
+    return Season(season.folder, lambda: now)
+
+
+def test_a_fall_of_the_last_day_is_told_with_what_the_others_did(tmp_path):
+    season = fallen(tmp_path)
+    (alert,) = work_out(season).alerts
     assert (alert.region, alert.event) == ("chives", None)
     assert alert.fall.share == pytest.approx(1 - 0.5 * np.exp(0.07), abs=0.08)
-    (line,) = alerted(report.alerts, season)
-    assert line.startswith("LOOK: canopy of Chives fell 4") and "look for wilting" in line
+    (line,) = alerted([alert], season)
+    assert "the canopy of Chives was 4" in line and "look for wilting" in line
     day = date.fromordinal(alert.fall.day)
     (season.folder / "diary.csv").write_text(f"date,region,event,note\n{day},chives,cut,\n")
     (line,) = alerted(work_out(season).alerts, season)
     season.catalogue.close()
-    assert f"the diary says “cut” on {day.day} {day:%b}" in line
+    assert "look for wilting" in line and f"the diary says “cut” on {day.day} {day:%b}" in line
+
+
+def test_old_news_is_none(tmp_path):
+    season = fallen(tmp_path, days_later=3)
+    assert work_out(season).alerts == []
+    season.catalogue.close()
+
+
+def test_a_plant_that_is_gone_altogether_is_told(tmp_path):
+    season = fallen(tmp_path)
+    last = season.catalogue.daily("basil")[-1]
+    gone = replace(
+        last, area_cm2=0.0, area_low_cm2=0.0, area_high_cm2=0.5, cover=0.0, cover_low=0.0
+    )
+    season.catalogue.store_daily([gone])
+    found = {alert.region: alert.fall.share for alert in work_out(season).alerts}
+    season.catalogue.close()
+    assert found["basil"] == 1.0
+
+
+def test_plants_that_could_not_have_shown_it_are_not_counted_as_others(tmp_path):
+    """The chives' first day lies behind the end of basil's pause."""
+    season = make_season(tmp_path / "bench")
+    late = [d for d in rows_of("chives", 2) if d.day > FIRST_DAY + timedelta(GOES_ON + 2)]
+    season.catalogue.store_daily([*rows_of("basil", 1), *late])
+    (found,) = notice(season).pauses
+    told = noticed(notice(season), season)[0]
+    season.catalogue.close()
+    assert (found.others_paused, found.others) == (0, 0)
+    assert "no other plant was measured then" in told

@@ -153,3 +153,29 @@ def test_final_areas_and_covers_are_those_of_the_law_that_was_drawn(tmp_path):
 def test_a_cover_above_one_is_refused(grown):
     with pytest.raises(SettingsError, match=r"--cover 1\.2: give a share"):
         report_growth(grown, (1.2,))
+
+
+def test_a_first_day_of_dark_frames_makes_tables_and_no_plot(season):
+    row = Daily("basil", FIRST_DAY, None, None, None, None, None, None, 0, {"dark": 3})
+    season.catalogue.store_daily([row])
+    report = report_growth(season)
+    assert "growth.png" not in {path.name for path in report.written}
+    assert report.rows[0].left_out_because == "3 dark"
+
+
+def test_a_cover_that_was_there_on_the_first_day_or_came_in_a_gap_says_so(season):
+    """20 cm² growing by 5 % a day in a region of 320: a tenth on day 10, a fifth on day 24."""
+    days = [day for day in range(40) if not 18 <= day < 28]
+    rows = []
+    for day in days:
+        a = 20 * 1.05**day
+        rows.append(
+            Daily("basil", FIRST_DAY + timedelta(day), a / 320, a / 325, a / 315, a, a * 0.985,
+                  a * 1.015, 5, {})
+        )  # fmt: skip
+    season.catalogue.store_daily(rows)
+    first, seen, unseen = report_growth(season, (0.05, 0.1, 0.2)).foretold["basil"].reached
+    assert first.day_low is None and "or before" in first.note
+    assert seen.day_low <= FIRST_DAY + timedelta(10) <= seen.day_high
+    assert unseen.day == FIRST_DAY + timedelta(28)
+    assert unseen.day_low <= FIRST_DAY + timedelta(24) <= unseen.day_high

@@ -105,7 +105,7 @@ def overall(by_region: Mapping[str, Sequence[Pair]], least_cm2: float) -> Agreem
 _MEMORIES = np.linspace(0, 0.95, 20)
 
 LEAST_ERRORS = 20
-"""Days whose errors a region must have for their scatter to be told."""
+"""Days, all but one with one beside it, that a region must have for their scatter to be told."""
 
 
 @dataclass(frozen=True)
@@ -138,9 +138,9 @@ def day_to_day(by_region: Mapping[str, Sequence[Pair]], least_cm2: float) -> Day
     found = []
     for pairs in by_region.values():
         known = [p for p in pairs if p.true_cm2 >= least_cm2 and p.measured_cm2]
-        if len(known) < LEAST_ERRORS:
-            continue
         days = np.array([p.day.toordinal() for p in known], float)
+        if (np.diff(days) == 1).sum() < LEAST_ERRORS - 1:
+            continue
         errors = np.log([p.measured_cm2 / p.true_cm2 for p in known])
         found.append(_scatter_and_memory(days, errors))
     if not found:

@@ -126,10 +126,7 @@ def pause_text(found: NoticedPause) -> str:
     """A pause in words, without the plant's name and a full stop."""
     p = found.pause
     length = f"{p.length_days:.0f} days ({p.length_low:.0f} to {p.length_high:.0f})"
-    if found.others_paused:
-        others = f"{found.others_paused} of {found.others} other plants paused too"
-    else:
-        others = f"none of {found.others} other plants paused"
+    others = _others(found.others_paused, found.others, "paused")
     return (
         f"growth paused for {length}, from {short_day(day_of(p.start))} to "
         f"{short_day(day_of(p.end))}{_behind(found.event)}; {others}"
@@ -145,13 +142,19 @@ def loss_text(found: NoticedLoss) -> str:
         back = f"back after {loss.recovered_days} days"
         if loss.recovered_low is not None and loss.recovered_high is not None:
             back += f" ({loss.recovered_low} to {loss.recovered_high})"
-    others = f"none of {found.others} other plants lost then"
-    if found.others_lost:
-        others = f"{found.others_lost} of {found.others} other plants lost then too"
+    others = _others(found.others_lost, found.others, "lost")
     return (
         f"{share} of the canopy went between {short_day(day_of(loss.since))} and "
         f"{short_day(day_of(loss.day))}{_behind(found.event)}; {others}; {back}"
     )
+
+
+def _others(alike: int, asked: int, did: str) -> str:
+    if not asked:
+        return "no other plant was measured then"
+    if alike:
+        return f"{alike} of {asked} other plants {did} then too"
+    return f"none of {asked} other plants {did} then"
 
 
 def _behind(event: Event | None) -> str:
