@@ -79,6 +79,10 @@ def beside(
     """
     if clock not in CLOCKS:
         raise SettingsError(f"--by {clock}: choose from {', '.join(CLOCKS)}{_near(clock, CLOCKS)}")
+    if season.folder.resolve() == earlier.folder.resolve() and not pairs:
+        raise SettingsError(
+            f"{earlier.folder}: is this season itself; name an earlier one's folder"
+        )
     own, then = grow(season), grow(earlier)
     found, refused = [], {}
     for name, other in _pairs(own, then, pairs, earlier.folder):
@@ -95,6 +99,9 @@ def beside(
             continue
         days = own[name].curve.days
         found.append(Pair(own[name].region, then[other].region, days, *lines, result))
+    if not found:
+        name, why = next(iter(refused.items()))
+        raise SettingsError(f"nothing could be compared; {name}: {why}")
     report = BesideReport(clock, found, refused, [])
     _write(season, earlier, report)
     return report
@@ -145,7 +152,10 @@ def _line(season: Season, growth: Growth, clock: str) -> Line | str:
         sums = degree_days_of(season, growth.region)
         at = np.array([sums.get(date.fromordinal(int(day)), np.nan) for day in curve.days])
         if not np.isfinite(at).any():
-            return f"{season.folder}: weather.csv has no readings from its sowing on {sown} on"
+            return (
+                f"the weather.csv of {season.settings.season.title} has no readings from its "
+                f"sowing on {sown} on; lapsekit weather FILE adds a logger's, --by age needs none"
+            )
     kept = slice(0, int(np.isfinite(at).sum()))  # a sum ends with the first gap of the weather
     shown = np.where(has_value(curve), 1.0, np.nan)  # a gap stays one
     values = (curve.area_cm2, curve.low_cm2, curve.high_cm2)
@@ -190,12 +200,15 @@ def _write(season: Season, earlier: Season, report: BesideReport) -> None:
     table = Table("beside", title, ("region", "day"), BESIDE, rows)
     season.tables.mkdir(exist_ok=True)
     contents = {"beside.csv": table.as_csv().encode()}
-    if report.pairs:
-        from lapsekit.growth_plots import beside_plot
+    from lapsekit.growth_plots import beside_plot
 
-        names = season.settings.season.title, earlier.settings.season.title
-        for kind in ("svg", "png"):
-            contents[f"beside.{kind}"] = beside_plot(report, names, kind)
+    names = [s.settings.season.title for s in (season, earlier)]
+    if names[0] == names[1]:
+        names = [
+            f"{s.settings.season.title}, sown {s.settings.season.sown}" for s in (season, earlier)
+        ]
+    for kind in ("svg", "png"):
+        contents[f"beside.{kind}"] = beside_plot(report, (names[0], names[1]), kind)
     for name, content in contents.items():
         report.written.append(season.tables / name)
         write_safely(report.written[-1], content)

@@ -20,6 +20,9 @@ from lapsekit.season import Season
 CLOSED = 1.0
 """Cover of a region whose canopy has closed."""
 
+STILL_GROWS = 0.01
+"""Growth rate per day that the last day's interval must reach down to where a plant levels off."""
+
 LEAST_WEIGHT = 0.1
 """Akaike weight from which a law has a say in what lies ahead."""
 
@@ -111,7 +114,7 @@ def _foretold(growth: Growth, sown: int, covers: Sequence[float]) -> Foretold:
         _measured(growth, cover, full, placed) or _ahead(compared, cover, full, sown)
         for cover in covers
     ]
-    return Foretold(compared, _final(compared), tuple(found), sown)
+    return Foretold(compared, _final(compared, growth), tuple(found), sown)
 
 
 def _heard(compared: Comparison) -> list[Fit]:
@@ -120,12 +123,18 @@ def _heard(compared: Comparison) -> list[Fit]:
     return [fit for fit, weight in both if weight >= LEAST_WEIGHT]
 
 
-def _final(compared: Comparison) -> Final | None:
+def _final(compared: Comparison, growth: Growth) -> Final | None:
+    """The final area, where all laws heard state one and the curve's last days bear it out."""
     heard = _heard(compared)
-    if not heard or any(fit.asymptote is None for fit in heard):
+    if not heard or any(fit.asymptote is None for fit in heard) or growth.curve is None:
         return None
     low = min(fit.asymptote_low for fit in heard)
     high = max(fit.asymptote_high for fit in heard)
+    curve = growth.curve
+    last = np.flatnonzero(has_value(curve) & np.isfinite(curve.rgr_low))[-1:]
+    for at in last:
+        if curve.rgr_low[at] > STILL_GROWS or curve.low_cm2[at] > high:
+            return None
     return Final(heard[0].asymptote, low, high, ", ".join(fit.law for fit in heard))
 
 

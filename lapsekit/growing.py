@@ -109,6 +109,13 @@ class Growth:
         value = float(getattr(self.curve, name)[place])
         return value if np.isfinite(value) else None
 
+    def is_outlying(self, day: int) -> int | None:
+        """1 where the curve passes over a day's value, 0 where not; None off the curve."""
+        place = self.by_day.get(day)
+        if place is None or not has_value(self.curve)[place]:
+            return None
+        return int(self.curve.bad[place])
+
 
 def has_value(curve: GrowthCurve) -> np.ndarray:
     """Days of a curve on which something was measured."""

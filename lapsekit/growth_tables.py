@@ -55,6 +55,7 @@ DAILY = (
     ),
     Column("yellow_share", "number", "yellow share of the canopy; 0 to 1", "1"),
     Column("red_share", "number", "red or purple share of the canopy; 0 to 1", "1"),
+    Column("outlying", "integer", "1 where the curve passes over the day's value, 0 where not"),
     Column("curve_cm2", "number", "area by the smooth curve through all days", "cm2"),
     Column("curve_low_cm2", "number", "lower end of its 95 % band", "cm2"),
     Column("curve_high_cm2", "number", "upper end of its 95 % band", "cm2"),
@@ -148,6 +149,7 @@ class GrowthRow:
     greenness: float | None
     yellow_share: float | None
     red_share: float | None
+    outlying: int | None
     curve_cm2: float | None
     curve_low_cm2: float | None
     curve_high_cm2: float | None
@@ -189,6 +191,7 @@ def _row(growth: Growth, daily: Daily | None, day: date, age: int) -> GrowthRow:
         ", ".join(d.touches),
         None if d.cover is None else int(d.crowded),
         *(d.range_share, d.midday_change, d.greenness, d.yellow_share, d.red_share),
+        growth.is_outlying(day.toordinal()),
         *smooth,
     )
 

@@ -272,6 +272,8 @@ class PublishTable(_Model):
     @model_validator(mode="after")
     def _place(self) -> "PublishTable":
         target = self.target or ""
+        if self.to == "folder" and re.match(r"[^/]+:", target):
+            raise ValueError('target must be a folder; for HOST:FOLDER write to = "rsync"')
         if self.to == "rsync" and target and not re.match(r"/|[^/:]+:", target):
             raise ValueError(
                 f'target "{target}" must be HOST:FOLDER, or a folder that begins with /'

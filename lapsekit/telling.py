@@ -173,7 +173,11 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     ]
     if dry_run:
         lines += [f"  + {name}" for name in report.sent] + [f"  - {n}" for n in report.removed]
-    lines += [f"tried again after: {why}" for why in report.failed]
+    if report.overwritten:
+        verb = "would overwrite" if dry_run else "overwrote"
+        lines.append(
+            f"{verb} what lapsekit had not put there: {', '.join(report.overwritten[:10])}"
+        )
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
 
 

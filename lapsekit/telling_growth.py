@@ -233,7 +233,11 @@ def responses_told(found: Sequence[EventResponse], season: Season) -> list[str]:
 
 
 def _followed(found: Response) -> str:
-    return "; ".join(filter(None, (_rate(found), _step(found))))
+    rate, step = _rate(found), _step(found)
+    fell = step and found.step.estimate < 0
+    if fell and found.is_claimed(found.rate) and found.rate.estimate > 0:
+        rate += " (leaves that stand up again count as growth)"
+    return "; ".join(filter(None, (rate, step)))
 
 
 def _rate(found: Response) -> str:
@@ -335,6 +339,7 @@ def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:
     """What ``--json`` tells of alerts."""
     return [
         {"region": a.region, "after": a.event and event_facts(a.event), **vars(a.fall)}
+        | {"since": day_of(a.fall.since), "day": day_of(a.fall.day)}
         for a in found
     ]
 
@@ -363,8 +368,8 @@ def foretold(found: Mapping[str, Foretold], season: Season) -> list[str]:
             lines.append(f"{titles[name]}: {'; '.join(parts)}.")
     if lines:
         lines.append(
-            "What lies ahead holds if growth goes on as it did; where nothing is told, the days "
-            "do not support it (laws.csv and reached.csv say why)."
+            "Final areas and days to come hold if growth goes on as it did; where nothing is told, "
+            "the days do not support it (laws.csv and reached.csv say why)."
         )
     return lines
 
@@ -409,15 +414,20 @@ def noticed(found: Noticed, season: Season) -> list[str]:
 
 
 def noticed_facts(found: Noticed) -> dict[str, object]:
-    """What ``growth --json`` adds; days are counted as `datetime.date.toordinal` does."""
+    """What ``growth --json`` adds."""
+    days = {"start", "start_low", "start_high", "end", "end_low", "end_high", "since", "day"}
+
+    def dated(facts: dict[str, object]) -> dict[str, object]:
+        return {n: day_of(value) if n in days else value for n, value in facts.items()}
+
     return {
         "pauses": [
-            {"region": p.region, "after": p.event and event_facts(p.event), **vars(p.pause)}
+            {"region": p.region, "after": p.event and event_facts(p.event), **dated(vars(p.pause))}
             | {"others_paused": p.others_paused, "others": p.others}
             for p in found.pauses
         ],
         "losses": [
-            {"region": x.region, "after": x.event and event_facts(x.event), **vars(x.loss)}
+            {"region": x.region, "after": x.event and event_facts(x.event), **dated(vars(x.loss))}
             | {"others_lost": x.others_lost, "others": x.others}
             for x in found.losses
         ],
@@ -428,19 +438,21 @@ def beside_told(report: BesideReport) -> list[str]:
     """After ``beside``: a sentence a plant."""
     from lapsekit.besides import CLOCKS
 
-    lines = [f"by {CLOCKS[report.clock]}:"] if report.pairs else []
+    unit = "°C·days" if report.clock == "degree-days" else "days"
+    lines = [f"by {CLOCKS[report.clock]}:"]
     for pair in report.pairs:
         found, last = pair.found, int(pair.found.index[-1])
         ends = f"{found.low[-1]:.2f} to {found.high[-1]:.2f}"
-        place = f"{pair.own_line.at[last]:.0f}"
+        day = day_of(float(pair.days[last]))
+        at = "" if report.clock == "date" else f" ({pair.own_line.at[last]:.0f} {unit})"
         line = (
-            f"{pair.region.title}: {pair.own_line.area_cm2[last]:.1f} cm² at {place}, "
-            f"× {found.ratio[-1]:.2f} ({ends}) of the {found.earlier_cm2[-1]:.1f} cm² then"
+            f"{pair.region.title}: by its curve {pair.own_line.area_cm2[last]:.1f} cm² on "
+            f"{short_day(day)}{at}, × {found.ratio[-1]:.2f} ({ends}) of the "
+            f"{found.earlier_cm2[-1]:.1f} cm² then"
         )
-        if found.ahead is not None:
-            unit = "°C·days" if report.clock == "degree-days" else "days"
-            side = "ahead" if found.ahead > 0 else "behind"
-            line += f"; {abs(found.ahead):.1f} {unit} {side}"
+        if found.ahead is not None and abs(found.ahead) >= 0.5:
+            side = "earlier" if found.ahead > 0 else "later"
+            line += f"; it came to this size {abs(found.ahead):.0f} {unit} {side}"
         lines.append(f"{line}.")
     lines += [f"{name}: not compared: {why}" for name, why in report.refused.items()]
     return [*lines, f"written: {', '.join(str(path) for path in report.written)}"]

@@ -93,7 +93,7 @@ def test_ahead_is_in_days_of_the_clock(seasons):
     report = beside(own, then)
     assert report.pairs[0].found.ahead == pytest.approx(0.2 * 35, abs=0.8)
     told = beside_told(report)
-    assert told[1].startswith("Basil: ") and told[1].endswith(" days ahead.")
+    assert told[1].startswith("Basil: ") and told[1].endswith(" days earlier.")
     assert told[-1].count("beside.") == 3
 
 
@@ -120,12 +120,19 @@ def test_what_cannot_be_is_refused_with_the_nearest_match(seasons, clock, pairs,
         beside(*seasons, clock, pairs)
 
 
-def test_without_weather_degree_days_are_refused_for_the_region(seasons):
+def test_without_weather_degree_days_are_refused_with_what_to_do(seasons):
     own, then = seasons
     (then.folder / "weather.csv").unlink()
-    report = beside(own, then, "degree-days")
-    assert report.pairs == []
-    assert "has no readings from its sowing" in report.refused["basil"]
+    with pytest.raises(
+        SettingsError, match=r"has no readings from its sowing .* --by age needs none"
+    ):
+        beside(own, then, "degree-days")
+    assert not (own.tables / "beside.csv").exists()
+
+
+def test_a_season_is_not_held_against_itself(seasons):
+    with pytest.raises(SettingsError, match="is this season itself"):
+        beside(seasons[0], seasons[0])
 
 
 def test_a_crop_has_its_own_base_and_cap(tmp_path):
@@ -133,7 +140,7 @@ def test_a_crop_has_its_own_base_and_cap(tmp_path):
     path = season.folder / "regions.toml"
     path.write_text(path.read_text().replace('name = "basil"', 'name = "basil"\nbase_c = 10.0'))
     again = Season(season.folder)
-    (pair,) = beside(again, again, "degree-days").pairs
+    (pair,) = beside(again, again, "degree-days", [("basil", "basil")]).pairs
     assert pair.own_line.at[0] == pytest.approx(7 * 11)
     assert log(pair.found.ratio[0]) == 0
     path.write_text(path.read_text().replace("base_c = 10.0", "base_c = 10.0\ncap_c = 9.0"))

@@ -179,3 +179,22 @@ def test_a_cover_that_was_there_on_the_first_day_or_came_in_a_gap_says_so(season
     assert seen.day_low <= FIRST_DAY + timedelta(10) <= seen.day_high
     assert unseen.day == FIRST_DAY + timedelta(28)
     assert unseen.day_low <= FIRST_DAY + timedelta(24) <= unseen.day_high
+
+
+def test_a_plant_that_still_doubles_is_not_said_to_level_off(tmp_path):
+    """Eleven days of 6 % growth a day, whatever a law of four parameters makes of their noise."""
+    told = []
+    for seed in range(12):
+        season = make_season(tmp_path / str(seed))
+        noise = np.exp(np.random.default_rng(seed).normal(0, 0.03, 20))
+        areas = 8 * np.exp(0.06 * np.arange(20)) * noise
+        season.catalogue.store_daily(
+            [
+                Daily("basil", FIRST_DAY + timedelta(day), a / 320, a / 330, a / 310, a, a * 0.94,
+                      a * 1.06, 5, {})
+                for day, a in enumerate(areas)
+            ]
+        )  # fmt: skip
+        told.append(report_growth(season).foretold["basil"].final)
+        season.catalogue.close()
+    assert told == [None] * 12

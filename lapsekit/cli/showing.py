@@ -74,7 +74,13 @@ def publish(
     opened = Season(season)
     with held(opened, "publish", wait):
         build_site(opened, tracking(as_json))  # nothing goes out whose frame was held back since
-        report = publish(opened, dry_run=dry_run, replace=replace, track=tracking(as_json))
+        report = publish(
+            opened,
+            dry_run=dry_run,
+            replace=replace,
+            track=tracking(as_json),
+            tell=lambda line: hint([line]),
+        )
     report_facts(as_json, telling.published(report, dry_run), vars(report))
 
 

@@ -42,8 +42,8 @@ class Beside:
     ratio, low, high : ndarray of float, shape (m,)
         First over earlier, with its 95 % interval from both bands.
     ahead : float or None
-        By how much of the clock the first curve's last area came before it did in the earlier
-        curve; below 0, after it. None if the earlier curve never came to it.
+        By how much of the clock the first curve came to its last area before the earlier curve
+        did; below 0, after it. None if the earlier curve never came to it.
     """
 
     index: np.ndarray
@@ -102,6 +102,12 @@ def _ahead(own: Line, at: np.ndarray, area: np.ndarray) -> float | None:
     if not known.size:
         return None
     goal = float(np.log(own.area_cm2[known[-1]]))
+    then, now = _first_at(at, area, goal), _first_at(own.at, np.log(own.area_cm2), goal)
+    return None if then is None or now is None else then - now
+
+
+def _first_at(at: np.ndarray, area: np.ndarray, goal: float) -> float | None:
+    """Where a curve (log area) first comes to a goal; None if it never does, or began there."""
     with np.errstate(invalid="ignore"):
         reached = np.flatnonzero(area >= goal)
     if not reached.size or reached[0] == 0:
@@ -111,4 +117,4 @@ def _ahead(own: Line, at: np.ndarray, area: np.ndarray) -> float | None:
     if not np.isfinite(area[before]):
         return None
     share = (goal - area[before]) / (area[after] - area[before])
-    return float(at[before] + share * (at[after] - at[before]) - own.at[known[-1]])
+    return float(at[before] + share * (at[after] - at[before]))

@@ -3,6 +3,7 @@
 import hashlib
 import tempfile
 import time
+import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,7 +13,7 @@ from lapsekit.errors import PublishError, TransferError
 from lapsekit.progress import Track, silent
 from lapsekit.publishing import manifest
 from lapsekit.publishing.places import Place, open_place
-from lapsekit.safely import PART
+from lapsekit.safely import PART, write_safely
 from lapsekit.season import Season
 
 ATTEMPTS, FIRST_WAIT_S, WAIT_FACTOR = 4, 5.0, 4.0
@@ -38,6 +39,8 @@ class PublishReport:
         Files that were there already; bytes of those sent.
     failed : list of str
         Attempts that failed before one that went well.
+    overwritten : list of str
+        Of those sent, files that somebody else had put there.
     caution : str
         What readers may meet while files are sent; empty where nothing.
     """
@@ -49,6 +52,7 @@ class PublishReport:
     size: int = 0
     failed: list[str] = field(default_factory=list)
     caution: str = ""
+    overwritten: list[str] = field(default_factory=list)
 
 
 def publish(
@@ -58,6 +62,7 @@ def publish(
     replace: bool = False,
     track: Track = silent,
     wait: Callable[[float], None] = time.sleep,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> PublishReport:
     """Bring the far side into step with the season's site folder.
 
@@ -73,6 +78,8 @@ def publish(
         Told about progress.
     wait : callable
         Waits between attempts, told how many seconds.
+    tell : callable
+        Told in words of an attempt that failed.
 
     Raises
     ------
@@ -85,18 +92,21 @@ def publish(
     site = season.site
     if not (site / manifest.FRONT).is_file():
         raise PublishError(f"{site}: no site yet; lapsekit site builds it")
-    tries = _Tries(wait)
+    tries = _Tries(wait, tell)
     place = tries(lambda: open_place(season.settings.publish, season.folder))
     report = PublishReport(str(place), failed=tries.failed, caution=place.caution)
-    here, own = hashes(site), season.settings.season.sown.isoformat()
+    here, own = hashes(site), _owner(season, dry_run)
     state = tries(lambda: place.read(manifest.STATE))
     if state == manifest.state_of(here, own) and not replace:
         report.unchanged = len(here)
         return report
     there = tries(lambda: _known(place, own, here, state == _UNDER_WAY, replace))
     plan = manifest.plan(here, there)
-    if not replace:
-        tries(lambda: _require_free(place, [name for name in plan.sent if name not in there]))
+    unknown = [name for name in plan.sent if name not in there]
+    if replace:
+        report.overwritten = tries(lambda: place.present(unknown)) if unknown else []
+    else:
+        tries(lambda: _require_free(place, unknown))
     report.sent, report.removed, report.unchanged = plan.sent, [*plan.removed], plan.unchanged
     report.size = sum((site / name).stat().st_size for name in plan.sent)
     if not dry_run:
@@ -109,6 +119,18 @@ def publish(
     return report
 
 
+OWNER_FILE = "published-as.txt"
+"""In the season folder: a name that no other season has, made when it is first published."""
+
+
+def _owner(season: Season, dry_run: bool) -> manifest.Owner:
+    file = season.folder / OWNER_FILE
+    name = file.read_text().strip() if file.exists() else uuid.uuid4().hex
+    if not file.exists() and not dry_run:
+        write_safely(file, f"{name}\n".encode())
+    return manifest.Owner(name, season.settings.season.title)
+
+
 def hashes(site: Path) -> dict[str, str]:
     """First 32 hexadecimal digits of the SHA-256 of every file of a site, by its path."""
     return {
@@ -119,7 +141,7 @@ def hashes(site: Path) -> dict[str, str]:
 
 
 def _known(
-    place: Place, season: str, here: dict[str, str], was_cut_off: bool, replace: bool
+    place: Place, own: manifest.Owner, here: dict[str, str], was_cut_off: bool, replace: bool
 ) -> dict[str, str]:
     """What the list there says; nothing where there is none. With `replace`, nothing is sure."""
     content = place.read(manifest.MANIFEST)
@@ -131,15 +153,15 @@ def _known(
             )
         return {}
     try:
-        files, of_season = manifest.unpacked(content, str(place))
+        files, owner = manifest.unpacked(content, str(place))
     except manifest.UnreadableList:
         if not (replace or was_cut_off):  # cut off while the list itself was sent
             raise
         return dict.fromkeys(here, manifest.UNSURE)
-    if of_season != season and not replace:
+    if owner.name != own.name and not replace:
         raise PublishError(
-            f"{place}: holds the site of a season sown on {of_season}, this one was sown on "
-            f"{season}; name another publish.target, or give --replace to put this one there"
+            f'{place}: holds the site of another season folder ("{owner.title}"); name another '
+            "publish.target, or give --replace to put this one there"
         )
     return dict.fromkeys(files, manifest.UNSURE) if replace else files
 
@@ -161,7 +183,7 @@ class _Far:
     """The far side, with its list."""
 
     place: Place
-    season: str
+    owner: manifest.Owner
     tries: "_Tries"
 
     def note(self, folder: Path, name: str, content: bytes) -> None:
@@ -171,7 +193,7 @@ class _Far:
 
     def list_files(self, folder: Path, files: dict[str, str]) -> None:
         """Put the list there."""
-        self.note(folder, manifest.MANIFEST, manifest.packed(files, self.season))
+        self.note(folder, manifest.MANIFEST, manifest.packed(files, self.owner))
 
 
 def _carry_out(
@@ -197,7 +219,7 @@ def _carry_out(
         if removed:
             far.tries(lambda: far.place.remove(removed))
         far.list_files(folder, here)
-        far.note(folder, manifest.STATE, manifest.state_of(here, far.season))
+        far.note(folder, manifest.STATE, manifest.state_of(here, far.owner))
 
 
 def _most_bytes(season: Season) -> float:
@@ -225,9 +247,9 @@ def _batches(plan: manifest.Plan, site: Path, most_bytes: float) -> Iterator[tup
 class _Tries:
     """Calls something again, after longer and longer waits, where it failed on the way."""
 
-    def __init__(self, wait: Callable[[float], None]):
+    def __init__(self, wait: Callable[[float], None], tell: Callable[[str], None]):
         self.failed: list[str] = []
-        self._wait = wait
+        self._wait, self._tell = wait, tell
 
     def __call__(self, do: Callable[[], T]) -> T:
         pause = FIRST_WAIT_S
@@ -241,6 +263,7 @@ class _Tries:
                         f"{error} ({ATTEMPTS} attempts; what lies there is whole, and lapsekit "
                         "publish goes on from it)"
                     ) from error
+                self._tell(f"{error}; trying again in {pause:.0f} s")
                 self._wait(pause)
                 pause *= WAIT_FACTOR
         raise AssertionError("unreachable")

@@ -99,15 +99,24 @@ def under_way(here: Mapping[str, str], there: Mapping[str, str]) -> dict[str, st
     }
 
 
-def packed(files: Mapping[str, str], season: str) -> bytes:
+@dataclass(frozen=True)
+class Owner:
+    """The season whose site it is: a name that no other has, and its title for people."""
+
+    name: str
+    title: str
+
+
+def packed(files: Mapping[str, str], owner: Owner) -> bytes:
     """The list as it lies on the far side; the same files of a season give the same bytes."""
+    listed = dict(sorted(files.items()))
     content = json.dumps(
-        {"form": FORM, "season": season, "files": dict(sorted(files.items()))}, indent=0
+        {"form": FORM, "season": owner.name, "title": owner.title, "files": listed}, indent=0
     )
     return gzip.compress(content.encode(), 9, mtime=0)
 
 
-def unpacked(content: bytes, where: str) -> tuple[dict[str, str], str]:
+def unpacked(content: bytes, where: str) -> tuple[dict[str, str], Owner]:
     """A list that `packed` made, and the season that it is of.
 
     Raises
@@ -125,7 +134,7 @@ def unpacked(content: bytes, where: str) -> tuple[dict[str, str], str]:
                 "publish with that one"
             )
         files = {str(name): str(digest) for name, digest in found["files"].items()}
-        season = str(found["season"])
+        owner = Owner(str(found["season"]), str(found["title"]))
     except (
         OSError,
         EOFError,
@@ -141,13 +150,13 @@ def unpacked(content: bytes, where: str) -> tuple[dict[str, str], str]:
         ) from error
     if bad := [name for name in files if _leads_out(name)]:
         raise PublishError(f'{where}: {MANIFEST} names "{bad[0]}", which lies outside the site')
-    return files, season
+    return files, owner
 
 
 def _leads_out(name: str) -> bool:
     return name.startswith("/") or "\\" in name or ".." in name.split("/") or not name
 
 
-def state_of(files: Mapping[str, str], season: str) -> bytes:
+def state_of(files: Mapping[str, str], owner: Owner) -> bytes:
     """What `STATE` holds once these files are all there."""
-    return hashlib.sha256(packed(files, season)).hexdigest().encode() + b"\n"
+    return hashlib.sha256(packed(files, owner)).hexdigest().encode() + b"\n"

@@ -62,7 +62,7 @@ def open_place(model: settings.PublishTable, season_folder: Path) -> Place:
     if model.to is None or model.target is None:
         raise SettingsError(
             f"{season_folder / 'season.toml'}: nothing says where to publish; under [publish] "
-            'write to = "folder", "rsync" or "rclone", and a target'
+            'write both to = "folder", "rsync" or "rclone", and a target'
         )
     local = model.to == "folder" or (model.to == "rsync" and model.target.startswith("/"))
     if local:
@@ -70,6 +70,8 @@ def open_place(model: settings.PublishTable, season_folder: Path) -> Place:
         _require_outside(folder, season_folder)
         if model.to == "folder":
             return Folder(folder)
+    if model.ssh_key and not Path(model.ssh_key).expanduser().is_file():
+        raise SettingsError(f"publish.ssh_key {model.ssh_key}: no such file")
     program = {"rsync": "rsync", "rclone": "rclone"}[model.to]
     if shutil.which(program) is None:
         raise PublishError(f"{program} is not installed; apt-get install {program} brings it")
@@ -77,11 +79,13 @@ def open_place(model: settings.PublishTable, season_folder: Path) -> Place:
 
 
 def _require_outside(target: Path, season_folder: Path) -> None:
-    site = (season_folder / "site").resolve()
-    if target == site or target in site.parents or site in target.parents:
+    own = season_folder.resolve()
+    if target == own or target in own.parents or own in target.parents:
         raise SettingsError(
-            f"publish.target {target}: must not hold the season's site folder or lie in it"
+            f"publish.target {target}: must not hold the season folder or lie in it"
         )
+    if target.exists() and not target.is_dir():
+        raise SettingsError(f"publish.target {target}: is a file; name a folder")
 
 
 class Folder:

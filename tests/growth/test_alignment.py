@@ -40,6 +40,13 @@ def test_how_far_ahead_is_read_on_the_clock():
     assert side_by_side(exact(0.07), exact(0.09)).ahead == pytest.approx(39 * 7 / 9 - 39)
 
 
+def test_equal_curves_are_level_though_they_end_lower_than_they_were():
+    fallen = exact(0.07)
+    area = np.where(DAYS > 44, fallen.area_cm2 * 0.7, fallen.area_cm2)
+    fallen = Line(fallen.at, area, area / 1.02, area * 1.02)
+    assert side_by_side(fallen, fallen).ahead == pytest.approx(0)
+
+
 def test_cold_days_stand_still_on_the_clock_and_are_read_as_one():
     """Ten days without warmth: both curves stand there; neither is divided by zero."""
     warmth = np.cumsum(np.where((DAYS >= 20) & (DAYS < 30), 0.0, 8.0))

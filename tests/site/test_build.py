@@ -106,7 +106,7 @@ def test_numbers_come_with_their_frames_range_and_change(tiny):
     written = work_out(tiny).daily.as_csv()
     assert table == written.splitlines()
     assert any(row.startswith("basil,2031-04-09,15,18,17,19,0.18,") for row in table)
-    assert f"basil,2031-04-04,10,,,,,,,0,1,1 dark{14 * ','}" in table
+    assert f"basil,2031-04-04,10,,,,,,,0,1,1 dark{15 * ','}" in table
 
 
 def test_a_second_build_writes_nothing(tiny):
