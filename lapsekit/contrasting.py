@@ -22,6 +22,9 @@ from lapsekit.growth.plants import Plant, common_stretch, log_area_at
 from lapsekit.season import Season
 from lapsekit.when import plant_age
 
+MOST_SCATTER = 2.0
+"""Standard deviation of ln area beyond which nothing can be planned: a factor of seven."""
+
 MEASURES = {"area": area_at, "area-days": area_days, "rgr": rgr, "rgr-ratio": rgr_ratio}
 SIDES_SHOWN = (4, 6, 8, 10, 15, 20)
 
@@ -150,12 +153,18 @@ def plan_plants(
     SettingsError
         If a number means nothing, or the season tells no scatter.
     """
+    if not ratio > 0 or ratio == 1:
+        raise SettingsError(f"--ratio {ratio:g}: give a number above 0 other than 1, such as 1.2")
+    if scatter is not None and not 0 < scatter <= MOST_SCATTER:
+        raise SettingsError(
+            f"--scatter {scatter:g}: give a share above 0 and up to {MOST_SCATTER:g}; 0.15 is 15 %"
+        )
     own, age = None, age_days
     if scatter is None:
         own, age = _own_scatter(season, age_days)
         scatter = own.sd
     try:
-        plan = plants_needed(log(ratio) if ratio > 0 else float("nan"), scatter, power=power)
+        plan = plants_needed(log(ratio), scatter, power=power)
         smallest = {n: smallest_ratio(n, scatter, power=power) for n in SIDES_SHOWN}
     except ValueError as error:
         raise SettingsError(
@@ -211,10 +220,17 @@ def _measure(
             "these plants have no days in common; run lapsekit measure first, or name plant ages "
             "with --from and --until"
         )
+    if first is not None and not first < last and (name != "area" or stretch[0] is not None):
+        raise SettingsError(f"--from {first:g} --until {last:g}: the later age must be larger")
+    if shared is not None:
+        for option, age in (("--from", stretch[0]), ("--until", stretch[1])):
+            if age is not None and not shared[0] <= age <= shared[1]:
+                raise SettingsError(
+                    f"{option} {age:g}: these plants have days in common from plant age "
+                    f"{shared[0]:g} to {shared[1]:g}; name one between"
+                )
     if name == "area":
         return area_at(last)
-    if not first < last:
-        raise SettingsError(f"--from {first:g} --until {last:g}: the later age must be larger")
     return MEASURES[name](first, last)
 
 
@@ -230,6 +246,11 @@ def _own_scatter(season: Season | None, age_days: float | None) -> tuple[Scatter
     shared = common_stretch([p for side in members for p in side])
     age = age_days if age_days is not None else shared and shared[1]
     numbers = [[log_area_at(p, age) for p in side] for side in members] if age is not None else []
+    if age_days is not None and shared and not shared[0] <= age_days <= shared[1]:
+        raise SettingsError(
+            f"--age {age_days:g}: plants of the same group have days in common from plant age "
+            f"{shared[0]:g} to {shared[1]:g}; name one between"
+        )
     found = scatter_between(numbers)
     if found is None or not found.sd > 0:
         raise SettingsError(

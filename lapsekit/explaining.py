@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -98,8 +99,11 @@ def _region(season: Season, name: str) -> Region:
     try:
         return season.regions.by_name[name]
     except KeyError as error:
+        titles = {r.title.lower(): r.name for r in season.regions.region}
+        near = get_close_matches(name.lower(), [*season.regions.by_name, *titles], 1)
         has = ", ".join(season.regions.by_name) or "none yet"
-        raise SettingsError(f'no region "{name}" in regions.toml; it has {has}') from error
+        told = f'did you mean "{titles.get(near[0], near[0])}"?' if near else f"it has {has}"
+        raise SettingsError(f'no region "{name}" in regions.toml; {told}') from error
 
 
 def _no_frames(season: Season, region: Region, day: date) -> str:

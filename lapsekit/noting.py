@@ -57,7 +57,8 @@ def add_events(
     what : str
         A word of `VOCABULARY`, or any other text.
     regions : sequence of str
-        Names of regions.toml; none for the whole bench.
+        Names of regions.toml, or of its groups, whose regions get an event each; none for the
+        whole bench.
     note : str
     figures : Figures
 
@@ -74,9 +75,7 @@ def add_events(
     """
     what, path = _event_text(what), season.folder / DIARY_FILE
     on = _day(season, day)
-    for region in regions:
-        if region not in season.regions.by_name:
-            raise SettingsError(f'--region "{region}" {_no_region(season, region)}')
+    regions = [name for given in regions for name in _regions_of(season, given)]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
     text = diary_text(path)
@@ -85,6 +84,16 @@ def add_events(
         text = with_event(path, text, event)
     write_safely(path, (mark + text).encode())
     return events, _hints(what)
+
+
+def _regions_of(season: Season, given: str) -> list[str]:
+    """A region, or those of a group."""
+    if given in season.regions.by_name:
+        return [given]
+    members = [r.name for r in season.regions.region if r.group == given]
+    if not members:
+        raise SettingsError(f'--region "{given}" {_no_region(season, given)}')
+    return members
 
 
 def list_events(

@@ -30,7 +30,9 @@ app.add_typer(diary_app, name="diary")
 
 NearRegions = Annotated[
     list[str] | None,
-    typer.Option("--region", help="Region it concerns; may be given again.", show_default="bench"),
+    typer.Option(
+        "--region", help="Region or group it concerns; may be given again.", show_default="bench"
+    ),
 ]
 
 
