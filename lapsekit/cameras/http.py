@@ -93,9 +93,30 @@ class Http:
         known = urllib.request.HTTPPasswordMgrWithDefaultRealm()
         password = secret(model.password_file, self._folder, "password_file")
         known.add_password(None, model.url, model.user, password)
-        return urllib.request.build_opener(
-            urllib.request.HTTPDigestAuthHandler(known), urllib.request.HTTPBasicAuthHandler(known)
-        )
+        return urllib.request.build_opener(_Digest(known), _Basic(known))
+
+
+class _Closing:
+    """Closes the answer that asked for a password, which urllib leaves open."""
+
+    def http_error_401(self, request, answer, code, message, headers):
+        """Answer with the password."""
+        try:
+            found = super().http_error_401(request, answer, code, message, headers)
+        except BaseException:
+            answer.close()
+            raise
+        if found is not None:
+            answer.close()
+        return found
+
+
+class _Digest(_Closing, urllib.request.HTTPDigestAuthHandler):
+    """RFC 7616."""
+
+
+class _Basic(_Closing, urllib.request.HTTPBasicAuthHandler):
+    """RFC 7617."""
 
 
 def _hint(code: int) -> str:

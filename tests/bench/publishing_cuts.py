@@ -9,19 +9,15 @@ is counted by a relay before the server, both ways, for a site of 1,000 files.
 """
 
 import argparse
-import os
 import random
-import signal
 import socket
 import tempfile
 import threading
-import time
 from pathlib import Path
-from subprocess import TimeoutExpired
 
 from lapsekit.publishing import publish
 from lapsekit.season import Season
-from tests.publishing.sites import broken, contents, started, target, write_site
+from tests.publishing.sites import broken, contents, cut_off, published, target, write_site
 from tests.scenes import SETTINGS, make_season
 
 KINDS = ("folder", "rsync", "sftp", "s3", "webdav")
@@ -71,19 +67,9 @@ def cut(kind: str, cuts: int, folder: Path, seed: int) -> tuple[int, int, int]:
             now = write_site(site, version, days=12)
             for name, digest in now.items():
                 known.setdefault(name, set()).add(digest)
-            process = started(season.folder)
-            try:
-                process.communicate(timeout=chance.uniform(0.25, 1.0) * took)
-            except TimeoutExpired:
-                os.killpg(process.pid, signal.SIGKILL)
-                process.communicate()
-                killed += 1
+            killed += cut_off(season.folder, chance.uniform(0.25, 1.0) * took)
             harmed += bool(broken(place.folder, known))
-            began = time.monotonic()
-            process = started(season.folder)
-            complaint = process.communicate()[1]
-            took = time.monotonic() - began
-            assert process.returncode == 0, complaint
+            took = published(season.folder)
             unequal += contents(place.folder) != now
     return killed, harmed, unequal
 

@@ -17,9 +17,6 @@ from lapsekit.errors import CameraError, SettingsError
 from lapsekit.settings import HttpCamera
 from tests.scenes import bench_picture, encoded
 
-# urllib leaves the socket of an answer that asks for a password to the garbage collector.
-pytestmark = pytest.mark.filterwarnings("ignore::pytest.PytestUnraisableExceptionWarning")
-
 NOW = datetime(2031, 4, 1, 10, tzinfo=UTC)
 PICTURE = encoded(bench_picture([]))
 USER, PASSWORD, REALM, NONCE = "grower", "rocket & sorrel", "bench", "8c1f"
@@ -85,9 +82,16 @@ class Handler(BaseHTTPRequestHandler):
         return part["username"] == USER and part["response"] == md5(told)
 
 
+class Server(ThreadingHTTPServer):
+    """A server that says nothing of clients that hang up."""
+
+    def handle_error(self, *_):
+        """Say nothing."""
+
+
 @pytest.fixture(scope="module")
 def address():
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    server = Server(("127.0.0.1", 0), Handler)
     threading.Thread(target=server.serve_forever, daemon=True).start()
     yield f"http://127.0.0.1:{server.server_address[1]}"
     server.shutdown()

@@ -2,8 +2,8 @@
 
 import hashlib
 import os
-import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -231,6 +231,22 @@ def started(season_folder):
     )
 
 
-def version_of(folder):
-    """The version that the far side's style sheet tells."""
-    return int(re.search(r"\d+", (folder / "assets" / "style.css").read_text())[0])
+def cut_off(season_folder, after_s):
+    """Publish, and kill it with all it started after so long; whether it was still at work."""
+    process = started(season_folder)
+    try:
+        process.communicate(timeout=after_s)
+    except subprocess.TimeoutExpired:
+        os.killpg(process.pid, signal.SIGKILL)
+        process.communicate()
+        return True
+    return False
+
+
+def published(season_folder):
+    """Publish to the end; the seconds that it took."""
+    began = time.monotonic()
+    process = started(season_folder)
+    complaint = process.communicate()[1]
+    assert process.returncode == 0, complaint
+    return time.monotonic() - began

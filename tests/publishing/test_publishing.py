@@ -1,12 +1,8 @@
 """A published site is whole at every moment, on real servers, and only ours is touched."""
 
 import contextlib
-import os
 import random
 import shutil
-import signal
-import time
-from subprocess import TimeoutExpired
 
 import pytest
 
@@ -14,7 +10,7 @@ from lapsekit.errors import PublishError, SettingsError, TransferError
 from lapsekit.publishing import publish
 from lapsekit.publishing.places import Folder
 from lapsekit.season import Season
-from tests.publishing.sites import broken, contents, started, target, write_site
+from tests.publishing.sites import broken, contents, cut_off, published, target, write_site
 from tests.scenes import SETTINGS, make_season
 
 KINDS = ("folder", "rsync", "sftp", "s3", "webdav")
@@ -68,18 +64,9 @@ def test_cut_off_anywhere_readers_find_everything_whole_and_the_next_goes_on(kin
             now = write_site(site, version, days=12)
             for name, digest in now.items():
                 known.setdefault(name, set()).add(digest)
-            process = started(season.folder)
-            try:
-                process.communicate(timeout=chance.uniform(0.3, 1.0) * took)
-            except TimeoutExpired:
-                os.killpg(process.pid, signal.SIGKILL)
-                process.communicate()
+            cut_off(season.folder, chance.uniform(0.3, 1.0) * took)
             assert broken(place.folder, known) == []
-            began = time.monotonic()
-            process = started(season.folder)
-            complaint = process.communicate()[1]
-            took = time.monotonic() - began
-            assert process.returncode == 0, complaint
+            took = published(season.folder)
             assert contents(place.folder) == now
 
 
