@@ -58,7 +58,7 @@ def area_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> 
     foot = (
         "Dots: value of each day (open: crowded). Line and band: smooth\n"
         "curve, 95 %. Hatched: growth stood still. ▼ sudden loss. ◆ diary.\n"
-        "Days far off the line carried no weight. Equal steps multiply equally."
+        "Days far off the line carried no weight."
     )
     return _plot(growths, kind, foot, lambda *given: _draw_area(*given, events))
 
