@@ -13,6 +13,7 @@ from lapsekit.catalogue import Daily
 from lapsekit.growth.curves import Fitted, GrowthCurve, curve_of, fitted
 from lapsekit.growth.losses import Loss, losses_of
 from lapsekit.growth.pauses import Pause, find_pauses, turns_of
+from lapsekit.growth.series import NORMAL
 from lapsekit.season import Season
 from lapsekit.settings import Region
 
@@ -21,7 +22,6 @@ LEAST_CM2 = 5.0
 by a third."""
 
 LEAST_DAYS = 10
-NORMAL = 1.96
 
 
 @dataclass(frozen=True)
@@ -92,10 +92,11 @@ class Growth:
         return curve_of(self._fitted)
 
     @cached_property
-    def by_day(self) -> dict[int, int]:
-        """Where a day (an ordinal) stands in the curve."""
-        days = () if self.curve is None else self.curve.days
-        return {int(day): place for place, day in enumerate(days)}
+    def _places(self) -> dict[int, int]:
+        """Where a day (an ordinal) that has a value stands in the curve."""
+        if self.curve is None:
+            return {}
+        return {int(self.curve.days[k]): int(k) for k in np.flatnonzero(has_value(self.curve))}
 
     def on(self, day: int, name: str) -> float | None:
         """A value of the curve on a day (an ordinal); None where it is open.
@@ -103,18 +104,14 @@ class Growth:
         It is told for days that have a value: a gap stays one, though the curve runs over short
         ones.
         """
-        place = self.by_day.get(day)
-        if place is None or not has_value(self.curve)[place]:
-            return None
-        value = float(getattr(self.curve, name)[place])
+        place = self._places.get(day)
+        value = np.nan if place is None else float(getattr(self.curve, name)[place])
         return value if np.isfinite(value) else None
 
     def is_outlying(self, day: int) -> int | None:
         """1 where the curve passes over a day's value, 0 where not; None off the curve."""
-        place = self.by_day.get(day)
-        if place is None or not has_value(self.curve)[place]:
-            return None
-        return int(self.curve.bad[place])
+        place = self._places.get(day)
+        return None if place is None else int(self.curve.bad[place])
 
 
 def has_value(curve: GrowthCurve) -> np.ndarray:

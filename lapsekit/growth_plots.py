@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from lapsekit.besides import CLOCKS, BesideReport
+from lapsekit.besides import CLOCKS, BesideReport, Pair
 from lapsekit.diary import Event
 from lapsekit.growing import Growth, has_value
 from lapsekit.growth.alignment import Line
@@ -74,23 +74,29 @@ def rate_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> 
 
 
 def _plot(growths: Sequence[Growth], kind: str, foot: str, draw: Callable) -> bytes:
-    panels = list(_panels(growths))
-    lines = max(1, -(-len(panels) // _COLUMNS))
     days = [d.day for growth in growths for d in growth.daily if d.cover is not None]
+
+    def drawn(axis: Axes, panel: _Panel) -> None:
+        axis.set_title(panel.title, loc="left", fontsize=9.5)
+        draw(axis, panel)
+        axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
+
+    return _sheet(list(_panels(growths)), drawn, foot + _span(days), kind)
+
+
+def _sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str, kind: str) -> bytes:
+    """Panels side by side and below each other, and words at their foot."""
+    lines = max(1, -(-len(panels) // _COLUMNS))
     with rc_context({**STYLE, "font.size": 9.5, "hatch.linewidth": 0.6}):
         height = _PANEL_IN * lines + _FOOT_IN
         figure = Figure(figsize=(_WIDTH_IN, height), facecolor=PAPER, layout="constrained")
         figure.get_layout_engine().set(rect=(0, _FOOT_IN / height, 1, 1 - _FOOT_IN / height))
         axes = figure.subplots(lines, _COLUMNS, squeeze=False).ravel()
         for panel, axis in zip(panels, axes, strict=False):
-            axis.set_title(panel.title, loc="left", fontsize=9.5)
             draw(axis, panel)
-            axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
         for axis in axes[len(panels) :]:
             axis.set_visible(False)
-        figure.text(
-            0.02, 0.1 / height, foot + _span(days), fontsize=8.5, va="bottom", linespacing=1.4
-        )
+        figure.text(0.02, 0.1 / height, foot, fontsize=8.5, va="bottom", linespacing=1.4)
         return file_of(figure, kind)
 
 
@@ -212,31 +218,24 @@ def _around(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
 
 def beside_plot(report: BesideReport, titles: tuple[str, str], kind: str) -> bytes:
     """A season's curve (line and band) and an earlier one's (dashed), a panel a plant."""
-    lines = max(1, -(-len(report.pairs) // _COLUMNS))
     foot = (
         f"Line and band: {titles[0]}.\nDashed, with its band: {titles[1]}.\n"
         f"Below: {CLOCKS[report.clock]}. Areas in cm², equal steps multiply equally."
     )
-    with rc_context({**STYLE, "font.size": 9.5}):
-        height = _PANEL_IN * lines + _FOOT_IN
-        figure = Figure(figsize=(_WIDTH_IN, height), facecolor=PAPER, layout="constrained")
-        figure.get_layout_engine().set(rect=(0, _FOOT_IN / height, 1, 1 - _FOOT_IN / height))
-        axes = figure.subplots(lines, _COLUMNS, squeeze=False).ravel()
-        for pair, axis in zip(report.pairs, axes, strict=False):
-            same = pair.region.name == pair.earlier.name
-            title = pair.region.title + ("" if same else f" beside {pair.earlier.title}")
-            axis.set_title(title, loc="left", fontsize=9.5)
-            axis.set_yscale("log")
-            _along(axis, pair.earlier_line, INK, "--", 0.15)
-            _along(axis, pair.own_line, BLUE, "-", 0.3)
-            areas = [pair.own_line.area_cm2, pair.earlier_line.area_cm2]
-            top = float(np.nanmax(np.concatenate(areas)))
-            _log_scale(axis, max(_LEAST_SHOWN * top, 1e-6), top)
-            plain_axes(axis)
-        for axis in axes[len(report.pairs) :]:
-            axis.set_visible(False)
-        figure.text(0.02, 0.1 / height, foot, fontsize=8.5, va="bottom", linespacing=1.4)
-        return file_of(figure, kind)
+    return _sheet(report.pairs, _draw_pair, foot, kind)
+
+
+def _draw_pair(axis: Axes, pair: Pair) -> None:
+    same = pair.region.name == pair.earlier.name
+    title = pair.region.title + ("" if same else f" beside {pair.earlier.title}")
+    axis.set_title(title, loc="left", fontsize=9.5)
+    axis.set_yscale("log")
+    _along(axis, pair.earlier_line, INK, "--", 0.15)
+    _along(axis, pair.own_line, BLUE, "-", 0.3)
+    areas = [pair.own_line.area_cm2, pair.earlier_line.area_cm2]
+    top = float(np.nanmax(np.concatenate(areas)))
+    _log_scale(axis, max(_LEAST_SHOWN * top, 1e-6), top)
+    plain_axes(axis)
 
 
 def _along(axis: Axes, line: Line, colour: str, dash: str, alpha: float) -> None:

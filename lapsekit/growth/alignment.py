@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-NORMAL = 1.96
+from lapsekit.growth.series import NORMAL
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+#: Half of a 95 % interval in standard errors.
+NORMAL = 1.96
+
 #: No day is believed to be surer than this share of its area, whatever its interval says.
 LEAST_ERROR = 0.005
 
