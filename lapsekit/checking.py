@@ -18,10 +18,9 @@ from lapsekit.cameras import open_camera
 from lapsekit.diary import read_diary
 from lapsekit.errors import LapsekitError, PictureError
 from lapsekit.frames.inspection import inspect
+from lapsekit.places import open_place
 from lapsekit.publishing.manifest import STATE
-from lapsekit.publishing.places import open_place
 from lapsekit.season import DIARY_FILE, Season
-from lapsekit.when import instant
 
 FINE, WATCH, WRONG = "fine", "watch", "wrong"
 
@@ -132,12 +131,9 @@ def _frames(season: Season) -> Iterator[Finding]:
 
 def _due_since(season: Season, now: datetime) -> datetime:
     """The last moment at which a frame was due."""
-    capture, day = season.settings.capture, season.day_of(now)
-    for today in (day, day - _days(1)):
-        first = instant(today, capture.first, season.zone)
-        if now >= first:
-            return min(now, instant(today, capture.last, season.zone))
-    return now - _days(1)
+    today = season.day_of(now)
+    due = [at for day in (today - _days(1), today) for at in season.due_times(day) if at <= now]
+    return max(due, default=now - _days(1))
 
 
 def _days(number: float) -> timedelta:

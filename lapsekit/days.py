@@ -16,6 +16,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from lapsekit.catalogue import Daily, Frame, Measurement
+from lapsekit.daylight import Window
 from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.heights import Heights
@@ -37,7 +38,6 @@ from lapsekit.vision.daily import (
 from lapsekit.vision.day import DayOfCanopy, work_out
 from lapsekit.vision.regions import region_window
 from lapsekit.vision.within_day import movement
-from lapsekit.when import instant
 
 Row = tuple[Frame, Measurement]
 Rows = dict[tuple[str, date], list[Row]]
@@ -47,6 +47,9 @@ USUAL_DAYS = 14
 
 REMEMBERED_DAYS = 7
 """A division older than this says nothing of where plants stand now."""
+
+_DUSK = timedelta(hours=2)
+"""On a day without sun, the time on both sides of the daily picture in which leaves may move."""
 
 
 def work_out_days(season: Season, ruler: Ruler, track: Track = silent) -> int:
@@ -209,8 +212,7 @@ class _Camera:
 
     def _picture(self, day: date, frames: Sequence[Frame]) -> np.ndarray:
         """The day's picture in the reference view."""
-        at = instant(day, self.season.settings.capture.daily_at, self.season.zone)
-        frame = daily_picture(frames, at)
+        frame = daily_picture(frames, self.season.daily_at(day))
         matrix = self.view.matrix_of(self.placements.get(frame.path))
         return in_reference_view(self.ruler.picture(frame), matrix)
 
@@ -338,9 +340,10 @@ class _Camera:
 
     def _within(self, day: date, rows: Sequence[Row]) -> list[float | None]:
         """Movement and colours of a plant within a day."""
-        capture = self.season.settings.capture
-        light = (instant(day, t, self.season.zone) for t in (capture.first, capture.last))
-        moved = movement([f.taken_at for f, _ in rows], [r.cover for _, r in rows], *light)
+        at = self.season.daily_at(day)
+        span = self.season.window(day) or Window(at - _DUSK, at + _DUSK)
+        times = [frame.taken_at for frame, _ in rows]
+        moved = movement(times, [row.cover for _, row in rows], span.first, span.last)
         names = ("greenness", "yellow_share", "red_share")
         shades = [day_value([getattr(r, n) for _, r in rows]).middle for n in names]
         return [moved.range_share, moved.midday_change, *shades]

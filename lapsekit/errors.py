@@ -8,6 +8,7 @@
     ├── ArchiveError       a frame could not be stored or read back
     ├── CatalogueError     the catalogue is damaged, too new, or could not be written
     ├── CameraError        a camera gave no picture
+    │   └── NothingNew     it has none that it did not give before; no fault
     ├── FilmError          a film could not be made
     ├── SiteError          a page could not be made
     ├── PublishError       a site could not be brought to where readers find it
@@ -65,6 +66,10 @@ class CameraError(LapsekitError):
     """A camera gave no picture; says what to check."""
 
     exit_code = 69
+
+
+class NothingNew(CameraError):
+    """A camera has no picture that it did not give before: a folder, or a season played again."""
 
 
 class FilmError(LapsekitError):

@@ -12,6 +12,7 @@ from functools import cached_property
 from pathlib import Path
 
 from lapsekit.catalogue import Catalogue, Frame
+from lapsekit.daylight import Window, daily_moment, due_times, window
 from lapsekit.errors import SeasonBusy, SeasonError
 from lapsekit.frames.archive import Archive
 from lapsekit.frames.choosing import daily_picture
@@ -20,7 +21,7 @@ from lapsekit.progress import Track, silent
 from lapsekit.safely import write_safely
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
 from lapsekit.verdicts import SAID_YES, Ruling, by_path, read_verdicts
-from lapsekit.when import Clock, instant, local_day, system_clock
+from lapsekit.when import Clock, local_day, system_clock
 
 SETTINGS_FILE = "season.toml"
 REGIONS_FILE = "regions.toml"
@@ -121,6 +122,18 @@ class Season:
         """Local day of an instant."""
         return local_day(moment, self.zone)
 
+    def daily_at(self, day: date) -> datetime:
+        """When a day's daily picture is due."""
+        return daily_moment(day, self.settings.capture, self.zone, self.settings.place)
+
+    def window(self, day: date) -> Window | None:
+        """In which a day's frames are due; None where the window is empty (a day without sun)."""
+        return window(day, self.settings.capture, self.zone, self.settings.place)
+
+    def due_times(self, day: date) -> list[datetime]:
+        """When a day's frames are due, the daily picture included."""
+        return due_times(day, self.settings.capture, self.zone, self.settings.place)
+
     def sown(self, region: Region) -> date:
         """Sowing date of a region."""
         return region.sown or self.settings.season.sown
@@ -157,12 +170,8 @@ class Season:
 
     def daily_pictures(self) -> dict[str, dict[date, Frame]]:
         """The daily picture of each camera and day that has a usable frame."""
-        at = self.settings.capture.daily_at
         return {
-            camera: {
-                day: daily_picture(frames, instant(day, at, self.zone))
-                for day, frames in days.items()
-            }
+            camera: {day: daily_picture(frames, self.daily_at(day)) for day, frames in days.items()}
             for camera, days in self.usable_frames().items()
         }
 

@@ -34,7 +34,6 @@ from lapsekit.vision.reduction import (
 )
 from lapsekit.vision.registration import NotRegistered, Reference, Registration, register
 from lapsekit.vision.screening import Seen, judge
-from lapsekit.when import instant
 
 MARKED_PX = 0.5
 """Standard uncertainty of a point that a hand marks in a picture, in px."""
@@ -108,7 +107,7 @@ class View:
                 )
             return found
         for day in sorted({f.day for f in frames}):
-            at = instant(day, self.season.settings.capture.daily_at, self.season.zone)
+            at = self.season.daily_at(day)
             of_day = [f for f in frames if f.day == day]
             while of_day:
                 nearest = daily_picture(of_day, at)

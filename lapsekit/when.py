@@ -44,37 +44,21 @@ def instant(day: date, clock_time: time, zone: ZoneInfo) -> datetime:
     return datetime.combine(day, clock_time, tzinfo=zone).astimezone(UTC)
 
 
-def capture_times(
-    day: date, first: time, last: time, every: timedelta, zone: ZoneInfo
-) -> list[datetime]:
-    """Instants of one local day's captures, from `first` to `last` inclusive.
+def capture_times(first: datetime, last: datetime, every: timedelta) -> list[datetime]:
+    """Instants from `first` to `last`, both included, in real steps of `every`.
 
-    Steps are real minutes: on a day with a change of the clock the window is an hour shorter or
-    longer and holds that many fewer or more captures.
+    On a day with a change of the clock a window by the clock is an hour shorter or longer and holds
+    that many fewer or more.
 
     Parameters
     ----------
-    day : date
-        Local calendar day.
-    first, last : time
-        Wall-clock bounds of the window, ``first <= last``.
+    first, last : datetime
+        Instants in UTC, ``first <= last``.
     every : timedelta
-        Step between captures, longer than zero.
-    zone : ZoneInfo
-        The season's time zone.
-
-    Returns
-    -------
-    list of datetime
-        UTC instants in order.
+        Longer than zero.
     """
-    moment = instant(day, first, zone)
-    end = max(moment, instant(day, last, zone))  # a first in the skipped hour may pass the last
-    moments = []
-    while moment <= end:
-        moments.append(moment)
-        moment += every
-    return moments
+    steps = (last - first) // every
+    return [first + step * every for step in range(steps + 1)]
 
 
 def days_between(first: date, last: date) -> Iterator[date]:

@@ -1,6 +1,5 @@
 """Local days, capture times through both changes of the clock, plant age."""
 
-import itertools
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -32,26 +31,12 @@ def test_of_a_time_that_comes_twice_in_autumn_the_first_is_meant():
     assert instant(AUTUMN, time(2, 30), CET) == datetime(2031, 10, 26, 0, 30, tzinfo=UTC)
 
 
-def test_captures_keep_their_real_distance_through_both_changes():
-    hour = timedelta(hours=1)
-    usual, spring, autumn = (
-        capture_times(day, time(0), time(6), hour, CET)
-        for day in (date(2031, 4, 1), SPRING, AUTUMN)
-    )
-    assert (len(usual), len(spring), len(autumn)) == (7, 6, 8)
-    for moments in (usual, spring, autumn):
-        steps = {b - a for a, b in itertools.pairwise(moments)}
-        assert steps == {hour}
-
-
-def test_a_window_in_the_hour_that_spring_skips_still_has_its_capture():
-    moments = capture_times(SPRING, time(2, 30), time(3), timedelta(minutes=30), CET)
-    assert [m.astimezone(CET).time() for m in moments] == [time(3, 30)]
-
-
-def test_the_window_includes_both_ends():
-    moments = capture_times(date(2031, 4, 1), time(8), time(9), timedelta(minutes=30), CET)
-    assert [m.astimezone(CET).time() for m in moments] == [time(8), time(8, 30), time(9)]
+def test_capture_times_include_both_ends_and_end_before_a_step_that_does_not_fit():
+    eight = datetime(2031, 4, 1, 8, tzinfo=UTC)
+    half = timedelta(minutes=30)
+    assert capture_times(eight, eight + 2 * half, half) == [eight, eight + half, eight + 2 * half]
+    assert capture_times(eight, eight + 1.9 * half, half) == [eight, eight + half]
+    assert capture_times(eight, eight, half) == [eight]
 
 
 def test_plant_age_counts_from_the_sowing_day():

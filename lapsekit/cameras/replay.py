@@ -7,7 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from lapsekit.cameras import Shot
-from lapsekit.errors import CameraError
+from lapsekit.errors import CameraError, NothingNew
 from lapsekit.frames.names import read_name
 
 
@@ -34,7 +34,7 @@ class Replay:
             raise CameraError(f"{self._folder}: no dated frames there to play")
         position = bisect_right([m for m, _ in moments], now)
         if position == 0 or (self._last is not None and moments[position - 1][0] <= self._last):
-            raise CameraError(f"{self._folder}: no new frame up to {now:%Y-%m-%d %H:%M} UTC")
+            raise NothingNew(f"{self._folder}: no new frame up to {now:%Y-%m-%d %H:%M} UTC")
         taken_at, path = moments[position - 1]
         try:
             data = path.read_bytes()

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TypeVar
 
 from lapsekit.errors import PublishError, TransferError
+from lapsekit.places import Place, open_place
 from lapsekit.progress import Track, silent
 from lapsekit.publishing import manifest
-from lapsekit.publishing.places import Place, open_place
 from lapsekit.safely import PART, write_safely
 from lapsekit.season import Season
 

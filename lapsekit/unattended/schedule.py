@@ -6,8 +6,9 @@ from zoneinfo import ZoneInfo
 
 from apscheduler.triggers.base import BaseTrigger
 
+from lapsekit.daylight import due_times
 from lapsekit.settings import Settings
-from lapsekit.when import capture_times, instant, local_day
+from lapsekit.when import instant, local_day
 
 
 class DayPlan(BaseTrigger):
@@ -39,15 +40,9 @@ class DayPlan(BaseTrigger):
 
 
 def captures(settings: Settings) -> DayPlan:
-    """Every N minutes inside the day's window, and the daily picture at its fixed time."""
-    table, zone = settings.capture, settings.season.zone
-    every = timedelta(minutes=table.every_minutes)
-
-    def plan(day: date) -> list[datetime]:
-        moments = set(capture_times(day, table.first, table.last, every, zone))
-        return sorted(moments | {instant(day, table.daily_at, zone)})
-
-    return DayPlan(plan, zone)
+    """Every N minutes inside the day's window, and the daily picture."""
+    zone = settings.season.zone
+    return DayPlan(lambda day: due_times(day, settings.capture, zone, settings.place), zone)
 
 
 def mornings(settings: Settings) -> DayPlan:

@@ -7,8 +7,8 @@ import shutil
 import pytest
 
 from lapsekit.errors import PublishError, SettingsError, TransferError
+from lapsekit.places import Folder
 from lapsekit.publishing import publish
-from lapsekit.publishing.places import Folder
 from lapsekit.season import Season
 from tests.publishing.sites import broken, contents, cut_off, published, target, write_site
 from tests.scenes import SETTINGS, make_season

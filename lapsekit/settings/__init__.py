@@ -1,0 +1,68 @@
+"""season.toml and regions.toml as frozen, validated models."""
+
+from lapsekit.settings.cameras import (
+    Camera,
+    CommandCamera,
+    FilesCamera,
+    HttpCamera,
+    LensTable,
+    PiCamera,
+    ReplayCamera,
+    RtspCamera,
+    Scale,
+    UsbCamera,
+    WatchedCamera,
+)
+from lapsekit.settings.regions import Outline, Region, Regions
+from lapsekit.settings.tables import (
+    AlertsTable,
+    CanopyTable,
+    CaptureTable,
+    CopiesTable,
+    FilmTable,
+    MorningTable,
+    PlaceTable,
+    PublishTable,
+    RegistrationTable,
+    ScreeningTable,
+    SeasonTable,
+    ThinningTable,
+)
+from lapsekit.settings.values import Point, Points, SunTime
+from lapsekit.settings.whole import Settings, load_regions, load_settings, parse_settings
+
+__all__ = [
+    "AlertsTable",
+    "Camera",
+    "CanopyTable",
+    "CaptureTable",
+    "CommandCamera",
+    "CopiesTable",
+    "FilesCamera",
+    "FilmTable",
+    "HttpCamera",
+    "LensTable",
+    "MorningTable",
+    "Outline",
+    "PiCamera",
+    "PlaceTable",
+    "Point",
+    "Points",
+    "PublishTable",
+    "Region",
+    "Regions",
+    "RegistrationTable",
+    "ReplayCamera",
+    "RtspCamera",
+    "Scale",
+    "ScreeningTable",
+    "SeasonTable",
+    "Settings",
+    "SunTime",
+    "ThinningTable",
+    "UsbCamera",
+    "WatchedCamera",
+    "load_regions",
+    "load_settings",
+    "parse_settings",
+]

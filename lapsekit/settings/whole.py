@@ -1,0 +1,131 @@
+"""season.toml as a whole, and the reading of both files.
+
+A value that cannot be used is refused with the file, the key's path, the value and what is
+allowed (:class:`~lapsekit.errors.SettingsError`); nothing is guessed or silently corrected.
+"""
+
+import tomllib
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Annotated, Self, TypeVar
+
+from pydantic import Field, ValidationError, model_validator
+
+from lapsekit.errors import SettingsError
+from lapsekit.refusals import refusals
+from lapsekit.settings.cameras import Camera
+from lapsekit.settings.regions import Regions
+from lapsekit.settings.tables import (
+    AlertsTable,
+    CanopyTable,
+    CaptureTable,
+    CopiesTable,
+    FilmTable,
+    MorningTable,
+    PlaceTable,
+    PublishTable,
+    RegistrationTable,
+    ScreeningTable,
+    SeasonTable,
+    ThinningTable,
+)
+from lapsekit.settings.values import Model, Name
+
+
+class Settings(Model):
+    """season.toml as a whole."""
+
+    season: SeasonTable
+    cameras: Annotated[dict[Name, Camera], Field(min_length=1)]
+    place: PlaceTable | None = None
+    capture: CaptureTable = CaptureTable()
+    morning: MorningTable = MorningTable()
+    publish: PublishTable = PublishTable()
+    copies: CopiesTable = CopiesTable()
+    thinning: ThinningTable = ThinningTable()
+    alerts: AlertsTable = AlertsTable()
+    screening: ScreeningTable = ScreeningTable()
+    registration: RegistrationTable = RegistrationTable()
+    canopy: CanopyTable = CanopyTable()
+    film: FilmTable = FilmTable()
+
+    @model_validator(mode="after")
+    def _sun_known(self) -> Self:
+        if self.capture.needs_place and self.place is None:
+            raise ValueError(
+                "times by the sun need to know where the bench stands: give [place] with latitude "
+                "and longitude"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _heights_known(self) -> Self:
+        without = [name for name, camera in self.cameras.items() if camera.height_cm is None]
+        if self.canopy.correct_height and without:
+            raise ValueError(
+                "canopy.correct_height = true needs to know how high the lens hangs over the "
+                f"bench: give cameras.{without[0]}.height_cm"
+            )
+        return self
+
+
+def load_settings(path: Path) -> Settings:
+    """Read season.toml.
+
+    Raises
+    ------
+    SettingsError
+        If the file cannot be read, is not TOML, or holds a value that is not allowed.
+    """
+    return _load(path, Settings)
+
+
+def load_regions(path: Path, settings: Settings) -> Regions:
+    """Read regions.toml and check its cameras against `settings`; a missing file is no regions.
+
+    Raises
+    ------
+    SettingsError
+        If the file holds a value that is not allowed, or names a camera that season.toml has not.
+    """
+    if not path.exists():
+        return Regions()
+    regions = _load(path, Regions)
+    for number, region in enumerate(regions.region, start=1):
+        if region.camera not in settings.cameras:
+            raise SettingsError(
+                f'{path}: region {number} ("{region.name}"): camera = "{region.camera}" is not a '
+                f"camera of season.toml; it has {_listed(settings.cameras)}"
+            )
+    return regions
+
+
+_M = TypeVar("_M", bound=Model)
+
+
+def _load(path: Path, model: type[_M]) -> _M:
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path}: cannot be read ({error})") from error
+    return _parsed(text, path, model)
+
+
+def parse_settings(text: str, path: Path) -> Settings:
+    """Settings out of the text of a season.toml that will lie at `path`; raises alike."""
+    return _parsed(text, path, Settings)
+
+
+def _parsed(text: str, path: Path, model: type[_M]) -> _M:
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{path}: not valid TOML: {error}") from error
+    try:
+        return model.model_validate(table)
+    except ValidationError as error:
+        raise SettingsError("\n".join(f"{path}: {p}" for p in refusals(error, model))) from error
+
+
+def _listed(names: Iterable[str]) -> str:
+    return ", ".join(f'"{n}"' for n in names)
