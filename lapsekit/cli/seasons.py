@@ -151,9 +151,10 @@ def capture(
 def run(season: SeasonFolder = HERE) -> None:
     """Capture on schedule and run the morning chain once a day, until stopped."""
     from lapsekit.unattended.process import run
+    from lapsekit.unattended.speaking import speaker
 
     opened = Season(season)
-    run(opened, lambda line: say([f"{datetime.now(opened.zone):%Y-%m-%d %H:%M:%S} {line}"]))
+    run(opened, speaker(lambda: datetime.now(opened.zone), lambda line: say([line])))
 
 
 @app.command()
