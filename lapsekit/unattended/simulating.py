@@ -1,7 +1,6 @@
 """The same work in simulated time: a season is played in minutes, faults and all."""
 
 import heapq
-import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -25,49 +24,11 @@ class SimulatedClock:
         return self.now
 
 
-class SimulatedMachine:
-    """A machine whose true time is set from outside, and whose clock may be wrong.
-
-    Attributes
-    ----------
-    now : datetime
-        The true time.
-    wrong_by : timedelta
-        How far its clock is ahead.
-    has_network : bool
-        Whether a time server stands behind its clock; then it is right.
-    """
-
-    def __init__(self, now: datetime):
-        self.now = now
-        self.wrong_by = timedelta(0)
-        self.has_network = True
-        self._starts = itertools.count(1)
-        self.start()
-
-    def start(self) -> None:
-        """Switch it on (again)."""
-        self.boot_id = f"{next(self._starts):08x}"
-        self._on_since = self.now
-
-    def wall(self) -> datetime:
-        """What its clock says."""
-        return self.now if self.has_network else self.now + self.wrong_by
-
-    def since_boot(self) -> timedelta:
-        """How long it has been on."""
-        return self.now - self._on_since
-
-    def is_set(self) -> bool:
-        """Whether a time server stands behind its clock."""
-        return self.has_network
-
-
 class SimulatedScheduler:
-    """Wakes jobs in the order of their times, and sets `machine.now` to each."""
+    """Wakes jobs in the order of their times, and sets the clock to each."""
 
-    def __init__(self, machine: "SimulatedMachine | SimulatedClock"):
-        self._machine = machine
+    def __init__(self, clock: SimulatedClock):
+        self._clock = clock
         self._once: dict[str, tuple[datetime, Callable[[], None]]] = {}
         self._repeated: list[Job] = []
         self._next: list[tuple[datetime, int]] = []
@@ -95,7 +56,7 @@ class SimulatedScheduler:
                      default=end)  # fmt: skip
             if at >= end:
                 break
-            self._machine.now = max(self._machine.now, at)
+            self._clock.now = max(self._clock.now, at)
             if look is not None:
                 look()
             if once and once[1][0] <= at:
@@ -107,10 +68,10 @@ class SimulatedScheduler:
             _, number = heapq.heappop(self._next)
             self._push(number, at)
             self._repeated[number].do()
-        self._machine.now = max(self._machine.now, end)
+        self._clock.now = max(self._clock.now, end)
 
     def _push(self, number: int, previous: datetime | None) -> None:
-        at = self._repeated[number].plan.after(previous, self._machine.now)
+        at = self._repeated[number].plan.after(previous, self._clock.now)
         if at is not None:
             heapq.heappush(self._next, (at, number))
 
