@@ -303,6 +303,11 @@ class Catalogue:
         ((found,),) = self._read(query, (camera,))
         return from_utc_text(found) if found else None
 
+    def moments(self, camera: str, since: datetime) -> list[datetime]:
+        """When the frames of a camera after an instant were taken, in order."""
+        query = "SELECT taken_at FROM frame WHERE camera = ? AND taken_at > ? ORDER BY taken_at"
+        return [from_utc_text(at) for (at,) in self._read(query, (camera, utc_text(since)))]
+
     def remove_frames(self, paths: Sequence[str]) -> None:
         """Forget frames whose files are gone, with all that was derived from them."""
         with self._transaction() as db:

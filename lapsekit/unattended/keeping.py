@@ -15,7 +15,7 @@ from lapsekit.errors import CatalogueError, LapsekitError, NothingNew
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture, capture_undated
 from lapsekit.unattended.children import Ended, note_morning
-from lapsekit.unattended.clock import Machine, SteadyClock
+from lapsekit.unattended.clock import Machine, SteadyClock, boot_moment
 from lapsekit.unattended.missed import note_missed, read_missed
 from lapsekit.unattended.schedule import DayPlan, alert_times, captures, copyings, films, mornings
 from lapsekit.unattended.speaking import ERROR, INFO, WARNING, Tell
@@ -30,6 +30,9 @@ RETRIES_MINUTES = (1, 3, 7, 15, 30)
 
 AWAY_DAYS = 366
 """Further back nothing is accounted for."""
+
+NOT_RUNNING = "lapsekit run was not running"
+NO_TIME = "the time of day was not known; frames came every so often instead"
 
 _MOST_AT_ONCE = 500
 
@@ -87,7 +90,7 @@ class Keeping:
         self._tell = tell
         self._later = later
         self._due_times = lru_cache(maxsize=8)(season.due_times)
-        self._next_undated = timedelta(0)
+        self._began = self._next_undated = machine.since_boot()
 
     def jobs(self) -> list[Job]:
         """Everything that is done by the time of day."""
@@ -125,38 +128,50 @@ class Keeping:
 
     def clock_is_known(self) -> None:
         """File what waited for the time, and account for what was due before."""
-        for frame in self._guarded("filing", lambda: self._file_waiting()) or []:
+        now, names = self._season.clock(), self._dated_by_asking()
+        last = {
+            name: self._guarded("accounting", lambda name=name: self._last_known(name))
+            for name in names
+        }
+        for frame in self._guarded("filing", self._file_waiting) or []:
             self._tell(f"filed {frame.path}, which waited for the time of day")
-        now = self._season.clock()
-        for name in self._dated_by_asking():
-            self._guarded("accounting", lambda name=name: self._account(name, now))
+        for name in names:
+            if last[name] is not None:
+                self._guarded("accounting", lambda name=name: self._account(name, last[name], now))
         if now > max(mornings(self._season.settings).moments(self._season.day_of(now))):
             self._later("morning missed", now, self.morning)  # does only what is not done yet
 
     def _file_waiting(self) -> list:
         return file_waiting(self._season, self._clock, self._machine)
 
-    def _account(self, camera: str, now: datetime) -> None:
-        """Write down frames that were due since the last one, while this process was not there."""
+    def _last_known(self, camera: str) -> datetime | None:
+        """Up to when a camera's frames are there or accounted for."""
         missed = [m.last_due_at for m in read_missed(self._season.folder) if m.camera == camera]
-        newest = self._season.catalogue.newest(camera)
-        last = max([*missed, *([newest] if newest else [])], default=now)
-        if last >= now:
-            return
+        return max([*missed, *filter(None, [self._season.catalogue.newest(camera)])], default=None)
+
+    def _account(self, camera: str, last: datetime, now: datetime) -> None:
+        """Write down frames that were due since the last one known of, and did not come."""
         today = self._season.day_of(now)
         first = max(self._season.day_of(last), today - timedelta(days=AWAY_DAYS))
         days = [first + timedelta(days=n) for n in range((today - first).days + 1)]
         due = [
             at for day in days for at in self._due_times(day) if last + LATE_BY < at < now - LATE_BY
         ]
-        if due:
-            note_missed(self._season.folder, camera, due, "lapsekit run was not running")
-            self._tell(
-                f"{camera}: {len(due)} frames were due while lapsekit run was not running, from "
-                f"{self._local(due[0])} to {self._local(due[-1])}",
-                WARNING,
-                camera=camera,
-            )
+        began = boot_moment(self._clock, self._machine, self._began)
+        there = self._season.catalogue.moments(camera, last)
+        away = [at for at in due if at < began]
+        undated = [
+            at for at in due if at >= began and not any(at <= t <= at + LATE_BY for t in there)
+        ]
+        for gone, why in ((away, NOT_RUNNING), (undated, NO_TIME)):
+            if gone:
+                note_missed(self._season.folder, camera, gone, why)
+                self._tell(
+                    f"{camera}: {len(gone)} frames did not come from {self._local(gone[0])} to "
+                    f"{self._local(gone[-1])}: {why}",
+                    WARNING,
+                    camera=camera,
+                )
 
     # frames -------------------------------------------------------------------------------
 
