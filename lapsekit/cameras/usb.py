@@ -66,6 +66,11 @@ def read_usb(wanted: dict, until: float, note: Note) -> bytes:
                 "device (group video), and that no other program holds it"
             )
         picture = picture_from(device, wanted, until, note)
+    except cv2.error as error:
+        raise CameraError(
+            f"{_path(number)} opened but cannot be read ({error.err}); unplug it once, and try "
+            "another width and height"
+        ) from error
     finally:
         device.release()
     quality = [cv2.IMWRITE_JPEG_QUALITY, wanted["jpeg_quality"]]
