@@ -4,15 +4,20 @@ Adding a kind: a model in ``settings/cameras.py``, a module here with a class th
 and a line in :func:`open_camera`.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Protocol
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING, Protocol
 
-from lapsekit import settings
 from lapsekit.errors import CameraError
+
+if TYPE_CHECKING:  # the process that reads a camera needs no settings
+    from zoneinfo import ZoneInfo
+
+    from lapsekit import settings
 
 
 def _nothing() -> None:
@@ -79,6 +84,8 @@ def open_camera(name: str, model: settings.Camera, season_folder: Path, zone: Zo
     CameraError
         If cameras of this kind take no pictures.
     """
+    from lapsekit import settings
+
     match model:
         case settings.ReplayCamera():
             from lapsekit.cameras.replay import Replay

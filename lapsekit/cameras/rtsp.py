@@ -5,19 +5,23 @@ look half like the bench and half like mud. What is taken here is a key picture,
 itself; where the camera sends none in time, the newest one since a key picture without a fault.
 """
 
+from __future__ import annotations
+
 import io
 import time
 from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import quote, urlsplit, urlunsplit
 
-from lapsekit import settings
 from lapsekit.cameras import Shot
 from lapsekit.cameras.apart import Note, take_apart
 from lapsekit.errors import CameraError
 from lapsekit.secrets import secret
+
+if TYPE_CHECKING:
+    from lapsekit import settings
 
 _WAIT_FOR_KEY = 0.6
 """Share of the time, after the warm-up frames, for which a key picture is waited for."""

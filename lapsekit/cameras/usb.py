@@ -1,14 +1,18 @@
 """A camera on USB, by OpenCV and Video4Linux, read in a process of its own."""
 
+from __future__ import annotations
+
 import time
 from collections.abc import Callable
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from lapsekit import settings
 from lapsekit.cameras import Shot
 from lapsekit.cameras.apart import Note, take_apart
 from lapsekit.errors import CameraError
+
+if TYPE_CHECKING:
+    from lapsekit import settings
 
 _MANUAL, _AUTOMATIC = 1, 3
 """V4L2_EXPOSURE_MANUAL and V4L2_EXPOSURE_APERTURE_PRIORITY, as the kernel's V4L2 controls name
