@@ -64,7 +64,8 @@ def overlay(
         laid = cv2.resize(edges.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
         shown = np.where(laid[..., None], np.uint8(EDGE), shown)
     lettering = max(14, size[0] // 56)
-    sheet = Image.new("RGB", (size[0], size[1] + strip_px(lettering, lines)), PAPER)
+    folded = [part for line in lines for part in _folded(line, size[0] - lettering, lettering)]
+    sheet = Image.new("RGB", (size[0], size[1] + _strip_px(lettering, folded)), PAPER)
     sheet.paste(Image.fromarray(shown))
     draw = ImageDraw.Draw(sheet)
     _cross(draw, size)
@@ -75,7 +76,7 @@ def overlay(
             [(x * size[0] / picture.shape[1], y * size[1] / picture.shape[0]) for x, y in points],
             lettering,
         )
-    for number, line in enumerate(lines):
+    for number, line in enumerate(folded):
         at = (lettering // 2, size[1] + lettering // 2 + number * _step(lettering))
         draw.text(at, line, INK, font(lettering))
     out = io.BytesIO()
@@ -105,9 +106,21 @@ def write_overlay(aim: Aim, out: Path) -> Callable[[np.ndarray, Look, list[str]]
     return write
 
 
-def strip_px(lettering: int, lines: list[str]) -> int:
+def _strip_px(lettering: int, lines: list[str]) -> int:
     """Height of the strip of text."""
     return len(lines) * _step(lettering) + lettering if lines else 0
+
+
+def _folded(line: str, width: int, lettering: int) -> list[str]:
+    """A line of text as lines no wider than `width` px, between words."""
+    found = [""]
+    for word in line.split():
+        longer = f"{found[-1]} {word}".strip()
+        if found[-1] and font(lettering).getlength(longer) > width:
+            found.append(word)
+        else:
+            found[-1] = longer
+    return found
 
 
 def _step(lettering: int) -> int:

@@ -61,7 +61,7 @@ def rest_told(look: Look) -> list[str]:
     """Light, view, and what the camera did not do."""
     lines = [_light(look)]
     if look.movement is not None:
-        lines.append(_view(look.movement, look.cm_per_px, look.is_rough))
+        lines += _view(look.movement, look.cm_per_px, look.is_rough)
     elif look.unplaced:
         lines.append(f"view: not found again ({look.unplaced}); lay the edges over by eye")
     return lines + [f"note: {note}" for note in look.notes]
@@ -76,13 +76,13 @@ def _light(look: Look) -> str:
     return told
 
 
-def _view(moved: Movement, cm_per_px: float | None, is_rough: bool) -> str:
+def _view(moved: Movement, cm_per_px: float | None, is_rough: bool) -> list[str]:
     shifts = " and ".join(_shifts(moved, cm_per_px))
-    parts = [*([f"point it {shifts}"] if shifts else []), *_turns(moved)]
+    parts = [*([f"- point it {shifts}"] if shifts else []), *_turns(moved)]
     if not parts:
-        return "view: as in the reference view" + (", as far as can be told" if is_rough else "")
-    roughly = ", roughly" if is_rough else ""
-    return f"view, to be as before (seen as in the picture){roughly}: {'; '.join(parts)}"
+        return ["view: as in the reference view" + (", as far as can be told" if is_rough else "")]
+    roughly = "roughly, " if is_rough else ""
+    return [f"view, to be as before ({roughly}directions as in the picture):", *parts]
 
 
 def _shifts(moved: Movement, cm_per_px: float | None) -> list[str]:
@@ -100,12 +100,12 @@ def _turns(moved: Movement) -> list[str]:
     found = []
     if abs(moved.turned_deg) >= STILL_DEG:
         way = "clockwise" if moved.turned_deg > 0 else "anticlockwise"
-        found.append(f"turn it {abs(moved.turned_deg):.1f}° {way}")
+        found.append(f"- turn it {abs(moved.turned_deg):.1f}° {way}")
     if abs(moved.larger) >= STILL_SHARE:
         way = "away from" if moved.larger > 0 else "towards"
-        found.append(f"move it {abs(moved.larger):.1%} of its distance {way} the bench")
+        found.append(f"- move it {abs(moved.larger):.1%} of its distance {way} the bench")
     if moved.tilted_px >= STILL_TILT_PX:
-        found.append(f"level it: corners are up to {moved.tilted_px:.0f} px askew")
+        found.append(f"- level it: corners are up to {moved.tilted_px:.0f} px askew")
     return found
 
 

@@ -117,7 +117,9 @@ def test_a_movement_that_was_made_is_told(mounted, sample, how):
 def test_a_movement_seen_out_of_focus_is_told_roughly(mounted, sample):
     out_of_focus = cv2.GaussianBlur(moved_by(pixels(sample[0]), right=34, down=-12), (0, 0), 4)
     look = told_of(mounted, out_of_focus)
-    assert look.is_rough and "roughly: point it" in "\n".join(look_told(look, UTC))
+    assert look.is_rough and "(roughly, directions as in the picture):" in "\n".join(
+        look_told(look, UTC)
+    )
     assert look.movement.right_px == pytest.approx(34, abs=5)
     assert look.movement.down_px == pytest.approx(-12, abs=5)
 
@@ -141,7 +143,8 @@ def test_words_say_which_way_to_turn_the_camera(mounted, sample):
     picture = moved_by(pixels(sample[0]), right=34, down=-12, clockwise=1.5, zoom=1.04)
     told = "\n".join(look_told(aim.look(Shot(jpeg(picture), NOON))[0], UTC))
     assert "point it 34 px (4.8 cm on the bench) further right and 12 px" in told
-    assert "further up; turn it 1.5° clockwise; move it 4.0% of its distance away from" in told
+    assert "further up\n" in told and "- turn it 1.5° clockwise\n" in told
+    assert "- move it 4.0% of its distance away from the bench" in told
     still = "\n".join(look_told(told_of(mounted, pixels(sample[0])), UTC))
     assert "view: as in the reference view" in still
 
