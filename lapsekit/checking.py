@@ -80,7 +80,8 @@ def _cameras(season: Season) -> Iterator[Finding]:
             continue
         what = f"camera {name}"
         try:
-            facts = inspect(open_camera(name, model, season.folder).take(season.clock()).data)
+            camera = open_camera(name, model, season.folder, season.zone)
+            facts = inspect(camera.take(season.clock()).data)
         except PictureError as error:
             yield Finding(what, WRONG, f"gave no usable picture: {error}")
             continue

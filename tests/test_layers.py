@@ -22,7 +22,8 @@ ORDER = [
     {"cameras", "vision"},
     {"compute", "shapes"},
     {"judging", "viewing"},
-    {"teaching"},
+    {"teaching", "aiming"},
+    {"aiming_picture"},
     {"ruler"},
     {"heights"},
     {"days"},
@@ -43,7 +44,7 @@ ORDER = [
     {"publishing"},
     {"unattended", "checking"},
     {"demo"},
-    {"telling", "telling_growth"},
+    {"telling", "telling_growth", "telling_aiming"},
     {"cli"},
     {"__main__"},
 ]

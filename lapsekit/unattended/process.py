@@ -38,7 +38,9 @@ def capturing_cameras(season: Season) -> dict[str, Camera]:
         If there is none.
     """
     models = season.settings.cameras.items()
-    found = {n: open_camera(n, m, season.folder) for n, m in models if m.kind != "files"}
+    found = {
+        n: open_camera(n, m, season.folder, season.zone) for n, m in models if m.kind != "files"
+    }
     if not found:
         raise CameraError(
             "no camera of season.toml takes pictures by itself; give one another kind than "
