@@ -18,6 +18,7 @@ from lapsekit.cli.shared import (
     Workers,
     app,
     held,
+    hint,
     machine_zone,
     report_facts,
     say,
@@ -137,8 +138,9 @@ def capture(
     filed, there, failed = [], [], []
     for name in [camera] if camera else cameras:
         try:
-            frame, is_new = capture(opened, name, cameras[name])
-            (filed if is_new else there).append(frame.path)
+            took = capture(opened, name, cameras[name])
+            (filed if took.is_new else there).append(took.frame.path)
+            hint(f"{name}: {note}" for note in took.notes)
         except CameraError as error:
             failed.append(str(error))
     facts = {"filed": filed, "already_there": there, "failed": failed}

@@ -1,5 +1,7 @@
 """One frame from a camera into the archive."""
 
+from dataclasses import dataclass
+
 from lapsekit.cameras import Camera, Shot
 from lapsekit.catalogue import Frame
 from lapsekit.errors import CameraError, PictureError
@@ -11,7 +13,25 @@ from lapsekit.unattended.waiting import keep_waiting
 from lapsekit.when import is_plausible
 
 
-def capture(season: Season, name: str, camera: Camera, is_daily: bool = True) -> tuple[Frame, bool]:
+@dataclass(frozen=True)
+class Captured:
+    """A frame that was filed.
+
+    Attributes
+    ----------
+    frame : Frame
+    is_new : bool
+        False if the archive had this very frame already.
+    notes : tuple of str
+        What the camera did not do as season.toml asks.
+    """
+
+    frame: Frame
+    is_new: bool
+    notes: tuple[str, ...]
+
+
+def capture(season: Season, name: str, camera: Camera, is_daily: bool = True) -> Captured:
     """Take one frame now, file it and note it in the catalogue.
 
     Parameters
@@ -26,12 +46,6 @@ def capture(season: Season, name: str, camera: Camera, is_daily: bool = True) ->
         Whether it is the day's one picture, or was asked for by hand: others are not taken when
         the disk is nearly full.
 
-    Returns
-    -------
-    frame : Frame
-    is_new : bool
-        False if the archive had this very frame already.
-
     Raises
     ------
     CameraError
@@ -45,14 +59,16 @@ def capture(season: Season, name: str, camera: Camera, is_daily: bool = True) ->
     facts = _inspected(name, shot)
     if not is_plausible(shot.taken_at, season.clock()):
         kept = season.archive.set_aside(name, shot.taken_at, shot.data, facts.suffix)
+        shot.filed()
         raise CameraError(
             f'camera "{name}" gave a frame dated {shot.taken_at:%Y-%m-%d %H:%M} UTC, which cannot '
             f"be true; it is kept aside as {kept.path}. Check the camera's and this machine's clock"
         )
     kept = season.archive.store(name, shot.taken_at, shot.data, facts.suffix)
+    shot.filed()
     frame = described(kept, shot.data, season.day_of, "capture")
     season.catalogue.add_frames([frame])
-    return frame, kept.new
+    return Captured(frame, kept.new, shot.notes)
 
 
 def capture_undated(season: Season, name: str, camera: Camera, machine: Machine) -> str:

@@ -60,7 +60,7 @@ class Children:
             What its data may take; beyond it, the child fails by itself.
         """
         process = subprocess.Popen(
-            [sys.executable, "-m", "lapsekit", *words, "--season", str(self._folder)],
+            [sys.executable, "-P", "-m", "lapsekit", *words, "--season", str(self._folder)],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import Protocol
 
 from lapsekit.cameras import Camera
-from lapsekit.errors import CatalogueError, LapsekitError, NothingNew
+from lapsekit.errors import CameraError, CatalogueError, LapsekitError, NothingNew
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture, capture_undated
 from lapsekit.unattended.children import Ended, note_morning
@@ -196,6 +196,10 @@ class Keeping:
                     self._filed(name, camera, is_daily=True)
                 except NothingNew:
                     break
+                except (
+                    CameraError
+                ) as error:  # of some files; the others are handed out all the same
+                    self._tell(f"failed: {error}", ERROR, camera=name)
                 except LapsekitError as error:
                     self._tell(f"failed: {error}", ERROR, camera=name)
                     break
@@ -235,9 +239,12 @@ class Keeping:
             self._guarded("noting", lambda: note_missed(self._season.folder, name, [due], why))
 
     def _filed(self, name: str, camera: Camera, is_daily: bool) -> None:
-        frame, is_new = capture(self._season, name, camera, is_daily)
-        told = "filed" if is_new else "already there:"
-        self._tell(f"{told} {frame.path} ({frame.size // 1024} kB)", camera=name, frame=frame.path)
+        took = capture(self._season, name, camera, is_daily)
+        told, frame = "filed" if took.is_new else "already there:", took.frame
+        size = f"({frame.size // 1024} kB)"
+        self._tell(f"{told} {frame.path} {size}", camera=name, frame=frame.path)
+        for note in took.notes:
+            self._tell(f"{name}: {note}", WARNING, camera=name)
 
     def _next_try(self, due: datetime) -> datetime | None:
         """When a daily picture is tried again; None once its search window is over."""

@@ -112,7 +112,7 @@ def simulate(
     def take() -> None:
         for name, camera in cameras.items():
             try:
-                report.filed += capture(season, name, camera)[1]
+                report.filed += capture(season, name, camera).is_new
             except CameraError as error:
                 report.failed.append(str(error))
 

@@ -1,6 +1,6 @@
 """The Pi camera's still tool, played by a program that checks what it is asked for.
 
-No Raspberry Pi is at hand here: that the arguments are right rests on the tool's own documentation.
+No Raspberry Pi is at hand here: nothing here shows that the tool itself takes these arguments.
 """
 
 import sys

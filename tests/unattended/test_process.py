@@ -10,7 +10,7 @@ import pytest
 from lapsekit.cameras import Shot
 from lapsekit.errors import CameraError
 from lapsekit.season import Season
-from lapsekit.unattended.capturing import capture
+from lapsekit.unattended.capturing import Captured, capture
 from lapsekit.unattended.simulating import SimulatedClock, simulate
 from tests.scenes import SETTINGS, bench_picture, encoded, growing_bench, make_season
 
@@ -35,9 +35,10 @@ def bench(tmp_path):
 
 
 def test_a_captured_frame_is_filed_and_noted(bench):
-    frame, is_new = capture(bench, "bench", Fake())
-    assert is_new
-    assert capture(bench, "bench", Fake()) == (frame, False)
+    took = capture(bench, "bench", Fake())
+    frame = took.frame
+    assert took.is_new
+    assert capture(bench, "bench", Fake()) == Captured(frame, False, ())
     assert frame.path == "frames/bench/2031-04-02/20310402T120000Z.jpg"
     assert bench.catalogue.frames() == [frame]
     assert bench.archive.read(frame.path) == PICTURE
