@@ -25,6 +25,7 @@ _UNSYNCHRONISED, _TIME_ERROR = 0x40, 5
 _TIMEX_BYTES = 512
 _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _BOARD = Path("/proc/device-tree")
+_TIMESYNC = Path("/run/systemd/timesync/synchronized")
 _CHIPS = Path("/sys/class/rtc")
 _CHIP_AGREES_S = 86_400
 
@@ -43,7 +44,11 @@ class Machine(Protocol):
         ...
 
     def is_set(self) -> bool:
-        """Whether a time server, or a clock chip that is right, stands behind its clock."""
+        """Whether its clock may be believed when the process begins."""
+        ...
+
+    def is_vouched_for(self) -> bool:
+        """Whether a time server, or a clock chip that agrees, stands behind its clock."""
         ...
 
 
@@ -72,11 +77,13 @@ class ThisMachine:
         return timedelta(seconds=time.clock_gettime(clock))
 
     def is_set(self) -> bool:
+        """Whether something stands behind the clock, or the machine is one that keeps it."""
+        plausible = self.wall().year >= EARLIEST_YEAR
+        return plausible and (not _BOARD.exists() or self.is_vouched_for())
+
+    def is_vouched_for(self) -> bool:
         """Whether a time server or a clock chip stands behind the clock, or nothing needs to."""
-        if self.wall().year < EARLIEST_YEAR:
-            return False
-        trusted = not self._wait or not _BOARD.exists()
-        return trusted or _kernel_is_synchronised() or _chip_agrees(self.wall())
+        return not self._wait or _kernel_is_synchronised() or _chip_agrees(self.wall())
 
 
 class SteadyClock:
@@ -118,16 +125,17 @@ class SteadyClock:
             return self._looked()
 
     def _looked(self) -> bool:
-        wall, is_set = self._machine.wall(), self._machine.is_set()
+        wall = self._machine.wall()
         says = wall - self._machine.since_boot()
         if self._started is None:
-            if is_set:
-                self._started = says
-                self._tell(f"the clock is set: {wall:%Y-%m-%d %H:%M} UTC")
-            return is_set
+            if not self._machine.is_set():
+                return False
+            self._started = says
+            self._tell(f"the clock is set: {wall:%Y-%m-%d %H:%M} UTC")
+            return True
         jump = says - self._started
         moved_since = abs(jump - self._jump) > JUMP
-        if abs(jump) <= JUMP or is_set:
+        if abs(jump) <= JUMP or self._machine.is_vouched_for():
             if abs(jump) > JUMP:
                 self._tell(f"the clock was set by {_signed(jump)}; the schedule follows it")
             self._started = says
@@ -159,14 +167,14 @@ def _chip_agrees(wall: datetime) -> bool:
 
 
 def _kernel_is_synchronised() -> bool:
-    """``adjtimex(2)``, reading only; a kernel that does not answer is taken at its word."""
+    """``adjtimex(2)``, reading only; where that is forbidden, what systemd's own client notes."""
     answer = ctypes.create_string_buffer(_TIMEX_BYTES)
     try:
         state = ctypes.CDLL(None, use_errno=True).adjtimex(answer)
     except (OSError, AttributeError):
-        return True
+        state = -1
     if state < 0:
-        return True
+        return _TIMESYNC.exists()
     at = 5 * ctypes.sizeof(ctypes.c_long)  # after modes, offset, freq, maxerror, esterror
     status = ctypes.c_int.from_buffer(answer, at).value
     return state != _TIME_ERROR and not status & _UNSYNCHRONISED

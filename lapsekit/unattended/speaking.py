@@ -41,31 +41,24 @@ def speaker(now: Callable[[], datetime], say: Callable[[str], None]) -> Tell:
     say : callable
         Prints a line.
     """
-    journal = _journal()
+    to_journal = "JOURNAL_STREAM" in os.environ
 
     def tell(line: str, priority: int = INFO, **fields: str) -> None:
         line = without_secrets(line)
-        if journal is not None:
-            told = {"MESSAGE": line, "PRIORITY": str(priority), "SYSLOG_IDENTIFIER": "lapsekit"}
-            told |= {f"LAPSEKIT_{k.upper()}": without_secrets(str(v)) for k, v in fields.items()}
-            with suppress(OSError):
-                journal.send(_entry(told))
-                return
-        say(f"{now():%Y-%m-%d %H:%M:%S} {line}")
+        told = {"MESSAGE": line, "PRIORITY": str(priority), "SYSLOG_IDENTIFIER": "lapsekit"}
+        told |= {f"LAPSEKIT_{k.upper()}": without_secrets(str(v)) for k, v in fields.items()}
+        if not (to_journal and _sent(_JOURNAL, _entry(told))):
+            say(f"{now():%Y-%m-%d %H:%M:%S} {line}")
 
     return tell
 
 
-def _journal() -> socket.socket | None:
-    if "JOURNAL_STREAM" not in os.environ:
-        return None
-    found = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
-    try:
-        found.connect(_JOURNAL)
-    except OSError:
-        found.close()
-        return None
-    return found
+def _sent(address: str, datagram: bytes) -> bool:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as far, suppress(OSError):
+        far.connect(address)
+        far.sendall(datagram)
+        return True
+    return False
 
 
 def _entry(fields: dict[str, str]) -> bytes:
@@ -85,9 +78,4 @@ def notify(state: str) -> bool:
     address = os.environ.get("NOTIFY_SOCKET")
     if not address:
         return False
-    where = "\0" + address[1:] if address[0] == "@" else address
-    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager, suppress(OSError):
-        manager.connect(where)
-        manager.sendall(state.encode())
-        return True
-    return False
+    return _sent("\0" + address[1:] if address[0] == "@" else address, state.encode())

@@ -44,6 +44,10 @@ class SimulatedMachine:
         """How long it has been on."""
         return self.now - self._on_since
 
+    def is_vouched_for(self) -> bool:
+        """The same."""
+        return self.has_network
+
     def is_set(self) -> bool:
         """Whether a time server stands behind its clock."""
         return self.has_network

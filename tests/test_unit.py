@@ -1,0 +1,50 @@
+"""The systemd unit: it can be read, exposes little, and names commands and settings that exist."""
+
+import re
+import shutil
+import subprocess
+
+import pytest
+
+from lapsekit.resources import shared_folder
+
+MOST_EXPOSED = 2.0
+
+
+@pytest.fixture
+def unit():
+    return shared_folder("config") / "lapsekit.service"
+
+
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="no systemd-analyze here")
+def test_the_unit_exposes_little(unit):
+    command = ["systemd-analyze", "security", "--offline=yes", "--no-pager", str(unit)]
+    said = subprocess.run(command, capture_output=True, text=True, check=False)
+    score = re.search(r"Overall exposure level for \S+: ([\d.]+)", said.stdout)
+    assert score, said.stderr
+    assert float(score[1]) <= MOST_EXPOSED
+    assert "Unknown" not in said.stderr
+
+
+def test_the_watchdog_waits_longer_than_the_process_between_two_answers(unit):
+    from lapsekit.unattended.process import LOOK_EVERY_S
+
+    seconds = int(re.search(r"(?m)^WatchdogSec=(\d+)$", unit.read_text())[1])
+    assert seconds >= 10 * LOOK_EVERY_S
+
+
+def test_where_the_kernel_may_not_be_asked_systemds_own_note_says_whether_the_clock_is_set(
+    tmp_path, monkeypatch
+):
+    from lapsekit.unattended import clock
+
+    class Forbidden:
+        @staticmethod
+        def adjtimex(_):
+            return -1
+
+    monkeypatch.setattr(clock.ctypes, "CDLL", lambda *_, **__: Forbidden)
+    monkeypatch.setattr(clock, "_TIMESYNC", tmp_path / "synchronized")
+    assert not clock._kernel_is_synchronised()
+    (tmp_path / "synchronized").touch()
+    assert clock._kernel_is_synchronised()

@@ -1,0 +1,128 @@
+"""lapsekit run as a real process: its clock jumps, its manager listens, it is ended."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from lapsekit.season import Season
+from tests.scenes import SETTINGS, encoded, growing_bench, make_season
+
+LIBRARY = next(Path("/usr/lib").glob("*/faketime/libfaketimeMT.so.1"), None)
+LIMIT_S = 60
+
+
+def season_every_minute(folder, more=""):
+    """A season whose camera gives a picture every minute, at any hour."""
+    picture = folder.with_name("now.png")
+    picture.write_bytes(encoded(growing_bench(1)))
+    text = SETTINGS.split("[capture]")[0].replace('"CET"', '"UTC"')
+    text = text.replace('kind = "files"', f'kind = "command"\ncommand = ["cat", "{picture}"]')
+    text += '[capture]\nevery_minutes = 1\nfrom = "00:00"\nuntil = "23:59"\n' + more
+    make_season(folder, text).catalogue.close()
+    return folder
+
+
+@contextmanager
+def running(folder, **environment):
+    process = subprocess.Popen(
+        [sys.executable, "-m", "lapsekit", "run", "--season", str(folder)],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        env=os.environ | environment,
+    )
+    try:
+        yield process
+    finally:
+        if process.poll() is None:
+            process.kill()
+        process.communicate()
+
+
+def heard(process, words, most_s=LIMIT_S):
+    """The first line with these words, and all before it."""
+    lines, deadline = [], time.monotonic() + most_s
+    while time.monotonic() < deadline:
+        line = process.stdout.readline()
+        lines.append(line)
+        if words in line:
+            return lines
+        assert line, lines
+    raise AssertionError(lines)
+
+
+def test_a_second_process_on_the_same_season_is_refused(tmp_path):
+    folder = season_every_minute(tmp_path / "bench")
+    with running(folder) as first:
+        heard(first, "next capture bench")
+        with running(folder) as second:
+            said, _ = second.communicate(timeout=LIMIT_S)
+        assert second.returncode == 75
+        assert "would take every frame twice" in said and str(first.pid) in said
+
+
+def test_the_service_manager_hears_that_it_is_ready_alive_and_stopping(tmp_path):
+    folder = season_every_minute(tmp_path / "bench")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(LIMIT_S)
+        with running(folder, NOTIFY_SOCKET=str(tmp_path / "notify")) as process:
+            assert manager.recv(100) == b"READY=1"
+            assert manager.recv(100) == b"WATCHDOG=1"
+            process.send_signal(signal.SIGTERM)
+            while (said := manager.recv(100)) == b"WATCHDOG=1":
+                pass
+            assert said == b"STOPPING=1"
+            assert process.wait(LIMIT_S) == 0
+
+
+def test_the_journal_gets_entries_with_fields(tmp_path, monkeypatch):
+    from lapsekit.unattended import speaking
+
+    monkeypatch.setattr(speaking, "_JOURNAL", str(tmp_path / "journal"))
+    monkeypatch.setenv("JOURNAL_STREAM", "8:1")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as journal:
+        journal.bind(str(tmp_path / "journal"))
+        tell = speaking.speaker(lambda: datetime.now(UTC), lambda line: pytest.fail(line))
+        tell("two\nlines, password=hush", speaking.ERROR, camera="bench")
+        said = journal.recv(1000)
+    text = b"two\nlines, password=***"
+    assert said.startswith(b"MESSAGE\n" + len(text).to_bytes(8, "little") + text + b"\n")
+    assert b"PRIORITY=3\n" in said and b"LAPSEKIT_CAMERA=bench\n" in said
+
+
+@pytest.mark.skipif(LIBRARY is None, reason="no libfaketime here; tests/run installs it")
+def test_jumps_of_the_machines_clock_by_a_day_stop_no_capture_and_misdate_none(tmp_path):
+    """A real process whose clock really jumps back and ahead; no time server stands behind it."""
+    folder = season_every_minute(tmp_path / "bench")
+    offset = tmp_path / "offset"
+    offset.write_text("+0")
+    began = datetime.now(UTC)
+    fake = {
+        "LD_PRELOAD": str(LIBRARY),
+        "FAKETIME_TIMESTAMP_FILE": str(offset),
+        "FAKETIME_NO_CACHE": "1",
+        "FAKETIME_DONT_FAKE_MONOTONIC": "1",
+    }
+    with running(folder, **fake) as process:
+        lines = heard(process, "next capture bench")
+        for jump in ("-1d", "+1d"):
+            offset.write_text(jump)
+            lines += heard(process, "jumped by", 70)
+            lines += heard(process, "filed frames/", 130)
+        process.send_signal(signal.SIGTERM)
+        process.communicate(timeout=LIMIT_S)
+    season = Season(folder)
+    times = [f.taken_at for f in season.catalogue.frames()]
+    season.catalogue.close()
+    assert len(times) >= 2
+    for at in times:
+        assert began - timedelta(seconds=2) <= at <= datetime.now(UTC), (at, lines)
