@@ -11,6 +11,7 @@ from typing import Protocol
 
 from lapsekit import settings
 from lapsekit.errors import CameraError
+from lapsekit.trust import require_for_camera
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,10 @@ def open_camera(name: str, model: settings.Camera, season_folder: Path) -> Camer
     ------
     CameraError
         If cameras of this kind take no pictures.
+    NotTrusted
+        If it would run a program or send a password, and the folder is not trusted.
     """
+    require_for_camera(season_folder, name, model)
     match model:
         case settings.ReplayCamera():
             from lapsekit.cameras.replay import Replay
