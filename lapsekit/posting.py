@@ -2,10 +2,11 @@
 
 An address may hold a password or a key, and stands in no message, log or error: it is told by its
 number in the file, and by its kind (``mailto``) at most. Apprise and what it uses say addresses in
-their own logs, which are off while it works; what it raises is told by the kind of error alone.
+their own logs and warnings, which are off while it works; what it raises is not repeated.
 """
 
 import logging
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -108,10 +109,12 @@ def _opened(text: str, to_file: str, line: int) -> tuple[str, Any]:
 
 @contextmanager
 def _quiet() -> Iterator[None]:
-    """No log of any library, for as long as it lasts."""
+    """No log and no warning of any library, for as long as it lasts."""
     before = logging.root.manager.disable
     logging.disable(logging.CRITICAL)
     try:
-        yield
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
     finally:
         logging.disable(before)

@@ -8,14 +8,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from lapsekit.checking.alerts import channel
-from lapsekit.checking.apart import apart
-from lapsekit.checking.cameras import cameras
-from lapsekit.checking.disk import disk
+from lapsekit.checking.apart import kept_apart
+from lapsekit.checking.asking import cameras
 from lapsekit.checking.far import network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
-from lapsekit.checking.pictures import dew, pictures, sharpness, view
+from lapsekit.checking.pictures import dew, left_out, sharpness, view
+from lapsekit.checking.room import disk
 from lapsekit.checking.work import copies, diary, film, morning
 from lapsekit.errors import CatalogueError, LapsekitError
 from lapsekit.season import Season
@@ -26,8 +26,8 @@ VISIT: tuple[Part, ...] = (
     cameras,
     last_frames,
     returned,
-    apart,
-    pictures,
+    kept_apart,
+    left_out,
     sharpness,
     dew,
     view,
@@ -48,8 +48,8 @@ VISIT: tuple[Part, ...] = (
 
 HOURLY: tuple[Part, ...] = (
     silent,
-    apart,
-    pictures,
+    kept_apart,
+    left_out,
     dew,
     view,
     disk,

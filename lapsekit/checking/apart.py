@@ -11,7 +11,7 @@ BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _UNDATED = re.compile(r"(?P<boot>[0-9a-f-]{8,36}|unknown)-\d{10}\.\d{3}\.[a-z]+")
 
 
-def apart(look: Look) -> Iterator[Finding]:
+def kept_apart(look: Look) -> Iterator[Finding]:
     """What lies in each camera's folder of frames without a date."""
     boot = BOOT_ID.read_text().strip() if BOOT_ID.exists() else "unknown"
     for name in look.season.settings.cameras:

@@ -20,7 +20,7 @@ _SHARP_FRAMES, _EARLY_DAYS, _SOFT_DAYS = 5, 14, 3
 _HAZED_SHARE = 1 / 4
 
 
-def pictures(look: Look) -> Iterator[Finding]:
+def left_out(look: Look) -> Iterator[Finding]:
     """Whether most of the last days' frames could not be used."""
     for name, rows in look.screenings.items():
         since = look.now - timedelta(days=RECENT_DAYS)
