@@ -7,7 +7,6 @@ from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
 
 from lapsekit.site.wording import doubling_text, loss_text, pause_text, short_day
-from lapsekit.unattended.news import look_sentences
 from lapsekit.when import day_of
 
 if TYPE_CHECKING:
@@ -293,6 +292,8 @@ def _count(number: int, word: str) -> str:
 
 def grown(report: GrowthReport, season: Season) -> list[str]:
     """After ``growth``: a line a region, what was noticed, what lies ahead, where the files are."""
+    from lapsekit.unattended.news import look_sentences
+
     if not report.rows:
         return ["no daily values yet; run lapsekit measure first"]
     lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]

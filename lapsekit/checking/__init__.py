@@ -14,7 +14,7 @@ from lapsekit.checking.far import network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
-from lapsekit.checking.pictures import dew, left_out, sharpness, view
+from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
 from lapsekit.checking.room import disk
 from lapsekit.checking.work import copies, diary, film, morning
 from lapsekit.errors import CatalogueError, LapsekitError
@@ -51,7 +51,7 @@ HOURLY: tuple[Part, ...] = (
     kept_apart,
     left_out,
     dew,
-    view,
+    moved,
     disk,
     morning,
     copies,
@@ -60,9 +60,6 @@ HOURLY: tuple[Part, ...] = (
     temperature,
 )
 """What alerts look at: nothing that asks a camera or a far place, and nothing heavy."""
-
-CALLED = frozenset({"view"})
-"""What alerts tell from `WATCH` on: a knock is best put right on the day."""
 
 
 def check(season: Season, run: Run | None = None) -> list[Finding]:
@@ -97,9 +94,7 @@ def standing(season: Season, run: Run | None = None) -> Standing:
     as for `check`.
     """
     found = _looked(HOURLY, Look(season, run))
-    called = [
-        f for f in found if f.how == WRONG or (f.how == WATCH and f.what.split()[0] in CALLED)
-    ]
+    called = [finding for finding in found if finding.how == WRONG]
     return Standing(called, any(isinstance(f, _Failed) for f in found))
 
 

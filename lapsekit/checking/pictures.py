@@ -1,6 +1,7 @@
 """How frames look: left out, softer than they were, hazed, moved."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import date, timedelta
 from math import hypot
 from statistics import median
@@ -93,3 +94,8 @@ def view(look: Look) -> Iterator[Finding]:
         if moved:
             told += "; has the camera been knocked? Frames are put back, look at lapsekit explain"
         yield Finding(f"view of {name}", WATCH if moved else FINE, told)
+
+
+def moved(look: Look) -> Iterator[Finding]:
+    """Views that have moved, as wrong: what was knocked is best put right on the day."""
+    yield from (replace(found, how=WRONG) for found in view(look) if found.how != FINE)

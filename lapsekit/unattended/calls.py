@@ -50,7 +50,7 @@ def call(season: Season, *, dry_run: bool = False, run: Run | None = None) -> Ca
     """Tell those who are called what began, goes on, or ended; nothing where nothing did.
 
     It counts as told once one address took it. Until then it is kept, and tried again by the next
-    call, with what came up since.
+    call, with what came up since. That another did not take it is news for the next.
 
     Parameters
     ----------
@@ -99,7 +99,7 @@ def call(season: Season, *, dry_run: bool = False, run: Run | None = None) -> Ca
                 addresses = read_addresses(table.to_file, season.folder)
                 report.failed.extend(send(addresses, report.title, report.text))
                 if len(report.failed) < len(addresses):
-                    kept = decision.told
+                    kept = with_news(decision.told, map(_unreached, report.failed), now)
                 report = _with_sent(report, len(addresses))
         finally:
             if not memory.keep(kept):
@@ -125,6 +125,12 @@ def note_news(season: Season, news: Iterable[tuple[str, str]]) -> None:
         return
     with remembered(season.folder) as memory:
         memory.keep(with_news(memory.state, news, season.clock()))
+
+
+def _unreached(address: Address) -> tuple[str, str]:
+    """News for the others: an address that is wrong would else be missed by nobody."""
+    name = f"address {address.number} ({address.kind}) of those who are called"
+    return name, f"{name} did not take the last message; lapsekit alert --test tries it"
 
 
 def _with_sent(report: CallReport, addresses: int) -> CallReport:

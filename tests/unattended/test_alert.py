@@ -167,6 +167,17 @@ def test_a_network_that_fails_keeps_the_message_for_the_next_time(tmp_path):
     season.catalogue.close()
 
 
+def test_an_address_that_takes_nothing_is_told_to_the_others_once(tmp_path):
+    with http_receiver() as (port, posted):
+        addresses = ("json://127.0.0.1:9/", f"json://127.0.0.1:{port}")
+        season = watched_season(tmp_path / "s", *addresses)
+        add_frames(season, local(2, 8))
+        sent = [at(season, local(3, 12) + n * HOUR).sent for n in range(4)]
+        season.catalogue.close()
+    assert sent == [1, 1, 0, 0]
+    assert "address 1 (json) of those who are called did not take" in posted[1]["message"]
+
+
 def test_growth_alarms_are_told_once_a_region_and_day(tmp_path):
     day = local(3, 9).date()
     fall = Fall(day.toordinal() - 1, day.toordinal(), 0.4, 0.0, None)
