@@ -485,3 +485,20 @@ def test_an_alert_loads_no_heavy_library(tmp_path):
         done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
         assert len(posted) == 1
     assert done.stdout.splitlines()[-1] == "[]", done.stderr
+
+
+def test_no_address_stands_in_a_log_even_where_everything_is_logged(tmp_path):
+    season = watched_season(tmp_path / "s", *FAILING)
+    code = (
+        "import logging, sys; from pathlib import Path\n"
+        "logging.basicConfig(level=1)\n"
+        "logging.debug('the log is on')\n"
+        "from lapsekit.season import Season\n"
+        "from lapsekit.unattended.calls import call_test\n"
+        "assert len(call_test(Season(Path(sys.argv[1])))[1]) == 3\n"
+        "logging.debug('and on again')\n"
+    )
+    command = [sys.executable, "-c", code, str(season.folder)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == "DEBUG:root:the log is on\nDEBUG:root:and on again\n"
