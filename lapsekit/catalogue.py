@@ -297,6 +297,17 @@ class Catalogue:
             )
             db.executemany("DELETE FROM daily WHERE day = ?", sorted({(row[2],) for row in rows}))
 
+    def newest(self, camera: str) -> datetime | None:
+        """When the last frame of a camera was taken; None without frames."""
+        query = "SELECT max(taken_at) FROM frame WHERE camera = ?"
+        ((found,),) = self._read(query, (camera,))
+        return from_utc_text(found) if found else None
+
+    def moments(self, camera: str, since: datetime) -> list[datetime]:
+        """When the frames of a camera after an instant were taken, in order."""
+        query = "SELECT taken_at FROM frame WHERE camera = ? AND taken_at > ? ORDER BY taken_at"
+        return [from_utc_text(at) for (at,) in self._read(query, (camera, utc_text(since)))]
+
     def remove_frames(self, paths: Sequence[str]) -> None:
         """Forget frames whose files are gone, with all that was derived from them."""
         with self._transaction() as db:
@@ -682,6 +693,17 @@ class Catalogue:
             elif "full" in str(error):
                 remedy = "free some space and run the same command again"
             raise CatalogueError(f"{self._path}: {error}. The frames are safe; {remedy}") from error
+
+
+def is_sound(path: Path) -> bool:
+    """Whether the catalogue in a file can be read whole; one that is locked is not damaged."""
+    try:
+        with closing(sqlite3.connect(path, timeout=5)) as db:
+            return db.execute("PRAGMA quick_check(1)").fetchone() == ("ok",)
+    except sqlite3.OperationalError as error:
+        return "locked" in str(error) or "full" in str(error) or "readonly" in str(error)
+    except sqlite3.DatabaseError:
+        return False
 
 
 def _where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:

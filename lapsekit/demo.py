@@ -11,7 +11,7 @@ from lapsekit.progress import Track, silent
 from lapsekit.reporting import report_growth
 from lapsekit.season import Season
 from lapsekit.unattended.morning import MorningReport, morning
-from lapsekit.unattended.process import SimulatedClock, SimulationReport, simulate
+from lapsekit.unattended.simulating import SimulatedClock, SimulationReport, simulate
 
 _SOURCE = "the sample season"
 

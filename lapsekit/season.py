@@ -11,12 +11,13 @@ from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 
-from lapsekit.catalogue import Catalogue, Frame
+from lapsekit.catalogue import Catalogue, Frame, is_sound
 from lapsekit.daylight import Window, daily_moment, due_times, window
 from lapsekit.errors import SeasonBusy, SeasonError
 from lapsekit.frames.archive import Archive
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.frames.indexing import IndexReport, index
+from lapsekit.frames.names import stamp
 from lapsekit.progress import Track, silent
 from lapsekit.safely import write_safely
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
@@ -76,6 +77,27 @@ class Season:
     def catalogue(self) -> Catalogue:
         """The season's catalogue, opened on first use."""
         return Catalogue(self.folder / CATALOGUE_FILE)
+
+    def mend_catalogue(self) -> Path | None:
+        """Put a catalogue that is damaged aside; the next use makes a new, empty one.
+
+        Returns
+        -------
+        pathlib.Path or None
+            Where the damaged one is kept; None if it is sound and was left alone. ``lapsekit
+            index`` notes the frames in the new one, ``lapsekit measure`` measures them again.
+        """
+        path = self.folder / CATALOGUE_FILE
+        if not path.exists() or is_sound(path):
+            return None
+        if "catalogue" in self.__dict__:
+            self.catalogue.close()
+            del self.catalogue
+        aside = path.with_name(f"{path.stem}.damaged-{stamp(self.clock())}{path.suffix}")
+        path.rename(aside)
+        for beside in ("-wal", "-shm"):  # of no use to the new one
+            path.with_name(path.name + beside).unlink(missing_ok=True)
+        return aside
 
     @property
     def films(self) -> Path:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from lapsekit.sighting import Sighting
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
-    from lapsekit.unattended.process import SimulationReport
+    from lapsekit.unattended.simulating import SimulationReport
     from lapsekit.vision.overlap import Overlap
 
 _FEW = 10

@@ -21,6 +21,8 @@ secret is not copied or published with the season. Whoever gives the whole folde
 included, and gets it back, should put it in another place.
 """
 
+from __future__ import annotations
+
 import csv
 import hashlib
 import io
@@ -29,11 +31,14 @@ import secrets
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from lapsekit.errors import NotTrusted, SettingsError
 from lapsekit.safely import write_safely
-from lapsekit.settings import Camera, Settings
 from lapsekit.when import utc_text
+
+if TYPE_CHECKING:
+    from lapsekit.settings import Camera, Settings
 
 TOKEN_FILE = ".trusted"
 EVERYONE = Path("/etc/lapsekit/trusted.csv")

@@ -22,7 +22,8 @@ ORDER = [
     {"cameras", "vision"},
     {"compute", "shapes"},
     {"judging", "viewing"},
-    {"teaching"},
+    {"teaching", "aiming"},
+    {"aiming_picture"},
     {"ruler"},
     {"heights"},
     {"days"},
@@ -44,7 +45,7 @@ ORDER = [
     {"checking"},
     {"unattended"},
     {"demo"},
-    {"telling", "telling_growth", "telling_minding"},
+    {"telling", "telling_growth", "telling_minding", "telling_aiming"},
     {"cli"},
     {"__main__"},
 ]

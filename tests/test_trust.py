@@ -148,9 +148,9 @@ def test_a_password_is_not_sent_for_a_folder_that_is_not_trusted(tmp_path):
     folder = received(tmp_path / "theirs", camera + 'password_file = "/etc/hostname"')
     model = Season(folder).settings.cameras["bench"]
     with pytest.raises(NotTrusted, match=r"send the password in /etc/hostname to http://127"):
-        open_camera("bench", model, folder)
+        open_camera("bench", model, folder, UTC)
     plain = received(tmp_path / "plain", 'kind = "http"\nurl = "http://127.0.0.1:9/x.jpg"')
-    open_camera("bench", Season(plain).settings.cameras["bench"], plain)
+    open_camera("bench", Season(plain).settings.cameras["bench"], plain, UTC)
 
 
 def test_what_a_folder_would_do_is_told_whole_and_cannot_play_tricks_on_the_terminal(tmp_path):

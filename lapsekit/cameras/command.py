@@ -1,14 +1,12 @@
 """A camera behind any program that makes one picture."""
 
-import os
-import signal
-import subprocess
 import tempfile
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
 from lapsekit.cameras import Shot
+from lapsekit.cameras.running import run_program
 from lapsekit.errors import CameraError
 
 
@@ -33,42 +31,26 @@ class Command:
 
     def take(self, now: datetime) -> Shot:
         """Run the program once; the picture counts as taken when it was asked for."""
-        with tempfile.TemporaryDirectory(prefix="lapsekit-") as scratch:
-            file = Path(scratch, "frame")
-            told = self._run([part.replace("{file}", str(file)) for part in self._command])
-            data = file.read_bytes() if file.is_file() else told
+        name = f"the camera command {self._command[0]!r}"
+        data = picture_of(self._command, name, self._time_limit_s, self._folder)
         if not data:
-            raise CameraError(f"{self._name} ended without a picture; try the command by hand")
+            raise CameraError(f"{name} ended without a picture; try the command by hand")
         return Shot(data, now)
 
-    @property
-    def _name(self) -> str:
-        return f"the camera command {self._command[0]!r}"
 
-    def _run(self, command: list[str]) -> bytes:
-        try:
-            process = subprocess.Popen(
-                command,
-                stdin=subprocess.DEVNULL,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                cwd=self._folder,
-                start_new_session=True,
-            )
-        except OSError as error:
-            raise CameraError(
-                f"{self._name} cannot be started ({error.strerror}); check that it is installed"
-            ) from error
-        with process:
-            try:
-                out, complaint = process.communicate(timeout=self._time_limit_s)
-            except subprocess.TimeoutExpired as error:
-                os.killpg(process.pid, signal.SIGKILL)
-                raise CameraError(
-                    f"{self._name} did not end within {self._time_limit_s:g} s; check the cable "
-                    "and whether another program holds the camera"
-                ) from error
-        if process.returncode:
-            last = complaint.decode(errors="replace").strip()[-300:] or "no message"
-            raise CameraError(f"{self._name} failed with code {process.returncode}: {last}")
-        return out
+def picture_of(command: Sequence[str], name: str, time_limit_s: float, folder: Path) -> bytes:
+    """What a program writes to ``{file}``, or else to its standard output.
+
+    Raises
+    ------
+    CameraError
+        As `run_program`; and if the program ends with a code other than 0.
+    """
+    with tempfile.TemporaryDirectory(prefix="lapsekit-") as scratch:
+        file = Path(scratch, "frame")
+        whole = [part.replace("{file}", str(file)) for part in command]
+        said = run_program(whole, name, time_limit_s, folder)
+        if said.code:
+            last = said.complaint[-300:] or "no message"
+            raise CameraError(f"{name} failed with code {said.code}: {last}")
+        return file.read_bytes() if file.is_file() else said.out

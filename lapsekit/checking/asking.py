@@ -18,7 +18,8 @@ def cameras(look: Look) -> Iterator[Finding]:
 def _asked(look: Look, name: str, model) -> Finding:
     what, season = f"camera {name}", look.season
     try:
-        facts = inspect(open_camera(name, model, season.folder).take(season.clock()).data)
+        camera = open_camera(name, model, season.folder, season.zone)
+        facts = inspect(camera.take(season.clock()).data)
     except PictureError as error:
         return Finding(what, WRONG, f"gave no usable picture: {error}")
     except NothingNew as error:

@@ -26,10 +26,13 @@ _TOLD = 300
 
 @dataclass(frozen=True)
 class LastMorning:
-    """When the last morning ended, its exit code, and what it said where it failed."""
+    """When the last morning ended, its exit code, and what it said where it failed.
+
+    `code` is None for one that did not end in time and was ended.
+    """
 
     ended_at: datetime
-    code: int
+    code: int | None
     told: str
 
 
@@ -46,8 +49,8 @@ def morning(look: Look) -> Iterator[Finding]:
     if last is None:
         return
     at = f"{last.ended_at.astimezone(look.season.zone):%Y-%m-%d %H:%M}"
-    if last.code:
-        told = f"the one of {at} failed ({last.code}): {last.told or 'no message'}"
+    if last.code != 0:
+        told = f"the one of {at} failed: {last.told or f'code {last.code}, no message'}"
         yield Finding("morning", WRONG, told)
     elif look.now - last.ended_at > LATE_MORNING:
         yield Finding("morning", WRONG, f"the last one ended {at}; is lapsekit run running?")
@@ -60,7 +63,8 @@ def last_morning(folder: Path) -> LastMorning | None:
     try:
         found = json.loads((folder / LAST_MORNING).read_text(encoding="utf-8"))
         told = " ".join(str(found.get("told") or "").split())[-_TOLD:]
-        return LastMorning(from_utc_text(found["ended_at"]), int(found["code"]), told)
+        code = None if found["code"] is None else int(found["code"])
+        return LastMorning(from_utc_text(found["ended_at"]), code, told)
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
 

@@ -143,8 +143,9 @@ def capture(
     filed, there, failed = [], [], []
     for name in [camera] if camera else cameras:
         try:
-            frame, is_new = capture(opened, name, cameras[name])
-            (filed if is_new else there).append(frame.path)
+            took = capture(opened, name, cameras[name])
+            (filed if took.is_new else there).append(took.frame.path)
+            hint(f"{name}: {note}" for note in took.notes)
         except CameraError as error:
             failed.append(str(error))
     facts = {"filed": filed, "already_there": there, "failed": failed}
@@ -157,9 +158,10 @@ def capture(
 def run(season: SeasonFolder = HERE) -> None:
     """Capture on schedule and run the morning chain once a day, until stopped."""
     from lapsekit.unattended.process import run
+    from lapsekit.unattended.speaking import speaker
 
     opened = Season(season)
-    run(opened, lambda line: say([f"{datetime.now(opened.zone):%Y-%m-%d %H:%M:%S} {line}"]))
+    run(opened, speaker(lambda: datetime.now(opened.zone), lambda line: say([line])))
 
 
 @app.command()

@@ -89,6 +89,21 @@ class Archive:
         """Keep a frame whose date cannot be true apart from the others; raises as `store`."""
         return self._put(aside_folder(camera), camera, taken_at, data, suffix)
 
+    def put(self, path: PurePosixPath, data: bytes) -> str:
+        """Keep a file under a name of its own below the season folder; its path. Raises as `store`.
+
+        A name that is taken by other content is not touched: it is an `ArchiveError` too.
+        """
+        folder = self._folder / path.parent
+        with _told_by(folder):
+            _make_folder(folder)
+            with _part_file(folder, data) as part:
+                target = self._folder / path
+                if not _link(part, target) and target.read_bytes() != data:
+                    raise FileExistsError(errno.EEXIST, "the name is taken", str(target))
+                _sync_folder(folder)
+        return str(path)
+
     def read(self, path: str) -> bytes:
         """Bytes of the frame at `path`, relative to the season folder.
 

@@ -42,11 +42,15 @@ class TimeSource:
         passed over.
     file_time : bool
         Take the file's modification time.
+    ask_pattern, ask_file_time : str
+        How `pattern` and `file_time` are asked for where this is used, for messages.
     """
 
     zone: ZoneInfo
     pattern: str | None = None
     file_time: bool = False
+    ask_pattern: str = "--pattern"
+    ask_file_time: str = "--file-time"
 
     def __post_init__(self) -> None:
         if self.pattern is None:
@@ -54,13 +58,16 @@ class TimeSource:
         try:
             datetime.strptime("", self.pattern)
         except re.error as error:
-            raise SettingsError(f"--pattern {self.pattern}: a field stands twice") from error
+            raise SettingsError(
+                f"{self.ask_pattern} {self.pattern}: a field stands twice"
+            ) from error
         except ValueError as error:
             if "directive" in str(error) or "stray" in str(error):
-                raise SettingsError(f"--pattern {self.pattern}: {error}") from error
+                raise SettingsError(f"{self.ask_pattern} {self.pattern}: {error}") from error
         if not all(any(f in self.pattern for f in kind) for kind in _FIELDS_NEEDED):
             raise SettingsError(
-                f"--pattern {self.pattern}: year, month and day are needed (%Y, %m, %d, or %j)"
+                f"{self.ask_pattern} {self.pattern}: year, month and day are needed "
+                "(%Y, %m, %d, or %j)"
             )
 
     def of(self, file: Path, facts: PictureFacts) -> datetime:
@@ -70,7 +77,8 @@ class TimeSource:
         taken = self._by_name(file) if self.pattern else facts.taken
         if taken is None:
             raise PictureError(
-                "no time in its EXIF data; give --pattern for the file names, or --file-time"
+                f"no time in its EXIF data; give {self.ask_pattern} for the file names, or "
+                f"{self.ask_file_time}"
             )
         if taken.year < EARLIEST_YEAR:
             raise PictureError(

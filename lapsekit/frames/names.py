@@ -37,7 +37,17 @@ class FrameName:
 
     def __str__(self) -> str:
         counter = "" if self.counter == 1 else f"-{self.counter}"
-        return f"{self.taken_at.astimezone(UTC):{_STAMP}}{counter}{self.suffix}"
+        return f"{stamp(self.taken_at)}{counter}{self.suffix}"
+
+
+def stamp(taken_at: datetime) -> str:
+    """The UTC second of an instant, as names carry it: ``20310417T113000Z``."""
+    return f"{taken_at.astimezone(UTC):{_STAMP}}"
+
+
+def read_stamp(text: str) -> datetime:
+    """The instant that :func:`stamp` wrote; a ValueError where it is none."""
+    return datetime.strptime(text, _STAMP).replace(tzinfo=UTC)
 
 
 def read_name(name: str) -> FrameName | None:
@@ -46,7 +56,7 @@ def read_name(name: str) -> FrameName | None:
     if match is None or match["suffix"] not in SUFFIXES.values():
         return None
     try:
-        taken_at = datetime.strptime(match["stamp"], _STAMP).replace(tzinfo=UTC)
+        taken_at = read_stamp(match["stamp"])
     except ValueError:
         return None
     return FrameName(taken_at, int(match["counter"] or 1), match["suffix"])

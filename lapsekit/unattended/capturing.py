@@ -1,15 +1,37 @@
 """One frame from a camera into the archive."""
 
-from lapsekit.cameras import Camera
+from dataclasses import dataclass
+
+from lapsekit.cameras import Camera, Shot
 from lapsekit.catalogue import Frame
 from lapsekit.errors import CameraError, PictureError
 from lapsekit.frames.indexing import described
-from lapsekit.frames.inspection import inspect
+from lapsekit.frames.inspection import PictureFacts, inspect
 from lapsekit.season import Season
+from lapsekit.unattended.clock import Machine
+from lapsekit.unattended.waiting import keep_waiting
 from lapsekit.when import is_plausible
 
 
-def capture(season: Season, name: str, camera: Camera) -> tuple[Frame, bool]:
+@dataclass(frozen=True)
+class Captured:
+    """A frame that was filed.
+
+    Attributes
+    ----------
+    frame : Frame
+    is_new : bool
+        False if the archive had this very frame already.
+    notes : tuple of str
+        What the camera did not do as season.toml asks.
+    """
+
+    frame: Frame
+    is_new: bool
+    notes: tuple[str, ...]
+
+
+def capture(season: Season, name: str, camera: Camera, is_daily: bool = True) -> Captured:
     """Take one frame now, file it and note it in the catalogue.
 
     Parameters
@@ -20,34 +42,48 @@ def capture(season: Season, name: str, camera: Camera) -> tuple[Frame, bool]:
         The camera's name in season.toml.
     camera : Camera
         The camera itself.
-
-    Returns
-    -------
-    frame : Frame
-    is_new : bool
-        False if the archive had this very frame already.
+    is_daily : bool
+        Whether it is the day's one picture, or was asked for by hand: others are not taken when
+        the disk is nearly full.
 
     Raises
     ------
     CameraError
         If the camera gave no picture, or bytes that are none.
     ArchiveError
-        If the frame could not be stored.
+        If the frame could not be stored, or there is no room for more than the daily picture.
     CatalogueError
         If it was stored but not noted; ``lapsekit index`` notes it later.
     """
     shot = camera.take(season.clock())
-    try:
-        facts = inspect(shot.data)
-    except PictureError as error:
-        raise CameraError(f'camera "{name}" gave no usable picture: {error}') from error
+    facts = _inspected(name, shot)
     if not is_plausible(shot.taken_at, season.clock()):
         kept = season.archive.set_aside(name, shot.taken_at, shot.data, facts.suffix)
+        shot.filed()
         raise CameraError(
             f'camera "{name}" gave a frame dated {shot.taken_at:%Y-%m-%d %H:%M} UTC, which cannot '
             f"be true; it is kept aside as {kept.path}. Check the camera's and this machine's clock"
         )
     kept = season.archive.store(name, shot.taken_at, shot.data, facts.suffix)
+    shot.filed()
     frame = described(kept, shot.data, season.day_of, "capture")
     season.catalogue.add_frames([frame])
-    return frame, kept.new
+    return Captured(frame, kept.new, shot.notes)
+
+
+def capture_undated(season: Season, name: str, camera: Camera, machine: Machine) -> str:
+    """Take one frame while the time of day is not known, and keep it apart; its path.
+
+    Raises as `capture`.
+    """
+    since_boot = machine.since_boot()
+    shot = camera.take(season.clock())
+    facts = _inspected(name, shot)
+    return keep_waiting(season, name, machine, since_boot, shot.data, facts.suffix)
+
+
+def _inspected(name: str, shot: Shot) -> PictureFacts:
+    try:
+        return inspect(shot.data)
+    except PictureError as error:
+        raise CameraError(f'camera "{name}" gave no usable picture: {error}') from error

@@ -1,44 +1,32 @@
-"""The long-running process, and the same jobs in simulated time."""
+"""The long-running process: a scheduler on a real machine, and a loop that looks after it."""
 
+import fcntl
+import os
 import signal
-import subprocess
-import sys
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import UTC, datetime
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 
 from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
-from apscheduler.schedulers.blocking import BlockingScheduler
+from apscheduler.schedulers.background import BackgroundScheduler
+from apscheduler.triggers.base import BaseTrigger
 
 from lapsekit.cameras import Camera, open_camera
-from lapsekit.errors import CameraError, LapsekitError
+from lapsekit.errors import CameraError, SeasonBusy
 from lapsekit.season import Season
-from lapsekit.unattended.capturing import capture
-from lapsekit.unattended.schedule import captures, mornings
-from lapsekit.when import instant
+from lapsekit.unattended.children import Children
+from lapsekit.unattended.clock import Machine, SteadyClock, ThisMachine
+from lapsekit.unattended.keeping import Job, Keeping
+from lapsekit.unattended.schedule import DayPlan
+from lapsekit.unattended.speaking import ERROR, WARNING, Tell, notify
 
-Tell = Callable[[str], None]
-_LATE_BY_S = 120
-_MORNING_LATE_BY_S = 12 * 3600
-
-
-class SimulatedClock:
-    """A clock that stands still until it is set."""
-
-    def __init__(self, now: datetime):
-        self.now = now
-
-    def __call__(self) -> datetime:
-        """The instant it was set to."""
-        return self.now
-
-
-@dataclass
-class SimulationReport:
-    """Frames filed in simulated time, and captures that gave none."""
-
-    filed: int = 0
-    failed: list[str] = field(default_factory=list)
+LOOK_EVERY_S = 5.0
+WATCH_EVERY_S = 60.0
+RUNNING_FILE = ".running"
+STUCK_AFTER = timedelta(minutes=30)
+"""A capture that takes so long will never end: the service manager starts everything anew."""
 
 
 def capturing_cameras(season: Season) -> dict[str, Camera]:
@@ -50,7 +38,9 @@ def capturing_cameras(season: Season) -> dict[str, Camera]:
         If there is none.
     """
     models = season.settings.cameras.items()
-    found = {n: open_camera(n, m, season.folder) for n, m in models if m.kind != "files"}
+    found = {
+        n: open_camera(n, m, season.folder, season.zone) for n, m in models if m.kind != "files"
+    }
     if not found:
         raise CameraError(
             "no camera of season.toml takes pictures by itself; give one another kind than "
@@ -59,137 +49,199 @@ def capturing_cameras(season: Season) -> dict[str, Camera]:
     return found
 
 
-def run(season: Season, tell: Tell) -> None:
-    """Capture on schedule and run the morning chain once a day, until told to stop.
+class OnWall(BaseTrigger):
+    """A plan in the season's time as the scheduler wants it: by the machine's own clock.
 
-    A capture that fails is told and tried again at its next time. The chain runs as a process
-    of its own, so that its memory is given back and a fault in it never stops the captures.
+    Where that clock has jumped away, the plan's instants are moved by as much. Whoever sees a jump
+    has every job's next time worked out anew.
+    """
+
+    def __init__(self, plan: DayPlan, clock: SteadyClock):
+        self._plan = plan
+        self._clock = clock
+
+    def get_next_fire_time(
+        self, previous_fire_time: datetime | None, now: datetime
+    ) -> datetime | None:
+        """The plan's next instant after those that were."""
+        skew = now - self._clock()
+        if abs(skew) < timedelta(seconds=1):  # the two were read one after the other
+            skew = timedelta(0)
+        previous = None if previous_fire_time is None else previous_fire_time - skew
+        moment = self._plan.after(previous, now - skew)
+        return None if moment is None else moment + skew
+
+
+class _Process:
+    """What `run` holds together."""
+
+    def __init__(self, season: Season, tell: Tell, machine: Machine):
+        self.machine = machine
+        self.clock = SteadyClock(machine, lambda line: tell(line, WARNING))
+        season.clock = self.clock
+        self.cameras = capturing_cameras(season)
+        self.season, self.tell = season, tell
+        self.children = Children(season.folder)
+        self.scheduler = BackgroundScheduler(timezone=UTC)
+        self.keeping = Keeping(
+            season, self.cameras, self.clock, machine, self.children.run, tell, self._later
+        )
+        self.stopping = threading.Event()
+        self._begun: dict[str, timedelta] = {}
+        self._watched_at = timedelta(0)
+        self._jobs = {job.name: job for job in self.keeping.jobs()}
+
+    def start(self) -> None:
+        self.scheduler.add_listener(self._heard, _HEARD)
+        self.keeping.begin()
+        if self.clock.is_known:
+            self._plan()
+        for line in self.planned():
+            self.tell(line)
+        self.scheduler.start()
+
+    def look(self) -> None:
+        """Every few seconds: the clock, frames without a date, watched folders, the watchdog."""
+        was_known = self.clock.is_known
+        if self.clock.look():
+            if not was_known:
+                self.keeping.clock_is_known()
+            self._plan()
+        if not self.clock.is_known:
+            self.keeping.capture_undated()
+        now = self.machine.since_boot()
+        if (now - self._watched_at).total_seconds() >= WATCH_EVERY_S and self.clock.is_known:
+            self._watched_at = now
+            self.keeping.watch()
+        stuck = [name for name, began in self._begun.items() if now - began > STUCK_AFTER]
+        if stuck:
+            self.tell(f"{stuck[0]} has not ended for {STUCK_AFTER}; giving up", ERROR)
+        else:
+            notify("WATCHDOG=1")
+
+    def planned(self) -> Iterator[str]:
+        """What will be done next, in the season's local time."""
+        now = self.clock()
+        for job in self._jobs.values():
+            at = job.plan.after(None, now)
+            if at is not None:
+                yield f"next {job.name}: {at.astimezone(self.season.zone):%Y-%m-%d %H:%M}"
+
+    def end(self) -> None:
+        notify("STOPPING=1")
+        self.children.end_all()
+        self.scheduler.shutdown(wait=True)
+
+    def _plan(self) -> None:
+        """Work out every job's next time."""
+        for job in self._jobs.values():
+            self.scheduler.add_job(
+                lambda job=job: self._do(job),
+                OnWall(job.plan, self.clock),
+                id=job.name,
+                max_instances=1,
+                coalesce=True,
+                misfire_grace_time=int(job.late_by.total_seconds()),
+                replace_existing=True,
+            )
+
+    def _do(self, job: Job) -> None:
+        if job.name.startswith("capture "):
+            self._begun[job.name] = self.machine.since_boot()
+        try:
+            job.do()
+        finally:
+            self._begun.pop(job.name, None)
+
+    def _later(self, name: str, at: datetime, job: Callable[[], None]) -> None:
+        self.scheduler.add_job(
+            job,
+            "date",
+            run_date=at + self.clock.skew,
+            id=name,
+            replace_existing=True,
+            misfire_grace_time=None,
+        )
+
+    def _heard(self, event: object) -> None:
+        name = event.job_id
+        if event.code == EVENT_JOB_ERROR:
+            self.tell(f"{name} failed: {event.exception!r}", ERROR)
+            return
+        busy = event.code == EVENT_JOB_MAX_INSTANCES
+        why = "the one before had not ended" if busy else "the machine was too busy, or asleep"
+        camera = name.removeprefix("capture ")
+        times = event.scheduled_run_times if busy else [event.scheduled_run_time]
+        for at in times:
+            if camera in self.cameras and camera != name:
+                self.keeping.missed(camera, at - self.clock.skew, why)
+            else:
+                self.tell(f"{name} did not run when it was due: {why}", WARNING)
+
+
+_HEARD = EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES | EVENT_JOB_ERROR
+
+
+@dataclass(frozen=True)
+class _Signals:
+    stopping: threading.Event
+
+    def __enter__(self) -> None:
+        for name in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(name, lambda *_: self.stopping.set())
+
+    def __exit__(self, *_: object) -> None:
+        for name in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(name, signal.SIG_DFL)
+
+
+def run(season: Season, tell: Tell, machine: Machine | None = None) -> None:
+    """Capture on schedule, run the other stages at their times, until told to stop.
+
+    A capture that fails is told, noted and tried again; measuring, films, copies and publishing run
+    as processes of their own, so that their memory is given back and a fault in them never stops
+    the captures.
 
     Parameters
     ----------
     season : Season
-        An open season.
-    tell : callable
+        An open season; its clock is replaced by one that jumps of the machine's do not move.
+    tell : Tell
         Takes a line of text about what happened.
+    machine : Machine, optional
+        Whose clocks count; this machine's by default.
+
+    Raises
+    ------
+    SeasonBusy
+        If another ``lapsekit run`` captures into this season.
+    CameraError
+        If no camera takes pictures by itself.
     """
-    cameras = capturing_cameras(season)
-    scheduler = BlockingScheduler(timezone=UTC)
-    limits = {"max_instances": 1, "coalesce": True, "misfire_grace_time": _LATE_BY_S}
-    for name, camera in cameras.items():
-        scheduler.add_job(
-            _told(lambda n=name, c=camera: _capture_once(season, n, c, tell), tell),
-            captures(season.settings),
-            id=f"capture {name}",
-            **limits,
-        )
-    chain = _told(lambda: _chain(season, tell), tell)
-    limits["misfire_grace_time"] = _MORNING_LATE_BY_S
-    scheduler.add_job(chain, mornings(season.settings), id="morning", **limits)
-    if season.clock() > this_morning(season):
-        scheduler.add_job(chain, id="morning missed")  # does only what is not done yet
-    scheduler.add_listener(
-        lambda event: tell(f"{event.job_id} did not run when it was due; next time as planned"),
-        EVENT_JOB_MISSED | EVENT_JOB_MAX_INSTANCES,
-    )
-    scheduler.add_listener(
-        lambda event: tell(f"{event.job_id} failed: {event.exception!r}"), EVENT_JOB_ERROR
-    )
-
-    def stop(*_: object) -> None:
-        if scheduler.running:
-            scheduler.shutdown(wait=False)
-
-    for name in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(name, stop)
-    for line in planned(season, list(cameras)):
-        tell(line)
-    scheduler.start()
+    machine = machine or ThisMachine(season.settings.capture.wait_for_clock)
+    with _alone(season):
+        process = _Process(season, tell, machine)
+        with _Signals(process.stopping):
+            process.start()
+            notify("READY=1")
+            while not process.stopping.wait(LOOK_EVERY_S):
+                process.look()
+            process.end()
     tell("stopped")
 
 
-def this_morning(season: Season) -> datetime:
-    """When today's morning chain is due."""
-    today = season.day_of(season.clock())
-    return instant(today, season.settings.morning.at, season.zone)
-
-
-def planned(season: Season, cameras: list[str]) -> list[str]:
-    """What will be done next, in the season's local time."""
-    now = season.clock()
-    plans = {f"capture {n}": captures(season.settings) for n in cameras}
-    plans["morning"] = mornings(season.settings)
-    nexts = {n: p.get_next_fire_time(None, now).astimezone(season.zone) for n, p in plans.items()}
-    return [f"next {name}: {moment:%Y-%m-%d %H:%M}" for name, moment in nexts.items()]
-
-
-def simulate(
-    season: Season,
-    clock: SimulatedClock,
-    until: datetime,
-    each_morning: Callable[[], object],
-    on_day: Callable[[datetime], None] = lambda _: None,
-) -> SimulationReport:
-    """Run the schedule from the clock's present to `until` without waiting.
-
-    Parameters
-    ----------
-    season : Season
-        A season whose clock is `clock`.
-    clock : SimulatedClock
-        Set to each job's time before the job runs.
-    until : datetime
-        When to end.
-    each_morning : callable
-        The morning chain.
-    on_day : callable
-        Told the time of each morning.
-
-    Returns
-    -------
-    SimulationReport
-    """
-    report = SimulationReport()
-    cameras = capturing_cameras(season)
-    capturing, chain = captures(season.settings), mornings(season.settings)
-    next_capture = capturing.get_next_fire_time(None, clock.now)
-    next_morning = chain.get_next_fire_time(None, clock.now)
-    while min(next_capture, next_morning) <= until:
-        if next_morning <= next_capture:
-            clock.now = next_morning
-            each_morning()
-            on_day(next_morning)
-            next_morning = chain.get_next_fire_time(next_morning, clock.now)
-            continue
-        clock.now = next_capture
-        for name, camera in cameras.items():
-            try:
-                report.filed += capture(season, name, camera)[1]
-            except CameraError as error:
-                report.failed.append(str(error))
-        next_capture = capturing.get_next_fire_time(next_capture, clock.now)
-    return report
-
-
-def _capture_once(season: Season, name: str, camera: Camera, tell: Tell) -> None:
-    frame, is_new = capture(season, name, camera)
-    tell(f"{'filed' if is_new else 'already there:'} {frame.path} ({frame.size // 1024} kB)")
-
-
-def _told(job: Callable[[], None], tell: Tell) -> Callable[[], None]:
-    def guarded() -> None:
+@contextmanager
+def _alone(season: Season) -> Iterator[None]:
+    with (season.folder / RUNNING_FILE).open("a+") as file:
         try:
-            job()
-        except LapsekitError as error:
-            tell(f"failed: {error}")
-
-    return guarded
-
-
-def _chain(season: Season, tell: Tell) -> None:
-    command = [sys.executable, "-m", "lapsekit", "morning", "--season", str(season.folder)]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
-    for line in done.stdout.splitlines():
-        tell(f"morning: {line}")
-    if done.returncode:
-        raise LapsekitError(f"morning chain: {done.stderr.strip()}")
-    tell("morning chain done")
+            fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            file.seek(0)
+            raise SeasonBusy(
+                f"{season.folder}: lapsekit run is at work there already (process "
+                f"{file.read().strip() or 'unknown'}); two would take every frame twice"
+            ) from error
+        file.truncate(0)
+        file.write(f"{os.getpid()}\n")
+        file.flush()
+        yield

@@ -1,18 +1,27 @@
 """Each kind of camera gives whole pictures, or says what to check."""
 
+import json
+import os
+import signal
+import subprocess
 import sys
 import time
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from lapsekit import settings
-from lapsekit.cameras import open_camera
+from lapsekit.cameras import open_camera, running
 from lapsekit.cameras.command import Command
 from lapsekit.cameras.replay import Replay
+from lapsekit.cameras.usb import Usb
 from lapsekit.errors import CameraError
 from tests.scenes import bench_picture, encoded, fill
 
+UTC_ZONE = ZoneInfo("UTC")
 NOW = datetime(2031, 4, 2, 12, tzinfo=UTC)
 PICTURE = encoded(bench_picture([]), "JPEG")
 
@@ -49,12 +58,74 @@ def test_a_command_that_is_not_there_is_told():
         Command(["no-such-program"], 5, ".").take(NOW)
 
 
-def test_a_command_that_hangs_is_ended_with_its_children():
-    code = "import subprocess; subprocess.run(['sleep', '60'])"
-    began = time.monotonic()
-    with pytest.raises(CameraError, match="did not end within 1 s"):
+def test_a_command_that_hangs_is_ended_with_its_children(tmp_path):
+    with ended_children(tmp_path) as code, pytest.raises(CameraError, match="within 1 s"):
         command(code, limit=1).take(NOW)
-    assert time.monotonic() - began < 20
+
+
+def test_a_command_that_never_stops_talking_is_ended():
+    code = "import sys\nwhile True: sys.stdout.buffer.write(bytes(1 << 20))"
+    with pytest.raises(CameraError, match="more than 64 MB"):
+        command(code, limit=60).take(NOW)
+
+
+def test_a_command_that_even_the_kernel_cannot_end_is_left_behind(monkeypatch):
+    ended = []
+    monkeypatch.setattr(os, "killpg", lambda pid, _: ended.append(pid))
+    monkeypatch.setattr(running, "_DYING_S", 0.2)
+    began = time.monotonic()
+    with pytest.raises(CameraError, match="hangs in the kernel; unplug"):
+        command("import time; time.sleep(60)", limit=1).take(NOW)
+    assert time.monotonic() - began < 10
+    monkeypatch.undo()
+    with pytest.raises(CameraError, match="still hangs"):  # and no second one beside it
+        command("pass").take(NOW)
+    os.killpg(ended[0], signal.SIGKILL)
+    time.sleep(0.2)
+    with pytest.raises(CameraError, match="without a picture"):
+        command("pass").take(NOW)
+
+
+def test_a_process_that_reads_a_camera_and_hangs_is_ended_with_its_children(tmp_path, monkeypatch):
+    with ended_children(tmp_path) as code:
+        program = tmp_path / "python"
+        program.write_text(f"#!{sys.executable}\n{code}")
+        program.chmod(0o755)
+        monkeypatch.setattr(sys, "executable", str(program))
+        with pytest.raises(CameraError, match=r"/dev/video0 did not end within 2 s"):
+            Usb(settings.UsbCamera(kind="usb", time_limit_s=2.0)).take(NOW)
+
+
+def test_a_process_that_reads_a_camera_ends_by_itself_when_nobody_waits_for_it():
+    wanted = {"kind": "usb", "until": time.monotonic() + 1}
+    code = (
+        "import time, sys, types\n"
+        "from lapsekit.cameras import apart\n"
+        "apart.import_module = lambda name: types.SimpleNamespace(\n"
+        "    read_usb=lambda *_: time.sleep(60))\n"
+        "apart.main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], input=json.dumps(wanted), text=True, timeout=30, check=False
+    )
+    assert done.returncode == -signal.SIGALRM
+
+
+@contextmanager
+def ended_children(folder):
+    """Code that starts a child and hangs; the child must be gone at the end."""
+    note = folder / "child"
+    yield (
+        "import subprocess, sys\n"
+        "child = subprocess.Popen(['sleep', '60'])\n"
+        f"open({str(note)!r}, 'w').write(str(child.pid))\n"
+        "child.wait()"
+    )
+    child = Path("/proc", note.read_text(), "stat")
+    until = time.monotonic() + 5
+    while child.exists() and child.read_text().split()[2] != "Z":
+        assert time.monotonic() < until, "the child lives on"
+        time.sleep(0.05)
 
 
 def test_replay_gives_each_frame_once_at_or_after_its_time(season):
@@ -75,11 +146,11 @@ def test_replay_of_an_empty_folder_is_told(tmp_path):
 
 def test_a_usb_camera_that_is_not_there_says_what_to_check(tmp_path):
     pytest.importorskip("cv2")
-    camera = open_camera("bench", settings.UsbCamera(kind="usb", device=63), tmp_path)
+    camera = open_camera("bench", settings.UsbCamera(kind="usb", device=63), tmp_path, UTC_ZONE)
     with pytest.raises(CameraError, match=r"/dev/video63; check the cable"):
         camera.take(NOW)
 
 
 def test_a_camera_of_files_only_takes_no_picture(tmp_path):
     with pytest.raises(CameraError, match="lapsekit import"):
-        open_camera("bench", settings.FilesCamera(kind="files"), tmp_path)
+        open_camera("bench", settings.FilesCamera(kind="files"), tmp_path, UTC_ZONE)

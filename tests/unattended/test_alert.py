@@ -15,14 +15,16 @@ import pytest
 from lapsekit.alerting import Alert
 from lapsekit.catalogue import Frame, Placement, Screening
 from lapsekit.checking import standing
-from lapsekit.checking.apart import BOOT_ID
 from lapsekit.errors import NotTrusted, SettingsError
 from lapsekit.growth.falls import Fall
 from lapsekit.season import Season
 from lapsekit.trust import take_back
 from lapsekit.unattended.call_state import STATE_FILE
 from lapsekit.unattended.calls import call, note_news
+from lapsekit.unattended.children import Ended, note_morning
+from lapsekit.unattended.clock import ThisMachine
 from lapsekit.unattended.news import note_alerts
+from lapsekit.unattended.waiting import keep_waiting
 from lapsekit.when import utc_text
 from tests.scenes import SETTINGS, make_season
 from tests.unattended.receivers import http_receiver, mail_receiver
@@ -197,13 +199,9 @@ def test_in_quiet_hours_nothing_goes_out_and_what_stands_does_when_they_end(tmp_
     quiet = quiet.replace('quiet_until = "00:00"', 'quiet_until = "07:00"')
     with listening(tmp_path, alerts=quiet) as (season, _):
         add_frames(season, local(2, 18))
-        (season.folder / ".last-morning.json").write_text(morning_record(local(2, 20), 69, "far"))
+        note_morning(season.folder, local(2, 20), Ended(69, [], "far"))
         sent = [hour for hour in range(14) if at(season, local(2, 21) + hour * HOUR).sent]
         assert sent == [10]  # 07:00
-
-
-def morning_record(ended_at, code, told=None):
-    return json.dumps({"ended_at": utc_text(ended_at), "code": code, "told": told})
 
 
 def conditions(season, moment, run=quiet_machine):
@@ -227,14 +225,14 @@ def test_a_season_in_order_has_nothing_that_stands(season):
 
 
 def test_a_morning_that_failed_and_one_that_did_not_run_are_told(season):
-    record = season.folder / ".last-morning.json"
-    record.write_text(morning_record(local(2, 7), 69, "rsync to far failed"))
-    assert "rsync to far failed" in conditions(season, NOW)["morning"]
-    record.write_text(morning_record(local(2, 7), 0))
+    for code in (69, -9, None):  # failed, killed for its memory, ended for its time
+        note_morning(season.folder, local(2, 7), Ended(code, [], "rsync to far failed"))
+        assert "rsync to far failed" in conditions(season, NOW)["morning"]
+    note_morning(season.folder, local(2, 7), Ended(0, [], ""))
     assert conditions(season, NOW) == {}
     add_frames(season, local(3, 20))
     assert "is lapsekit run running?" in conditions(season, local(3, 20, 1))["morning"]
-    record.write_text("damaged")
+    (season.folder / ".last-morning.json").write_text("damaged")
     assert conditions(season, local(3, 20, 1)) == {}
 
 
@@ -270,11 +268,10 @@ def test_a_view_that_moved_is_told(season):
 
 
 def test_frames_that_wait_for_the_clock_are_told_and_those_of_earlier_starts_are_not(season):
-    aside = season.folder / "frames/bench/aside"
-    aside.mkdir(parents=True)
-    boot = BOOT_ID.read_text().strip()
-    (aside / f"{boot}-0000001234.567.jpg").write_bytes(b"x")
-    (aside / "01234567-0123-0123-0123-0123456789ab-0000001234.567.jpg").write_bytes(b"x")
+    machine = ThisMachine(wait_for_clock=True)
+    keep_waiting(season, "bench", machine, timedelta(hours=1), b"now", ".jpg")
+    machine.boot_id = "01234567-0123-0123-0123-0123456789ab"
+    keep_waiting(season, "bench", machine, timedelta(hours=1), b"then", ".jpg")
     found = conditions(season, NOW)
     assert list(found) == ["waiting frames of bench"]
     assert found["waiting frames of bench"].startswith("1 kept apart until the clock is set")

@@ -1,0 +1,174 @@
+"""A folder into which a phone, a trail camera or a card puts pictures."""
+
+import os
+import time
+from collections import Counter, deque
+from collections.abc import Iterator
+from datetime import datetime
+from functools import partial
+from pathlib import Path
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
+
+from lapsekit import settings
+from lapsekit.cameras import Shot
+from lapsekit.cameras.watched_memory import FILED, TOLD, Memory, State
+from lapsekit.errors import CameraError, NothingNew, PictureError
+from lapsekit.frames.bringing_in import PICTURE_SUFFIXES, TimeSource
+from lapsekit.frames.inspection import inspect
+
+
+class _Waiting(NamedTuple):
+    """A file to hand out, as it lay there when the folder was looked through."""
+
+    modified: int
+    path: str
+    state: State
+
+
+class Watched:
+    """Hands out every picture of a folder once, those that came first before the others.
+
+    A file counts as there once it has lain unchanged for a while. Nothing is ever moved or
+    deleted. What was filed is remembered in the season folder; a file that changes afterwards is
+    another picture. One that was handed out but not filed is handed out again, later.
+
+    Parameters
+    ----------
+    name : str
+        The camera's name.
+    model : settings.WatchedCamera
+    season_folder : pathlib.Path
+        What its folder is named from, and where its memory lies.
+    zone : zoneinfo.ZoneInfo
+        Zone of times without an offset.
+    """
+
+    def __init__(
+        self, name: str, model: settings.WatchedCamera, season_folder: Path, zone: ZoneInfo
+    ):
+        self._name = name
+        self._model = model
+        self._folder = season_folder / Path(model.folder).expanduser()
+        table = f"cameras.{name}"
+        self._times = TimeSource(
+            zone,
+            model.pattern,
+            model.file_time,
+            f"{table}.pattern",
+            f"{table}.file_time = true",
+        )
+        self._memory = Memory(season_folder / f".watched-{name}.csv")
+        self._queue: deque[_Waiting] = deque()
+        self._handed: set[tuple[str, State]] = set()
+        self._broken: list[tuple[str, State, str]] = []
+        self._looked_at: dict[str, tuple[State, float]] = {}
+        self._others: Counter[str] = Counter()
+        self._device: int | None = None
+
+    def take(self, now: datetime) -> Shot:
+        """The picture that came first of those not filed yet.
+
+        Raises
+        ------
+        NothingNew
+            If there is none.
+        CameraError
+            If the folder cannot be read; and once for files that are no pictures, after all
+            others were handed out.
+        """
+        if not self._queue:
+            self._queue.extend(sorted(self._found(now)))
+        while self._queue:
+            shot = self._shot(self._queue.popleft())
+            if shot is not None:
+                return shot
+        self._handed.clear()
+        if self._broken:
+            raise CameraError(self._told())
+        raise NothingNew(f"{self._folder}: no new picture{self._passed_over()}")
+
+    def _found(self, now: datetime) -> Iterator[_Waiting]:
+        """Settled pictures that nobody filed or was told of."""
+        self._others.clear()
+        seen: dict[str, tuple[State, float]] = {}
+        for path, found in self._files():
+            state = State(found.st_size, found.st_mtime_ns)
+            if (path, state) in self._handed or self._memory.knows(path, state):
+                continue
+            before = self._looked_at.get(path)
+            same = before is not None and before[0] == state
+            seen[path] = before if same else (state, time.monotonic())
+            age_s = now.timestamp() - max(found.st_mtime, found.st_ctime)
+            watched_s = time.monotonic() - seen[path][1]
+            if max(age_s, watched_s) >= self._model.settled_s:
+                yield _Waiting(found.st_mtime_ns, path, state)
+        self._looked_at = seen
+
+    def _files(self) -> Iterator[tuple[str, os.stat_result]]:
+        """Every picture file in the folder and those below it, relative to it."""
+        try:
+            device = self._folder.stat().st_dev
+            names = list(_walked(self._folder))
+        except OSError as error:
+            raise CameraError(
+                f"{error.filename}: cannot be read ({error.strerror}); check that the card is in, "
+                "the disk mounted, and that you may read the folder"
+            ) from error
+        if not names and self._device not in (None, device):
+            raise CameraError(
+                f"{self._folder}: empty, and no longer on the disk it was on; is it mounted?"
+            )
+        self._device = device if names else self._device
+        for path in names:
+            fits = path.suffix.lower() in PICTURE_SUFFIXES and not self._times.passes_over(path)
+            if not fits:
+                self._others[path.suffix.lower() or path.name] += 1
+                continue
+            try:
+                yield str(path.relative_to(self._folder)), path.stat()
+            except FileNotFoundError:
+                continue  # gone since the folder was read
+
+    def _shot(self, waiting: _Waiting) -> Shot | None:
+        file = self._folder / waiting.path
+        try:
+            data = file.read_bytes()
+            found = file.stat()
+            if State(found.st_size, found.st_mtime_ns) != waiting.state:
+                return None  # written to again: it has to settle anew
+            taken_at = self._times.of(file, inspect(data))
+        except FileNotFoundError:
+            return None
+        except (PictureError, OSError) as error:
+            self._broken.append((waiting.path, waiting.state, str(error)))
+            return None
+        self._handed.add((waiting.path, waiting.state))
+        filed = partial(self._memory.add, waiting.path, waiting.state, FILED)
+        return Shot(data, taken_at, filed=filed)
+
+    def _told(self) -> str:
+        """What is wrong with files that are no pictures; remembered as told."""
+        lines = [f"{self._folder / path}: {why}" for path, _, why in self._broken]
+        for path, state, _ in self._broken:
+            self._memory.add(path, state, TOLD)
+        self._broken.clear()
+        more = f" (and {len(lines) - 1} more like it)" if len(lines) > 1 else ""
+        return f'camera "{self._name}" leaves a file out: {lines[0]}{more}'
+
+    def _passed_over(self) -> str:
+        if not self._others:
+            return ""
+        kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(self._others.items()))
+        return f"; passed over for their names: {kinds}"
+
+
+def _walked(folder: Path) -> Iterator[Path]:
+    """Files in a folder and those below it; hidden ones, which are being written, left out."""
+
+    def stop(error: OSError) -> None:
+        raise error
+
+    for inner, folders, files in os.walk(folder, onerror=stop):
+        folders[:] = [name for name in folders if not name.startswith(".")]
+        yield from (Path(inner, name) for name in files if not name.startswith("."))

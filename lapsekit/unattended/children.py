@@ -1,0 +1,109 @@
+"""Heavy work runs as a process of its own: its memory is given back, its faults stop no capture.
+
+It gets a low priority, a limit of memory and one of time, and ends with whoever started it.
+"""
+
+import json
+import os
+import resource
+import signal
+import subprocess
+import sys
+import threading
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from lapsekit.safely import write_safely
+from lapsekit.when import utc_text
+
+NICE = 10
+LAST_MORNING = ".last-morning.json"
+_LAST_WORDS = 600
+_GRACE_S = 20
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a child ended: its exit code (None for one that took too long), and what it said."""
+
+    code: int | None
+    said: list[str]
+    complaint: str
+
+
+class Children:
+    """Runs lapsekit's own commands on a season.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The season folder.
+    """
+
+    def __init__(self, folder: Path):
+        self._folder = folder
+        self._running: set[subprocess.Popen] = set()
+        self._one_at_a_time = threading.Lock()
+
+    def run(self, *words: str, time_limit_s: float, memory_mb: int | None = None) -> Ended:
+        """Run ``lapsekit WORDS --season FOLDER`` to its end, or to the limit.
+
+        Parameters
+        ----------
+        words : str
+            The command and its options.
+        time_limit_s : float
+            After it, the child and all it started are ended.
+        memory_mb : int, optional
+            What its data may take; beyond it, the child fails by itself.
+        """
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "lapsekit", *words, "--season", str(self._folder)],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            errors="replace",
+            start_new_session=True,
+        )
+        with suppress(ProcessLookupError):  # set from here: a fork of threads must run no Python
+            os.setpriority(os.PRIO_PROCESS, process.pid, NICE)
+            if memory_mb is not None:
+                limit = memory_mb << 20
+                resource.prlimit(process.pid, resource.RLIMIT_DATA, (limit, limit))
+        with self._one_at_a_time:
+            self._running.add(process)
+        try:
+            out, complaint = process.communicate(timeout=time_limit_s)
+            return Ended(process.returncode, out.splitlines(), complaint.strip()[-_LAST_WORDS:])
+        except subprocess.TimeoutExpired:
+            _end(process)
+            process.communicate()
+            return Ended(None, [], f"did not end within {time_limit_s / 60:.0f} min and was ended")
+        finally:
+            with self._one_at_a_time:
+                self._running.discard(process)
+
+    def end_all(self) -> None:
+        """End whatever still runs; it does only what is not done yet when it runs again."""
+        with self._one_at_a_time:
+            running = list(self._running)
+        for process in running:
+            _end(process)
+
+
+def note_morning(folder: Path, ended_at: datetime, ended: Ended) -> None:
+    """Write down how the last morning ended, for ``check`` and the alerts."""
+    told = {"ended_at": utc_text(ended_at), "code": ended.code, "told": ended.complaint}
+    write_safely(folder / LAST_MORNING, json.dumps(told).encode())
+
+
+def _end(process: subprocess.Popen) -> None:
+    for sent in (signal.SIGTERM, signal.SIGKILL):
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, sent)
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(timeout=_GRACE_S)
+            return

@@ -1,0 +1,348 @@
+"""What is done without a visit, and when: the jobs, free of who wakes them.
+
+:mod:`lapsekit.unattended.process` wakes them by the scheduler on a real machine,
+:mod:`lapsekit.unattended.simulating` in simulated time.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from typing import Protocol
+
+from lapsekit.cameras import Camera
+from lapsekit.errors import CameraError, CatalogueError, LapsekitError, NothingNew
+from lapsekit.season import Season
+from lapsekit.unattended.capturing import capture, capture_undated
+from lapsekit.unattended.children import Ended, note_morning
+from lapsekit.unattended.clock import Machine, SteadyClock, boot_moment
+from lapsekit.unattended.missed import note_missed, read_missed
+from lapsekit.unattended.schedule import DayPlan, alert_times, captures, copyings, films, mornings
+from lapsekit.unattended.speaking import ERROR, INFO, WARNING, Tell
+from lapsekit.unattended.waiting import file_waiting
+
+LATE_BY = timedelta(minutes=2)
+"""A frame that would be taken later than this is not the one that was due."""
+
+MORNING_LATE_BY = timedelta(hours=12)
+RETRIES_MINUTES = (1, 3, 7, 15, 30)
+"""When a daily picture that failed is tried again, in minutes after it was due; then every 30."""
+
+AWAY_DAYS = 366
+"""Further back nothing is accounted for."""
+
+NOT_RUNNING = "lapsekit run was not running"
+NO_TIME = "the time of day was not known; frames came every so often instead"
+
+_MOST_AT_ONCE = 500
+
+
+class Later(Protocol):
+    """Wakes a job once, at an instant of the season's clock; an earlier one of its name is void."""
+
+    def __call__(self, name: str, at: datetime, job: Callable[[], None]) -> None:
+        """Remember it."""
+        ...
+
+
+@dataclass(frozen=True)
+class Job:
+    """Something done again and again: when, what, and how late it may be."""
+
+    name: str
+    plan: DayPlan
+    do: Callable[[], None]
+    late_by: timedelta
+
+
+class Keeping:
+    """The unattended camera's work.
+
+    Parameters
+    ----------
+    season : Season
+        Its clock is `clock`.
+    cameras : mapping of str to Camera
+        Those that take pictures.
+    clock : SteadyClock
+    machine : Machine
+    stage : callable
+        Runs a command of lapsekit on the season as a child, told its words.
+    tell : Tell
+    later : Later
+    """
+
+    def __init__(
+        self,
+        season: Season,
+        cameras: Mapping[str, Camera],
+        clock: SteadyClock,
+        machine: Machine,
+        stage: Callable[..., Ended],
+        tell: Tell,
+        later: Later,
+    ):
+        self._season = season
+        self._cameras = cameras
+        self._clock = clock
+        self._machine = machine
+        self._stage = stage
+        self._tell = tell
+        self._later = later
+        self._due_times = lru_cache(maxsize=8)(season.due_times)
+        self._began = self._next_undated = machine.since_boot()
+
+    def jobs(self) -> list[Job]:
+        """Everything that is done by the time of day."""
+        settings = self._season.settings
+        jobs = [
+            Job(
+                f"capture {name}",
+                captures(settings, self._due_times),
+                lambda name=name: self.capture_due(name),
+                LATE_BY,
+            )
+            for name in self._cameras
+            if settings.cameras[name].kind != "watched"
+        ]
+        jobs.append(Job("morning", mornings(settings), self.morning, MORNING_LATE_BY))
+        if settings.film.weekly_on != "never":
+            jobs.append(Job("weekly film", films(settings), self.film, MORNING_LATE_BY))
+        if settings.copies.to:
+            jobs.append(Job("copies", copyings(settings), self.copy, MORNING_LATE_BY))
+        if settings.alerts.to_file:
+            jobs.append(Job("alerts", alert_times(settings), self.alert, timedelta(minutes=30)))
+        return jobs
+
+    # the beginning ------------------------------------------------------------------------
+
+    def begin(self) -> None:
+        """Note what was due while nobody was here, and do what this morning left undone."""
+        if not self._clock.is_known:
+            self._tell(
+                "the clock of this machine is not set yet; frames wait apart until it is",
+                WARNING,
+            )
+            return
+        self.clock_is_known()
+
+    def clock_is_known(self) -> None:
+        """File what waited for the time, and account for what was due before."""
+        now, names = self._season.clock(), self._dated_by_asking()
+        last = {
+            name: self._guarded("accounting", lambda name=name: self._last_known(name))
+            for name in names
+        }
+        for frame in self._guarded("filing", self._file_waiting) or []:
+            self._tell(f"filed {frame.path}, which waited for the time of day")
+        for name in names:
+            if last[name] is not None:
+                self._guarded("accounting", lambda name=name: self._account(name, last[name], now))
+        if now > max(mornings(self._season.settings).moments(self._season.day_of(now))):
+            self._later("morning missed", now, self.morning)  # does only what is not done yet
+
+    def _file_waiting(self) -> list:
+        return file_waiting(self._season, self._clock, self._machine)
+
+    def _last_known(self, camera: str) -> datetime | None:
+        """Up to when a camera's frames are there or accounted for."""
+        missed = [m.last_due_at for m in read_missed(self._season.folder) if m.camera == camera]
+        return max([*missed, *filter(None, [self._season.catalogue.newest(camera)])], default=None)
+
+    def _account(self, camera: str, last: datetime, now: datetime) -> None:
+        """Write down frames that were due since the last one known of, and did not come."""
+        today = self._season.day_of(now)
+        first = max(self._season.day_of(last), today - timedelta(days=AWAY_DAYS))
+        days = [first + timedelta(days=n) for n in range((today - first).days + 1)]
+        due = [
+            at for day in days for at in self._due_times(day) if last + LATE_BY < at < now - LATE_BY
+        ]
+        began = boot_moment(self._clock, self._machine, self._began)
+        there = self._season.catalogue.moments(camera, last)
+        away = [at for at in due if at < began]
+        undated = [
+            at for at in due if at >= began and not any(at <= t <= at + LATE_BY for t in there)
+        ]
+        for gone, why in ((away, NOT_RUNNING), (undated, NO_TIME)):
+            if gone:
+                note_missed(self._season.folder, camera, gone, why)
+                self._tell(
+                    f"{camera}: {len(gone)} frames did not come from {self._local(gone[0])} to "
+                    f"{self._local(gone[-1])}: {why}",
+                    WARNING,
+                    camera=camera,
+                )
+
+    # frames -------------------------------------------------------------------------------
+
+    def capture_due(self, name: str) -> None:
+        """Take the frame that is due now; a daily picture that fails is tried again."""
+        now = self._season.clock()
+        due = self._due(now)
+        self._attempt(name, due, self._is_daily(due))
+
+    def missed(self, name: str, due: datetime, why: str) -> None:
+        """Note that a frame was not even tried when it was due."""
+        self._guarded("noting", lambda: note_missed(self._season.folder, name, [due], why))
+        self._tell(f"{name}: no frame at {self._local(due)}: {why}", WARNING, camera=name)
+
+    def watch(self) -> None:
+        """File every picture that came into a watched folder."""
+        for name, camera in self._cameras.items():
+            if self._season.settings.cameras[name].kind != "watched":
+                continue
+            for _ in range(_MOST_AT_ONCE):
+                try:
+                    self._filed(name, camera, is_daily=True)
+                except NothingNew:
+                    break
+                except (
+                    CameraError
+                ) as error:  # of some files; the others are handed out all the same
+                    self._tell(f"failed: {error}", ERROR, camera=name)
+                except LapsekitError as error:
+                    self._tell(f"failed: {error}", ERROR, camera=name)
+                    break
+
+    def capture_undated(self) -> None:
+        """While the time of day is not known: a frame every so often, kept apart."""
+        after = self._machine.since_boot()
+        if self._clock.is_known or after < self._next_undated:
+            return
+        self._next_undated = after + timedelta(minutes=self._season.settings.capture.every_minutes)
+        for name in self._dated_by_asking():
+            kept = self._guarded(
+                "capture",
+                lambda name=name: capture_undated(
+                    self._season, name, self._cameras[name], self._machine
+                ),
+            )
+            if kept:
+                self._tell(f"kept {kept} until the time of day is known", camera=name)
+
+    def _attempt(self, name: str, due: datetime, is_daily: bool) -> None:
+        try:
+            self._filed(name, self._cameras[name], is_daily)
+            return
+        except NothingNew as error:
+            why = str(error)
+        except CatalogueError as error:
+            self._mend(error)
+            return
+        except LapsekitError as error:
+            why = str(error)
+        self._tell(f"failed: {why}", ERROR, camera=name)
+        again = self._next_try(due) if is_daily else None
+        if again is not None:
+            self._later(f"daily picture {name}", again, lambda: self._attempt(name, due, True))
+        else:
+            self._guarded("noting", lambda: note_missed(self._season.folder, name, [due], why))
+
+    def _filed(self, name: str, camera: Camera, is_daily: bool) -> None:
+        took = capture(self._season, name, camera, is_daily)
+        told, frame = "filed" if took.is_new else "already there:", took.frame
+        size = f"({frame.size // 1024} kB)"
+        self._tell(f"{told} {frame.path} {size}", camera=name, frame=frame.path)
+        for note in took.notes:
+            self._tell(f"{name}: {note}", WARNING, camera=name)
+
+    def _next_try(self, due: datetime) -> datetime | None:
+        """When a daily picture is tried again; None once its search window is over."""
+        now, within = self._season.clock(), self._season.settings.capture.daily_within_minutes
+        steps = [*RETRIES_MINUTES, *range(60, within + 1, 30)]
+        tries = [due + timedelta(minutes=step) for step in steps if step <= within]
+        return next((at for at in tries if at > now), None)
+
+    def _due(self, now: datetime) -> datetime:
+        """The moment that a frame taken now is due for."""
+        day = self._season.day_of(now)
+        around = [at for d in (day - timedelta(days=1), day) for at in self._due_times(d)]
+        return max((at for at in around if at <= now), default=now)
+
+    def _is_daily(self, due: datetime) -> bool:
+        day = self._season.day_of(due)
+        return any(due == self._season.daily_at(d) for d in _beside(day))
+
+    def _dated_by_asking(self) -> list[str]:
+        """Cameras whose pictures carry no date of their own."""
+        models = self._season.settings.cameras
+        return [name for name in self._cameras if models[name].kind != "watched"]
+
+    # the other work -----------------------------------------------------------------------
+
+    def morning(self) -> None:
+        """Measure, growth, site, publish; then whoever is to be called is."""
+        table = self._season.settings.morning
+        ended = self._run(
+            "morning", time_limit_s=table.time_limit_minutes * 60, memory_mb=table.memory_mb
+        )
+        if ended.code == CatalogueError.exit_code:
+            self._guarded("mending", self._put_damage_aside)
+        now = self._season.clock()
+        self._guarded("noting", lambda: note_morning(self._season.folder, now, ended))
+        if self._season.settings.thinning.keep_all_days is not None and ended.code == 0:
+            self._run("thin", time_limit_s=3600)
+        if self._season.settings.alerts.to_file:
+            self.alert()
+
+    def film(self) -> None:
+        """The season's film, once a week."""
+        table = self._season.settings.morning
+        self._run("film", time_limit_s=12 * 3600, memory_mb=table.memory_mb)
+
+    def copy(self) -> None:
+        """Frames and texts to the far side, every night."""
+        self._run("copy", time_limit_s=12 * 3600)
+
+    def alert(self) -> None:
+        """Look whether somebody has to be called."""
+        self._run("alert", time_limit_s=300, quiet=True)
+
+    def _run(self, *words: str, quiet: bool = False, **limits) -> Ended:
+        ended = self._stage(*words, **limits)
+        what = " ".join(words)
+        if not quiet or ended.code:
+            for line in ended.said:
+                self._tell(f"{what}: {line}", stage=what)
+        if ended.code:
+            self._tell(f"failed: {what} ended with code {ended.code}: {ended.complaint}", ERROR)
+        elif ended.code is None:
+            self._tell(f"failed: {what} {ended.complaint}", ERROR)
+        elif not quiet:
+            self._tell(f"{what} done", INFO, stage=what)
+        return ended
+
+    # faults -------------------------------------------------------------------------------
+
+    def _mend(self, error: CatalogueError) -> None:
+        """A frame is filed, but not noted."""
+        self._tell(f"failed: {error}", ERROR)
+        self._guarded("mending", self._put_damage_aside)
+
+    def _put_damage_aside(self) -> None:
+        """Put a damaged catalogue aside, and go on with a new one."""
+        aside = self._season.mend_catalogue()
+        if aside is not None:
+            self._tell(
+                f"the catalogue was damaged; it is kept as {aside.name}, and the next morning "
+                "makes it again from the frames",
+                WARNING,
+            )
+
+    def _guarded(self, what: str, do: Callable):
+        try:
+            return do()
+        except NothingNew:
+            return None
+        except (LapsekitError, OSError) as error:
+            self._tell(f"failed: {what}: {error}", ERROR)
+            if isinstance(error, CatalogueError) and what != "mending":
+                self._mend(error)
+            return None
+
+    def _local(self, moment: datetime) -> str:
+        return f"{moment.astimezone(self._season.zone):%Y-%m-%d %H:%M}"
+
+
+def _beside(day: date) -> list[date]:
+    return [day + timedelta(days=n) for n in (-1, 0, 1)]

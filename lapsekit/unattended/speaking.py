@@ -1,0 +1,93 @@
+"""How the long-running process speaks: lines on a terminal, entries with fields in the journal.
+
+Under systemd an entry goes to the journal by its own protocol (a datagram of ``FIELD=value``
+lines), so that ``journalctl -o json`` shows the camera, the frame and the kind of event apart. Both
+the journal's socket and the service manager's are used as systemd documents them.
+"""
+
+import os
+import re
+import socket
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import datetime
+from typing import Protocol
+
+_JOURNAL = "/run/systemd/journal/socket"
+INFO, WARNING, ERROR = 6, 4, 3
+_SECRET = re.compile(r"(?i)(://)[^/\s@]+@|((?:pass(?:word)?|token|secret|key)\s*[=:]\s*)\S+")
+
+
+class Tell(Protocol):
+    """Takes a line of text about what happened, how grave it is, and fields beside it."""
+
+    def __call__(self, line: str, priority: int = INFO, **fields: str) -> None:
+        """Say it."""
+        ...
+
+
+def without_secrets(text: str) -> str:
+    """`text` with whatever logs in somewhere struck out: ``user:word@`` and ``password=word``."""
+    return _SECRET.sub(lambda m: f"{m[1]}***@" if m[1] else f"{m[2]}***", text)
+
+
+def speaker(now: Callable[[], datetime], say: Callable[[str], None]) -> Tell:
+    """Speaks to the journal where the output goes there, and by `say`, with the time, elsewhere.
+
+    Parameters
+    ----------
+    now : callable
+        The present instant, in the season's zone.
+    say : callable
+        Prints a line.
+    """
+    journal = _journal()
+
+    def tell(line: str, priority: int = INFO, **fields: str) -> None:
+        line = without_secrets(line)
+        if journal is not None:
+            told = {"MESSAGE": line, "PRIORITY": str(priority), "SYSLOG_IDENTIFIER": "lapsekit"}
+            told |= {f"LAPSEKIT_{k.upper()}": without_secrets(str(v)) for k, v in fields.items()}
+            with suppress(OSError):
+                journal.send(_entry(told))
+                return
+        say(f"{now():%Y-%m-%d %H:%M:%S} {line}")
+
+    return tell
+
+
+def _journal() -> socket.socket | None:
+    if "JOURNAL_STREAM" not in os.environ:
+        return None
+    found = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+    try:
+        found.connect(_JOURNAL)
+    except OSError:
+        found.close()
+        return None
+    return found
+
+
+def _entry(fields: dict[str, str]) -> bytes:
+    """Fields as the journal's protocol wants them; those with line breaks carry their length."""
+    parts = []
+    for name, value in fields.items():
+        data = value.encode(errors="backslashreplace")
+        if b"\n" in data:
+            parts.append(name.encode() + b"\n" + len(data).to_bytes(8, "little") + data + b"\n")
+        else:
+            parts.append(name.encode() + b"=" + data + b"\n")
+    return b"".join(parts)
+
+
+def notify(state: str) -> bool:
+    """Tell the service manager a state (``READY=1``, ``WATCHDOG=1``); False without one."""
+    address = os.environ.get("NOTIFY_SOCKET")
+    if not address:
+        return False
+    where = "\0" + address[1:] if address[0] == "@" else address
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager, suppress(OSError):
+        manager.connect(where)
+        manager.sendall(state.encode())
+        return True
+    return False

@@ -1,0 +1,83 @@
+"""A machine in simulated time that loses power, network and clock, and lapsekit run on it."""
+
+import itertools
+from datetime import datetime, timedelta
+
+from lapsekit.unattended.children import Ended
+from lapsekit.unattended.clock import SteadyClock
+from lapsekit.unattended.keeping import Keeping
+from lapsekit.unattended.simulating import SimulatedScheduler
+
+MINUTE = timedelta(minutes=1)
+
+
+class SimulatedMachine:
+    """A machine whose true time is set from outside, and whose clock may be wrong.
+
+    Attributes
+    ----------
+    now : datetime
+        The true time.
+    wrong_by : timedelta
+        How far its clock is ahead.
+    has_network : bool
+        Whether a time server stands behind its clock; then it is right.
+    """
+
+    def __init__(self, now: datetime):
+        self.now = now
+        self.wrong_by = timedelta(0)
+        self.has_network = True
+        self._starts = itertools.count(1)
+        self.start()
+
+    def start(self) -> None:
+        """Switch it on (again)."""
+        self.boot_id = f"{next(self._starts):08x}"
+        self._on_since = self.now
+
+    def wall(self) -> datetime:
+        """What its clock says."""
+        return self.now if self.has_network else self.now + self.wrong_by
+
+    def since_boot(self) -> timedelta:
+        """How long it has been on."""
+        return self.now - self._on_since
+
+    def is_set(self) -> bool:
+        """Whether a time server stands behind its clock."""
+        return self.has_network
+
+
+class SimulatedProcess:
+    """The same wiring as `lapsekit.unattended.process`, woken by simulated time."""
+
+    def __init__(self, season, cameras, machine, tell=lambda *_, **__: None, stage=None):
+        self.clock = SteadyClock(machine, tell)
+        season.clock = self.clock
+        self.machine = machine
+        self.scheduler = SimulatedScheduler(machine)
+        stage = stage or (lambda *_, **__: Ended(0, [], ""))
+        self.keeping = Keeping(
+            season, cameras, self.clock, machine, stage, tell, self.scheduler.later
+        )
+        self.jobs = self.keeping.jobs()
+        self.keeping.begin()
+        if self.clock.is_known:
+            self.scheduler.plan(self.jobs)
+
+    def run_until(self, end):
+        while self.machine.now < end:
+            self._look()
+            if self.clock.is_known:
+                self.scheduler.run_until(end, self._look)
+            else:
+                self.keeping.capture_undated()
+                self.machine.now += MINUTE
+
+    def _look(self):
+        was_known = self.clock.is_known
+        if self.clock.look():
+            if not was_known:
+                self.keeping.clock_is_known()
+            self.scheduler.plan(self.jobs)
