@@ -4,6 +4,7 @@
     ├── SettingsError      a settings or regions file cannot be used as it is
     ├── SeasonError        the folder is not a season folder, or is held by another stage
     │   └── SeasonBusy     another lapsekit process holds the season's stage lock
+    ├── NotTrusted         the folder wants to act, and came from somebody else
     ├── PictureError       bytes that should be a picture are not a usable one
     ├── ArchiveError       a frame could not be stored or read back
     ├── CatalogueError     the catalogue is damaged, too new, or could not be written
@@ -42,6 +43,12 @@ class SeasonBusy(SeasonError):
     """Another process is working on the season; names its stage and process number."""
 
     exit_code = 75
+
+
+class NotTrusted(LapsekitError):
+    """A season folder wants to run a program or act outside of itself; nobody said it may."""
+
+    exit_code = 77
 
 
 class PictureError(LapsekitError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,7 +11,6 @@ from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
     from lapsekit.calibrating import LensFound
-    from lapsekit.checking import Finding
     from lapsekit.explaining import Explained
     from lapsekit.film.assembling import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
@@ -179,12 +178,6 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
             f"{verb} what lapsekit had not put there: {', '.join(report.overwritten[:10])}"
         )
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
-
-
-def checked(found: Sequence[Finding]) -> list[str]:
-    """After ``check``: what is wrong first."""
-    ranked = sorted(found, key=lambda each: ("wrong", "watch", "fine").index(each.how))
-    return [f"{each.how:5}  {each.what}: {each.told}" for each in ranked]
 
 
 def filmed(report: FilmReport) -> list[str]:

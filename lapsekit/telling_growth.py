@@ -292,6 +292,8 @@ def _count(number: int, word: str) -> str:
 
 def grown(report: GrowthReport, season: Season) -> list[str]:
     """After ``growth``: a line a region, what was noticed, what lies ahead, where the files are."""
+    from lapsekit.unattended.news import look_sentences
+
     if not report.rows:
         return ["no daily values yet; run lapsekit measure first"]
     lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]
@@ -300,39 +302,12 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
         if rows:
             lines.append(_summary(region.title, rows[-1]))
     sections = (
-        alerted(report.alerts, season),
+        look_sentences(season, report.alerts),
         noticed(report.noticed, season),
         foretold(report.foretold, season),
     )
     lines += [line for section in sections if section for line in ("", *section)]
     return [*lines, "", f"written: {', '.join(p.name for p in report.written)} in {season.tables}"]
-
-
-def alerted(found: Sequence[Alert], season: Season) -> list[str]:
-    """What to look at today: a sentence for every plant whose canopy fell."""
-    titles = {region.name: region.title for region in season.regions.region}
-    lines = []
-    for each in found:
-        fall = each.fall
-        others = ""
-        if fall.others_change is not None:
-            kind = "others did not"
-            if fall.others_change < -0.02:
-                kind = (
-                    "others fell less"
-                    if -fall.others_change < fall.share / 2
-                    else "others fell too"
-                )
-            others = f"; {kind} ({fall.others_change:+.0%})"
-        noted = ""
-        if each.event is not None:
-            noted = f" (the diary says “{each.event.what}” on {short_day(each.event.day)})"
-        lines.append(
-            f"LOOK: on {short_day(day_of(fall.day))} the canopy of {titles[each.region]} was "
-            f"{fall.share:.0%} smaller than on {short_day(day_of(fall.since))}{others}: look for "
-            f"wilting, pests or a moved pot{noted}."
-        )
-    return lines
 
 
 def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:

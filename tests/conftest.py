@@ -15,6 +15,15 @@ from tests.scenes import fill, make_season
 CHECKOUT = Path(__file__).parent.parent
 
 
+@pytest.fixture(scope="session", autouse=True)
+def own_configuration(tmp_path_factory):
+    """What the tests trust is no business of whoever runs them."""
+    patch = pytest.MonkeyPatch()
+    patch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("config")))
+    yield
+    patch.undo()
+
+
 @pytest.fixture
 def season(tmp_path):
     """An empty season with two regions."""

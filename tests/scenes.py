@@ -8,6 +8,7 @@ import numpy as np
 from PIL import Image
 
 from lapsekit.season import Season
+from lapsekit.trust import trust
 
 SOIL, LEAF = (96, 72, 52), (70, 140, 48)
 FIRST_DAY = date(2031, 4, 1)
@@ -77,10 +78,11 @@ points = [[159.5, 0], [320, 0], [320, 240], [159.5, 240]]
 
 
 def make_season(folder: Path, settings=SETTINGS, regions=REGIONS) -> Season:
-    """A season folder with two regions side by side, left and right."""
+    """A trusted season folder with two regions side by side, left and right."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "season.toml").write_text(settings)
     (folder / "regions.toml").write_text(regions)
+    trust(folder)
     return Season(folder)
 
 

@@ -1,6 +1,7 @@
 """What a visit would find wrong is found without one, and a season in order is called fine."""
 
 import json
+import os
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
@@ -8,8 +9,11 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from lapsekit import checking
+from lapsekit.catalogue import Frame, Screening
+from lapsekit.checking import room
 from lapsekit.measuring import measure
 from lapsekit.season import Season
+from lapsekit.trust import take_back
 from tests.scenes import SETTINGS, bench_picture, encoded, fill, make_season
 
 EVENING = datetime(2031, 4, 5, 19, 10, tzinfo=UTC)
@@ -18,11 +22,17 @@ SCRIPTS = {
     "vcgencmd": "throttled=0x0\n",
     "cat": "51234\n",
 }
+RHYTHM = """daily_at = "11:00"
+every_minutes = 240
+from = "11:00"
+until = "19:00"
+"""
 
 
 def season_at(folder, now=EVENING, camera='kind = "files"', more=""):
     """Five days of frames up to 19:00 of the last; asked at `now`."""
-    made = make_season(folder, SETTINGS.replace('kind = "files"', camera, 1) + more)
+    text = SETTINGS.replace('kind = "files"', camera, 1).replace('daily_at = "12:00"\n', RHYTHM)
+    made = make_season(folder, text + more)
     fill(made)
     measure(made, workers=1)
     made.catalogue.close()
@@ -43,9 +53,14 @@ def picture_command(folder, picture=None):
 
 
 def test_a_season_in_order_is_fine(tmp_path):
-    rows = found(season_at(tmp_path / "s", EVENING, picture_command(tmp_path)))
-    assert {row.how for row in rows.values()} == {checking.FINE}, rows
+    (tmp_path / "s").mkdir()
+    (tmp_path / "s/to").write_text("json://127.0.0.1:9\n")
+    (tmp_path / "s/to").chmod(0o600)
+    more = '\n[alerts]\nto_file = "to"\n'
+    rows = found(season_at(tmp_path / "s", EVENING, picture_command(tmp_path), more))
+    assert [row for row in rows.values() if row.how != checking.FINE] == []
     wanted = {"camera bench", "frames of bench", "disk", "clock", "power", "temperature"}
+    wanted |= {"return of bench", "sharpness of bench", "alerts", "network", "clock chip"}
     assert wanted <= set(rows)
 
 
@@ -92,19 +107,19 @@ def test_a_clock_before_the_last_frame_is_wrong(tmp_path):
 
 def test_a_full_disk_and_a_nearly_full_one_are_told_in_days(tmp_path, monkeypatch):
     season = season_at(tmp_path / "s")
-    daily = sum(f.size for f in season.catalogue.frames()) / checking.RECENT_DAYS
+    daily = sum(f.size for f in season.catalogue.frames()) / room.RECENT_DAYS
     season.catalogue.close()
 
     def free(days):
-        monkeypatch.setattr(checking.shutil, "disk_usage", lambda _: Usage(days * daily + 300e6))
+        monkeypatch.setattr(room.shutil, "disk_usage", lambda _: Usage(days * daily + 300e6))
         return found(Season(season.folder, lambda: EVENING))["disk"]
 
     class Usage:
         def __init__(self, free):
             self.free = free
 
-    monkeypatch.setattr(checking, "WRONG_DAYS", 300e6 / daily + 7)
-    monkeypatch.setattr(checking, "WATCH_DAYS", 300e6 / daily + 60)
+    monkeypatch.setattr(room, "WRONG_DAYS", 300e6 / daily + 7)
+    monkeypatch.setattr(room, "WATCH_DAYS", 300e6 / daily + 60)
     assert [free(days).how for days in (3, 30, 90)] == ["wrong", "watch", "fine"]
     assert "make room" in free(3).told
 
@@ -116,6 +131,76 @@ def test_a_place_that_does_not_answer_is_wrong_and_an_empty_one_is_told(tmp_path
     gone = '\n[publish]\nto = "rsync"\ntarget = "127.0.0.1:/nowhere"\nssh_port = 9\n'
     row = found(season_at(tmp_path / "t", more=gone))["publishing"]
     assert row.how == checking.WRONG
+
+
+def test_frames_that_are_missing_show_in_the_return_by_day(tmp_path):
+    season = season_at(tmp_path / "s", camera='kind = "command"\ncommand = ["false"]')
+    gone = [f.path for f in season.catalogue.frames() if str(f.day) == "2031-04-03"][:2]
+    season.catalogue.remove_frames(gone)
+    row = found(season)["return of bench"]
+    assert row.how == checking.WATCH
+    assert row.told.startswith("13 of 15 frames due") and "2031-04-03 1 of 3" in row.told
+
+
+def test_a_lens_that_grows_dim_from_week_to_week_is_told(tmp_path):
+    """No day differs much from the one before; screening, which compares those, sees nothing."""
+    made = make_season(tmp_path / "s")
+    for number in range(180):
+        moment = EVENING + timedelta(hours=8 * number)
+        frame = Frame("bench", moment, made.day_of(moment), f"{number}.jpg", "x", 1, 9, 9, "import")
+        made.catalogue.add_frames([frame])
+        blur = 0.2 + 0.001 * number
+        made.catalogue.record(Screening(frame.path, "mark", (), 0.5, 0.0, blur), None, [])
+        if number == 60:
+            assert found(Season(made.folder))["sharpness of bench"].how == checking.FINE
+    row = found(made)["sharpness of bench"]
+    assert row.how == checking.WATCH and "wipe the lens" in row.told
+
+
+def test_a_name_that_the_network_does_not_know_is_told_by_what_needs_it(tmp_path):
+    more = '\n[publish]\nto = "rsync"\ntarget = "me@no-such-name.invalid:x"\nssh_port = 9\n'
+    more += '\n[copies]\nto = "rsync"\ntarget = "localhost:x"\n'
+    row = found(season_at(tmp_path / "s", more=more))["network"]
+    assert row.how == checking.WRONG
+    assert "publish (no-such-name.invalid)" in row.told and "localhost" not in row.told
+
+
+def test_the_far_place_of_a_folder_that_is_not_trusted_is_not_asked(tmp_path):
+    place = f'\n[publish]\nto = "folder"\ntarget = "{tmp_path / "there"}"\n'
+    season = season_at(tmp_path / "s", more=place)
+    take_back(season.folder)
+    row = found(season)["publishing"]
+    assert row.how == checking.WRONG and "lapsekit trust" in row.told
+
+
+def test_alerts_that_are_off_are_told_where_a_camera_is_left_alone(tmp_path):
+    row = found(season_at(tmp_path / "s", camera='kind = "usb"'))["alerts"]
+    assert row.how == checking.WATCH and "off" in row.told
+
+
+def test_the_last_morning_and_an_old_film_are_told(tmp_path):
+    season = season_at(tmp_path / "s")
+    record = {"ended_at": "2031-04-05T05:00:00Z", "code": 0, "told": ""}
+    (season.folder / ".last-morning.json").write_text(json.dumps(record))
+    later = EVENING + timedelta(days=30)
+    size = Frame("bench", later, later.date(), "frames/x.jpg", "x", 1, 320, 240, "import")
+    season.catalogue.add_frames([size])
+    season.films.mkdir()
+    season.film_file("bench").write_bytes(b"film")
+    os.utime(season.film_file("bench"), (EVENING.timestamp(), EVENING.timestamp()))
+    rows = found(Season(season.folder, lambda: later))
+    assert rows["morning"].how == checking.WRONG and "2031-04-05 07:00" in rows["morning"].told
+    assert rows["film of bench"].how == checking.WATCH
+
+
+def test_one_part_that_fails_does_not_hide_the_others(tmp_path):
+    season = season_at(tmp_path / "s")
+    season.catalogue.close()
+    for file in season.folder.glob("catalogue.sqlite*"):
+        file.write_bytes(b"no database" * 1000)
+    rows = checking.check(Season(season.folder, lambda: EVENING), lambda c: SCRIPTS.get(c[0]))
+    assert [row.what for row in rows].count("catalogue") == 1
+    assert "power" in {row.what for row in rows}
 
 
 def test_the_command_ends_with_69_where_something_is_wrong(tmp_path):

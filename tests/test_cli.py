@@ -399,6 +399,8 @@ def test_the_commands_are_these_and_the_readme_knows_them():
         "morning",
         "run",
         "check",
+        "alert",
+        "trust",
         "demo",
     ]:
         assert f"\n  {command} " in said

@@ -10,7 +10,8 @@ from lapsekit.catalogue import Daily
 from lapsekit.noticing import notice
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
-from lapsekit.telling_growth import alerted, noticed
+from lapsekit.telling_growth import noticed
+from lapsekit.unattended.news import look_sentences
 from tests.scenes import FIRST_DAY, make_season
 
 DAYS, NOISE = 45, 0.02
@@ -104,11 +105,11 @@ def test_a_fall_of_the_last_day_is_told_with_what_the_others_did(tmp_path):
     (alert,) = work_out(season).alerts
     assert (alert.region, alert.event) == ("chives", None)
     assert alert.fall.share == pytest.approx(1 - 0.5 * np.exp(0.07), abs=0.08)
-    (line,) = alerted([alert], season)
+    (line,) = look_sentences(season, [alert])
     assert "the canopy of Chives was 4" in line and "look for wilting" in line
     day = date.fromordinal(alert.fall.day)
     (season.folder / "diary.csv").write_text(f"date,region,event,note\n{day},chives,cut,\n")
-    (line,) = alerted(work_out(season).alerts, season)
+    (line,) = look_sentences(season, work_out(season).alerts)
     season.catalogue.close()
     assert "look for wilting" in line and f"the diary says “cut” on {day.day} {day:%b}" in line
 

@@ -83,9 +83,13 @@ def open_camera(name: str, model: settings.Camera, season_folder: Path, zone: Zo
     ------
     CameraError
         If cameras of this kind take no pictures.
+    NotTrusted
+        If it would run a program or send a password, and the folder is not trusted.
     """
     from lapsekit import settings
+    from lapsekit.trust import require_for_camera
 
+    require_for_camera(season_folder, name, model)
     match model:
         case settings.ReplayCamera():
             from lapsekit.cameras.replay import Replay

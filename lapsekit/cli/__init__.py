@@ -15,6 +15,7 @@ from lapsekit.errors import LapsekitError
 for part in (
     "seasons",
     "mounting",
+    "minding",
     "pictures",
     "plants",
     "notes",

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling, telling_growth
+from lapsekit import telling, telling_growth, telling_minding
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
@@ -44,10 +44,15 @@ def new(
 ) -> None:
     """Make a season folder with commented settings that work as they are."""
     from lapsekit.founding import found_season
+    from lapsekit.trust import trust
 
     zone = str(zone_named(time_zone)) if time_zone else machine_zone()
     found_season(folder, title, zone, sown.date() if sown else date.today())
     say(telling.founded(folder, zone))
+    try:
+        trust(folder)
+    except SettingsError as error:  # the season is there all the same
+        hint(telling_minding.not_recorded(folder, error))
 
 
 @app.command("import")
@@ -168,28 +173,18 @@ def morning(
 ) -> None:
     """The morning chain: measure, growth, site."""
     from lapsekit.unattended.morning import morning
+    from lapsekit.unattended.news import look_sentences
 
     opened = Season(season)
     with held(opened, "morning", wait):
         report = morning(opened, workers, tracking(as_json))
     lines = telling.measured(report.measured) + telling.built(report.site)
-    lines += telling_growth.alerted(report.growth.alerts, opened)
+    lines += look_sentences(opened, report.growth.alerts)
     lines += telling.published(report.published, False) if report.published else []
     facts = {"measured": vars(report.measured), "site": vars(report.site)}
     facts["published"] = report.published and vars(report.published)
     facts["alerts"] = telling_growth.alert_facts(report.growth.alerts)
     report_facts(as_json, lines, facts)
-
-
-@app.command()
-def check(season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
-    """Look at camera, frames, disk, clock, power and publishing; ends with 69 if one is wrong."""
-    from lapsekit.checking import WRONG, check
-
-    found = check(Season(season))
-    report_facts(as_json, telling.checked(found), {"findings": [vars(each) for each in found]})
-    if any(each.how == WRONG for each in found):
-        raise typer.Exit(69)
 
 
 @app.command()

@@ -15,6 +15,7 @@ from lapsekit.progress import Track, silent
 from lapsekit.publishing import manifest
 from lapsekit.safely import PART, write_safely
 from lapsekit.season import Season
+from lapsekit.trust import require_trust
 
 ATTEMPTS, FIRST_WAIT_S, WAIT_FACTOR = 4, 5.0, 4.0
 """A poor line is tried again after 5, 20 and 80 seconds."""
@@ -85,6 +86,8 @@ def publish(
     ------
     SettingsError
         If ``[publish]`` is missing or cannot be.
+    NotTrusted
+        If the season folder is not trusted.
     PublishError
         If there is no site, something else lies there, or all attempts failed; what readers can
         reach is whole then too, and the next publication goes on from there.
@@ -92,6 +95,7 @@ def publish(
     site = season.site
     if not (site / manifest.FRONT).is_file():
         raise PublishError(f"{site}: no site yet; lapsekit site builds it")
+    require_trust(season.folder, "publish")
     tries = _Tries(wait, tell)
     place = tries(lambda: open_place(season.settings.publish, season.folder))
     report = PublishReport(str(place), failed=tries.failed, caution=place.caution)

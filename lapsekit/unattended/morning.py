@@ -8,6 +8,7 @@ from lapsekit.publishing import PublishReport, publish
 from lapsekit.reporting import GrowthReport, write_daily
 from lapsekit.season import Season
 from lapsekit.site.build import SiteReport, build_site
+from lapsekit.unattended.news import note_alerts
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,7 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
     Raises what the stages raise; what the stages before did stands.
     """
     measured, growth = measure(season, workers, track), write_daily(season)
+    note_alerts(season, growth.alerts)  # before what may fail: they are told by the next call
     site = build_site(season, track, growth)
     sent = publish(season, track=track) if season.settings.publish.to else None
     return MorningReport(measured, growth, site, sent)

@@ -112,7 +112,7 @@ def serving(command, port):
     """A server while it is needed."""
     # A pipe that nobody reads would fill with its log and stop it
     silent = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    process = subprocess.Popen(command, **silent, env=ENVIRONMENT)
+    process = subprocess.Popen(command, **silent, env=os.environ | QUIET)
     try:
         await_port(port, process)
         yield
@@ -121,7 +121,7 @@ def serving(command, port):
         process.wait()
 
 
-ENVIRONMENT = os.environ | {"RCLONE_LOG_LEVEL": "ERROR"}
+QUIET = {"RCLONE_LOG_LEVEL": "ERROR"}
 
 
 @contextmanager
@@ -227,7 +227,7 @@ def started(season_folder):
         stderr=subprocess.PIPE,
         text=True,
         start_new_session=True,
-        env=ENVIRONMENT,
+        env=os.environ | QUIET,
     )
 
 

@@ -1,0 +1,91 @@
+"""What lies outside: names of machines that are needed, and the place of publication."""
+
+import re
+import socket
+import threading
+from collections.abc import Iterator
+
+from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
+from lapsekit.errors import LapsekitError
+from lapsekit.places import open_place
+from lapsekit.posting import read_addresses
+from lapsekit.publishing.manifest import STATE
+from lapsekit.trust import is_trusted, require_trust
+
+RESOLVE_S = 10.0
+"""A name that is not found within so long is not found."""
+
+
+def network(look: Look) -> Iterator[Finding]:
+    """Whether the names of the machines that are set up are known to the network."""
+    wanted = dict(_hosts(look))
+    missing = [what for what, host in wanted.items() if not resolves(host)]
+    if missing:
+        told = f"no address is found for {', '.join(missing)}; check the connection and the name"
+        yield Finding("network", WRONG, told)
+    elif wanted:
+        yield Finding("network", FINE, f"finds the machines of {', '.join(wanted)}")
+
+
+def resolves(host: str) -> bool:
+    """Whether a name of a machine leads to an address, within `RESOLVE_S`."""
+    found = []
+
+    def ask() -> None:
+        try:
+            found.extend(socket.getaddrinfo(host, None))
+        except (OSError, UnicodeError):
+            return
+
+    asking = threading.Thread(target=ask, daemon=True)  # the system's own limit may be minutes
+    asking.start()
+    asking.join(RESOLVE_S)
+    return bool(found)
+
+
+def _hosts(look: Look) -> Iterator[tuple[str, str]]:
+    """What a machine is needed for, and its name; an alert's is asked for and not told."""
+    season = look.season
+    for what in ("publish", "copies"):
+        far = getattr(season.settings, what)
+        remote = (
+            re.match(r"(?:[^/:@]+@)?([^/:@]+):", far.target or "") if far.to == "rsync" else None
+        )
+        if remote:
+            yield f"{what} ({remote[1]})", _behind_alias(look, remote[1])
+    if season.settings.alerts.to_file is None or not is_trusted(season.folder):
+        return
+    try:
+        addresses = read_addresses(season.settings.alerts.to_file, season.folder)
+    except LapsekitError:
+        return  # told of by the alert channel
+    for address in addresses:
+        if address.host:
+            yield f"alert address {address.number}", address.host
+
+
+def _behind_alias(look: Look, host: str) -> str:
+    """The machine that SSH's own settings mean by a name."""
+    said = look.run(["ssh", "-G", "--", host]) or ""
+    found = re.search(r"(?m)^hostname (\S+)$", said)
+    return found[1] if found else host
+
+
+def publishing(look: Look) -> Iterator[Finding]:
+    """Whether the place of publication answers."""
+    season = look.season
+    if season.settings.publish.to is None:
+        return
+    try:
+        require_trust(season.folder, "publish")
+        place = open_place(season.settings.publish, season.folder)
+        state = place.read(STATE)
+    except LapsekitError as error:
+        yield Finding("publishing", WRONG, str(error))
+        return
+    if state is None:
+        yield Finding("publishing", WATCH, f"{place} answers; nothing was published there yet")
+    elif len(state) < 64:
+        yield Finding("publishing", WATCH, f"{place}: a publication was cut off; the next goes on")
+    else:
+        yield Finding("publishing", FINE, f"{place} answers")

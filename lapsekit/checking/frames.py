@@ -1,0 +1,86 @@
+"""Frames: when the last one came, and how many of those due are there."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
+from lapsekit.checking.silence import WATCHED_HOURS, silence
+from lapsekit.season import SETTINGS_FILE
+
+LATE_TIMES = 3
+"""Captures in a row that may be missing before the camera counts as late."""
+
+RETURN_FINE, RETURN_WATCH = 0.95, 0.5
+"""Share of the frames due that is there; under the second, something is wrong."""
+
+
+def last_frames(look: Look) -> Iterator[Finding]:
+    """When the last frame of each camera came."""
+    for name, model in look.season.settings.cameras.items():
+        what, found = f"frames of {name}", look.frames[name]
+        if not found:
+            yield Finding(what, WATCH, "none yet; lapsekit capture files one")
+            continue
+        told = f"last one of {_moment(look, found[-1].taken_at)}"
+        missed = silence(look.season, found[-1].taken_at, look.now)
+        if model.kind not in ("files", "watched") and missed.frames >= LATE_TIMES:
+            told = f"{told}, and {missed.frames} more were due; is lapsekit run running?"
+            yield Finding(what, WRONG, told)
+        else:
+            yield Finding(what, FINE, told)
+
+
+def silent(look: Look) -> Iterator[Finding]:
+    """Cameras that have been silent for as long as ``no_frame_hours`` says.
+
+    A camera that never gave a frame counts from when season.toml was last written; one that
+    watches a folder is given `WATCHED_HOURS` besides.
+    """
+    limit = look.season.settings.alerts.no_frame_hours
+    for name, model in look.season.settings.cameras.items():
+        if model.kind == "files":
+            continue
+        found = look.frames[name]
+        since = found[-1].taken_at if found else _set_up(look)
+        missed, passed = silence(look.season, since, look.now), look.now - since
+        at_least = WATCHED_HOURS if model.kind == "watched" else 0.0
+        if missed.hours >= limit and passed >= timedelta(hours=at_least):
+            last = f"the last is of {_moment(look, since)}" if found else "there never was one"
+            yield Finding(
+                f"frames of {name}",
+                WRONG,
+                f"none for {missed.hours:.0f} hours in which they were due; {last}. Look at the "
+                "camera, its cable and its power; lapsekit check asks it for a picture",
+            )
+
+
+def returned(look: Look) -> Iterator[Finding]:
+    """How many of the frames that were due in the last days are there."""
+    for name, model in look.season.settings.cameras.items():
+        frames = look.frames[name]
+        if model.kind in ("files", "watched") or not frames:
+            continue
+        since = max(frames[0].taken_at, look.now - timedelta(days=RECENT_DAYS))
+        due, there, gaps = 0, 0, []
+        for number in range(RECENT_DAYS + 1):
+            day = look.season.day_of(look.now) - timedelta(days=RECENT_DAYS - number)
+            times = [t for t in look.season.due_times(day) if since <= t <= look.now]
+            have = sum(frame.day == day and since <= frame.taken_at for frame in frames)
+            due, there = due + len(times), there + min(have, len(times))
+            gaps += [f"{day} {have} of {len(times)}"] if have < RETURN_FINE * len(times) else []
+        if due:
+            share = there / due
+            how = FINE if share >= RETURN_FINE else WATCH if share >= RETURN_WATCH else WRONG
+            told = f"{there} of {due} frames due in the last {RECENT_DAYS} days are there"
+            more = f" ({', '.join(gaps)})" if how != FINE else ""
+            yield Finding(f"return of {name}", how, f"{told}, {share:.1%}{more}")
+
+
+def _set_up(look: Look) -> datetime:
+    """When season.toml was last written."""
+    written = (look.season.folder / SETTINGS_FILE).stat().st_mtime
+    return datetime.fromtimestamp(written, look.now.tzinfo)
+
+
+def _moment(look: Look, at: datetime) -> str:
+    return f"{at.astimezone(look.season.zone):%Y-%m-%d %H:%M}"

@@ -1,0 +1,41 @@
+"""For how many days the disk has room, and whether the season folder can be written."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from datetime import timedelta
+
+from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
+from lapsekit.season import Season
+
+WATCH_DAYS, WRONG_DAYS = 60, 7
+"""Days for which the disk still has room."""
+
+
+def disk(look: Look) -> Iterator[Finding]:
+    """Room on the disk."""
+    yield from _disk(look.season)
+
+
+def _days(number: float) -> timedelta:
+    return timedelta(days=number)
+
+
+def _disk(season: Season) -> Iterator[Finding]:
+    """For how many days there is room, at the pace of the last days."""
+    free = shutil.disk_usage(season.folder).free
+    since = season.clock() - _days(RECENT_DAYS)
+    recent = [f for f in season.catalogue.frames() if f.taken_at >= since]
+    daily = sum(f.size for f in recent) / RECENT_DAYS
+    told = f"{free / 1e9:.1f} GB free"
+    how = WRONG if free < 200e6 else FINE
+    if daily:
+        left = free / daily
+        told += f", room for {min(left, 9999):.0f} days of frames"
+        how = max(how, WRONG if left < WRONG_DAYS else WATCH if left < WATCH_DAYS else FINE,
+                  key=(FINE, WATCH, WRONG).index)  # fmt: skip
+    if how != FINE:
+        told += "; copy frames elsewhere and make room"
+    yield Finding("disk", how, told)
+    if not os.access(season.folder, os.W_OK):
+        yield Finding("season folder", WRONG, f"{season.folder} cannot be written; check its owner")

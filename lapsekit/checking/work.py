@@ -1,0 +1,121 @@
+"""What runs by itself: the morning, the film, copies; and the diary that they read."""
+
+import csv
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
+from lapsekit.diary import read_diary
+from lapsekit.season import DIARY_FILE, SETTINGS_FILE
+from lapsekit.when import from_utc_text
+
+LAST_MORNING = ".last-morning.json"
+"""How the last morning ended: ``{"ended_at": UTC text, "code": exit code, "told": words}``."""
+
+COPIED = "copied.csv"
+"""What was copied elsewhere; its column ``verified_at`` says when each file was compared there."""
+
+LATE_MORNING = timedelta(hours=36)
+OLD_COPIES = timedelta(days=3, hours=12)
+OLD_FILM = timedelta(days=9)
+_TOLD = 300
+
+
+@dataclass(frozen=True)
+class LastMorning:
+    """When the last morning ended, its exit code, and what it said where it failed.
+
+    `code` is None for one that did not end in time and was ended.
+    """
+
+    ended_at: datetime
+    code: int | None
+    told: str
+
+
+def diary(look: Look) -> Iterator[Finding]:
+    """Lines of the diary that cannot be read."""
+    problems = read_diary(look.season.folder / DIARY_FILE)[1]
+    if problems:
+        yield Finding("diary", WATCH, f"{len(problems)} lines passed over: {problems[0]}")
+
+
+def morning(look: Look) -> Iterator[Finding]:
+    """How the last morning ended; nothing where none ran yet."""
+    last = last_morning(look.season.folder)
+    if last is None:
+        return
+    at = f"{last.ended_at.astimezone(look.season.zone):%Y-%m-%d %H:%M}"
+    if last.code != 0:
+        told = f"the one of {at} failed: {last.told or f'code {last.code}, no message'}"
+        yield Finding("morning", WRONG, told)
+    elif look.now - last.ended_at > LATE_MORNING:
+        yield Finding("morning", WRONG, f"the last one ended {at}; is lapsekit run running?")
+    else:
+        yield Finding("morning", FINE, f"the last one ended {at}")
+
+
+def last_morning(folder: Path) -> LastMorning | None:
+    """What is on record of a season's last morning; None where nothing is, or it is damaged."""
+    try:
+        found = json.loads((folder / LAST_MORNING).read_text(encoding="utf-8"))
+        told = " ".join(str(found.get("told") or "").split())[-_TOLD:]
+        code = None if found["code"] is None else int(found["code"])
+        return LastMorning(from_utc_text(found["ended_at"]), code, told)
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def copies(look: Look) -> Iterator[Finding]:
+    """How old the newest copy is, where copies are set up.
+
+    Where nothing was copied yet it counts from when season.toml was last written.
+    """
+    folder, table = look.season.folder, look.season.settings.copies
+    if table.to is None:
+        return
+    newest = newest_copy(folder)
+    since = newest or datetime.fromtimestamp(
+        (folder / SETTINGS_FILE).stat().st_mtime, look.now.tzinfo
+    )
+    told = f"the last was verified {since.astimezone(look.season.zone):%Y-%m-%d %H:%M}"
+    told = told if newest else "nothing was copied yet"
+    if look.now - since > OLD_COPIES:
+        more = "check that the other place can be reached, and run lapsekit copy"
+        yield Finding("copies", WRONG, f"{told}; {more}")
+    else:
+        yield Finding("copies", FINE if newest else WATCH, told)
+
+
+def newest_copy(folder: Path) -> datetime | None:
+    """When the last copy was verified; None where none is on record."""
+    newest = ""
+    try:
+        with (folder / COPIED).open(encoding="utf-8", newline="") as file:
+            for row in csv.DictReader(file):
+                newest = max(newest, row.get("verified_at") or "")
+        return from_utc_text(newest) if newest else None
+    except (OSError, ValueError, csv.Error):
+        return None
+
+
+def film(look: Look) -> Iterator[Finding]:
+    """Whether the weekly film keeps up."""
+    season = look.season
+    if season.settings.film.weekly_on == "never" or last_morning(season.folder) is None:
+        return
+    for name, frames in look.frames.items():
+        file = season.film_file(name)
+        if not frames or frames[-1].taken_at - frames[0].taken_at < OLD_FILM:
+            continue
+        if not file.is_file():
+            yield Finding(f"film of {name}", WATCH, "none yet; lapsekit film makes it")
+            continue
+        made = datetime.fromtimestamp(file.stat().st_mtime, look.now.tzinfo)
+        old = frames[-1].taken_at - made > OLD_FILM
+        told = f"made {made.astimezone(season.zone):%Y-%m-%d}"
+        more = f"; it is made every {season.settings.film.weekly_on}, and was not" if old else ""
+        yield Finding(f"film of {name}", WATCH if old else FINE, told + more)
