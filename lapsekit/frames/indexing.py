@@ -7,7 +7,7 @@ from datetime import date, datetime
 from lapsekit.catalogue import Catalogue, Frame
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.frames.archive import Archive, FrameFile, content_hash
-from lapsekit.frames.inspection import inspect
+from lapsekit.frames.inspection import PictureFacts, inspect
 from lapsekit.progress import Track, silent
 
 _BATCH = 200
@@ -77,16 +77,20 @@ def index(
 
 
 def described(
-    file: FrameFile, data: bytes, day_of: Callable[[datetime], date], arrived_by: str
+    file: FrameFile,
+    data: bytes,
+    day_of: Callable[[datetime], date],
+    arrived_by: str,
+    facts: PictureFacts | None = None,
 ) -> Frame:
-    """Catalogue row of a stored frame.
+    """Catalogue row of a stored frame, of whose picture `facts` may be known already.
 
     Raises
     ------
     PictureError
         If `data` is not a whole picture.
     """
-    facts = inspect(data)
+    facts = facts or inspect(data)
     return Frame(
         camera=file.camera,
         taken_at=file.name.taken_at,
