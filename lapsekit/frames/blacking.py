@@ -24,8 +24,8 @@ from PIL import ExifTags, Image, ImageDraw, JpegImagePlugin
 from lapsekit.frames.names import SUFFIXES
 
 MEMORY_MB = 320
-"""What the process may hold. A JPEG or PNG of 12 megapixels takes 60 to 100 MB, a WebP 260 MB, a JPEG
-of 48 megapixels 260 MB (measured)."""
+"""What the process may hold. A JPEG or PNG of 12 megapixels takes 60 to 100 MB, a WebP up to 260 MB,
+a JPEG of 48 megapixels as well (measured)."""
 
 MARGIN_PX = 2
 """How far beyond an outline it is black too, so that no rounding leaves a pixel of its edge."""

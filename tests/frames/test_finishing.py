@@ -1,4 +1,4 @@
-"""A captured picture is filed without position and thumbnail, with its time, its pixels as before."""
+"""A captured picture is filed with its time, without position or thumbnail, its pixels as before."""
 
 import io
 import json
@@ -260,7 +260,7 @@ def test_a_process_that_fails_or_takes_too_long_leaves_no_picture(monkeypatch):
     with pytest.raises(CameraError, match="not written"):
         finish(data[: len(data) // 2], privacy=[CORNERS])
     monkeypatch.setattr(finishing, "TIME_LIMIT_S", 0.01)
-    with pytest.raises(CameraError, match="longer than 0.01 s"):
+    with pytest.raises(CameraError, match=r"longer than 0\.01 s"):
         finish(data, privacy=[CORNERS])
     monkeypatch.setattr(finishing.sys, "executable", "/bin/true")
     monkeypatch.setattr(finishing, "TIME_LIMIT_S", 9)
