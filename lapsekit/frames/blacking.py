@@ -24,7 +24,7 @@ from PIL import ExifTags, Image, ImageDraw, JpegImagePlugin
 from lapsekit.frames.names import SUFFIXES
 
 MEMORY_MB = 320
-"""What the process may hold. A JPEG or PNG of 12 megapixels takes 60 to 100 MB, a WebP up to 260 MB,
+"""What the process may hold. A JPEG or PNG of 12 megapixels takes 60 to 100 MB, a WebP up to 260,
 a JPEG of 48 megapixels as well (measured)."""
 
 MARGIN_PX = 2

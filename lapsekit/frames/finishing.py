@@ -146,6 +146,6 @@ def _sides(facts: PictureFacts) -> list[int]:
 def _refused(camera: str, why: str) -> CameraError:
     return CameraError(
         f'camera "{camera}": its privacy areas could not be blacked out ({why}), so the picture '
-        f"was not written; look at cameras.{camera}.privacy in season.toml, or ask the camera for a "
-        "smaller picture"
+        f"was not written; look at cameras.{camera}.privacy in season.toml, or ask the camera for "
+        "a smaller picture"
     )

@@ -1,4 +1,4 @@
-"""A captured picture is filed with its time, without position or thumbnail, its pixels as before."""
+"""A captured picture is filed with its time, without position or thumbnail, its pixels as is."""
 
 import io
 import json
