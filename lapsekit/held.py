@@ -47,10 +47,11 @@ class Held:
 
     def mark(self, region: Region, day: date) -> str:
         """Mark of all but the frames themselves that shapes a region's value on a day."""
-        outlines = [(r.name, o and o.points) for r in self._regions for o in [r.outline_on(day)]]
+        shown = [(r, r.outline_on(day)) for r in self._regions]
+        outlines = [(r.name, outline.points) for r, outline in shown if outline is not None]
         frames = [f for f, _ in self._staying.get(day, ())]
         marks = sorted({self._ruler.marks(frame).get(region.name, "") for frame in frames})
-        labels = self._ruler.labels_mark(self._camera, [r.name for r in self._regions])
+        labels = self._ruler.labels_mark(self._camera, [])
         height = astuple(self._heights.correction(region, day))
         return mark_of("held", str(self._season.zone), outlines, marks, labels, height)
 

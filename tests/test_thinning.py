@@ -19,7 +19,8 @@ from lapsekit.errors import ArchiveError, SettingsError
 from lapsekit.frames.bringing_in import TimeSource, bring_in
 from lapsekit.frames.thinned import Gone, Kept, Thinned
 from lapsekit.measuring import frames_waiting, measure
-from lapsekit.season import Season
+from lapsekit.season import FilmRecord, Season
+from lapsekit.site.almanac import gather
 from lapsekit.thinning import thin
 from tests.scenes import FIRST_DAY, REGIONS, SETTINGS, bench_picture, encoded, growing_bench
 
@@ -180,6 +181,54 @@ def test_after_a_changed_setting_days_are_worked_out_from_what_is_left_and_back_
     back = reopened(changed)
     measure(back)
     assert back.catalogue.daily() == before
+
+
+def test_a_pot_that_comes_later_leaves_the_values_of_thinned_days_as_they_are(bench):
+    thin(bench)
+    before = [d for d in bench.catalogue.daily() if d.day in OLD]
+    later = (
+        '\n[[region]]\nname = "late"\ncamera = "bench"\n[[region.outline]]\n'
+        "from = 2031-04-05\npoints = [[0, 0], [60, 0], [60, 60]]\n"
+    )
+    more = reopened(bench, regions=REGIONS + later)
+    measure(more)
+    more.index(rebuild=True)
+    measure(more)
+    assert [d for d in more.catalogue.daily() if d.day in OLD] == before
+    assert {d.region for d in more.catalogue.daily()} == {"basil", "chives", "late"}
+
+
+def test_a_film_of_all_frames_may_still_be_shown_unless_one_of_them_gets_a_no(bench):
+    shows = [f.path for d in bench.usable_frames()["bench"].values() for f in d]
+    bench.films.mkdir()
+    bench.film_file("bench").write_bytes(b"film")
+    bench.record_film("bench", FilmRecord("mark", shows))
+    gone = thin(bench).gone
+    assert bench.film_may_be_shown("bench")
+    (bench.folder / "verdicts.csv").write_text(f"frame,verdict\n{gone[0]},no\n")
+    assert not bench.film_may_be_shown("bench")
+
+
+def test_a_sheet_that_explains_a_day_says_what_was_thinned_out(bench, monkeypatch):
+    from lapsekit import explaining
+
+    notes = []
+    monkeypatch.setattr(explaining, "plate_png", lambda plate: notes.append(plate.notes) or b"")
+    thin(bench)
+    explaining.explain(bench, "basil", OLD[0])
+    gone = A_DAY - sum(f.day == OLD[0] for f in bench.catalogue.frames())
+    assert f"{gone} of the frames it rests on were thinned out since." in notes[0]
+    explaining.explain(bench, "basil", OLD[2] + timedelta(1))
+    assert not any("thinned" in line for line in notes[1])
+
+
+def test_the_site_counts_the_frames_of_a_day_as_before(bench):
+    def counted():
+        return {d: vars(n) for d, n in gather(bench).frames["bench"].items()}
+
+    before = counted()
+    thin(bench)
+    assert counted() == before
 
 
 def test_thinned_again_to_fewer_the_values_still_rest_on_all_frames(bench):
