@@ -15,6 +15,7 @@ from lapsekit.errors import PictureError
 
 _SOI, _EOI, _SOS = b"\xff\xd8", 0xD9, 0xDA
 _STUFFED = re.compile(rb"\xff[^\x00\xff\xd0-\xd7]")
+_MARK = re.compile(rb"\xff[^\x00\xff]")
 _BARE = {0x01, *range(0xD0, 0xD8)}
 _APP0, _APP1, _APP2, _APP14, _APP15, _COMMENT = 0xE0, 0xE1, 0xE2, 0xEE, 0xEF, 0xFE
 
@@ -73,8 +74,11 @@ def _segments(data: bytes) -> Iterator[tuple[int, int, int]]:
     """Mark, start and end of each segment after the first two bytes; scans with their data."""
     at = 2
     while at < len(data):
-        if data[at] != 0xFF:
-            raise IndexError("no mark where one should be")
+        if data[at] != 0xFF:  # some cameras leave stray bytes between segments; decoders pass on
+            found = _MARK.search(data, at)
+            if found is None:
+                raise IndexError("no mark where one should be")
+            at = found.start()
         while data[at + 1] == 0xFF:  # fill bytes
             at += 1
         mark, end = data[at + 1], at + 2

@@ -174,6 +174,14 @@ def test_a_webp_without_the_long_header_gets_one(lossless, alpha):
     assert Image.open(io.BytesIO(after)).getexif()[0x010E] == "bench"
 
 
+def test_stray_bytes_between_segments_do_no_harm():
+    data = encoded(PICTURE, "JPEG")
+    at = data.index(b"\xff\xdb")
+    stray = data[:at] + b"\0\0stray" + data[at:]
+    assert np.array_equal(pixels(finish(stray)), pixels(data))
+    assert b"stray" not in finish(stray)
+
+
 # privacy areas --------------------------------------------------------------------------------
 
 
