@@ -115,10 +115,34 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE measurement ADD COLUMN unsure REAL NOT NULL DEFAULT 0;
     CREATE TABLE daily_basis (region TEXT PRIMARY KEY, mark TEXT NOT NULL) WITHOUT ROWID;
     """,
+    # Frames thinned out, as thinned/frames.csv lists them, with the figures that others are
+    # judged beside.
+    """
+    CREATE TABLE thinned (
+        path TEXT PRIMARY KEY,
+        camera TEXT NOT NULL,
+        taken_at TEXT NOT NULL,
+        day TEXT NOT NULL,
+        sha256 TEXT NOT NULL,
+        size INTEGER NOT NULL,
+        width INTEGER NOT NULL,
+        height INTEGER NOT NULL,
+        reasons TEXT NOT NULL,
+        mark TEXT,
+        figures TEXT
+    );
+    CREATE INDEX thinned_by_content ON thinned (camera, sha256);
+    """,
 )
 #: What stands as the reason of a frame between its measurement and its verdict.
 NOT_JUDGED = "not judged yet"
 _TRIES = 100
+_WITH_FIGURES = (
+    "SELECT path, sha256, mark, taken_at FROM frame JOIN screening ON id = frame_id"
+    " WHERE camera = ?1 AND figures IS NOT NULL"
+    " UNION ALL SELECT path, sha256, mark, taken_at FROM thinned"
+    " WHERE camera = ?1 AND figures IS NOT NULL AND path NOT IN (SELECT path FROM frame)"
+)
 SCHEMA_VERSION = len(MIGRATIONS)
 
 
@@ -309,13 +333,62 @@ class Catalogue:
         return [from_utc_text(at) for (at,) in self._read(query, (camera, utc_text(since)))]
 
     def remove_frames(self, paths: Sequence[str]) -> None:
-        """Forget frames whose files are gone, with all that was derived from them."""
+        """Forget frames whose files are gone, with all that was derived from them.
+
+        Of those that were thinned out the day's values stay, and the figures beside which other
+        frames are judged.
+        """
         with self._transaction() as db:
             for path in paths:
-                db.execute(
-                    "DELETE FROM daily WHERE day = (SELECT day FROM frame WHERE path = ?)", (path,)
-                )
+                kept = db.execute(
+                    "UPDATE thinned SET (mark, figures) = (SELECT mark, figures FROM frame"
+                    " LEFT JOIN screening ON id = frame_id WHERE path = thinned.path)"
+                    " WHERE path = ? AND sha256 = (SELECT sha256 FROM frame WHERE path = ?)",
+                    (path, path),
+                ).rowcount
+                if not kept:
+                    db.execute(
+                        "DELETE FROM daily WHERE day = (SELECT day FROM frame WHERE path = ?)",
+                        (path,),
+                    )
                 db.execute("DELETE FROM frame WHERE path = ?", (path,))
+
+    def note_thinned(self, frames: Iterable[tuple[Frame, Sequence[str]]]) -> None:
+        """Note frames that were, or are about to be, thinned out, with the reasons against them."""
+        rows = [
+            (
+                *(f.path, f.camera, utc_text(f.taken_at), f.day.isoformat()),
+                *(f.sha256, f.size, f.width, f.height, json.dumps(list(reasons))),
+            )
+            for f, reasons in frames
+        ]
+        with self._transaction() as db:
+            db.executemany(
+                "INSERT INTO thinned (path, camera, taken_at, day, sha256, size, width, height,"
+                " reasons) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (path) DO NOTHING",
+                rows,
+            )
+
+    def thinned_paths(self) -> set[str]:
+        """Paths of the frames noted as thinned out."""
+        return {path for (path,) in self._read("SELECT path FROM thinned")}
+
+    def thinned_frames(self) -> list[tuple[Frame, tuple[str, ...]]]:
+        """Frames that were thinned out and are gone, with the reasons against them."""
+        rows = self._read(
+            "SELECT camera, taken_at, day, path, sha256, size, width, height, 'thinned', reasons"
+            " FROM thinned WHERE path NOT IN (SELECT path FROM frame)"
+            " ORDER BY camera, taken_at, path"
+        )
+        return [(_frame(row[:9]), tuple(json.loads(row[9]))) for row in rows]
+
+    def keep_thinned_figures(self, camera: str, mark: str) -> None:
+        """Forget figures of frames thinned out that other settings made."""
+        with self._transaction() as db:
+            db.execute(
+                "UPDATE thinned SET mark = NULL, figures = NULL WHERE camera = ? AND mark <> ?",
+                (camera, mark),
+            )
 
     def redate(self, day_of: Callable[[datetime], date]) -> int:
         """Give every frame the local day that `day_of` says; how many changed (a new zone)."""
@@ -335,7 +408,10 @@ class Catalogue:
     def clear(self) -> None:
         """Forget everything, in one transaction."""
         with self._transaction() as db:
-            for table in ("daily", "measurement", "placement", "screening", "judging", "frame"):
+            for table in (
+                *("daily", "measurement", "placement", "screening", "judging", "frame"),
+                "thinned",
+            ):
                 db.execute(f"DELETE FROM {table}")
 
     def frames(self, camera: str | None = None, day: date | None = None) -> list[Frame]:
@@ -353,9 +429,11 @@ class Catalogue:
         return {path for (path,) in self._read("SELECT path FROM frame")}
 
     def has_content(self, camera: str, sha256: str) -> str | None:
-        """Path of a frame of `camera` with this content, if there is one."""
+        """Path of a frame of `camera` with this content, if there is, or was, one."""
         rows = self._read(
-            "SELECT path FROM frame WHERE camera = ? AND sha256 = ? ORDER BY path LIMIT 1",
+            "SELECT path FROM frame WHERE camera = ?1 AND sha256 = ?2"
+            " UNION SELECT path FROM thinned WHERE camera = ?1 AND sha256 = ?2"
+            " ORDER BY path LIMIT 1",
             (camera, sha256),
         )
         return rows[0][0] if rows else None
@@ -449,13 +527,20 @@ class Catalogue:
         ]
 
     def figures(self, camera: str, skip: int = 0) -> list[tuple[Frame, str]]:
-        """Frames of `camera` that have figures, in order of time, with these as JSON."""
+        """Frames of `camera` that have figures, in order of time, with these as JSON.
+
+        Those thinned out are among them.
+        """
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
-            " FROM frame JOIN screening ON id = frame_id WHERE id IN"  # sorted without figures
-            " (SELECT id FROM frame JOIN screening ON id = frame_id WHERE camera = ?"
-            " AND figures IS NOT NULL ORDER BY taken_at, path LIMIT -1 OFFSET ?)"
-            " ORDER BY taken_at, path",
+            f"WITH known AS ({_WITH_FIGURES}),"  # sorted without figures
+            " asked AS (SELECT path FROM known ORDER BY taken_at, path LIMIT -1 OFFSET ?2)"
+            " SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
+            " FROM frame JOIN screening ON id = frame_id"
+            " WHERE path IN asked"
+            " UNION ALL"
+            " SELECT camera, taken_at, day, path, sha256, size, width, height, 'thinned', figures"
+            " FROM thinned WHERE path IN asked AND path NOT IN (SELECT path FROM frame)"
+            " ORDER BY 2, 4",
             (camera, skip),
         )
         return [(_frame(row[:9]), row[9]) for row in rows]
@@ -463,9 +548,7 @@ class Catalogue:
     def figure_marks(self, camera: str) -> list[tuple[str, str, str]]:
         """Path, content and screening mark of these frames, in the same order."""
         return self._read(
-            "SELECT path, sha256, mark FROM frame JOIN screening ON id = frame_id"
-            " WHERE camera = ? AND figures IS NOT NULL ORDER BY taken_at, path",
-            (camera,),
+            f"SELECT path, sha256, mark FROM ({_WITH_FIGURES}) ORDER BY taken_at, path", (camera,)
         )
 
     def judging(self, camera: str) -> Judging | None:
@@ -592,6 +675,10 @@ class Catalogue:
                     continue
                 db.execute("DELETE FROM daily WHERE region = ?", (region,))
                 db.execute("INSERT OR REPLACE INTO daily_basis VALUES (?, ?)", (region, mark))
+
+    def daily_basis(self) -> dict[str, str]:
+        """What regions' daily values rest on beside their frames, by region."""
+        return dict(self._read("SELECT region, mark FROM daily_basis"))
 
     def keep_regions(self, camera_of: Mapping[str, str]) -> None:
         """Forget what was measured for other regions, or for these by another camera."""

@@ -5,6 +5,7 @@ before, and intervals know how single frames scattered in the fortnight before. 
 all of its regions have their value. Where a frame is added to a day, the fortnight after it is
 worked out again, and what comes after that only as far as a day comes out otherwise than it did;
 the values that rest on a change are dropped before it is made, so that no stop leaves one behind.
+Values of days that were thinned out since stand (`lapsekit.held`), whatever is left would give.
 """
 
 from bisect import bisect_left
@@ -20,6 +21,7 @@ from lapsekit.daylight import Window
 from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.heights import Heights
+from lapsekit.held import Held
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
@@ -79,6 +81,7 @@ class _Camera:
         self._sizes: dict[tuple | None, tuple[float, int]] = {}
         self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
         self.heights = Heights(season)
+        self.held = Held(ruler, name, self.heights)
 
     def work_out(self, track: Track) -> int:
         """Work out what is stale, and what rests on it as far as it comes out otherwise."""
@@ -106,7 +109,7 @@ class _Camera:
             if labels is not None:
                 self.shapes.keep_labels(self.name, day, self.mark, labels)
             self.rows.update(_by_region(day, rewritten))
-            self.catalogue.store_daily(rows, [row for _, row in rewritten])
+            self.catalogue.store_daily(self.held.in_place_of(rows), [row for _, row in rewritten])
             stored += len(rows)
         return stored
 
@@ -334,7 +337,9 @@ class _Camera:
                 continue
             key = region.name, earlier
             if key not in self._scatters:
-                self._scatters[key] = scatter([row.canopy_px for _, row in self.rows[key]])
+                held = self.held.value(region, earlier)
+                rows = [row.canopy_px for _, row in self.rows[key]]
+                self._scatters[key] = held.scatter if held else scatter(rows)
             found.append(self._scatters[key])
         return found
 

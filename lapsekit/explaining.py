@@ -137,6 +137,7 @@ class _Telling:
         self.ruler = Ruler(season)
         self.view = self.ruler.views[region.camera]
         self.points = self.view.points_on(region.outline_on(day))
+        self.measured = 0
         self.placements = {p.path: p for _, p in season.catalogue.placements(region.camera)}
 
     def plate(self) -> Plate:
@@ -152,6 +153,7 @@ class _Telling:
         scaled = daily.area_cm2 is not None
         found = season.catalogue.measurements(region.name, self.day, region.camera)
         rows = {row.path: row for _, row in found}
+        self.measured = len(rows)
         values = (daily.area_cm2, daily.area_low_cm2, daily.area_high_cm2)
         if not scaled:
             values = tuple(_percent(v) for v in (daily.cover, daily.cover_low, daily.cover_high))
@@ -221,6 +223,9 @@ class _Telling:
             )
         if self.daily.crowded:
             lines.append("Its leaves have reached the outline.")
+        gone = self.daily.frames_used - self.measured
+        if gone > 0:
+            lines.append(f"{gone} of the frames it rests on were thinned out since.")
         return lines
 
 

@@ -14,6 +14,7 @@ from pathlib import Path, PurePosixPath
 
 from lapsekit.catalogue import Frame, FrameVerdict, Judging
 from lapsekit.errors import SettingsError
+from lapsekit.frames.thinned import Kept, Thinned
 from lapsekit.safely import write_safely
 from lapsekit.season import VERDICTS_FILE, Season
 from lapsekit.verdicts import (
@@ -30,6 +31,12 @@ from lapsekit.vision.screening import Limits, Memory, Seen, Verdict, judge_on
 ARITHMETIC = 2
 
 NOT_REGISTERED, NOT_WATCHED = "not registered", "not looked through"
+
+MAY_SHOW_SOMEBODY = (
+    *("obstructed", "glare", "frozen", "blurred"),
+    *(NOT_REGISTERED, NOT_WATCHED, SAID_NO),
+)
+"""Reasons with which a person may be recognisable; a frozen frame may repeat one that shows him."""
 
 
 def judge_season(season: Season) -> list[str]:
@@ -121,7 +128,10 @@ def _judge_camera(season: Season, camera: str, rulings: Mapping[str, Ruling]) ->
     known = season.catalogue.figures(camera, skipped)
     judged = judge_on([_seen(season, *row) for row in known], _limits(season), memory)
     final = _Final(
-        rulings, season.catalogue.unregistered(), season.settings.cameras[camera].kind != "files"
+        rulings,
+        season.catalogue.unregistered(),
+        season.settings.cameras[camera].kind != "files",
+        *_kept(season, {path: mark for path, _, mark in marks}),
     )
     fresh = known[len(known) - len(judged.verdicts) :]
     found = [final.verdict(row[0], v) for row, v in zip(fresh, judged.verdicts, strict=True)]
@@ -158,9 +168,28 @@ class _Final:
     rulings: Mapping[str, Ruling]
     lost: Mapping[str, str]
     unattended: bool
+    kept: Mapping[str, Kept]
+    marks: Mapping[str, str]
 
     def verdict(self, frame: Frame, verdict: Verdict) -> FrameVerdict:
         ruling = self.rulings.get(frame.path)
+        return self._among_all(frame, self._alone(frame, verdict, ruling), ruling)
+
+    def _among_all(self, frame: Frame, found: FrameVerdict, ruling: Ruling | None) -> FrameVerdict:
+        """The verdict from when the other frames of a day thinned out were there.
+
+        By other settings it counts no longer, except that nobody comes into sight by that.
+        """
+        kept = self.kept.get(frame.path)
+        if ruling or kept is None or kept.sha256 != frame.sha256:
+            return found
+        if kept.mark != self.marks[frame.path] and not (
+            not found.reasons and set(kept.reasons) & set(MAY_SHOW_SOMEBODY)
+        ):
+            return found
+        return FrameVerdict(frame.path, kept.reasons, kept.told, kept.watched)
+
+    def _alone(self, frame: Frame, verdict: Verdict, ruling: Ruling | None) -> FrameVerdict:
         reason, told = verdict.reason, verdict.told
         if reason is None and frame.path in self.lost:
             reason, told = NOT_REGISTERED, f"{NOT_REGISTERED}: {self.lost[frame.path]}"
@@ -175,6 +204,25 @@ class _Final:
             return FrameVerdict(frame.path, (SAID_NO,), f"{SAID_NO}: left out by hand{note}", True)
         against = f", against {told}" if told else ""
         return FrameVerdict(frame.path, (), f"{SAID_YES}{note}{against}", True)
+
+
+def _kept(season: Season, screened: Mapping[str, str]) -> tuple[dict[str, Kept], dict[str, str]]:
+    """Verdicts kept from before days were thinned out, but the grower's; marks of verdicts now."""
+    thinned = Thinned(season.folder)
+    found = {
+        path: kept
+        for path, kept in (thinned.kept.items() if thinned.days else ())
+        if (kept.camera, kept.day) in thinned.days
+        and SAID_NO not in kept.reasons
+        and not kept.told.startswith(SAID_YES)
+    }
+    return found, {path: verdict_mark(season, screened[path]) for path in screened if found}
+
+
+def verdict_mark(season: Season, screened: str) -> str:
+    """Mark of the settings that a frame's verdict rests on; `screened` is that of its figures."""
+    parts = (ARITHMETIC, asdict(_limits(season)), str(season.zone), screened)
+    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:16]
 
 
 def _basis(season: Season, rulings: Mapping[str, Ruling], marks: list) -> str:

@@ -3,9 +3,8 @@
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from lapsekit.judging import NOT_REGISTERED, NOT_WATCHED
+from lapsekit.judging import MAY_SHOW_SOMEBODY
 from lapsekit.season import Season
-from lapsekit.verdicts import SAID_NO
 
 
 @dataclass(frozen=True)
@@ -39,15 +38,7 @@ class FrameRow:
     @property
     def may_show_somebody(self) -> bool:
         """Whether a person may be recognisable in it; a frozen frame may repeat one that does."""
-        return self.reason in (
-            "obstructed",
-            "glare",
-            "frozen",
-            "blurred",
-            NOT_REGISTERED,
-            NOT_WATCHED,
-            SAID_NO,
-        )
+        return self.reason in MAY_SHOW_SOMEBODY
 
 
 @dataclass

@@ -83,7 +83,7 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     _check_outlines(season)
     catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
     ruler = Ruler(season)
-    waiting, report.done_before = _not_done(ruler)
+    waiting, report.done_before = frames_not_done(ruler)
     catalogue.forget_days({frame.day for frame in waiting})
     report.notes = [*_other_sizes(season), *_unoutlined(season)]
     views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
@@ -97,6 +97,8 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
         catalogue.record(*found)
         report.measured += 1
     report.notes += [view.note for view in views if view.note]
+    for camera in season.settings.cameras:
+        catalogue.keep_thinned_figures(camera, ruler.figures_mark(camera))
     report.notes += judge_season(season)
     now = {frame.path for frame in waiting}
     for frame, screening in catalogue.screenings():
@@ -150,11 +152,11 @@ def _knocked(found: DatedKnock) -> str:
 
 def frames_waiting(season: Season) -> int:
     """How many frames are not measured, or not judged, by today's settings."""
-    waiting, done = _not_done(Ruler(season))
+    waiting, done = frames_not_done(Ruler(season))
     return len(waiting) + (done if verdicts_waiting(season) else 0)
 
 
-def _not_done(ruler: Ruler) -> tuple[list[Frame], int]:
+def frames_not_done(ruler: Ruler) -> tuple[list[Frame], int]:
     """Frames whose rows are missing or of other settings, and the number of the rest."""
     catalogue = ruler.season.catalogue
     cameras = ruler.season.settings.cameras

@@ -72,7 +72,7 @@ class Ruler:
             "skimage": skimage.__version__,
             "arithmetic": ARITHMETIC,
         }
-        self._screening = _mark(versions)
+        self._screening = mark_of(versions)
         taught = self.taught and self.taught.mark
         self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX), taught)
         self._known_marks: dict[tuple, str] = {}
@@ -90,8 +90,11 @@ class Ruler:
 
     def screening_mark(self, frame: Frame) -> str:
         """Settings mark of a frame's verdict, which knows whether it could be registered."""
-        view = self.views[frame.camera]
-        return self._marked("screening", frame.camera, self._screening, view.mark[1])
+        return self.figures_mark(frame.camera)
+
+    def figures_mark(self, camera: str) -> str:
+        """Settings mark of the figures of a camera's frames."""
+        return self._marked("screening", camera, self._screening, self.views[camera].mark[1])
 
     def mark(self, frame: Frame, outline: Outline) -> str:
         """Settings mark of a region's measurement in a frame."""
@@ -102,12 +105,12 @@ class Ruler:
 
     def labels_mark(self, camera: str, regions: Sequence[str]) -> str:
         """Settings mark of a day's division among regions, which it knows by their numbers."""
-        return _mark("labels", self._canopy, self.views[camera].mark[1], list(regions))
+        return mark_of("labels", self._canopy, self.views[camera].mark[1], list(regions))
 
     def _marked(self, *parts: object) -> str:
         key = parts[:3]
         if key not in self._known_marks:
-            self._known_marks[key] = _mark(*parts)
+            self._known_marks[key] = mark_of(*parts)
         return self._known_marks[key]
 
     def marks(self, frame: Frame) -> dict[str, str]:
@@ -260,6 +263,7 @@ class Ruler:
         return Placement(frame.path, matrix, residual_px, error_px, found.method)
 
 
-def _mark(*parts: object) -> str:
+def mark_of(*parts: object) -> str:
+    """A short hash of what can be told as JSON."""
     text = json.dumps(parts, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -123,12 +123,22 @@ class Season:
         return self.films / f".{camera}.json"
 
     def film_may_be_shown(self, camera: str) -> bool:
-        """Whether there is a film by `camera` and every frame in it is still to be used."""
+        """Whether there is a film by `camera` and every frame in it is still to be used.
+
+        Frames thinned out since may be, if they were usable and nobody said no to them.
+        """
         record = self.film_record(camera)
         if record is None or not self.film_file(camera).is_file():
             return False
         days = self.usable_frames().get(camera, {}).values()
-        return set(record.shows) <= {frame.path for frames in days for frame in frames}
+        return set(record.shows) <= {f.path for frames in days for f in frames} | self._let_go()
+
+    def _let_go(self) -> set[str]:
+        """Paths of frames thinned out that would be usable if they were still there."""
+        gone = {f.path for f, reasons in self.catalogue.thinned_frames() if not reasons}
+        path = self.folder / VERDICTS_FILE
+        rulings, _ = by_path(path, read_verdicts(path), gone) if gone else ({}, [])
+        return gone - {frame for frame, ruling in rulings.items() if not ruling.use}
 
     @property
     def site(self) -> Path:

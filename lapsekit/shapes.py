@@ -72,6 +72,11 @@ class Shapes:
                 continue
         return sorted(found)
 
+    def forget_cover(self, camera: str, day: date, frame: str) -> None:
+        """Delete a frame's cover, of whatever settings."""
+        for path in self._folder(camera, day).glob(f"{frame}.*.png"):
+            path.unlink(missing_ok=True)
+
     def forget(self, camera: str, day: date) -> None:
         """Delete what is kept of a day."""
         folder = self._folder(camera, day)

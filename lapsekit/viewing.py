@@ -189,15 +189,21 @@ class View:
         """
         if not self.is_wanted or self.frame is None:
             return False
-        frames = self.season.catalogue.frames(self.camera)
-        of_later_days = {f.day: f for f in reversed(frames) if f.day > self.frame.day}
-        asked = [of_later_days[day] for day in sorted(of_later_days)[:WITNESSES]]
-        if not asked:
-            asked = [f for f in frames if f.path != self.frame.path][-WITNESSES:]
+        asked = self.witnesses
         key = tuple(f.sha256 for f in (self.frame, *asked))
         if key not in _held:
             _held[key] = not asked or any(self._holds_in(f) for f in asked)
         return _held[key]
+
+    @property
+    def witnesses(self) -> list[Frame]:
+        """The frames that are asked whether the view can be held to."""
+        if self.frame is None:
+            return []
+        frames = self.season.catalogue.frames(self.camera)
+        of_later_days = {f.day: f for f in reversed(frames) if f.day > self.frame.day}
+        asked = [of_later_days[day] for day in sorted(of_later_days)[:WITNESSES]]
+        return asked or [f for f in frames if f.path != self.frame.path][-WITNESSES:]
 
     def _holds_in(self, frame: Frame) -> bool:
         try:

@@ -365,7 +365,8 @@ def test_capture_files_one_frame_now(bench, tmp_path):
     command = f'kind = "command"\ncommand = ["cat", "{tmp_path / "x.png"}"]'
     (bench / "season.toml").write_text(SETTINGS.replace('kind = "files"', command))
     (path,) = json.loads(succeeded("capture", "-s", bench, "--json"))["filed"]
-    assert (bench / path).read_bytes() == (tmp_path / "x.png").read_bytes()
+    with Image.open(bench / path) as filed, Image.open(tmp_path / "x.png") as given:
+        assert filed.tobytes() == given.tobytes()
 
 
 def test_a_camera_that_fails_is_told(bench):

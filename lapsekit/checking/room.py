@@ -3,9 +3,9 @@
 import os
 import shutil
 from collections.abc import Iterator
-from datetime import timedelta
 
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
+from lapsekit.frames.room import bytes_a_day, days_left
 from lapsekit.season import Season
 
 WATCH_DAYS, WRONG_DAYS = 60, 7
@@ -17,20 +17,13 @@ def disk(look: Look) -> Iterator[Finding]:
     yield from _disk(look.season)
 
 
-def _days(number: float) -> timedelta:
-    return timedelta(days=number)
-
-
 def _disk(season: Season) -> Iterator[Finding]:
     """For how many days there is room, at the pace of the last days."""
     free = shutil.disk_usage(season.folder).free
-    since = season.clock() - _days(RECENT_DAYS)
-    recent = [f for f in season.catalogue.frames() if f.taken_at >= since]
-    daily = sum(f.size for f in recent) / RECENT_DAYS
+    left = days_left(free, bytes_a_day(season.catalogue.frames(), season.clock(), RECENT_DAYS))
     told = f"{free / 1e9:.1f} GB free"
     how = WRONG if free < 200e6 else FINE
-    if daily:
-        left = free / daily
+    if left is not None:
         told += f", room for {min(left, 9999):.0f} days of frames"
         how = max(how, WRONG if left < WRONG_DAYS else WATCH if left < WATCH_DAYS else FINE,
                   key=(FINE, WATCH, WRONG).index)  # fmt: skip

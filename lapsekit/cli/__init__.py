@@ -16,6 +16,7 @@ for part in (
     "seasons",
     "mounting",
     "minding",
+    "caring",
     "pictures",
     "plants",
     "notes",

@@ -9,7 +9,7 @@ import errno
 import hashlib
 import os
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -73,6 +73,11 @@ class Archive:
         self._folder = folder
         self._zone = zone
 
+    @property
+    def folder(self) -> Path:
+        """The season folder."""
+        return self._folder
+
     def store(self, camera: str, taken_at: datetime, data: bytes, suffix: str) -> FrameFile:
         """File one frame under its day.
 
@@ -134,6 +139,25 @@ class Archive:
                     if name is not None:
                         path = PurePosixPath(FRAMES, camera.name, day.name, file.name)
                         yield FrameFile(camera.name, str(path), name)
+
+    def thin_out(self, paths: Iterable[str]) -> None:
+        """Delete frames that are written down as thinned out; those already gone do not matter.
+
+        Raises
+        ------
+        ArchiveError
+            If one could not be deleted.
+        """
+        folders = set()
+        for path in paths:
+            file = self._folder / path
+            try:
+                file.unlink(missing_ok=True)
+            except OSError as error:
+                raise ArchiveError(f"{file}: cannot be deleted ({error.strerror})") from error
+            folders.add(file.parent)
+        for folder in folders:
+            _sync_folder(folder)
 
     def remove_leftovers(self) -> int:
         """Delete temporary files that a write interrupted long ago left; how many there were.

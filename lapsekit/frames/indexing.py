@@ -7,7 +7,8 @@ from datetime import date, datetime
 from lapsekit.catalogue import Catalogue, Frame
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.frames.archive import Archive, FrameFile, content_hash
-from lapsekit.frames.inspection import inspect
+from lapsekit.frames.inspection import PictureFacts, inspect
+from lapsekit.frames.thinned import Thinned
 from lapsekit.progress import Track, silent
 
 _BATCH = 200
@@ -15,7 +16,10 @@ _BATCH = 200
 
 @dataclass
 class IndexReport:
-    """What indexing did: frames added, forgotten, and files that are no whole picture."""
+    """What indexing did: frames added, forgotten, and files that are no whole picture.
+
+    Frames that were thinned out are not counted as forgotten.
+    """
 
     added: int = 0
     forgotten: int = 0
@@ -53,12 +57,15 @@ def index(
     archive.remove_leftovers()
     if rebuild:
         catalogue.clear()
+    thinned = Thinned(archive.folder).frames
+    noted = catalogue.thinned_paths()
+    catalogue.note_thinned((g.frame, g.reasons) for p, g in thinned.items() if p not in noted)
     catalogue.redate(day_of)
     known = catalogue.paths()
     files = list(archive.files())
     gone = known - {f.path for f in files}
     catalogue.remove_frames(sorted(gone))
-    report.forgotten = len(gone)
+    report.forgotten = len(gone - thinned.keys())
     new = [f for f in files if f.path not in known]
     batch: list[Frame] = []
     for file in track(new, len(new), "indexing"):
@@ -77,16 +84,20 @@ def index(
 
 
 def described(
-    file: FrameFile, data: bytes, day_of: Callable[[datetime], date], arrived_by: str
+    file: FrameFile,
+    data: bytes,
+    day_of: Callable[[datetime], date],
+    arrived_by: str,
+    facts: PictureFacts | None = None,
 ) -> Frame:
-    """Catalogue row of a stored frame.
+    """Catalogue row of a stored frame, of whose picture `facts` may be known already.
 
     Raises
     ------
     PictureError
         If `data` is not a whole picture.
     """
-    facts = inspect(data)
+    facts = facts or inspect(data)
     return Frame(
         camera=file.camera,
         taken_at=file.name.taken_at,

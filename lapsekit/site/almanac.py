@@ -138,4 +138,10 @@ def _frames_by_day(season: Season) -> dict[str, dict[date, DayFrames]]:
         of_day = counts[frame.camera][frame.day]
         of_day.usable += not screening.reasons
         of_day.left_out.update(screening.reasons)
+    for frame, reasons in season.catalogue.thinned_frames():
+        of_day = counts.get(frame.camera, {}).get(frame.day)
+        if of_day is not None:
+            of_day.total += 1
+            of_day.usable += not reasons
+            of_day.left_out.update(reasons)
     return counts

@@ -1,6 +1,7 @@
 """Frames taken before the machine knew the time: kept apart, and filed once it is known.
 
-They lie in ``frames/CAMERA/aside`` under the machine's start and the seconds since then
+Privacy areas are black in them already; the time is written into their EXIF when it is known. They
+lie in ``frames/CAMERA/aside`` under the machine's start and the seconds since then
 (``BOOT-0000001234.567.jpg``). When the time is known, the name gets the date first
 (``BOOT-0000001234.567-20310417T113000Z.jpg``) and then the frame is filed under it, so that a
 filing cut off anywhere goes on with the same date. Frames of a start in which the time was never
@@ -14,6 +15,7 @@ from datetime import datetime, timedelta
 from pathlib import PurePosixPath
 
 from lapsekit.catalogue import Frame
+from lapsekit.frames.finishing import finished
 from lapsekit.frames.indexing import described
 from lapsekit.frames.names import aside_folder, read_stamp, stamp
 from lapsekit.season import Season
@@ -88,7 +90,12 @@ def _dated(season: Season, waiting: WaitingFrame, taken_at: datetime) -> Waiting
 
 
 def _filed(season: Season, waiting: WaitingFrame) -> Frame:
-    data = season.archive.read(str(waiting.path))
+    data = finished(
+        season.archive.read(str(waiting.path)),
+        taken_at=waiting.taken_at,
+        zone=season.zone,
+        camera=waiting.camera,
+    )
     kept = season.archive.store(waiting.camera, waiting.taken_at, data, waiting.suffix)
     frame = described(kept, data, season.day_of, "capture")
     season.catalogue.add_frames([frame])

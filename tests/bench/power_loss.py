@@ -3,9 +3,9 @@
     python -m tests.bench.power_loss
 
 A capture runs under ``strace``; each file call is recorded with its data. For every prefix of the
-calls the disk is made up as a power cut could leave it, in four ways: only what was synced is there;
-all names are there, but of their content only what was synced; everything is there; names and
-blocks that were not synced are there by chance. On each a season is opened, and compared.
+calls the disk is made up as a power cut could leave it, in four ways: only what was synced is
+there; all names are there, but of their content only what was synced; everything is there; names
+and blocks that were not synced are there by chance. On each a season is opened, and compared.
 """
 
 import argparse
@@ -195,7 +195,7 @@ class Disk:
 
 
 _LINE = re.compile(r"(?P<call>\w+)\((?P<words>.*)\)\s+= (?P<result>-?\d+)")
-_WORD = re.compile(r'"((?:\\x[0-9a-f]{2})*)"(?:\.\.\.)?|([^,]+)')
+_WORD = re.compile(r'\s*(?:"((?:\\x[0-9a-f]{2})*)"(?:\.\.\.)?|([^,]+))')
 
 
 def parsed(line: str) -> tuple[str, list, int] | None:
@@ -205,9 +205,9 @@ def parsed(line: str) -> tuple[str, list, int] | None:
         return None
     words: list = []
     for text, word in _WORD.findall(found["words"]):
-        if word.strip().lstrip("-").isdigit():
+        if word and word.strip().lstrip("-").isdigit():
             words.append(int(word))
-        elif word.strip():
+        elif word:
             words.append(word.strip())
         else:
             data = bytes.fromhex(text.replace("\\x", ""))

@@ -25,8 +25,8 @@ from lapsekit.errors import ArchiveError, CameraError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.unattended.missed import read_missed
-from tests.scenes import bench_picture, encoded, make_season
-from tests.unattended.simulated import SimulatedMachine, SimulatedProcess
+from tests.scenes import make_season
+from tests.unattended.simulated import SimulatedMachine, SimulatedProcess, time_in, timed_picture
 
 SETTINGS = """
 [season]
@@ -48,7 +48,6 @@ until = "sunset"
 daily_at = "noon"
 """
 FIRST_DAYS = {52: date(2031, 3, 20), 69: date(2031, 10, 20)}
-PICTURE = encoded(bench_picture([], size=(64, 48)), "JPEG")
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 TOLERANCE = timedelta(minutes=2)
 KINDS = ("power", "power, then no clock", "camera", "disk", "jump ahead", "jump back")
@@ -96,7 +95,7 @@ class Camera:
         """A picture, or the error of a camera that hangs or is gone."""
         if self.silent:
             raise CameraError("did not end within 30 s; check the cable")
-        return Shot(PICTURE + f"{self._machine.now.timestamp():.3f}".encode(), now)
+        return Shot(timed_picture(self._machine.now), now)
 
 
 def faults(random: np.random.Generator, first: datetime, days: int) -> list[Fault]:
@@ -162,8 +161,7 @@ def judge(season: Season, wrong: list[Fault], first: date, days: int, seconds: f
         if not cause:
             unexplained.append(at)
     misdated = max(
-        abs(f.taken_at.timestamp() - float(season.archive.read(f.path)[len(PICTURE) :]))
-        for f in frames
+        abs(f.taken_at.timestamp() - time_in(season.archive.read(f.path))) for f in frames
     )
     by_day = {day: [f for f in frames if f.day == day] for day in all_days}
     pictures = {d: daily_picture(by_day[d], season.daily_at(d)) for d in all_days}

@@ -1,14 +1,33 @@
 """A machine in simulated time that loses power, network and clock, and lapsekit run on it."""
 
+import io
 import itertools
 from datetime import datetime, timedelta
+
+import numpy as np
+from PIL import Image
 
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.clock import SteadyClock
 from lapsekit.unattended.keeping import Keeping
 from lapsekit.unattended.simulating import SimulatedScheduler
+from tests.scenes import encoded
 
 MINUTE = timedelta(minutes=1)
+
+
+def timed_picture(moment):
+    """A picture whose pixels tell when it was truly taken."""
+    digits = np.frombuffer(f"{moment.timestamp():.3f}".encode(), np.uint8)
+    picture = np.zeros((8, 16, 3), np.uint8)
+    picture[0, : len(digits), 0] = digits
+    return encoded(picture)
+
+
+def time_in(data):
+    """The time that such a picture tells, in seconds of the Unix epoch."""
+    row = np.asarray(Image.open(io.BytesIO(data)))[0, :, 0]
+    return float(bytes(row[row > 0]))
 
 
 class SimulatedMachine:

@@ -11,12 +11,11 @@ from lapsekit.season import Season
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.missed import note_missed, read_missed
 from lapsekit.unattended.waiting import waiting_frames
-from tests.scenes import SETTINGS, bench_picture, encoded, make_season
-from tests.unattended.simulated import SimulatedMachine, SimulatedProcess
+from tests.scenes import SETTINGS, make_season
+from tests.unattended.simulated import SimulatedMachine, SimulatedProcess, time_in, timed_picture
 
 START = datetime(2031, 4, 2, 4, tzinfo=UTC)  # 06:00 in the season's zone
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
-PICTURE = encoded(bench_picture([], size=(64, 48)), "JPEG")
 CAPTURE = (
     '[capture]\nevery_minutes = 60\nfrom = "08:00"\nuntil = "16:00"\ndaily_at = "12:00"\n'
     "daily_within_minutes = 90\n"
@@ -35,7 +34,7 @@ class Truthful:
         self.asked.append(self.machine.now)
         if self.fails:
             raise CameraError("no camera answers; check the cable")
-        return Shot(PICTURE + f"{self.machine.now.timestamp():.3f}".encode(), now)
+        return Shot(timed_picture(self.machine.now), now)
 
 
 @pytest.fixture
@@ -61,8 +60,7 @@ def hours(season):
 def truths(season):
     """How far every filed frame's date is from when it was truly taken, in seconds."""
     for frame in season.catalogue.frames():
-        said = float(season.archive.read(frame.path)[len(PICTURE) :])
-        yield abs(frame.taken_at.timestamp() - said)
+        yield abs(frame.taken_at.timestamp() - time_in(season.archive.read(frame.path)))
 
 
 def test_a_day_files_what_is_due(bench):

@@ -1,0 +1,238 @@
+"""Stage: old frames -> a few a day, once all that they gave is written down.
+
+Before a frame goes, its line, the daily values of its day and the verdicts on the frames that stay
+are on the disk in ``thinned``; then the files go, then the catalogue forgets them, without the
+values. Stopped anywhere and run again it comes to the same end.
+"""
+
+import csv
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import date
+
+from lapsekit.catalogue import Frame, Screening
+from lapsekit.errors import SettingsError
+from lapsekit.frames.thinned import DailyKept, Gone, Kept, Thinned
+from lapsekit.frames.thinning import staying
+from lapsekit.heights import Heights
+from lapsekit.held import Held
+from lapsekit.judging import verdict_mark, verdicts_waiting
+from lapsekit.measuring import frames_not_done
+from lapsekit.progress import Track, silent
+from lapsekit.ruler import Ruler
+from lapsekit.season import SETTINGS_FILE, Season
+from lapsekit.shapes import Shapes
+from lapsekit.teaching import strokes_of
+from lapsekit.vision.daily import scatter
+
+COPIED_FILE = "copied.csv"
+"""Which files stand, verified, where [copies] says: path, sha256, verified_at."""
+
+
+@dataclass
+class ThinReport:
+    """What thinning did, or with a dry run would do.
+
+    Attributes
+    ----------
+    gone : list of str
+        Frames that went.
+    freed_bytes : int
+        What they took up.
+    days : int
+        Days that they are of, each camera's counted.
+    not_copied : int
+        Frames that stay until a verified copy is elsewhere.
+    not_ready : int
+        Days that stay as they are until they are measured and judged by today's settings.
+    """
+
+    gone: list[str] = field(default_factory=list)
+    freed_bytes: int = 0
+    days: int = 0
+    not_copied: int = 0
+    not_ready: int = 0
+
+
+def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinReport:
+    """Thin out the days that are older than ``thinning.keep_all_days``.
+
+    Parameters
+    ----------
+    season : Season
+        An open season; the caller holds its stage lock.
+    dry_run : bool
+        Choose and report; write and delete nothing.
+    track : Track
+        Told about progress.
+
+    Returns
+    -------
+    ThinReport
+
+    Raises
+    ------
+    SettingsError
+        If thinning is not set up, or needs a copy and no copies are.
+    ArchiveError
+        If something could not be written down, and then nothing goes; or not be deleted.
+    """
+    _require_set_up(season)
+    if not dry_run:
+        season.index(track=track)
+    report, work = ThinReport(), _Work(season)
+    chosen = [day for camera in season.settings.cameras for day in work.days(camera, report)]
+    copied = _copied(season) if season.settings.thinning.needs_copy else None
+    for day in track(chosen, len(chosen), "thinning out"):
+        going = [f for f in day.going if copied is None or (f.path, f.sha256) in copied]
+        report.not_copied += len(day.going) - len(going)
+        if not going:
+            continue
+        report.gone += [frame.path for frame in going]
+        report.freed_bytes += sum(frame.size for frame in going)
+        report.days += 1
+        if not dry_run:
+            work.write_down(day, going)
+            _delete(season, going)
+    if report.gone and not dry_run:
+        season.index(track=track)
+    return report
+
+
+def _require_set_up(season: Season) -> None:
+    file, settings = season.folder / SETTINGS_FILE, season.settings
+    if settings.thinning.keep_all_days is None:
+        raise SettingsError(
+            f"{file}: thinning is not set up, so all frames stay; give [thinning] a keep_all_days, "
+            "the number of days of which all frames are kept"
+        )
+    if settings.thinning.needs_copy and settings.copies.to is None:
+        raise SettingsError(
+            f"{file}: thinning.needs_copy = true, but [copies] names no place, so no frame may go; "
+            "set [copies] up and run it, or write needs_copy = false: then what is thinned out is "
+            "gone for good"
+        )
+
+
+def _copied(season: Season) -> set[tuple[str, str]]:
+    """Path and content of every file that is known to stand elsewhere; of a cut line nothing."""
+    path = season.folder / COPIED_FILE
+    try:
+        lines = path.read_text(encoding="utf-8").split("\n")[:-1]
+    except FileNotFoundError:
+        return set()
+    except (OSError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path}: cannot be read ({error}); run lapsekit copy again") from error
+    return {(row.get("path") or "", row.get("sha256") or "") for row in csv.DictReader(lines)}
+
+
+@dataclass(frozen=True)
+class _Day:
+    """One camera's day that may be thinned out."""
+
+    camera: str
+    day: date
+    frames: list[Frame]
+    going: list[Frame]
+
+
+class _Work:
+    """What of a season may go, and what is written down before it does."""
+
+    def __init__(self, season: Season):
+        self.season, self.catalogue = season, season.catalogue
+        self.ruler = Ruler(season)
+        self.thinned, heights = Thinned(season.folder), Heights(season)
+        self.held = {c: Held(self.ruler, c, heights) for c in season.settings.cameras}
+        self.screened = {f.path: s for f, s in self.catalogue.screenings()}
+        self.values = {(d.region, d.day): d for d in self.catalogue.daily()}
+        self.named = _named(season, self.ruler)
+        basis = self.catalogue.daily_basis()
+        self.is_judged = not verdicts_waiting(season) and all(
+            basis.get(r.name, "") == heights.mark(r) for r in season.regions.region
+        )
+        self.waiting = {(f.camera, f.day) for f in frames_not_done(self.ruler)[0]}
+
+    def days(self, camera: str, report: ThinReport) -> Iterable[_Day]:
+        """A camera's days of which frames go; those that are not ready are counted."""
+        settings, today = self.season.settings.thinning, self.season.day_of(self.season.clock())
+        by_day: dict[date, list[Frame]] = defaultdict(list)
+        for frame in self.catalogue.frames(camera):
+            if (today - frame.day).days > settings.keep_all_days:
+                by_day[frame.day].append(frame)
+        for day, frames in by_day.items():
+            stay = staying(
+                frames,
+                usable=[f.path for f in frames if self._is_usable(f)],
+                named=self.named,
+                daily_at=self.season.daily_at(day),
+                window=self.season.window(day),
+                a_day=settings.then_a_day,
+            )
+            going = [frame for frame in frames if frame.path not in stay]
+            if going and not self._is_ready(camera, day):
+                report.not_ready += 1
+            elif going:
+                yield _Day(camera, day, frames, going)
+
+    def _is_usable(self, frame: Frame) -> bool:
+        screening = self.screened.get(frame.path)
+        return screening is not None and not screening.reasons
+
+    def _is_ready(self, camera: str, day: date) -> bool:
+        """Whether all that the day's frames can give is there, by today's settings."""
+        if not self.is_judged or (camera, day) in self.waiting:
+            return False
+        return all((r.name, day) in self.values for r in self._regions(camera, day))
+
+    def _regions(self, camera: str, day: date) -> list:
+        regions = self.season.regions.region
+        return [r for r in regions if r.camera == camera and r.outline_on(day) is not None]
+
+    def write_down(self, day: _Day, going: list[Frame]) -> None:
+        """Write down what is not yet, before `going` may go."""
+        leaving = {frame.path for frame in going}
+        new = [f for f in going if not self.thinned.has(f)]
+        gone = [Gone(f, self.screened[f.path].reasons) for f in new]
+        left = [f for f in day.frames if f.path not in leaving]
+        kept = [k for k in map(self._kept, left) if self.thinned.kept.get(k.path) != k]
+        regions = self._regions(day.camera, day.day)
+        daily = [d for region in regions if (d := self._daily(region, day)) is not None]
+        self.thinned.write(gone, kept, daily)
+
+    def _kept(self, frame: Frame) -> Kept:
+        screening: Screening = self.screened[frame.path]
+        mark = verdict_mark(self.season, screening.mark)
+        told = " ".join(screening.told.split())
+        verdict = screening.reasons, told, screening.watched
+        return Kept(frame.path, frame.camera, frame.day, frame.sha256, *verdict, mark)
+
+    def _daily(self, region, day: _Day) -> DailyKept | None:
+        """A region's value with its mark; None where just this is written down already."""
+        held, value = self.held[day.camera], self.values[region.name, day.day]
+        old = held.value(region, day.day)
+        if old is not None and old.daily == value:
+            return None
+        rows = self.catalogue.measurements(region.name, day.day, day.camera)
+        spread = scatter([row.canopy_px for _, row in rows])
+        return DailyKept(value, spread, held.mark(region, day.day))
+
+
+def _named(season: Season, ruler: Ruler) -> set[str]:
+    """Frames that something names, or that all others are held to."""
+    found = set(season.rulings()[0])
+    found |= {stroke.frame for stroke in strokes_of(season, ruler.model)}
+    for camera, view in ruler.views.items():
+        found |= {season.settings.cameras[camera].reference or ""}
+        if view.frame is not None:
+            found |= {view.frame.path, *(frame.path for frame in view.witnesses)}
+    return found
+
+
+def _delete(season: Season, frames: Iterable[Frame]) -> None:
+    shapes = Shapes(season.folder)
+    for frame in frames:
+        name = frame.path.rsplit("/", 1)[-1].rsplit(".", 1)[0]
+        shapes.forget_cover(frame.camera, frame.day, name)
+    season.archive.thin_out(frame.path for frame in frames)
