@@ -44,14 +44,18 @@ def decode(data: bytes) -> Image.Image:
 
 
 def encode(picture: Image.Image, suffix: str) -> bytes:
-    """Bytes of `picture` as ``webp`` or ``jpg``, pixels only."""
+    """Bytes of `picture` as ``webp`` or ``jpg``, pixels only.
+
+    A picture may be encoded in several threads at once: Pillow notes the options on the picture
+    while it saves it, so each gets one of its own.
+    """
     target = io.BytesIO()
     options = (
         {"quality": WEBP_QUALITY, "method": 4}
         if suffix == "webp"
         else {"quality": JPEG_QUALITY, "optimize": True, "progressive": True}
     )
-    picture.save(target, format=KINDS[suffix], **options)
+    picture.copy().save(target, format=KINDS[suffix], **options)
     return target.getvalue()
 
 

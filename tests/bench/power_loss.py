@@ -215,12 +215,12 @@ def parsed(line: str) -> tuple[str, list, int] | None:
     return found["call"], words, int(found["result"])
 
 
-def record(folder: Path, scratch: Path) -> list[str]:
-    """Three captures of a season, as lines of strace."""
+def record(folder: Path, scratch: Path, prelude: str = "") -> list[str]:
+    """Three captures of a season, as lines of strace; `prelude` is run before."""
     picture, log = scratch / "picture.jpg", scratch / "calls.txt"
     picture.write_bytes(encoded(bench_picture([], size=(64, 48)), "JPEG"))
     command = ["strace", "-o", log, "-xx", "-s", "10000000", "-e", f"trace={CALLS}"]
-    command += [sys.executable, "-c", CHILD, folder, picture]
+    command += [sys.executable, "-c", prelude + CHILD, folder, picture]
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
     return log.read_text().splitlines()
 
@@ -257,7 +257,7 @@ def look(folder: Path, stored: dict[str, str], where: str, found: Found) -> None
         found.disagree.append(where)
 
 
-def replay(seed: int = 1, every: int = 1) -> Found:
+def replay(seed: int = 1, prelude: str = "") -> Found:
     """Every state of every prefix."""
     found, chance = Found(), random.Random(seed)
     with tempfile.TemporaryDirectory(prefix="lapsekit-") as name:
@@ -268,7 +268,7 @@ def replay(seed: int = 1, every: int = 1) -> Found:
         disk.begin()
         stored: dict[str, str] = {}
         seen: set[int] = set()
-        for number, line in enumerate(record(folder, scratch)):
+        for number, line in enumerate(record(folder, scratch, prelude)):
             call = parsed(line)
             if call is None:
                 continue
@@ -277,8 +277,6 @@ def replay(seed: int = 1, every: int = 1) -> Found:
                 _, path, sha256 = words[1].decode().split()
                 stored[path] = sha256
             disk.take(name, words, result)
-            if number % every:
-                continue
             for way in range(len(WAYS)):
                 left = disk.left(way, chance)
                 same = hash((tuple(sorted(left.items(), key=lambda i: i[0])), len(stored)))

@@ -55,6 +55,12 @@ class _References(HTMLParser):
         self.found += [value for name, value in attributes if name in ("href", "src")]
 
 
+def references(page):
+    """The files of a site that a page refers to, as written there."""
+    found = (reference.split("#")[0].split("?")[0] for reference in _References(page).found)
+    return [path for path in found if path and ":" not in path]
+
+
 def broken(folder, known):
     """What a reader who starts at the front page would find missing or half.
 

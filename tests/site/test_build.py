@@ -5,12 +5,14 @@ from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import urlsplit
 
+import numpy as np
 import pytest
 from PIL import Image
 
+from lapsekit.compute import spread
 from lapsekit.errors import SiteError
 from lapsekit.reporting import work_out
-from lapsekit.site import writing
+from lapsekit.site import pictures, writing
 from lapsekit.site.build import build_site
 from lapsekit.site.gallery import strip_centre
 from tests.site.small_season import DARK, FIRST, UNSEEN, add_day
@@ -264,3 +266,13 @@ def test_template_files_are_small_and_bring_their_licence():
     fonts = Path(__file__).parents[2] / "site_template" / "fonts"
     assert "SIL OPEN FONT LICENSE" in (fonts / "OFL.txt").read_text(encoding="utf-8")
     assert all(p.stat().st_size < 45_000 for p in fonts.glob("*.woff2"))
+
+
+def test_pictures_encoded_side_by_side_are_those_encoded_alone():
+    """Pillow keeps the options on the picture while it saves: threads must not share one."""
+    noise = np.random.default_rng(1).integers(0, 255, (120, 160, 3), np.uint8)
+    picture = Image.fromarray(noise)
+    alone = {kind: pictures.encode(picture, kind) for kind in pictures.KINDS}
+    jobs = [(picture, kind) for _ in range(60) for kind in pictures.KINDS]
+    for (_, kind), data in zip(jobs, spread(lambda j: pictures.encode(*j), jobs), strict=True):
+        assert data == alone[kind]
