@@ -21,7 +21,7 @@ from lapsekit.site.writing import SiteFolder
 
 TEMPLATES = "site_template"
 #: Assets that a page names itself; their names carry a hash, so that caches are safe.
-_NAMED = ("style.css", "ribbon.js")
+_NAMED = ("style.css", "ribbon.js", "age.js")
 
 
 @dataclass(frozen=True)

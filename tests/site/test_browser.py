@@ -122,3 +122,23 @@ def test_nothing_moves_while_it_loads(browser, address):
         .observe({type: 'layout-shift', buffered: true}); setTimeout(() => done(sum), 300) })"""
     with opened(browser, address, viewport={"width": 360, "height": 740}) as page:
         assert page.evaluate(shift) <= 0.05
+
+
+@pytest.mark.parametrize(
+    ("now", "said"),
+    [
+        ("2031-04-10T21:30:00Z", None),
+        ("2031-04-11T23:30:00Z", None),
+        ("2031-04-12T00:30:00Z", "The last picture, 2 days ago."),
+        ("2031-05-10T12:00:00Z", "The last picture, 30 days ago."),
+    ],
+)
+def test_a_page_that_is_no_longer_made_says_how_old_its_picture_is(browser, address, now, said):
+    context = browser.new_context(timezone_id="Pacific/Kiritimati")
+    page = context.new_page()
+    page.clock.set_fixed_time(now)
+    page.goto(address)
+    note = page.locator(".old")
+    assert page.locator(".sheet .numeral").first.inner_text() == "10"
+    assert (note.inner_text() if note.is_visible() else None) == said
+    context.close()

@@ -90,7 +90,9 @@ def test_hostile_names_stay_text_and_nothing_is_inline(tiny):
     build_site(tiny)
     for path in pages(tiny):
         page = _Page(path)
-        assert page.tags.count("script") == 1
+        assert page.tags.count("script") == (
+            2 if path.name == "index.html" and path.parent == tiny.site else 1
+        )
         assert not page.attributes & {"onerror", "onclick", "style"}
         assert "style" not in page.tags
         text = path.read_text(encoding="utf-8")
