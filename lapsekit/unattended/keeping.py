@@ -5,13 +5,14 @@
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Protocol
 
 from lapsekit.cameras import Camera
-from lapsekit.errors import CameraError, CatalogueError, LapsekitError, NothingNew
+from lapsekit.errors import CameraError, CatalogueError, LapsekitError, NothingNew, SeasonBusy
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture, capture_undated
 from lapsekit.unattended.children import Ended, note_morning
@@ -128,6 +129,7 @@ class Keeping:
 
     def clock_is_known(self) -> None:
         """File what waited for the time, and account for what was due before."""
+        self._guarded("noting", self._note_frames)
         now, names = self._season.clock(), self._dated_by_asking()
         last = {
             name: self._guarded("accounting", lambda name=name: self._last_known(name))
@@ -140,6 +142,11 @@ class Keeping:
                 self._guarded("accounting", lambda name=name: self._account(name, last[name], now))
         if now > max(mornings(self._season.settings).moments(self._season.day_of(now))):
             self._later("morning missed", now, self.morning)  # does only what is not done yet
+
+    def _note_frames(self) -> None:
+        """A power cut may have taken the last notes of the catalogue: the files are the truth."""
+        with suppress(SeasonBusy), self._season.lock("run", wait_s=0):
+            self._season.index()
 
     def _file_waiting(self) -> list:
         return file_waiting(self._season, self._clock, self._machine)

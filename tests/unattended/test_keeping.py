@@ -230,3 +230,14 @@ def test_a_line_of_missed_that_a_power_cut_tore_spoils_no_other(tmp_path):
         (1, "first"),
         (2, "a reason, with a break"),
     ]
+
+
+def test_frames_that_a_power_cut_took_out_of_the_catalogue_are_noted_at_the_next_start(bench):
+    process, machine, camera = started(bench)
+    process.run_until(START + 6.5 * HOUR)
+    lost = [f.path for f in bench.catalogue.frames()][-2:]
+    bench.catalogue.remove_frames(lost)
+    machine.start()
+    started(bench, machine, camera)
+    assert [f.path for f in bench.catalogue.frames()][-2:] == lost
+    assert read_missed(bench.folder) == []
