@@ -31,6 +31,9 @@ VERDICTS_FILE = "verdicts.csv"
 COLOURS_FILE = "colours.csv"
 CATALOGUE_FILE = "catalogue.sqlite"
 LOCK_FILE = ".lock"
+LAST_MORNING_FILE = ".last-morning.json"
+"""How the last morning ended: ``{"ended_at": UTC text, "code": exit code, "told": words}``."""
+
 DIARY_HEADER = "date,region,event,note\n"
 
 

@@ -9,11 +9,8 @@ from pathlib import Path
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.diary import read_diary
-from lapsekit.season import DIARY_FILE, SETTINGS_FILE
+from lapsekit.season import DIARY_FILE, LAST_MORNING_FILE, SETTINGS_FILE
 from lapsekit.when import from_utc_text
-
-LAST_MORNING = ".last-morning.json"
-"""How the last morning ended: ``{"ended_at": UTC text, "code": exit code, "told": words}``."""
 
 COPIED = "copied.csv"
 """What was copied elsewhere; its column ``verified_at`` says when each file was compared there."""
@@ -61,7 +58,7 @@ def morning(look: Look) -> Iterator[Finding]:
 def last_morning(folder: Path) -> LastMorning | None:
     """What is on record of a season's last morning; None where nothing is, or it is damaged."""
     try:
-        found = json.loads((folder / LAST_MORNING).read_text(encoding="utf-8"))
+        found = json.loads((folder / LAST_MORNING_FILE).read_text(encoding="utf-8"))
         told = " ".join(str(found.get("told") or "").split())[-_TOLD:]
         code = None if found["code"] is None else int(found["code"])
         return LastMorning(from_utc_text(found["ended_at"]), code, told)

@@ -16,10 +16,10 @@ from datetime import datetime
 from pathlib import Path
 
 from lapsekit.safely import write_safely
+from lapsekit.season import LAST_MORNING_FILE
 from lapsekit.when import utc_text
 
 NICE = 10
-LAST_MORNING = ".last-morning.json"
 _LAST_WORDS = 600
 _GRACE_S = 20
 
@@ -97,7 +97,7 @@ class Children:
 def note_morning(folder: Path, ended_at: datetime, ended: Ended) -> None:
     """Write down how the last morning ended, for ``check`` and the alerts."""
     told = {"ended_at": utc_text(ended_at), "code": ended.code, "told": ended.complaint}
-    write_safely(folder / LAST_MORNING, json.dumps(told).encode())
+    write_safely(folder / LAST_MORNING_FILE, json.dumps(told).encode())
 
 
 def _end(process: subprocess.Popen) -> None:
