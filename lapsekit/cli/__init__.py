@@ -12,7 +12,14 @@ from lapsekit import __version__
 from lapsekit.cli.shared import Interrupted, app, say
 from lapsekit.errors import LapsekitError
 
-for part in ("seasons", "pictures", "plants", "notes", "showing"):  # the order of the help
+for part in (
+    "seasons",
+    "pictures",
+    "plants",
+    "notes",
+    "showing",
+    "keeping",
+):  # the order of the help
     import_module(f"lapsekit.cli.{part}")
 
 

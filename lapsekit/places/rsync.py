@@ -43,7 +43,7 @@ class Rsync(Programs):
     def send(self, root: Path, names: Sequence[str]) -> None:
         """Send files whose content is known to differ; rsync writes beside, then renames."""
         modes = "--chmod=D700,F600" if self._model.private else "--chmod=D755,F644"
-        options = ("--times", "--ignore-times", "--perms", modes, "--mkpath", _LINKS)
+        options = ("--times", "--ignore-times", "--perms", modes, "--mkpath", _LINKS, "-L")
         self._rsync(f"{root}/", self._folder, *options, names=names)
 
     def fetch(self, names: Sequence[str], into: Path) -> None:
@@ -62,7 +62,7 @@ class Rsync(Programs):
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
         """Those of a folder's files whose checksum there is another, or that are not there."""
         options = ("--checksum", "--dry-run", "--8-bit-output", "--out-format=%i %n", "--mkpath")
-        said = self._rsync(f"{root}/", self._folder, *options, _LINKS, names=names).decode()
+        said = self._rsync(f"{root}/", self._folder, *options, _LINKS, "-L", names=names).decode()
         told = {line.split(maxsplit=1)[-1] for line in said.splitlines() if line[1:2] == "f"}
         if told - set(names):  # a name that rsync writes in another way
             return list(names)
