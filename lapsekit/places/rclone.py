@@ -16,7 +16,11 @@ SEALED = "sealed"
 _HALF = re.compile(r"(.+)\.[0-9a-f]{8}\.partial")
 _NO_FOLDER = re.compile(r"directory not found")
 _DAMAGED = re.compile(r"failed to authenticate decrypted block|corrupted on transfer|bad magic")
-_FOUND_TO_DIFFER = re.compile(r": (file not in .+|.*\bdiffer)$")
+_FOUND_TO_DIFFER = re.compile(
+    r": file not in .+|\bdiffer$|object not found|failed to authenticate decrypted block|bad magic"
+)
+_NOT_CHECKED = re.compile(r"\b[1-9]\d* hash(es)? could not be checked")
+_MARKS = frozenset("=*+!")
 
 
 class Rclone(Programs):
@@ -80,6 +84,7 @@ class Rclone(Programs):
         )
         limit = ["--bwlimit", f"{model.bandwidth_kb_s}k"] if model.bandwidth_kb_s else []
         waits = ["--contimeout", f"{CONNECT_S}s", "--timeout", "60s", "--retries", "1"]
+        waits += ["--low-level-retries", "3"]
         return ["rclone", *config, *limit, *waits, *words]
 
     def _named(self, file: object, names: Sequence[str]) -> list[str]:
@@ -117,10 +122,18 @@ class Rclone(Programs):
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
         """Those of a folder's files whose hash there is another, or that are not there.
 
-        Where the far side knows no hashes, the files come back to be compared.
+        Where the far side knows no hash of one, the files come back to be compared: rclone itself
+        would take such a file for equal.
         """
-        how = ["cryptcheck"] if self._is_sealed and self._hashes else ["check"]
-        how += [] if self._hashes else ["--download"]
+        how = ["cryptcheck"] if self._is_sealed else ["check"]
+        if self._hashes:
+            marks, told = self._compared(root, names, *how)
+        if not self._hashes or _NOT_CHECKED.search(told):
+            marks, _ = self._compared(root, names, "check", "--download")
+        return [name for name in names if marks[name] != "="]
+
+    def _compared(self, root: Path, names: Sequence[str], *how: str) -> tuple[dict[str, str], str]:
+        """What rclone says of each file (``=`` for equal), and its words beside."""
         with tempfile.NamedTemporaryFile(prefix="lapsekit-", suffix=".txt") as file:
             words = (*how, str(root), self._base, "--one-way", "--combined", "-")
             command = self._command(*words, *self._named(file, names))
@@ -128,9 +141,9 @@ class Rclone(Programs):
         marks = {line[2:]: line[:1] for line in out.decode().splitlines()}
         complaints = [line for line in told.splitlines() if " ERROR : " in line]
         foreseen = all(_FOUND_TO_DIFFER.search(line) for line in complaints)
-        if not foreseen or not all(marks.get(name) in ("=", "*", "+") for name in names):
+        if not foreseen or not all(marks.get(name) in _MARKS for name in names):
             raise self._failed(command, code, told)
-        return [name for name in names if marks[name] != "="]
+        return marks, told
 
     def listed(self, folder: str) -> list[str]:
         """All files in a folder there and in those inside."""
