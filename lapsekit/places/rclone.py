@@ -17,7 +17,7 @@ _HALF = re.compile(r"(.+)\.[0-9a-f]{8}\.partial")
 _NO_FOLDER = re.compile(r"directory not found")
 _DAMAGED = re.compile(r"failed to authenticate decrypted block|corrupted on transfer|bad magic")
 _FOUND_TO_DIFFER = re.compile(
-    r": file not in .+|\bdiffer$|object not found|failed to authenticate decrypted block|bad magic"
+    r": file not in .+|\bdiffer\b|object not found|failed to authenticate decrypted block|bad magic"
 )
 _NOT_CHECKED = re.compile(r"\b[1-9]\d* hash(es)? could not be checked")
 _MARKS = frozenset("=*+!")
