@@ -14,7 +14,7 @@ from pathlib import Path
 from lapsekit.copied import Copied, note_copied, read_copied, rewrite_copied
 from lapsekit.copying import lists
 from lapsekit.copying.belongings import TEXTS, is_frame, own_frames, own_texts
-from lapsekit.copying.far import arrive, given_up, put, require_apart, send_list
+from lapsekit.copying.far import arrive, given_up, put, read_lists, require_apart, send_list
 from lapsekit.copying.verifying import Checked, check_batch
 from lapsekit.errors import CatalogueError
 from lapsekit.frames.archive import content_hash
@@ -190,6 +190,19 @@ class _Copying:
             if found.damaged_there or found.lost:
                 rewrite_copied(self.folder, self.record.values())
             self._note({path: self.record[path].sha256 for path in found.whole})
+        self._mend_lists()
+
+    def _mend_lists(self) -> None:
+        """List anew what a damaged list held."""
+        found = read_lists(self.place, self.tries)
+        if found.damaged:
+            self.tries(lambda: self.place.remove(found.damaged))
+            self.report.repaired += found.damaged
+        unlisted = (path for path in self.record if is_frame(path) and path not in found.frames)
+        known = {p: lists.Known(self.record[p].sha256, self.size(p)) for p in unlisted}
+        if known:
+            content = lists.packed(known)
+            send_list(self.place, self.tries, lists.frames_list(content), content)
 
     def _checked(self, batch: Sequence[str]) -> Checked:
         return check_batch(self.place, self.folder, {p: self.record[p].sha256 for p in batch})

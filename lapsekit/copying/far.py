@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from lapsekit.copied import rewrite_copied
-from lapsekit.copying.lists import BEFORE
+from lapsekit.copying import lists
 from lapsekit.errors import CopyError, SettingsError, TransferError
 from lapsekit.places import Place
-from lapsekit.places.trying import Tries
+from lapsekit.places.trying import BATCH_BYTES, Tries, batches
 from lapsekit.safely import write_safely
 from lapsekit.season import Season
 from lapsekit.settings import CopiesTable, Settings
@@ -22,6 +22,7 @@ season folder as `COPIED_TO`, so that copied.csv is known to speak of this place
 COPIED_TO = "copied-to.txt"
 
 _MARKER = re.compile(r"([0-9a-f]{32}) ([0-9a-f]{32})\n")
+_LIST_BYTES = 30_000
 _NO_MATTER = re.compile(r"\.|lost\+found/?$|System Volume Information/?$")
 
 
@@ -116,6 +117,19 @@ def _send_one(place: Place, tries: Tries, name: str, content: bytes) -> None:
         tries(lambda: put(place, Path(scratch), [name], ""))
 
 
+def read_lists(place: Place, tries: Tries) -> lists.Found:
+    """What the lists there say."""
+    names = tries(lambda: place.listed(lists.LISTS))
+    with tempfile.TemporaryDirectory(prefix="lapsekit-") as scratch:
+        came = Path(scratch)
+        for batch in batches(names, lambda _: _LIST_BYTES, BATCH_BYTES):
+            tries(lambda batch=batch: place.fetch(batch, came))
+        files = {name: came / name for name in names}
+        return lists.gathered(
+            {name: file.read_bytes() if file.is_file() else None for name, file in files.items()}
+        )
+
+
 def send_list(place: Place, tries: Tries, name: str, content: bytes) -> None:
     """Put a list there."""
     _send_one(place, tries, name, content)
@@ -176,7 +190,7 @@ def _keep(
         for name in names:
             if not (old / name).is_file() or _continues(root / name, old / name):
                 continue
-            kept.append(f"{BEFORE}/{stamp}/{name}")
+            kept.append(f"{lists.BEFORE}/{stamp}/{name}")
             (again / kept[-1]).parent.mkdir(parents=True, exist_ok=True)
             (old / name).rename(again / kept[-1])
         if kept:

@@ -10,7 +10,7 @@ from pathlib import Path
 from lapsekit.copied import Copied, note_copied
 from lapsekit.copying import lists
 from lapsekit.copying.belongings import is_frame
-from lapsekit.copying.far import COPIED_TO, marker_at
+from lapsekit.copying.far import COPIED_TO, marker_at, read_lists
 from lapsekit.errors import CopyError
 from lapsekit.frames.archive import content_hash
 from lapsekit.frames.indexing import IndexReport
@@ -127,7 +127,8 @@ def restore(
     _require_same(folder, line)
     report = RestoreReport(str(place), folder)
     work = _Restoring(place, folder, tries, report, model, clock)
-    found = work.gather()
+    found = read_lists(place, tries)
+    report.damaged_lists, report.listed = found.damaged, sorted(found.frames)
     work.bring(found, chosen, earlier, track)
     write_safely(folder / COPIED_TO, line.encode())
     if report.is_whole:
@@ -186,18 +187,6 @@ class _Restoring:
 
         self.tries(fetch)
         return batch
-
-    def gather(self) -> lists.Found:
-        """What the lists there say."""
-        names = self.tries(lambda: self.place.listed(lists.LISTS))
-        contents: dict[str, bytes | None] = dict.fromkeys(names)
-        for batch in batches(names, lambda _: 100_000, self.most):
-            came = self._fetched(batch)
-            contents |= {n: (came / n).read_bytes() for n in batch if (came / n).is_file()}
-        found = lists.gathered(contents)
-        self.report.damaged_lists = found.damaged
-        self.report.listed = sorted(found.frames)
-        return found
 
     def bring(
         self,

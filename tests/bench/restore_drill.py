@@ -25,9 +25,9 @@ def lapsekit(*arguments: object) -> str:
     began = time.monotonic()
     command = [sys.executable, "-m", "lapsekit", *map(str, arguments)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
-    said = (done.stdout + done.stderr).strip().splitlines()
+    said = (done.stdout or done.stderr).strip().splitlines()
     print(f"lapsekit {arguments[0]}: {time.monotonic() - began:.1f} s, code {done.returncode}")
-    for line in said[-4:]:
+    for line in said[-3:]:
         print(f"    {line}", flush=True)
     return done.stdout
 

@@ -144,6 +144,11 @@ def test_a_damaged_list_takes_no_frame_with_it(tmp_path):
         report = restored(season, tmp_path / "new")
         assert len(report.damaged_lists) == 1 and not report.is_whole
         assert len(report.unlisted) == 10 and report.indexed.added == 9
+        flip(next((place.folder / "lists").glob("texts-*")))
+        assert not drilled(season, everything=True).is_whole
+        assert len(copy(Season(season.folder), verify=True).repaired) == 2
+        report = drilled(season, everything=True)
+        assert report.is_whole and (report.frames, report.texts) == (10, 9)
 
 
 def test_a_follower_who_was_declined_since_does_not_come_back(tmp_path):
