@@ -8,8 +8,8 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from lapsekit.copying import CopyReport
     from lapsekit.copying.drilling import DrillReport
+    from lapsekit.copying.report import CopyReport
     from lapsekit.copying.restoring import RestoreReport
 
 _FEW = 10

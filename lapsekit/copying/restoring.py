@@ -131,12 +131,14 @@ def restore(
     report.damaged_lists, report.listed = found.damaged, sorted(found.frames)
     work.bring(found, chosen, earlier, track)
     write_safely(folder / COPIED_TO, line.encode())
-    if report.is_whole:
-        shutil.rmtree(folder / WORK)
     if (folder / SETTINGS_FILE).is_file():
         season = Season(folder, clock)
         report.indexed = season.index(track=track)
         season.catalogue.close()
+    shutil.rmtree(folder / WORK / _BATCH, ignore_errors=True)
+    if report.is_whole:
+        (folder / WORK / _OF).unlink()
+        (folder / WORK).rmdir()
     return report
 
 
