@@ -13,7 +13,7 @@ from pathlib import Path
 from lapsekit.copied import Copied, note_copied, read_copied, rewrite_copied
 from lapsekit.copying import lists
 from lapsekit.copying.belongings import TEXTS, is_frame, own_frames, own_texts
-from lapsekit.copying.far import arrive, given_up, put, read_lists, require_apart, send_list
+from lapsekit.copying.far import MARKER, arrive, given_up, put, read_lists, require_apart, send_list
 from lapsekit.copying.report import CopyReport
 from lapsekit.copying.verifying import Checked, check_batch
 from lapsekit.errors import CatalogueError
@@ -22,6 +22,9 @@ from lapsekit.places import Place, open_place
 from lapsekit.places.trying import Tries, batches, most_bytes
 from lapsekit.progress import Track, silent
 from lapsekit.season import Season
+
+UNDER_WAY = ".copy-under-way"
+"""In the season folder while a copy runs, and until one ends that nothing interrupted."""
 
 _USUAL_BYTES = 4_000_000  # of a frame that is no longer here
 
@@ -73,12 +76,18 @@ def copy(
         report.waiting, report.there = len(waiting), sum(map(is_frame, work.record))
         report.size = sum(map(work.size, waiting))
         return report
+    under_way = season.folder / UNDER_WAY
+    if under_way.exists():
+        work.tidy()
+    under_way.touch()
     if verify:
         work.verify(track)
     work.copy_texts(everything=verify)
     work.copy_frames(track)
     rewrite_copied(season.folder, work.record.values())  # one line a file again
     report.there = sum(map(is_frame, work.record))
+    if not report.failed:
+        under_way.unlink()
     return report
 
 
@@ -126,6 +135,10 @@ class _Copying:
         rows = [Copied(path, sha256, now) for path, sha256 in hashes.items()]
         note_copied(self.folder, rows)
         self.record |= {row.path: row for row in rows}
+
+    def tidy(self) -> None:
+        """Delete halves that a copy which was cut off left there."""
+        self.tries(lambda: self.place.tidy({*self.waiting(), *self.texts, MARKER}))
 
     def verify(self, track: Track) -> None:
         """Compare all frames that copied.csv holds; strike those that are not there whole."""
@@ -193,10 +206,7 @@ class _Copying:
 
     def copy_frames(self, track: Track) -> None:
         """Copy frames that copied.csv does not hold."""
-        waiting = self.waiting()
-        if waiting:
-            self.tries(lambda: self.place.tidy(set(waiting)))
-        parts = list(batches(waiting, self.size, self.most))
+        parts = list(batches(self.waiting(), self.size, self.most))
         for batch in track(parts, len(parts), "copying"):
             self._copy_batch(batch)
 
