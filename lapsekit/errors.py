@@ -13,6 +13,7 @@
     ├── FilmError          a film could not be made
     ├── SiteError          a page could not be made
     ├── PublishError       a site could not be brought to where readers find it
+    ├── CopyError          frames could not be copied elsewhere, or not brought back from there
     ├── TransferError      files did not get there or back; worth another attempt
     └── MissingExtra       an optional library is not installed
 
@@ -93,6 +94,12 @@ class SiteError(LapsekitError):
 
 class PublishError(LapsekitError):
     """A site could not be published; what readers can reach stays whole."""
+
+    exit_code = 69
+
+
+class CopyError(LapsekitError):
+    """A season could not be copied or restored; what was copied before stays as it was."""
 
     exit_code = 69
 

@@ -44,6 +44,11 @@ def write_safely(path: Path, content: bytes) -> bool:
     return True
 
 
+def leads_out(name: str) -> bool:
+    """Whether a path that came from elsewhere leads out of the folder that it is meant for."""
+    return name.startswith("/") or "\\" in name or ".." in name.split("/") or not name
+
+
 def require_place(option: str, path: Path, *kinds: str) -> str:
     """Refuse a file to write that is of another kind, or in a folder that does not exist.
 

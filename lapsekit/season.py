@@ -4,6 +4,7 @@ import fcntl
 import json
 import os
 import time
+import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -34,6 +35,9 @@ LOCK_FILE = ".lock"
 LAST_MORNING_FILE = ".last-morning.json"
 """How the last morning ended: ``{"ended_at": UTC text, "code": exit code, "told": words}``."""
 
+COPY_LOCK_FILE = ".copying"
+OWNER_FILE = "published-as.txt"
+"""A name that no other season has, made when it is first published or copied."""
 DIARY_HEADER = "date,region,event,note\n"
 
 
@@ -210,9 +214,23 @@ class Season:
             for camera, days in self.usable_frames().items()
         }
 
+    def own_name(self, make: bool = True) -> str:
+        """The name that only this season has; with `make`, it is written down where it is new."""
+        file = self.folder / OWNER_FILE
+        if file.exists():
+            return file.read_text().strip()
+        name = uuid.uuid4().hex
+        if make:
+            write_safely(file, f"{name}\n".encode())
+        return name
+
     @contextmanager
     def lock(
-        self, stage: str, wait_s: float = 600, on_wait: Callable[[str], None] | None = None
+        self,
+        stage: str,
+        wait_s: float = 600,
+        on_wait: Callable[[str], None] | None = None,
+        file_name: str = LOCK_FILE,
     ) -> Iterator[None]:
         """Hold the season for one stage; only one stage writes at a time.
 
@@ -224,13 +242,15 @@ class Season:
             How long to wait for another stage to end.
         on_wait : callable, optional
             Told once who is being waited for.
+        file_name : str
+            The lock; copying, which changes nothing that other stages use, has one of its own.
 
         Raises
         ------
         SeasonBusy
             If the other stage has not ended in time.
         """
-        path = self.folder / LOCK_FILE
+        path = self.folder / file_name
         with path.open("a+", encoding="utf-8") as file:
             deadline = time.monotonic() + wait_s
             waited = False

@@ -5,13 +5,13 @@ are on the disk in ``thinned``; then the files go, then the catalogue forgets th
 values. Stopped anywhere and run again it comes to the same end.
 """
 
-import csv
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 
 from lapsekit.catalogue import Frame, Screening
+from lapsekit.copied import read_copied
 from lapsekit.errors import SettingsError
 from lapsekit.frames.thinned import DailyKept, Gone, Kept, Thinned
 from lapsekit.frames.thinning import staying
@@ -24,10 +24,8 @@ from lapsekit.ruler import Ruler
 from lapsekit.season import SETTINGS_FILE, Season
 from lapsekit.shapes import Shapes
 from lapsekit.teaching import strokes_of
+from lapsekit.trust import require_trust
 from lapsekit.vision.daily import scatter
-
-COPIED_FILE = "copied.csv"
-"""Which files stand, verified, where [copies] says: path, sha256, verified_at."""
 
 
 @dataclass
@@ -61,7 +59,7 @@ def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinRe
     Parameters
     ----------
     season : Season
-        An open season; the caller holds its stage lock.
+        An open season; the caller holds its stage lock, and the one for copies.
     dry_run : bool
         Choose and report; write and delete nothing.
     track : Track
@@ -73,6 +71,8 @@ def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinRe
 
     Raises
     ------
+    NotTrusted
+        If the season folder is not trusted.
     SettingsError
         If thinning is not set up, or needs a copy and no copies are.
     ArchiveError
@@ -80,6 +80,7 @@ def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinRe
     """
     _require_set_up(season)
     if not dry_run:
+        require_trust(season.folder, "delete old frames")
         season.index(track=track)
     report, work = ThinReport(), _Work(season)
     chosen = [day for camera in season.settings.cameras for day in work.days(camera, report)]
@@ -116,15 +117,8 @@ def _require_set_up(season: Season) -> None:
 
 
 def _copied(season: Season) -> set[tuple[str, str]]:
-    """Path and content of every file that is known to stand elsewhere; of a cut line nothing."""
-    path = season.folder / COPIED_FILE
-    try:
-        lines = path.read_text(encoding="utf-8").split("\n")[:-1]
-    except FileNotFoundError:
-        return set()
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"{path}: cannot be read ({error}); run lapsekit copy again") from error
-    return {(row.get("path") or "", row.get("sha256") or "") for row in csv.DictReader(lines)}
+    """Path and hash of what lies, verified, elsewhere."""
+    return {(each.path, each.sha256) for each in read_copied(season.folder).values()}
 
 
 @dataclass(frozen=True)

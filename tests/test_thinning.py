@@ -22,6 +22,7 @@ from lapsekit.measuring import frames_waiting, measure
 from lapsekit.season import FilmRecord, Season
 from lapsekit.site.almanac import gather
 from lapsekit.thinning import thin
+from lapsekit.trust import trust
 from tests.scenes import FIRST_DAY, REGIONS, SETTINGS, bench_picture, encoded, growing_bench
 
 DAYS, A_DAY, STAY = 6, 7, 3
@@ -35,6 +36,7 @@ def opened(folder, settings=SETTINGS + THINNING, regions=REGIONS, now=NOW):
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "season.toml").write_text(settings)
     (folder / "regions.toml").write_text(regions)
+    trust(folder)
     return Season(folder, lambda: now)
 
 
@@ -542,6 +544,7 @@ def test_killed_at_random_moments_nothing_is_lost(bench, tmp_path):
 
     def run(folder, kill_after_s=None):
         shutil.copytree(bench.folder, folder)
+        trust(folder)
         command = [sys.executable, "-c", code, str(folder)]
         process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
         assert process.stdout.readline() == "ready\n"

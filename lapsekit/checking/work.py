@@ -1,6 +1,5 @@
 """What runs by itself: the morning, the film, copies; and the diary that they read."""
 
-import csv
 import json
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -8,12 +7,10 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
+from lapsekit.copied import last_verified
 from lapsekit.diary import read_diary
 from lapsekit.season import DIARY_FILE, LAST_MORNING_FILE, SETTINGS_FILE
 from lapsekit.when import from_utc_text
-
-COPIED = "copied.csv"
-"""What was copied elsewhere; its column ``verified_at`` says when each file was compared there."""
 
 LATE_MORNING = timedelta(hours=36)
 OLD_COPIES = timedelta(days=3, hours=12)
@@ -74,7 +71,7 @@ def copies(look: Look) -> Iterator[Finding]:
     folder, table = look.season.folder, look.season.settings.copies
     if table.to is None:
         return
-    newest = newest_copy(folder)
+    newest = last_verified(folder)
     since = newest or datetime.fromtimestamp(
         (folder / SETTINGS_FILE).stat().st_mtime, look.now.tzinfo
     )
@@ -85,18 +82,6 @@ def copies(look: Look) -> Iterator[Finding]:
         yield Finding("copies", WRONG, f"{told}; {more}")
     else:
         yield Finding("copies", FINE if newest else WATCH, told)
-
-
-def newest_copy(folder: Path) -> datetime | None:
-    """When the last copy was verified; None where none is on record."""
-    newest = ""
-    try:
-        with (folder / COPIED).open(encoding="utf-8", newline="") as file:
-            for row in csv.DictReader(file):
-                newest = max(newest, row.get("verified_at") or "")
-        return from_utc_text(newest) if newest else None
-    except (OSError, ValueError, csv.Error):
-        return None
 
 
 def film(look: Look) -> Iterator[Finding]:

@@ -16,7 +16,7 @@ for part in (
     "seasons",
     "mounting",
     "minding",
-    "caring",
+    "keeping",
     "pictures",
     "plants",
     "notes",

@@ -13,7 +13,7 @@ import typer
 
 from lapsekit import telling
 from lapsekit.errors import SettingsError
-from lapsekit.season import Season
+from lapsekit.season import LOCK_FILE, Season
 
 app = typer.Typer(
     help="One season's plants, seed to harvest: captured on schedule, measured in square "
@@ -89,13 +89,13 @@ def report_facts(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> 
 
 
 @contextmanager
-def held(season: Season, stage: str, wait: float) -> Iterator[None]:
-    """Hold a season's stage lock, and tell whom it waits for."""
+def held(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[None]:
+    """Hold a season's stage lock, or another of its locks, and tell whom it waits for."""
 
     def told(holder: str) -> None:
         print(f"waiting for {holder}", file=sys.stderr, flush=True)
 
-    with season.lock(stage, wait, told):
+    with season.lock(stage, wait, told, file_name):
         yield
 
 

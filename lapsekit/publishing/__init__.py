@@ -3,29 +3,20 @@
 import hashlib
 import tempfile
 import time
-import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TypeVar
 
-from lapsekit.errors import PublishError, TransferError
+from lapsekit.errors import PublishError
 from lapsekit.places import Place, open_place
+from lapsekit.places.trying import Tries, batches, most_bytes
 from lapsekit.progress import Track, silent
 from lapsekit.publishing import manifest
-from lapsekit.safely import PART, write_safely
+from lapsekit.safely import PART
 from lapsekit.season import Season
 from lapsekit.trust import require_trust
 
-ATTEMPTS, FIRST_WAIT_S, WAIT_FACTOR = 4, 5.0, 4.0
-"""A poor line is tried again after 5, 20 and 80 seconds."""
-
-BATCH_FILES, BATCH_BYTES = 200, 20e6
-"""Files and bytes sent between two updates of the list, from which one that was cut off goes on."""
-
 _UNDER_WAY = b"under way\n"
-
-T = TypeVar("T")
 
 
 @dataclass
@@ -96,10 +87,11 @@ def publish(
     if not (site / manifest.FRONT).is_file():
         raise PublishError(f"{site}: no site yet; lapsekit site builds it")
     require_trust(season.folder, "publish")
-    tries = _Tries(wait, tell)
+    tries = Tries(wait, tell, _given_up)
     place = tries(lambda: open_place(season.settings.publish, season.folder))
     report = PublishReport(str(place), failed=tries.failed, caution=place.caution)
-    here, own = hashes(site), _owner(season, dry_run)
+    here = hashes(site)
+    own = manifest.Owner(season.own_name(make=not dry_run), season.settings.season.title)
     state = tries(lambda: place.read(manifest.STATE))
     if state == manifest.state_of(here, own) and not replace:
         report.unchanged = len(here)
@@ -118,21 +110,9 @@ def publish(
         if state == _UNDER_WAY:
             halves |= here.keys() | there.keys()
         tries(lambda: place.tidy(halves))
-        batches = list(_batches(plan, site, _most_bytes(season)))
-        _carry_out(_Far(place, own, tries), site, here, there, batches, plan.removed, track)
+        parts = list(_batches(plan, site, most_bytes(season.settings.publish)))
+        _carry_out(_Far(place, own, tries), site, here, there, parts, plan.removed, track)
     return report
-
-
-OWNER_FILE = "published-as.txt"
-"""In the season folder: a name that no other season has, made when it is first published."""
-
-
-def _owner(season: Season, dry_run: bool) -> manifest.Owner:
-    file = season.folder / OWNER_FILE
-    name = file.read_text().strip() if file.exists() else uuid.uuid4().hex
-    if not file.exists() and not dry_run:
-        write_safely(file, f"{name}\n".encode())
-    return manifest.Owner(name, season.settings.season.title)
 
 
 def hashes(site: Path) -> dict[str, str]:
@@ -188,7 +168,7 @@ class _Far:
 
     place: Place
     owner: manifest.Owner
-    tries: "_Tries"
+    tries: Tries
 
     def note(self, folder: Path, name: str, content: bytes) -> None:
         """Put one of lapsekit's own two files there."""
@@ -205,7 +185,7 @@ def _carry_out(
     site: Path,
     here: dict[str, str],
     there: dict[str, str],
-    batches: list[tuple[str, ...]],
+    parts: list[tuple[str, ...]],
     removed: tuple[str, ...],
     track: Track,
 ) -> None:
@@ -215,10 +195,10 @@ def _carry_out(
         folder = Path(scratch)
         far.note(folder, manifest.STATE, _UNDER_WAY)
         far.list_files(folder, told)
-        for batch in track(batches, len(batches), "sending"):
+        for batch in track(parts, len(parts), "sending"):
             far.tries(lambda batch=batch: far.place.send(site, batch))
             told |= {name: here[name] for name in batch}
-            if batch is not batches[-1]:
+            if batch is not parts[-1]:
                 far.list_files(folder, told)
         if removed:
             far.tries(lambda: far.place.remove(removed))
@@ -226,48 +206,11 @@ def _carry_out(
         far.note(folder, manifest.STATE, manifest.state_of(here, far.owner))
 
 
-def _most_bytes(season: Season) -> float:
-    """So much is sent in a quarter of the time limit by the bandwidth allowed."""
-    model = season.settings.publish
-    if model.bandwidth_kb_s is None:
-        return BATCH_BYTES
-    return min(BATCH_BYTES, model.bandwidth_kb_s * 1000 * model.time_limit_s / 4)
-
-
-def _batches(plan: manifest.Plan, site: Path, most_bytes: float) -> Iterator[tuple[str, ...]]:
-    """Files of one stage each, as many as the limits allow, at least one."""
+def _batches(plan: manifest.Plan, site: Path, most: float) -> Iterator[tuple[str, ...]]:
+    """Files of one stage each."""
     for stage in plan.stages:
-        batch, size = [], 0
-        for name in stage:
-            more = (site / name).stat().st_size
-            if batch and (len(batch) == BATCH_FILES or size + more > most_bytes):
-                yield tuple(batch)
-                batch, size = [], 0
-            batch.append(name)
-            size += more
-        yield tuple(batch)
+        yield from batches(stage, lambda name: (site / name).stat().st_size, most)
 
 
-class _Tries:
-    """Calls something again, after longer and longer waits, where it failed on the way."""
-
-    def __init__(self, wait: Callable[[float], None], tell: Callable[[str], None]):
-        self.failed: list[str] = []
-        self._wait, self._tell = wait, tell
-
-    def __call__(self, do: Callable[[], T]) -> T:
-        pause = FIRST_WAIT_S
-        for attempt in range(1, ATTEMPTS + 1):
-            try:
-                return do()
-            except TransferError as error:
-                self.failed.append(str(error))
-                if attempt == ATTEMPTS:
-                    raise PublishError(
-                        f"{error} ({ATTEMPTS} attempts; what lies there is whole, and lapsekit "
-                        "publish goes on from it)"
-                    ) from error
-                self._tell(f"{error}; trying again in {pause:.0f} s")
-                self._wait(pause)
-                pause *= WAIT_FACTOR
-        raise AssertionError("unreachable")
+def _given_up(words: str) -> PublishError:
+    return PublishError(f"{words}; what lies there is whole, and lapsekit publish goes on from it)")

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from lapsekit.errors import PublishError
+from lapsekit.safely import leads_out
 
 MANIFEST, STATE = "published.json.gz", "published.txt"
 """The list, and a hash of it, which is all that is read when nothing has changed."""
@@ -148,13 +149,9 @@ def unpacked(content: bytes, where: str) -> tuple[dict[str, str], Owner]:
             f"{where}: {MANIFEST} cannot be read ({type(error).__name__}); lapsekit publish "
             "--replace sends everything again"
         ) from error
-    if bad := [name for name in files if _leads_out(name)]:
+    if bad := [name for name in files if leads_out(name)]:
         raise PublishError(f'{where}: {MANIFEST} names "{bad[0]}", which lies outside the site')
     return files, owner
-
-
-def _leads_out(name: str) -> bool:
-    return name.startswith("/") or "\\" in name or ".." in name.split("/") or not name
 
 
 def state_of(files: Mapping[str, str], owner: Owner) -> bytes:

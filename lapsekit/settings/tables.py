@@ -2,7 +2,7 @@
 
 import re
 from datetime import time
-from typing import Annotated, Literal, Self
+from typing import Annotated, ClassVar, Literal, Self
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import (
@@ -111,8 +111,16 @@ class MorningTable(Model):
     time_limit_minutes: PositiveInt = 240
 
 
-class _Far(Model):
-    """Somewhere files are sent to."""
+class FarTable(Model):
+    """Somewhere files are sent to.
+
+    ``table`` and ``verb`` are for messages; `private` says whether files shall be read by nobody
+    else there.
+    """
+
+    table: ClassVar[str]
+    verb: ClassVar[str]
+    private: ClassVar[bool]
 
     to: Literal["folder", "rsync", "rclone"] | None = None
     target: Annotated[str, StringConstraints(pattern=r"^[^-\x00-\x1f][^\x00-\x1f]*$")] | None = None
@@ -131,20 +139,24 @@ class _Far(Model):
             raise ValueError(
                 f'target "{target}" must be HOST:FOLDER, or a folder that begins with /'
             )
-        if self.to == "rclone" and target and not re.fullmatch(r"[\w. @+-]+:[^,]*", target):
+        if self.to == "rclone" and target and not re.fullmatch(r"([\w. @+-]+:|/)[^,]*", target):
             raise ValueError(
-                "target must be REMOTE:PATH of a remote that rclone config knows; what logs in "
-                "there belongs into rclone's own file"
+                "target must be REMOTE:PATH of a remote that rclone config knows, or a folder that "
+                "begins with /; what logs in there belongs into rclone's own file"
             )
         return self
 
 
-class PublishTable(_Far):
+class PublishTable(FarTable):
     """``[publish]``: where the site goes, and how."""
 
+    table, verb, private = "publish", "publish", False
 
-class CopiesTable(_Far):
+
+class CopiesTable(FarTable):
     """``[copies]``: where frames and the season's own texts are copied to, and when."""
+
+    table, verb, private = "copies", "copy", True
 
     at: ClockTime = time(3, 30)
     encrypt_with: Annotated[str, Field(min_length=1)] | None = None

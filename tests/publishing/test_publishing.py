@@ -163,7 +163,7 @@ def test_cut_off_twice_new_pages_still_go_before_those_that_link_them(tmp_path, 
                     send(self, root, [name])
 
             monkeypatch.setattr(Folder, "send", some)
-            monkeypatch.setattr("lapsekit.publishing.BATCH_FILES", 1)
+            monkeypatch.setattr("lapsekit.places.trying.BATCH_FILES", 1)
             with contextlib.suppress(KeyboardInterrupt):
                 publish(season, wait=NOT_AT_ALL)
             assert broken(place.folder, known) == []
