@@ -1,7 +1,7 @@
-"""Where files go: a folder, a machine reached by rsync over SSH, or any remote of rclone.
+"""Where files go: a folder, a machine reached by rsync over SSH, WebDAV, or any remote of rclone.
 
-The site is published there, and copies of a season are kept there. All three replace a file by the
-whole new one. rsync and the folder write beside and rename; of the remotes that rclone knows,
+The site is published there, and copies of a season are kept there. All replace a file by the whole
+new one: rsync, WebDAV and the folder write beside and rename; of the remotes that rclone knows,
 `Rclone.caution` says which do not.
 """
 
@@ -15,9 +15,10 @@ from lapsekit.errors import CopyError, LapsekitError, PublishError, SettingsErro
 from lapsekit.places.folder import Folder
 from lapsekit.places.rclone import Rclone
 from lapsekit.places.rsync import Rsync
+from lapsekit.places.webdav import WebDav
 from lapsekit.secrets import secret
 
-__all__ = ["Folder", "Place", "Rclone", "Rsync", "failure", "open_place"]
+__all__ = ["Folder", "Place", "Rclone", "Rsync", "WebDav", "failure", "open_place"]
 
 
 class Place(Protocol):
@@ -87,13 +88,16 @@ def open_place(model: settings.FarTable, base: Path, beside: Path | None = None)
     if model.to is None or model.target is None:
         raise SettingsError(
             f"{base / 'season.toml'}: nothing says where to {model.verb}; under [{model.table}] "
-            'write both to = "folder", "rsync" or "rclone", and a target'
+            'write both to = "folder", "rsync", "webdav" or "rclone", and a target'
         )
     if model.to == "folder" or model.target.startswith("/"):
         folder = (base / Path(model.target).expanduser()).resolve()
         _require_outside(f"{model.table}.target", folder, beside or base)
         if model.to == "folder":
             return Folder(folder, model.private)
+    if model.to == "webdav":
+        key = f"{model.table}.password_file"
+        return WebDav(model, model.password_file and secret(model.password_file, base, key))
     if model.ssh_key and not Path(model.ssh_key).expanduser().is_file():
         raise SettingsError(f"{model.table}.ssh_key {model.ssh_key}: no such file")
     if shutil.which(model.to) is None:

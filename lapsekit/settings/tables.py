@@ -122,13 +122,32 @@ class FarTable(Model):
     verb: ClassVar[str]
     private: ClassVar[bool]
 
-    to: Literal["folder", "rsync", "rclone"] | None = None
+    to: Literal["folder", "rsync", "rclone", "webdav"] | None = None
     target: Annotated[str, StringConstraints(pattern=r"^[^-\x00-\x1f][^\x00-\x1f]*$")] | None = None
     bandwidth_kb_s: PositiveInt | None = None
     time_limit_s: Annotated[float, Field(gt=0, le=86_400)] = 3600.0
     ssh_port: Annotated[int, Field(ge=1, le=65_535)] | None = None
     ssh_key: str | None = None
     rclone_config: str | None = None
+    user: Annotated[str, Field(min_length=1)] | None = None
+    password_file: Annotated[str, Field(min_length=1)] | None = None
+
+    @model_validator(mode="after")
+    def _webdav(self) -> Self:
+        target = self.target or ""
+        if (self.user is None) != (self.password_file is None):
+            raise ValueError("user and password_file belong together; give both, or neither")
+        if self.user is not None and self.to != "webdav":
+            raise ValueError('user and password_file belong to to = "webdav"')
+        if self.to == "webdav" and target and not re.fullmatch(r"https?://[^\s@?#]+", target):
+            raise ValueError(
+                f'target "{target}" must be the address of a folder, like "https://host/roof"; '
+                "who logs in there is user, with password_file"
+            )
+        is_near = re.match(r"http://(127\.0\.0\.1|localhost)[:/]", target)
+        if self.user is not None and target.startswith("http://") and not is_near:
+            raise ValueError("a password goes over https only")
+        return self
 
     @model_validator(mode="after")
     def _place(self) -> Self:

@@ -180,16 +180,30 @@ def target(kind, folder, through=lambda port: port):
         there.mkdir()
         own_port = free_port()
         port = through(own_port)
-        command = ["rclone", "serve", kind, "--addr", f"127.0.0.1:{own_port}", str(folder)]
+        served = "webdav" if kind == "rclone-webdav" else kind
+        command = ["rclone", "serve", served, "--addr", f"127.0.0.1:{own_port}", str(folder)]
         command += ["--auth-key", "an-id,a-secret"] if kind == "s3" else []
+        if kind == "webdav":
+            command += ["--user", "grower", "--pass", "rocket"]
+            with serving(command, own_port):
+                yield _webdav(folder, port, there)
+            return
         lines = {
             "s3": ["type = s3", "provider = Rclone", f"endpoint = http://127.0.0.1:{port}",
                    "access_key_id = an-id", "secret_access_key = a-secret",
                    "use_multipart_uploads = false"],
-            "webdav": ["type = webdav", "vendor = other", f"url = http://127.0.0.1:{port}"],
+            "rclone-webdav": ["type = webdav", "vendor = other", f"url = http://127.0.0.1:{port}"],
         }[kind]  # fmt: skip
         with serving(command, own_port):
             yield _rclone(folder, lines, there, "there")
+
+
+def _webdav(folder, port, there):
+    word = folder / "web-password"
+    word.write_text("rocket\n")
+    word.chmod(0o600)
+    text = f'to = "webdav"\ntarget = "http://127.0.0.1:{port}/there"\nuser = "grower"\n'
+    return Target(text + f'password_file = "{word}"\n', there)
 
 
 def _rclone(folder, lines, there, path=None):

@@ -1,0 +1,204 @@
+"""A folder of a WebDAV server (RFC 4918): files are put beside, then moved over the old ones.
+
+Most programs replace a file there in place, and a reader may meet half a page. Here a page is whole
+at every moment as far as the server's own MOVE is.
+"""
+
+import secrets
+import time
+from collections.abc import Callable, Collection, Iterator, Sequence
+from functools import wraps
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING
+from urllib.parse import quote, unquote, urlsplit
+from xml.etree import ElementTree
+
+from lapsekit import settings
+from lapsekit.errors import MissingExtra, TransferError
+from lapsekit.safely import PART
+
+if TYPE_CHECKING:
+    import httpx
+
+CONNECT_S, ANSWER_S = 20.0, 60.0
+_CHUNK = 1 << 16
+_DAV = "{DAV:}"
+_ASK = b'<?xml version="1.0"?><propfind xmlns="DAV:"><prop><resourcetype/></prop></propfind>'
+_MARK = 8
+
+
+def _connected(method: Callable) -> Callable:
+    """Open a connection for a call, unless a call around it has one."""
+
+    @wraps(method)
+    def call(self: "WebDav", *given, **named):
+        if self._client is not None:
+            return method(self, *given, **named)
+        with _client(self._model.user, self._password) as self._client:
+            try:
+                return method(self, *given, **named)
+            finally:
+                self._client = None
+
+    return call
+
+
+class WebDav:
+    """A folder of a WebDAV server.
+
+    Parameters
+    ----------
+    model : settings.FarTable
+        Its target is the folder's address.
+    password : str or None
+        Of `model.user`.
+    """
+
+    caution = ""
+
+    def __init__(self, model: settings.FarTable, password: str | None):
+        self._model = model
+        self._base = f"{str(model.target).rstrip('/')}/"
+        self._password = password
+        self._client: httpx.Client | None = None
+        self._made: set[str] = set()
+
+    def __str__(self) -> str:
+        return str(self._model.target)
+
+    @_connected
+    def read(self, name: str) -> bytes | None:
+        """Content of a file there; None if there is none."""
+        answer = self._ask("GET", name, allowed=(404, 405))
+        return answer.content if answer.status_code == 200 else None
+
+    @_connected
+    def send(self, root: Path, names: Sequence[str]) -> None:
+        """Put files there, each beside and then in its place."""
+        for name in names:
+            self._make_folder(PurePosixPath(name).parent)
+            path = PurePosixPath(name)
+            part = str(path.with_name(f"{PART}{secrets.token_hex(_MARK // 2)}-{path.name}"))
+            try:
+                size = (root / name).stat().st_size
+            except OSError as error:
+                raise TransferError(f"{root / name}: {error.strerror}") from error
+            self._ask("PUT", part, content=self._slowly(root / name),
+                      headers={"Content-Length": str(size)})  # fmt: skip
+            self._ask("MOVE", part, headers={"Destination": self._url(name), "Overwrite": "T"})
+
+    @_connected
+    def fetch(self, names: Sequence[str], into: Path) -> None:
+        """Bring files back; those that are gone stay away."""
+        for name in names:
+            content = self.read(name)
+            if content is not None:
+                (into / name).parent.mkdir(parents=True, exist_ok=True)
+                (into / name).write_bytes(content)
+
+    @_connected
+    def present(self, names: Sequence[str]) -> list[str]:
+        """Those of these files that are there."""
+        there: dict[str, set[str]] = {}
+        for folder in {str(PurePosixPath(name).parent) for name in names}:
+            there[folder] = set(self._inside(folder)[0])
+        return [n for n in names if PurePosixPath(n).name in there[str(PurePosixPath(n).parent)]]
+
+    @_connected
+    def differing(self, root: Path, names: Sequence[str]) -> list[str]:
+        """Those of a folder's files whose content there is another, or that are not there."""
+        return [name for name in names if self.read(name) != (root / name).read_bytes()]
+
+    @_connected
+    def listed(self, folder: str) -> list[str]:
+        """All files in a folder there and in those inside."""
+        files, folders = self._inside(folder)
+        inside = PurePosixPath(folder)
+        found = [str(inside / name) for name in files if not name.startswith(PART)]
+        return sorted([*found, *(f for name in folders for f in self.listed(str(inside / name)))])
+
+    @_connected
+    def top(self) -> list[str]:
+        """What lies at the top there."""
+        files, folders = self._inside(".")
+        return sorted([*files, *folders])
+
+    @_connected
+    def remove(self, names: Sequence[str]) -> None:
+        """Delete files; those that are gone already are no fault."""
+        for name in names:
+            self._ask("DELETE", name, allowed=(404,))
+
+    @_connected
+    def tidy(self, names: Collection[str]) -> None:
+        """Delete what was put beside and never moved."""
+        for folder in {str(PurePosixPath(name).parent) for name in names}:
+            for file in self._inside(folder)[0]:
+                own = file.removeprefix(PART)[_MARK + 1 :] if file.startswith(PART) else ""
+                if str(PurePosixPath(folder) / own) in names:
+                    self.remove([str(PurePosixPath(folder) / file)])
+
+    def _url(self, name: str) -> str:
+        return self._base if name == "." else self._base + quote(name)
+
+    def _ask(self, method: str, name: str, allowed: Collection[int] = (), **more):
+        import httpx
+
+        try:
+            answer = self._client.request(method, self._url(name), **more)
+        except httpx.HTTPError as error:
+            raise TransferError(f"{self}: {error or type(error).__name__}") from error
+        except OSError as error:
+            raise TransferError(f"{error.filename or self}: {error.strerror}") from error
+        if answer.status_code >= 400 and answer.status_code not in allowed:
+            hint = "; check user and password_file" if answer.status_code in (401, 403) else ""
+            told = f"{self}: {method} {name} was answered {answer.status_code}"
+            raise TransferError(f"{told} {answer.reason_phrase}{hint}")
+        return answer
+
+    def _make_folder(self, folder: PurePosixPath) -> None:
+        """Make a folder and those around it; one that is there already answers 405."""
+        for part in [*reversed(folder.parents), folder]:
+            if str(part) not in self._made:
+                self._ask("MKCOL", f"{part}/" if str(part) != "." else ".", allowed=(405, 409, 301))
+                self._made.add(str(part))
+
+    def _inside(self, folder: str) -> tuple[list[str], list[str]]:
+        """Names of the files and of the folders in a folder; none where there is none."""
+        name = folder if folder == "." else f"{folder}/"
+        answer = self._ask("PROPFIND", name, (404, 405), content=_ASK, headers={"Depth": "1"})
+        if answer.status_code != 207:
+            return [], []
+        files, folders = [], []
+        own = unquote(urlsplit(self._url(name)).path).rstrip("/")
+        try:
+            responses = ElementTree.fromstring(answer.content).iter(f"{_DAV}response")
+            for response in responses:
+                path = unquote(urlsplit(response.findtext(f"{_DAV}href", "")).path).rstrip("/")
+                is_folder = response.find(f".//{_DAV}collection") is not None
+                if path != own:
+                    (folders if is_folder else files).append(path.rsplit("/", 1)[-1])
+        except ElementTree.ParseError as error:
+            raise TransferError(f"{self}: its list of {folder} cannot be read ({error})") from error
+        return files, folders
+
+    def _slowly(self, file: Path) -> Iterator[bytes]:
+        """A file in pieces, no faster than the bandwidth allowed."""
+        limit, sent, began = self._model.bandwidth_kb_s, 0, time.monotonic()
+        with file.open("rb") as opened:
+            while piece := opened.read(_CHUNK):
+                yield piece
+                sent += len(piece)
+                if limit:
+                    ahead = sent / (limit * 1000) - (time.monotonic() - began)
+                    time.sleep(max(0.0, ahead))
+
+
+def _client(user: str | None, password: str | None) -> "httpx.Client":
+    try:
+        import httpx
+    except ImportError as error:
+        raise MissingExtra('to = "webdav"', "webdav") from error
+    auth = None if user is None else httpx.BasicAuth(user, password or "")
+    limits = httpx.Timeout(ANSWER_S, connect=CONNECT_S)
+    return httpx.Client(auth=auth, timeout=limits, follow_redirects=False)
