@@ -4,6 +4,7 @@ import re
 import socket
 import threading
 from collections.abc import Iterator
+from urllib.parse import urlsplit
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.errors import LapsekitError
@@ -53,6 +54,8 @@ def _hosts(look: Look) -> Iterator[tuple[str, str]]:
         )
         if remote:
             yield f"{what} ({remote[1]})", _behind_alias(look, remote[1])
+        elif far.to == "webdav" and (host := urlsplit(far.target or "").hostname):
+            yield f"{what} ({host})", host
     if season.settings.alerts.to_file is None or not is_trusted(season.folder):
         return
     try:
