@@ -34,8 +34,8 @@ def _root(
         raise typer.Exit
 
 
-def _interrupt(*_: object) -> NoReturn:
-    signal.signal(signal.SIGINT, signal.SIG_DFL)  # a second Ctrl+C ends at once
+def _interrupt(number: int, _: object) -> NoReturn:
+    signal.signal(number, signal.SIG_DFL)  # a second Ctrl+C ends at once
     raise Interrupted
 
 
@@ -45,6 +45,7 @@ def main() -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         stream.reconfigure(errors="backslashreplace")  # file names need not be text
     signal.signal(signal.SIGINT, _interrupt)
+    signal.signal(signal.SIGTERM, _interrupt)  # what a command started ends with it
     # Workers share the cores already; without this each would start as many threads again.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:

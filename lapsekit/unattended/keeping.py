@@ -117,29 +117,26 @@ class Keeping:
 
     # the beginning ------------------------------------------------------------------------
 
-    def begin(self) -> None:
-        """Note what was due while nobody was here, and do what this morning left undone."""
-        if not self._clock.is_known:
-            self._tell(
-                "the clock of this machine is not set yet; frames wait apart until it is",
-                WARNING,
-            )
-            return
-        self.clock_is_known()
-
-    def clock_is_known(self) -> None:
-        """File what waited for the time, and account for what was due before."""
-        self._guarded("noting", self._note_frames)
-        now, names = self._season.clock(), self._dated_by_asking()
-        last = {
+    def last_known(self) -> dict[str, datetime | None]:
+        """Up to when each camera's frames are there or accounted for; None where none are."""
+        return {
             name: self._guarded("accounting", lambda name=name: self._last_known(name))
-            for name in names
+            for name in self._dated_by_asking()
         }
+
+    def settle(self, last: Mapping[str, datetime | None]) -> None:
+        """Now that the time of day is known: see to what came and did not come before.
+
+        Frames that waited for the time are filed, what was due since `last` (see `last_known`) and
+        is not there is accounted for, and the morning is made up for. May take long.
+        """
+        now = self._season.clock()
+        self._guarded("noting", self._note_frames)
         for frame in self._guarded("filing", self._file_waiting) or []:
             self._tell(f"filed {frame.path}, which waited for the time of day")
-        for name in names:
-            if last[name] is not None:
-                self._guarded("accounting", lambda name=name: self._account(name, last[name], now))
+        for name, at in last.items():
+            if at is not None:
+                self._guarded("accounting", lambda name=name, at=at: self._account(name, at, now))
         if now > max(mornings(self._season.settings).moments(self._season.day_of(now))):
             self._later("morning missed", now, self.morning)  # does only what is not done yet
 
@@ -166,10 +163,9 @@ class Keeping:
         ]
         began = boot_moment(self._clock, self._machine, self._began)
         there = self._season.catalogue.moments(camera, last)
+        due = [at for at in due if not any(at <= t <= at + LATE_BY for t in there)]
         away = [at for at in due if at < began]
-        undated = [
-            at for at in due if at >= began and not any(at <= t <= at + LATE_BY for t in there)
-        ]
+        undated = [at for at in due if at >= began]
         for gone, why in ((away, NOT_RUNNING), (undated, NO_TIME)):
             if gone:
                 note_missed(self._season.folder, camera, gone, why)

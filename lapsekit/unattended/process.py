@@ -88,36 +88,66 @@ class _Process:
         )
         self.stopping = threading.Event()
         self._begun: dict[str, timedelta] = {}
+        self._threads: dict[str, threading.Thread] = {}
         self._watched_at = timedelta(0)
         self._jobs = {job.name: job for job in self.keeping.jobs()}
 
     def start(self) -> None:
         self.scheduler.add_listener(self._heard, _HEARD)
-        self.keeping.begin()
         if self.clock.is_known:
-            self._plan()
+            self._time_is_known()
+        else:
+            told = "the clock of this machine is not set yet; frames wait apart until it is"
+            self.tell(told, WARNING)
         for line in self.planned():
             self.tell(line)
         self.scheduler.start()
 
     def look(self) -> None:
-        """Every few seconds: the clock, frames without a date, watched folders, the watchdog."""
+        """Every few seconds: the clock, frames without a date, watched folders, the watchdog.
+
+        Nothing here waits for a camera or a disk: what may take long runs beside.
+        """
         was_known = self.clock.is_known
         if self.clock.look():
-            if not was_known:
-                self.keeping.clock_is_known()
-            self._plan()
+            self._plan() if was_known else self._time_is_known()
         if not self.clock.is_known:
-            self.keeping.capture_undated()
+            self._beside("frames without a date", self.keeping.capture_undated)
         now = self.machine.since_boot()
         if (now - self._watched_at).total_seconds() >= WATCH_EVERY_S and self.clock.is_known:
             self._watched_at = now
-            self.keeping.watch()
-        stuck = [name for name, began in self._begun.items() if now - began > STUCK_AFTER]
+            self._beside("watched folders", self.keeping.watch)
+        stuck = [name for name, began in dict(self._begun).items() if now - began > STUCK_AFTER]
         if stuck:
             self.tell(f"{stuck[0]} has not ended for {STUCK_AFTER}; giving up", ERROR)
-        else:
+        elif self._wakes():
             notify("WATCHDOG=1")
+
+    def _time_is_known(self) -> None:
+        """Plan everything at once, and see to what was before beside it."""
+        last = self.keeping.last_known()
+        self._plan()
+        self._beside("settling", lambda: self.keeping.settle(last))
+
+    def _beside(self, name: str, job: Callable[[], None]) -> None:
+        """Run a job on a thread of its own, unless the one before of its name still runs."""
+        before = self._threads.get(name)
+        if before is not None and before.is_alive():
+            return
+
+        def guarded() -> None:
+            try:
+                job()
+            except Exception as error:
+                self.tell(f"{name} failed: {error!r}", ERROR)
+
+        self._threads[name] = threading.Thread(target=guarded, name=name, daemon=True)
+        self._threads[name].start()
+
+    def _wakes(self) -> bool:
+        """Whether the scheduler still wakes jobs."""
+        thread = getattr(self.scheduler, "_thread", None)
+        return thread is None or thread.is_alive()
 
     def planned(self) -> Iterator[str]:
         """What will be done next, in the season's local time."""
@@ -225,7 +255,10 @@ def run(season: Season, tell: Tell, machine: Machine | None = None) -> None:
             process.start()
             notify("READY=1")
             while not process.stopping.wait(LOOK_EVERY_S):
-                process.look()
+                try:
+                    process.look()
+                except Exception as error:  # without its answer, the manager starts it anew
+                    tell(f"failed: {error!r}", ERROR)
             process.end()
     tell("stopped")
 

@@ -85,9 +85,8 @@ class SimulatedProcess:
             season, cameras, self.clock, machine, stage, tell, self.scheduler.later
         )
         self.jobs = self.keeping.jobs()
-        self.keeping.begin()
         if self.clock.is_known:
-            self.scheduler.plan(self.jobs)
+            self._time_is_known()
 
     def run_until(self, end):
         while self.machine.now < end:
@@ -101,6 +100,9 @@ class SimulatedProcess:
     def _look(self):
         was_known = self.clock.is_known
         if self.clock.look():
-            if not was_known:
-                self.keeping.clock_is_known()
-            self.scheduler.plan(self.jobs)
+            self.scheduler.plan(self.jobs) if was_known else self._time_is_known()
+
+    def _time_is_known(self):
+        last = self.keeping.last_known()
+        self.scheduler.plan(self.jobs)
+        self.keeping.settle(last)

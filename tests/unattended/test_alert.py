@@ -243,8 +243,8 @@ def test_copies_that_are_older_than_three_nights_are_told(tmp_path):
     with (season.folder / "copied.csv").open("w", newline="") as file:
         rows = csv.writer(file)
         rows.writerow(["path", "sha256", "verified_at"])
-        rows.writerow(["a", "x", utc_text(local(3, 3))])
-        rows.writerow(["b", "y", utc_text(local(1, 3))])
+        rows.writerow(["a", "0" * 64, utc_text(local(3, 3))])
+        rows.writerow(["b", "1" * 64, utc_text(local(1, 3))])
     assert conditions(season, local(6, 10)) == {}
     assert "verified 2031-04-03 03:00" in conditions(season, local(6, 16))["copies"]
     season.catalogue.close()

@@ -214,7 +214,11 @@ def test_a_morning_over_its_memory_is_ended_told_and_called_for(tmp_path):
 
 
 def test_a_child_that_takes_too_long_is_ended_with_all_it_started(bench):
-    bench.fails_by("sleep 60 & sleep 60")
-    ended = Children(bench.season.folder).run("capture", time_limit_s=1.5)
+    settings = bench.folder / "season.toml"
+    settings.write_text(settings.read_text().replace("time_limit_s = 1", "time_limit_s = 100"))
+    bench.fails_by("sleep 61.7 & sleep 61.7")
+    ended = Children(bench.season.folder).run("capture", time_limit_s=2.5)
     assert ended.code is None
     assert "was ended" in ended.complaint
+    left = subprocess.run(["pgrep", "-f", "sleep 61.7"], capture_output=True, check=False)
+    assert left.stdout == b""

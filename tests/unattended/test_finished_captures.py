@@ -14,7 +14,7 @@ from lapsekit.errors import CameraError
 from lapsekit.frames import finishing
 from lapsekit.frames.inspection import inspect
 from lapsekit.season import Season
-from lapsekit.unattended.capturing import capture
+from lapsekit.unattended.capturing import Captured, capture
 from tests.scenes import SETTINGS, bench_picture, encoded
 
 NOW = datetime(2031, 7, 2, 12, tzinfo=UTC)
@@ -46,12 +46,13 @@ def pixels(data):
 
 def test_a_captured_frame_carries_its_time_and_the_catalogue_knows_its_very_bytes(tmp_path):
     season = season_with(tmp_path / "bench", "command")
-    frame, is_new = capture(season, "bench", Fake())
+    took = capture(season, "bench", Fake())
+    frame, is_new = took.frame, took.is_new
     filed = season.archive.read(frame.path)
     assert inspect(filed).taken == NOW
     assert np.array_equal(pixels(filed), pixels(PICTURE))
     assert (is_new, frame.size) == (True, len(filed))
-    assert capture(season, "bench", Fake()) == (frame, False)
+    assert capture(season, "bench", Fake()) == Captured(frame, False, ())
     season.index(rebuild=True)
     (found,) = season.catalogue.frames()
     assert (found.sha256, found.width, found.height) == (frame.sha256, 320, 240)
@@ -62,9 +63,9 @@ def test_a_played_frame_stays_byte_for_byte_unless_areas_are_to_be_black(tmp_pat
     plain, covered = (
         season_with(tmp_path / name, "replay", more) for name, more in (("a", ""), ("b", PRIVACY))
     )
-    frame, _ = capture(plain, "bench", Fake())
+    frame = capture(plain, "bench", Fake()).frame
     assert plain.archive.read(frame.path) == PICTURE
-    frame, _ = capture(covered, "bench", Fake())
+    frame = capture(covered, "bench", Fake()).frame
     assert pixels(covered.archive.read(frame.path))[:80, :100].mean() < 3
     for season in (plain, covered):
         season.catalogue.close()
