@@ -1,8 +1,9 @@
 """Which pages a site has, and what each is told."""
 
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Any
 
+from lapsekit.catalogue import Frame
 from lapsekit.noticing import notice
 from lapsekit.reporting import GrowthReport
 from lapsekit.season import Season
@@ -13,6 +14,8 @@ from lapsekit.site.pages import Pages
 from lapsekit.site.ribbon import FEW_COLUMNS, columns
 
 FRONT = "index.html"
+
+_ALWAYS_NEAR = timedelta(minutes=15)
 
 
 class Contents:
@@ -122,8 +125,16 @@ class Contents:
         return {
             **told,
             "taken": frame.taken_at.astimezone(self._season.zone),
+            "wanted": self._wanted(frame),
             "alt": views.alt_text(self._almanac, camera, day),
         }
+
+    def _wanted(self, frame: Frame) -> datetime | None:
+        """When the daily picture should have been, where none near that time was good."""
+        due = self._season.daily_at(frame.day)
+        within = timedelta(minutes=self._season.settings.capture.daily_within_minutes)
+        is_near = abs(frame.taken_at - due) <= max(within, _ALWAYS_NEAR)
+        return None if is_near else due.astimezone(self._season.zone)
 
     def _ribbon(self, camera: str) -> dict[str, Any]:
         ribbon, stem = self._gallery.ribbons[camera]

@@ -12,6 +12,7 @@ from PIL import Image
 from lapsekit.compute import spread
 from lapsekit.errors import SiteError
 from lapsekit.reporting import work_out
+from lapsekit.season import Season
 from lapsekit.site import pictures, writing
 from lapsekit.site.build import build_site
 from lapsekit.site.gallery import strip_centre
@@ -268,6 +269,20 @@ def test_template_files_are_small_and_bring_their_licence():
     fonts = Path(__file__).parents[2] / "site_template" / "fonts"
     assert "SIL OPEN FONT LICENSE" in (fonts / "OFL.txt").read_text(encoding="utf-8")
     assert all(p.stat().st_size < 45_000 for p in fonts.glob("*.woff2"))
+
+
+def test_a_picture_far_from_its_time_says_its_own_and_why(tiny):
+    """Frames are of 12:02; wanted by half past three, they stand for their days and say so."""
+    build_site(tiny)
+    assert "since no good one" not in text_of(tiny, "index.html")
+    settings = tiny.folder / "season.toml"
+    settings.write_text(settings.read_text() + '\n[capture]\ndaily_at = "15:30"\n')
+    late = Season(tiny.folder)
+    build_site(late)
+    assert "Taken 12:02 (UTC+2), since no good one is near 15:30" in " ".join(
+        text_of(late, "index.html").split()
+    )
+    late.catalogue.close()
 
 
 def test_pictures_encoded_side_by_side_are_those_encoded_alone():
