@@ -19,7 +19,8 @@ def _asked(look: Look, name: str, model) -> Finding:
     what, season = f"camera {name}", look.season
     try:
         camera = open_camera(name, model, season.folder, season.zone)
-        facts = inspect(camera.take(season.clock()).data)
+        shot = camera.take(season.clock())
+        facts = inspect(shot.data)
     except PictureError as error:
         return Finding(what, WRONG, f"gave no usable picture: {error}")
     except NothingNew as error:
@@ -32,4 +33,6 @@ def _asked(look: Look, name: str, model) -> Finding:
         before = f"{known[-1][0]} × {known[-1][1]} px"
         told = f"gives {size}, its frames were {before}: scale and outlines do not fit"
         return Finding(what, WATCH, told)
+    if shot.notes:
+        return Finding(what, WATCH, f"gave a picture of {size}, but {'; '.join(shot.notes)}")
     return Finding(what, FINE, f"gave a picture of {size}")
