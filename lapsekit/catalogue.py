@@ -782,15 +782,16 @@ class Catalogue:
             raise CatalogueError(f"{self._path}: {error}. The frames are safe; {remedy}") from error
 
 
-def is_sound(path: Path) -> bool:
-    """Whether the catalogue in a file can be read whole; one that is locked is not damaged."""
+_DAMAGE = ("malformed", "not a database", "disk image", "file is encrypted")
+
+
+def is_damaged(path: Path) -> bool:
+    """Whether the catalogue in a file is broken; one that cannot be read just now is not."""
     try:
         with closing(sqlite3.connect(path, timeout=5)) as db:
-            return db.execute("PRAGMA quick_check(1)").fetchone() == ("ok",)
-    except sqlite3.OperationalError as error:
-        return "locked" in str(error) or "full" in str(error) or "readonly" in str(error)
-    except sqlite3.DatabaseError:
-        return False
+            return db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",)
+    except sqlite3.DatabaseError as error:
+        return any(sign in str(error) for sign in _DAMAGE)
 
 
 def _where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:

@@ -3,6 +3,7 @@
 import fcntl
 import json
 import os
+import threading
 import time
 import uuid
 from collections.abc import Callable, Iterator
@@ -12,7 +13,7 @@ from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 
-from lapsekit.catalogue import Catalogue, Frame, is_sound
+from lapsekit.catalogue import Catalogue, Frame, is_damaged
 from lapsekit.daylight import Window, daily_moment, due_times, window
 from lapsekit.errors import SeasonBusy, SeasonError
 from lapsekit.frames.archive import Archive
@@ -79,6 +80,7 @@ class Season:
         self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
         self.zone = self.settings.season.zone
         self.archive = Archive(folder, self.zone)
+        self._mending = threading.Lock()
 
     @cached_property
     def catalogue(self) -> Catalogue:
@@ -95,16 +97,24 @@ class Season:
             index`` notes the frames in the new one, ``lapsekit measure`` measures them again.
         """
         path = self.folder / CATALOGUE_FILE
-        if not path.exists() or is_sound(path):
-            return None
-        if "catalogue" in self.__dict__:
-            self.catalogue.close()
-            del self.catalogue
-        aside = path.with_name(f"{path.stem}.damaged-{stamp(self.clock())}{path.suffix}")
-        path.rename(aside)
-        for beside in ("-wal", "-shm"):  # of no use to the new one
-            path.with_name(path.name + beside).unlink(missing_ok=True)
+        with self._mending:
+            if not path.exists() or not is_damaged(path):
+                return None
+            if "catalogue" in self.__dict__:
+                self.catalogue.close()
+                del self.catalogue
+            aside = self._free_name(path, f"damaged-{stamp(self.clock())}")
+            path.rename(aside)
+            for beside in ("-wal", "-shm"):  # of no use to the new one
+                path.with_name(path.name + beside).unlink(missing_ok=True)
         return aside
+
+    @staticmethod
+    def _free_name(path: Path, mark: str) -> Path:
+        names = (
+            f"{path.stem}.{mark}{n}{path.suffix}" for n in ("", *(f"-{k}" for k in range(2, 99)))
+        )
+        return next(free for n in names if not (free := path.with_name(n)).exists())
 
     @property
     def films(self) -> Path:

@@ -45,6 +45,8 @@ def test_where_the_kernel_may_not_be_asked_systemds_own_note_says_whether_the_cl
 
     monkeypatch.setattr(clock.ctypes, "CDLL", lambda *_, **__: Forbidden)
     monkeypatch.setattr(clock, "_TIMESYNC", tmp_path / "synchronized")
-    assert not clock._kernel_is_synchronised()
+    monkeypatch.setattr(clock, "_BOARD", tmp_path)
+    monkeypatch.setattr(clock, "_CHIPS", tmp_path)
+    assert not clock.ThisMachine(True).is_set()
     (tmp_path / "synchronized").touch()
-    assert clock._kernel_is_synchronised()
+    assert clock.ThisMachine(True).is_set()

@@ -17,6 +17,7 @@ from pathlib import Path
 
 from lapsekit.safely import write_safely
 from lapsekit.season import LAST_MORNING_FILE
+from lapsekit.unattended.speaking import without_secrets
 from lapsekit.when import utc_text
 
 NICE = 10
@@ -26,11 +27,15 @@ _GRACE_S = 20
 
 @dataclass(frozen=True)
 class Ended:
-    """How a child ended: its exit code (None for one that took too long), and what it said."""
+    """How a child ended: its exit code (None for one that took too long), and what it said.
+
+    `was_stopped` says that it was ended because this process ends. Secrets are struck out.
+    """
 
     code: int | None
     said: list[str]
     complaint: str
+    was_stopped: bool = False
 
 
 class Children:
@@ -45,6 +50,7 @@ class Children:
     def __init__(self, folder: Path):
         self._folder = folder
         self._running: set[subprocess.Popen] = set()
+        self._ending = False
         self._one_at_a_time = threading.Lock()
 
     def run(self, *words: str, time_limit_s: float, memory_mb: int | None = None) -> Ended:
@@ -59,36 +65,49 @@ class Children:
         memory_mb : int, optional
             What its data may take; beyond it, the child fails by itself.
         """
-        process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "lapsekit", *words, "--season", str(self._folder)],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
-            text=True,
-            errors="replace",
-            start_new_session=True,
-        )
+        process = self._started(words)
+        if process is None:
+            return Ended(None, [], "not begun: this process ends", was_stopped=True)
         with suppress(ProcessLookupError):  # set from here: a fork of threads must run no Python
             os.setpriority(os.PRIO_PROCESS, process.pid, NICE)
             if memory_mb is not None:
                 limit = memory_mb << 20
                 resource.prlimit(process.pid, resource.RLIMIT_DATA, (limit, limit))
-        with self._one_at_a_time:
-            self._running.add(process)
         try:
             out, complaint = process.communicate(timeout=time_limit_s)
-            return Ended(process.returncode, out.splitlines(), complaint.strip()[-_LAST_WORDS:])
+            complaint = without_secrets(complaint.strip())[-_LAST_WORDS:]
+            said = without_secrets(out).splitlines()
+            return Ended(process.returncode, said, complaint, was_stopped=self._ending)
         except subprocess.TimeoutExpired:
             _end(process)
-            process.communicate()
+            with suppress(subprocess.TimeoutExpired):  # the kernel may not let go of it
+                process.communicate(timeout=_GRACE_S)
             return Ended(None, [], f"did not end within {time_limit_s / 60:.0f} min and was ended")
         finally:
             with self._one_at_a_time:
                 self._running.discard(process)
 
-    def end_all(self) -> None:
-        """End whatever still runs; it does only what is not done yet when it runs again."""
+    def _started(self, words: tuple[str, ...]) -> subprocess.Popen | None:
+        """A child that `end_all` knows of; None once that was called."""
         with self._one_at_a_time:
+            if self._ending:
+                return None
+            process = subprocess.Popen(
+                [sys.executable, "-P", "-m", "lapsekit", *words, "--season", str(self._folder)],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.PIPE,
+                text=True,
+                errors="replace",
+                start_new_session=True,
+            )
+            self._running.add(process)
+            return process
+
+    def end_all(self) -> None:
+        """End whatever still runs, and begin nothing any more; the next time goes on from there."""
+        with self._one_at_a_time:
+            self._ending = True
             running = list(self._running)
         for process in running:
             _end(process)

@@ -27,7 +27,8 @@ _BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 _BOARD = Path("/proc/device-tree")
 _TIMESYNC = Path("/run/systemd/timesync/synchronized")
 _CHIPS = Path("/sys/class/rtc")
-_CHIP_AGREES_S = 86_400
+_CHIP_KEEPS_TIME = timedelta(days=1)
+_LOOKS = timedelta(seconds=15)
 
 
 class Machine(Protocol):
@@ -47,8 +48,11 @@ class Machine(Protocol):
         """Whether its clock may be believed when the process begins."""
         ...
 
-    def is_vouched_for(self) -> bool:
-        """Whether a time server, or a clock chip that agrees, stands behind its clock."""
+    def is_vouched_for(self, since: timedelta) -> bool:
+        """Whether a time server, or a clock chip that agrees, stands behind a clock that jumped.
+
+        `since` is how long ago the jump was seen: what a time server did before proves nothing.
+        """
         ...
 
 
@@ -78,12 +82,20 @@ class ThisMachine:
 
     def is_set(self) -> bool:
         """Whether something stands behind the clock, or the machine is one that keeps it."""
-        plausible = self.wall().year >= EARLIEST_YEAR
-        return plausible and (not _BOARD.exists() or self.is_vouched_for())
+        wall = self.wall()
+        if wall.year < EARLIEST_YEAR:
+            return False
+        needs_none = not self._wait or not _BOARD.exists()
+        kernel = _kernel_is_synchronised()
+        known = _TIMESYNC.exists() if kernel is None else kernel
+        return needs_none or known or _chip_is_near(wall, _CHIP_KEEPS_TIME)
 
-    def is_vouched_for(self) -> bool:
-        """Whether a time server or a clock chip stands behind the clock, or nothing needs to."""
-        return not self._wait or _kernel_is_synchronised() or _chip_agrees(self.wall())
+    def is_vouched_for(self, since: timedelta) -> bool:
+        """Whether a time server or a clock chip stands behind the jump, or nothing needs to."""
+        wall = self.wall()
+        kernel = _kernel_is_synchronised()  # the kernel forgets it when somebody sets the clock
+        known = _was_noted(wall, since + _LOOKS) if kernel is None else kernel
+        return not self._wait or known or _chip_is_near(wall, JUMP)
 
 
 class SteadyClock:
@@ -100,7 +112,7 @@ class SteadyClock:
         self._machine = machine
         self._tell = tell
         self._started: datetime | None = None
-        self._jump = timedelta(0)
+        self._jump = self._jumped_at = timedelta(0)
         self._one_at_a_time = threading.Lock()
         self.look()
 
@@ -135,12 +147,16 @@ class SteadyClock:
             return True
         jump = says - self._started
         moved_since = abs(jump - self._jump) > JUMP
-        if abs(jump) <= JUMP or self._machine.is_vouched_for():
+        if moved_since:
+            self._jumped_at = self._machine.since_boot()
+        since = self._machine.since_boot() - self._jumped_at
+        if abs(jump) <= JUMP or self._machine.is_vouched_for(since):
             if abs(jump) > JUMP:
                 self._tell(f"the clock was set by {_signed(jump)}; the schedule follows it")
             self._started = says
             self._jump = timedelta(0)
-        elif moved_since:
+            return moved_since or abs(jump) > JUMP
+        if moved_since:
             self._jump = jump
             self._tell(
                 f"the machine's clock jumped by {_signed(jump)}, and no time server stands behind "
@@ -159,22 +175,32 @@ def _signed(step: timedelta) -> str:
     return f"{hours:+.1f} h" if abs(hours) >= 1 else f"{step.total_seconds():+.0f} s"
 
 
-def _chip_agrees(wall: datetime) -> bool:
+def _chip_is_near(wall: datetime, within: timedelta) -> bool:
     for chip in sorted(_CHIPS.glob("rtc*/since_epoch")):
         with suppress(OSError, ValueError):
-            return abs(wall.timestamp() - int(chip.read_text())) < _CHIP_AGREES_S
+            away_s = abs(wall.timestamp() - int(chip.read_text()))
+            return away_s < within.total_seconds()
     return False
 
 
-def _kernel_is_synchronised() -> bool:
-    """``adjtimex(2)``, reading only; where that is forbidden, what systemd's own client notes."""
+def _was_noted(wall: datetime, within: timedelta) -> bool:
+    """Whether systemd's client noted so lately, by this very clock, that it set it."""
+    try:
+        age_s = wall.timestamp() - _TIMESYNC.stat().st_mtime
+    except OSError:
+        return False
+    return -1 <= age_s <= within.total_seconds()
+
+
+def _kernel_is_synchronised() -> bool | None:
+    """``adjtimex(2)``, reading only; None where that is forbidden."""
     answer = ctypes.create_string_buffer(_TIMEX_BYTES)
     try:
         state = ctypes.CDLL(None, use_errno=True).adjtimex(answer)
     except (OSError, AttributeError):
         state = -1
     if state < 0:
-        return _TIMESYNC.exists()
+        return None
     at = 5 * ctypes.sizeof(ctypes.c_long)  # after modes, offset, freq, maxerror, esterror
     status = ctypes.c_int.from_buffer(answer, at).value
     return state != _TIME_ERROR and not status & _UNSYNCHRONISED

@@ -4,6 +4,8 @@
 :mod:`lapsekit.unattended.simulating` in simulated time.
 """
 
+import threading
+from collections import defaultdict
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
@@ -20,7 +22,7 @@ from lapsekit.unattended.clock import Machine, SteadyClock, boot_moment
 from lapsekit.unattended.missed import note_missed, read_missed
 from lapsekit.unattended.schedule import DayPlan, alert_times, captures, copyings, films, mornings
 from lapsekit.unattended.speaking import ERROR, INFO, WARNING, Tell
-from lapsekit.unattended.waiting import file_waiting
+from lapsekit.unattended.waiting import file_waiting, waiting_frames
 
 LATE_BY = timedelta(minutes=2)
 """A frame that would be taken later than this is not the one that was due."""
@@ -36,6 +38,15 @@ NOT_RUNNING = "lapsekit run was not running"
 NO_TIME = "the time of day was not known; frames came every so often instead"
 
 _MOST_AT_ONCE = 500
+_EARLY = timedelta(seconds=1)  # a job may be woken by so much before its time
+
+
+@dataclass(frozen=True)
+class Before:
+    """When everything was planned, and up to when each camera was accounted for then."""
+
+    planned_at: datetime
+    last: dict[str, datetime | None]
 
 
 class Later(Protocol):
@@ -71,6 +82,11 @@ class Keeping:
         Runs a command of lapsekit on the season as a child, told its words.
     tell : Tell
     later : Later
+
+    Attributes
+    ----------
+    begun : dict of str to timedelta
+        Captures under way, by camera: when they began, since the start of the machine.
     """
 
     def __init__(
@@ -92,6 +108,9 @@ class Keeping:
         self._later = later
         self._due_times = lru_cache(maxsize=8)(season.due_times)
         self._began = self._next_undated = machine.since_boot()
+        self._one_at_a_time = defaultdict(threading.Lock)
+        self._newest: dict[str, datetime] = {}
+        self.begun: dict[str, timedelta] = {}
 
     def jobs(self) -> list[Job]:
         """Everything that is done by the time of day."""
@@ -117,36 +136,54 @@ class Keeping:
 
     # the beginning ------------------------------------------------------------------------
 
-    def last_known(self) -> dict[str, datetime | None]:
-        """Up to when each camera's frames are there or accounted for; None where none are."""
-        return {
+    def before(self) -> "Before":
+        """What is known, now that jobs are planned, of the time before."""
+        known = {
             name: self._guarded("accounting", lambda name=name: self._last_known(name))
             for name in self._dated_by_asking()
         }
+        return Before(self._season.clock(), known)
 
-    def settle(self, last: Mapping[str, datetime | None]) -> None:
-        """Now that the time of day is known: see to what came and did not come before.
+    def settle(self, before: "Before") -> None:
+        """See to what came and did not come before: may take long.
 
-        Frames that waited for the time are filed, what was due since `last` (see `last_known`) and
-        is not there is accounted for, and the morning is made up for. May take long.
+        Frames that waited for the time of day are filed, what was due and is not there is accounted
+        for, and today's morning and daily pictures are made up for.
         """
-        now = self._season.clock()
         self._guarded("noting", self._note_frames)
-        for frame in self._guarded("filing", self._file_waiting) or []:
-            self._tell(f"filed {frame.path}, which waited for the time of day")
-        for name, at in last.items():
-            if at is not None:
-                self._guarded("accounting", lambda name=name, at=at: self._account(name, at, now))
-        if now > max(mornings(self._season.settings).moments(self._season.day_of(now))):
+        self.file_waiting()
+        now = before.planned_at
+        for name, last in before.last.items():
+            if last is not None:
+                self._guarded(
+                    "accounting", lambda name=name, last=last: self._account(name, last, now)
+                )
+        today = self._season.day_of(now)
+        for name in before.last:
+            due = self._season.daily_at(today)
+            if due < now and not self._has_frame_since(name, due):
+                self._try_later(name, due, soon=True)
+        if now > max(mornings(self._season.settings).moments(today)):
             self._later("morning missed", now, self.morning)  # does only what is not done yet
+
+    def file_waiting(self) -> None:
+        """File the frames that waited for the time of day."""
+        if not self._clock.is_known:
+            return
+        for waiting in self._guarded("filing", lambda: list(waiting_frames(self._season))) or []:
+            frame = self._guarded(
+                f"filing {waiting.path}",
+                lambda waiting=waiting: file_waiting(
+                    self._season, self._clock, self._machine, waiting
+                ),
+            )
+            if frame is not None:
+                self._tell(f"filed {frame.path}, which waited for the time of day")
 
     def _note_frames(self) -> None:
         """A power cut may have taken the last notes of the catalogue: the files are the truth."""
         with suppress(SeasonBusy), self._season.lock("run", wait_s=0):
             self._season.index()
-
-    def _file_waiting(self) -> list:
-        return file_waiting(self._season, self._clock, self._machine)
 
     def _last_known(self, camera: str) -> datetime | None:
         """Up to when a camera's frames are there or accounted for."""
@@ -158,36 +195,48 @@ class Keeping:
         today = self._season.day_of(now)
         first = max(self._season.day_of(last), today - timedelta(days=AWAY_DAYS))
         days = [first + timedelta(days=n) for n in range((today - first).days + 1)]
-        due = [
-            at for day in days for at in self._due_times(day) if last + LATE_BY < at < now - LATE_BY
-        ]
+        due = [at for day in days for at in self._due_times(day) if last < at < now]
         began = boot_moment(self._clock, self._machine, self._began)
         there = self._season.catalogue.moments(camera, last)
         due = [at for at in due if not any(at <= t <= at + LATE_BY for t in there)]
         away = [at for at in due if at < began]
         undated = [at for at in due if at >= began]
-        for gone, why in ((away, NOT_RUNNING), (undated, NO_TIME)):
-            if gone:
-                note_missed(self._season.folder, camera, gone, why)
-                self._tell(
-                    f"{camera}: {len(gone)} frames did not come from {self._local(gone[0])} to "
-                    f"{self._local(gone[-1])}: {why}",
-                    WARNING,
-                    camera=camera,
-                )
+        self._note_missed(camera, away, NOT_RUNNING)
+        self._note_missed(camera, undated, NO_TIME)
+
+    def _note_missed(self, camera: str, due: list[datetime], why: str) -> None:
+        if not due:
+            return
+        self._guarded("noting", lambda: note_missed(self._season.folder, camera, due, why))
+        span = f"from {self._local(due[0])} to {self._local(due[-1])}"
+        span = span if len(due) > 1 else f"at {self._local(due[0])}"
+        self._tell(
+            f"{camera}: {_counted(len(due))} did not come {span}: {why}",
+            WARNING,
+            camera=camera,
+        )
 
     # frames -------------------------------------------------------------------------------
 
     def capture_due(self, name: str) -> None:
         """Take the frame that is due now; a daily picture that fails is tried again."""
-        now = self._season.clock()
-        due = self._due(now)
+        due = self._due(self._season.clock() + _EARLY)
         self._attempt(name, due, self._is_daily(due))
 
     def missed(self, name: str, due: datetime, why: str) -> None:
-        """Note that a frame was not even tried when it was due."""
-        self._guarded("noting", lambda: note_missed(self._season.folder, name, [due], why))
-        self._tell(f"{name}: no frame at {self._local(due)}: {why}", WARNING, camera=name)
+        """Frames from `due` until now were not even tried."""
+        now = self._season.clock()
+        there = self._guarded("noting", lambda: self._season.catalogue.moments(name, due)) or []
+        days = [self._season.day_of(due), self._season.day_of(now)]
+        gone = [
+            at
+            for day in sorted(set(days))
+            for at in self._due_times(day)
+            if due <= at < now and not any(at <= t <= at + LATE_BY for t in there)
+        ]
+        self._note_missed(name, gone or [due], why)
+        for at in filter(self._is_daily, gone):
+            self._try_later(name, at)
 
     def watch(self) -> None:
         """File every picture that came into a watched folder."""
@@ -196,7 +245,7 @@ class Keeping:
                 continue
             for _ in range(_MOST_AT_ONCE):
                 try:
-                    self._filed(name, camera, is_daily=True)
+                    self._filed(name, camera, is_daily=False)
                 except NothingNew:
                     break
                 except (
@@ -214,35 +263,54 @@ class Keeping:
             return
         self._next_undated = after + timedelta(minutes=self._season.settings.capture.every_minutes)
         for name in self._dated_by_asking():
-            kept = self._guarded(
-                "capture",
-                lambda name=name: capture_undated(
-                    self._season, name, self._cameras[name], self._machine
-                ),
-            )
+            with self._one_at_a_time[name]:
+                kept = self._guarded(
+                    "capture",
+                    lambda name=name: capture_undated(
+                        self._season, name, self._cameras[name], self._machine
+                    ),
+                )
             if kept:
                 self._tell(f"kept {kept} until the time of day is known", camera=name)
 
     def _attempt(self, name: str, due: datetime, is_daily: bool) -> None:
-        try:
-            self._filed(name, self._cameras[name], is_daily)
-            return
-        except NothingNew as error:
-            why = str(error)
-        except CatalogueError as error:
-            self._mend(error)
-            return
-        except LapsekitError as error:
-            why = str(error)
+        """One try at a frame; one that came since it was due stands for it."""
+        with self._one_at_a_time[name]:
+            if name in self._newest and self._newest[name] >= due:
+                return
+            try:
+                self._filed(name, self._cameras[name], is_daily)
+                return
+            except CatalogueError as error:
+                self._mend(error)
+                return
+            except (LapsekitError, OSError) as error:
+                why = str(error)
         self._tell(f"failed: {why}", ERROR, camera=name)
-        again = self._next_try(due) if is_daily else None
-        if again is not None:
-            self._later(f"daily picture {name}", again, lambda: self._attempt(name, due, True))
-        else:
+        if not (is_daily and self._try_later(name, due)):
             self._guarded("noting", lambda: note_missed(self._season.folder, name, [due], why))
 
+    def _try_later(self, name: str, due: datetime, soon: bool = False) -> bool:
+        """Try a daily picture (again); False once its search window is over."""
+        now = self._season.clock()
+        within = timedelta(minutes=self._season.settings.capture.daily_within_minutes)
+        again = now if soon and now <= due + within else self._next_try(due)
+        if again is None:
+            return False
+        self._later(f"daily picture {name}", again, lambda: self._attempt(name, due, True))
+        return True
+
+    def _has_frame_since(self, name: str, due: datetime) -> bool:
+        newest = self._guarded("looking", lambda: self._season.catalogue.newest(name))
+        return newest is not None and newest >= due
+
     def _filed(self, name: str, camera: Camera, is_daily: bool) -> None:
-        took = capture(self._season, name, camera, is_daily)
+        self.begun[name], asked_at = self._machine.since_boot(), self._season.clock()
+        try:
+            took = capture(self._season, name, camera, is_daily)
+        finally:
+            self.begun.pop(name, None)
+        self._newest[name] = asked_at
         told, frame = "filed" if took.is_new else "already there:", took.frame
         size = f"({frame.size // 1024} kB)"
         self._tell(f"{told} {frame.path} {size}", camera=name, frame=frame.path)
@@ -279,6 +347,8 @@ class Keeping:
         ended = self._run(
             "morning", time_limit_s=table.time_limit_minutes * 60, memory_mb=table.memory_mb
         )
+        if ended.was_stopped:
+            return
         if ended.code == CatalogueError.exit_code:
             self._guarded("mending", self._put_damage_aside)
         now = self._season.clock()
@@ -304,6 +374,9 @@ class Keeping:
     def _run(self, *words: str, quiet: bool = False, **limits) -> Ended:
         ended = self._stage(*words, **limits)
         what = " ".join(words)
+        if ended.was_stopped:
+            self._tell(f"{what} was stopped; it goes on next time", stage=what)
+            return ended
         if not quiet or ended.code:
             for line in ended.said:
                 self._tell(f"{what}: {line}", stage=what)
@@ -349,3 +422,7 @@ class Keeping:
 
 def _beside(day: date) -> list[date]:
     return [day + timedelta(days=n) for n in (-1, 0, 1)]
+
+
+def _counted(frames: int) -> str:
+    return "a frame" if frames == 1 else f"{frames} frames"

@@ -5,7 +5,7 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
@@ -18,7 +18,7 @@ from lapsekit.errors import CameraError, SeasonBusy
 from lapsekit.season import Season
 from lapsekit.unattended.children import Children
 from lapsekit.unattended.clock import Machine, SteadyClock, ThisMachine
-from lapsekit.unattended.keeping import Job, Keeping
+from lapsekit.unattended.keeping import Keeping
 from lapsekit.unattended.schedule import DayPlan
 from lapsekit.unattended.speaking import ERROR, WARNING, Tell, notify
 
@@ -87,7 +87,8 @@ class _Process:
             season, self.cameras, self.clock, machine, self.children.run, tell, self._later
         )
         self.stopping = threading.Event()
-        self._begun: dict[str, timedelta] = {}
+        self._once: dict[str, tuple[datetime, Callable[[], None]]] = {}
+        self._threads_begun: dict[str, timedelta] = {}
         self._threads: dict[str, threading.Thread] = {}
         self._watched_at = timedelta(0)
         self._jobs = {job.name: job for job in self.keeping.jobs()}
@@ -116,18 +117,29 @@ class _Process:
         now = self.machine.since_boot()
         if (now - self._watched_at).total_seconds() >= WATCH_EVERY_S and self.clock.is_known:
             self._watched_at = now
-            self._beside("watched folders", self.keeping.watch)
-        stuck = [name for name, began in dict(self._begun).items() if now - began > STUCK_AFTER]
+            self._beside("frames that came or waited", self._file_what_came)
+        stuck = self._stuck(now)
         if stuck:
-            self.tell(f"{stuck[0]} has not ended for {STUCK_AFTER}; giving up", ERROR)
+            self.tell(f"{stuck} has not ended for {STUCK_AFTER}; giving up", ERROR)
         elif self._wakes():
             notify("WATCHDOG=1")
 
+    def _file_what_came(self) -> None:
+        self.keeping.watch()
+        self.keeping.file_waiting()
+
+    def _stuck(self, now: timedelta) -> str | None:
+        """A capture, or a look at folders, that will never end."""
+        alive = [n for n, thread in self._threads.items() if thread.is_alive() and n != "settling"]
+        begun = {f"capture {n}": at for n, at in dict(self.keeping.begun).items()}
+        begun |= {name: self._threads_begun[name] for name in alive}
+        return next((name for name, began in begun.items() if now - began > STUCK_AFTER), None)
+
     def _time_is_known(self) -> None:
         """Plan everything at once, and see to what was before beside it."""
-        last = self.keeping.last_known()
+        before = self.keeping.before()
         self._plan()
-        self._beside("settling", lambda: self.keeping.settle(last))
+        self._beside("settling", lambda: self.keeping.settle(before))
 
     def _beside(self, name: str, job: Callable[[], None]) -> None:
         """Run a job on a thread of its own, unless the one before of its name still runs."""
@@ -141,6 +153,7 @@ class _Process:
             except Exception as error:
                 self.tell(f"{name} failed: {error!r}", ERROR)
 
+        self._threads_begun[name] = self.machine.since_boot()
         self._threads[name] = threading.Thread(target=guarded, name=name, daemon=True)
         self._threads[name].start()
 
@@ -159,6 +172,7 @@ class _Process:
 
     def end(self) -> None:
         notify("STOPPING=1")
+        self.scheduler.pause()
         self.children.end_all()
         self.scheduler.shutdown(wait=True)
 
@@ -166,7 +180,7 @@ class _Process:
         """Work out every job's next time."""
         for job in self._jobs.values():
             self.scheduler.add_job(
-                lambda job=job: self._do(job),
+                job.do,
                 OnWall(job.plan, self.clock),
                 id=job.name,
                 max_instances=1,
@@ -174,18 +188,19 @@ class _Process:
                 misfire_grace_time=int(job.late_by.total_seconds()),
                 replace_existing=True,
             )
-
-    def _do(self, job: Job) -> None:
-        if job.name.startswith("capture "):
-            self._begun[job.name] = self.machine.since_boot()
-        try:
-            job.do()
-        finally:
-            self._begun.pop(job.name, None)
+        for name, (at, job) in dict(self._once).items():
+            self._later(name, at, job)
 
     def _later(self, name: str, at: datetime, job: Callable[[], None]) -> None:
+        self._once[name] = (at, job)
+
+        def once() -> None:
+            if self._once.get(name) == (at, job):
+                del self._once[name]
+            job()
+
         self.scheduler.add_job(
-            job,
+            once,
             "date",
             run_date=at + self.clock.skew,
             id=name,
@@ -249,7 +264,7 @@ def run(season: Season, tell: Tell, machine: Machine | None = None) -> None:
         If no camera takes pictures by itself.
     """
     machine = machine or ThisMachine(season.settings.capture.wait_for_clock)
-    with _alone(season):
+    with _alone(season, tell):
         process = _Process(season, tell, machine)
         with _Signals(process.stopping):
             process.start()
@@ -264,8 +279,14 @@ def run(season: Season, tell: Tell, machine: Machine | None = None) -> None:
 
 
 @contextmanager
-def _alone(season: Season) -> Iterator[None]:
-    with (season.folder / RUNNING_FILE).open("a+") as file:
+def _alone(season: Season, tell: Tell) -> Iterator[None]:
+    try:
+        opened = (season.folder / RUNNING_FILE).open("a+")
+    except OSError as error:  # read-only, or full: it is told and called for, and passes
+        tell(f"{season.folder}: cannot be written ({error.strerror})", ERROR)
+        yield
+        return
+    with opened as file:
         try:
             fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
@@ -274,7 +295,8 @@ def _alone(season: Season) -> Iterator[None]:
                 f"{season.folder}: lapsekit run is at work there already (process "
                 f"{file.read().strip() or 'unknown'}); two would take every frame twice"
             ) from error
-        file.truncate(0)
-        file.write(f"{os.getpid()}\n")
-        file.flush()
+        with suppress(OSError):
+            file.truncate(0)
+            file.write(f"{os.getpid()}\n")
+            file.flush()
         yield

@@ -15,7 +15,16 @@ from typing import Protocol
 
 _JOURNAL = "/run/systemd/journal/socket"
 INFO, WARNING, ERROR = 6, 4, 3
-_SECRET = re.compile(r"(?i)(://)[^/\s@]+@|((?:pass(?:word)?|token|secret|key)\s*[=:]\s*)\S+")
+_SECRETS = (
+    (re.compile(r"(://)[^\s\"']*@"), r"\1***@"),
+    (re.compile(r"(?i)(authorization:\s*\w+\s+)\S+"), r"\1***"),
+    (
+        re.compile(
+            r"(?i)((?:pass(?:word|wd)?|token|secret|key)\s*[=:]\s*)(\"[^\"]*\"|'[^']*'|\S+)"
+        ),
+        r"\1***",
+    ),
+)
 
 
 class Tell(Protocol):
@@ -27,8 +36,10 @@ class Tell(Protocol):
 
 
 def without_secrets(text: str) -> str:
-    """`text` with whatever logs in somewhere struck out: ``user:word@`` and ``password=word``."""
-    return _SECRET.sub(lambda m: f"{m[1]}***@" if m[1] else f"{m[2]}***", text)
+    """`text` with what logs in somewhere struck out: ``://user:word@``, ``password=word``."""
+    for pattern, instead in _SECRETS:
+        text = pattern.sub(instead, text)
+    return text
 
 
 def speaker(now: Callable[[], datetime], say: Callable[[str], None]) -> Tell:

@@ -15,8 +15,10 @@ from datetime import datetime, timedelta
 from pathlib import PurePosixPath
 
 from lapsekit.catalogue import Frame
+from lapsekit.errors import PictureError
 from lapsekit.frames.finishing import finished
 from lapsekit.frames.indexing import described
+from lapsekit.frames.inspection import inspect
 from lapsekit.frames.names import aside_folder, read_stamp, stamp
 from lapsekit.season import Season
 from lapsekit.unattended.clock import Machine, SteadyClock, boot_moment
@@ -67,19 +69,29 @@ def waiting_frames(season: Season) -> Iterator[WaitingFrame]:
                 )
 
 
-def file_waiting(season: Season, clock: SteadyClock, machine: Machine) -> list[Frame]:
-    """File what has a date, and the frames of this start of the machine, now that time is known.
+def file_waiting(
+    season: Season, clock: SteadyClock, machine: Machine, waiting: WaitingFrame
+) -> Frame | None:
+    """File one frame, if it has a date or is of this start of the machine, whose time is known.
 
-    Each is filed and noted before its copy among the waiting goes: the same frame filed twice is
+    It is filed and noted before its copy among the waiting goes: the same frame filed twice is
     filed once.
+
+    Returns
+    -------
+    Frame or None
+        None for a frame of another start, for which no date is known.
+
+    Raises
+    ------
+    PictureError
+        If it is no whole picture (any more); it stays where it is.
+    ArchiveError, CatalogueError
+        As `capture` does.
     """
-    filed = []
-    for waiting in waiting_frames(season):
-        if waiting.taken_at is None and waiting.boot_id == machine.boot_id:
-            waiting = _dated(season, waiting, boot_moment(clock, machine, waiting.since_boot))
-        if waiting.taken_at is not None:
-            filed.append(_filed(season, waiting))
-    return filed
+    if waiting.taken_at is None and waiting.boot_id == machine.boot_id:
+        waiting = _dated(season, waiting, boot_moment(clock, machine, waiting.since_boot))
+    return None if waiting.taken_at is None else _filed(season, waiting)
 
 
 def _dated(season: Season, waiting: WaitingFrame, taken_at: datetime) -> WaitingFrame:
@@ -90,14 +102,21 @@ def _dated(season: Season, waiting: WaitingFrame, taken_at: datetime) -> Waiting
 
 
 def _filed(season: Season, waiting: WaitingFrame) -> Frame:
+    data = season.archive.read(str(waiting.path))
+    try:
+        facts = inspect(data)
+    except PictureError as error:
+        raise PictureError(
+            f"{season.folder / waiting.path}: {error}; look at it by hand"
+        ) from error
     data = finished(
-        season.archive.read(str(waiting.path)),
+        data,
         taken_at=waiting.taken_at,
         zone=season.zone,
         camera=waiting.camera,
     )
     kept = season.archive.store(waiting.camera, waiting.taken_at, data, waiting.suffix)
-    frame = described(kept, data, season.day_of, "capture")
+    frame = described(kept, data, season.day_of, "capture", facts)
     season.catalogue.add_frames([frame])
     (season.folder / waiting.path).unlink(missing_ok=True)
     return frame

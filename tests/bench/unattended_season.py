@@ -50,6 +50,7 @@ daily_at = "noon"
 FIRST_DAYS = {52: date(2031, 3, 20), 69: date(2031, 10, 20)}
 MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
 TOLERANCE = timedelta(minutes=2)
+EDGE = timedelta(seconds=5)
 KINDS = ("power", "power, then no clock", "camera", "disk", "jump ahead", "jump back")
 
 
@@ -64,7 +65,7 @@ class Fault:
     def explains(self, due: datetime) -> bool:
         """Whether a frame due then cannot be asked for."""
         blocking = self.kind in ("power", "power, then no clock", "camera", "disk")
-        return blocking and self.first - TOLERANCE <= due <= self.last + TOLERANCE
+        return blocking and self.first - EDGE <= due <= self.last + EDGE
 
 
 @dataclass(frozen=True)

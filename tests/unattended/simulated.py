@@ -63,7 +63,7 @@ class SimulatedMachine:
         """How long it has been on."""
         return self.now - self._on_since
 
-    def is_vouched_for(self) -> bool:
+    def is_vouched_for(self, _: timedelta) -> bool:
         """The same."""
         return self.has_network
 
@@ -103,6 +103,6 @@ class SimulatedProcess:
             self.scheduler.plan(self.jobs) if was_known else self._time_is_known()
 
     def _time_is_known(self):
-        last = self.keeping.last_known()
+        before = self.keeping.before()
         self.scheduler.plan(self.jobs)
-        self.keeping.settle(last)
+        self.keeping.settle(before)

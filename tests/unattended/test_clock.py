@@ -1,5 +1,6 @@
 """What time it is on a machine that starts without one, and whose clock jumps."""
 
+import os
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -82,13 +83,58 @@ def test_a_board_needs_a_time_server_or_a_clock_chip_that_agrees(tmp_path, monke
     chip.parent.mkdir(parents=True)
     for says, is_set in ((86_400, False), (int(datetime.now(UTC).timestamp()), True)):
         chip.write_text(f"{says}\n")
-        assert ThisMachine(True).is_set() is ThisMachine(True).is_vouched_for() is is_set
+        assert ThisMachine(True).is_set() is is_set
 
 
 def test_the_kernel_answers_the_same_as_its_own_tools():
     """A machine without a time server is not called synchronised, and the call does not fail."""
-    assert clocks._kernel_is_synchronised() in (True, False)
+    assert clocks._kernel_is_synchronised() in (True, False, None)
     machine = ThisMachine(False)
     first = machine.since_boot()
     assert timedelta(0) < first <= machine.since_boot()
     assert machine.boot_id
+
+
+def test_what_a_time_server_did_before_a_jump_proves_nothing(tmp_path, monkeypatch):
+    """Where the kernel may not be asked, systemd's note counts if it is newer than the jump."""
+    monkeypatch.setattr(clocks, "_kernel_is_synchronised", lambda: None)
+    monkeypatch.setattr(clocks, "_CHIPS", tmp_path / "rtc")
+    monkeypatch.setattr(clocks, "_TIMESYNC", tmp_path / "synchronized")
+    machine, now = ThisMachine(True), datetime.now(UTC).timestamp()
+    assert not machine.is_vouched_for(HOUR)
+    for touched, since, is_vouched in (
+        (now - 1, timedelta(0), True),  # set by the server just now
+        (now - 300, timedelta(0), False),  # it set the clock before the jump
+        (now - 300, timedelta(minutes=10), True),  # and here after it
+        (now - 86_400, HOUR, False),  # the clock jumped ahead by a day
+        (now + 86_400, HOUR, False),  # and here back
+    ):
+        (tmp_path / "synchronized").touch()
+        os.utime(tmp_path / "synchronized", (touched, touched))
+        assert machine.is_vouched_for(since) is is_vouched, (touched - now, since)
+
+
+def test_a_clock_chip_vouches_for_a_jump_only_where_it_agrees_to_the_minute(tmp_path, monkeypatch):
+    monkeypatch.setattr(clocks, "_kernel_is_synchronised", lambda: False)
+    monkeypatch.setattr(clocks, "_CHIPS", tmp_path / "rtc")
+    chip = tmp_path / "rtc" / "rtc0" / "since_epoch"
+    chip.parent.mkdir(parents=True)
+    for away_s, is_vouched in ((20, True), (20 * 3600, False)):
+        chip.write_text(f"{int(datetime.now(UTC).timestamp()) - away_s}\n")
+        assert ThisMachine(True).is_vouched_for(timedelta(0)) is is_vouched
+
+
+def test_a_jump_that_is_vouched_for_later_makes_everybody_think_again(told):
+    class Machine(SimulatedMachine):
+        vouched = False
+
+        def is_vouched_for(self, _):
+            return self.vouched
+
+    machine = Machine(START)
+    clock = SteadyClock(machine, told.append)
+    machine.has_network, machine.wrong_by = False, DAY
+    assert clock.look() and not clock.look()
+    machine.vouched = True
+    assert clock.look() and not clock.look()
+    assert clock() == START + DAY

@@ -156,7 +156,7 @@ def test_a_filing_of_waiting_frames_cut_off_anywhere_files_each_once(bench, monk
             machine.now += timedelta(seconds=7.3)  # the clock has been corrected by little since
             try:
                 process.clock.look()
-                process.keeping.settle(process.keeping.last_known())
+                process.keeping.settle(process.keeping.before())
             except KeyboardInterrupt:
                 continue
     assert list(waiting_frames(bench)) == []
@@ -241,3 +241,66 @@ def test_frames_that_a_power_cut_took_out_of_the_catalogue_are_noted_at_the_next
     started(bench, machine, camera)
     assert [f.path for f in bench.catalogue.frames()][-2:] == lost
     assert read_missed(bench.folder) == []
+
+
+def test_a_daily_picture_that_a_start_came_too_late_for_is_made_up_for_in_its_window(bench):
+    machine = SimulatedMachine(START)
+    process, _, camera = started(bench, machine)
+    process.run_until(START + 5.5 * HOUR)
+    machine.now = START + 6 * HOUR + 5 * MINUTE
+    machine.start()
+    process, _, _ = started(bench, machine, camera)
+    process.run_until(START + 6.5 * HOUR)
+    assert [f"{at:%H:%M}" for at in camera.asked][-1] == "10:05"
+    assert [m.first_due_at.hour for m in read_missed(bench.folder)] == [10]
+
+
+def test_a_frame_that_comes_while_a_daily_picture_is_tried_again_stands_for_it(bench):
+    process, _, camera = started(bench)
+    process.run_until(START + 5.5 * HOUR)
+    camera.fails = True
+    process.run_until(START + 6 * HOUR + 55 * MINUTE)
+    camera.fails = False
+    process.run_until(START + 7.9 * HOUR)
+    after = [f"{at:%H:%M}" for at in camera.asked if at > START + 6 * HOUR + 55 * MINUTE]
+    assert after == ["11:00"]  # due by itself, or tried again for the daily one: once
+
+
+def test_a_frame_due_a_moment_before_a_start_is_accounted_for(bench):
+    process, machine, camera = started(bench)
+    process.run_until(START + 4.5 * HOUR)
+    machine.now = START + 5 * HOUR + MINUTE
+    machine.start()
+    process, _, _ = started(bench, machine, camera)
+    assert [(m.first_due_at.hour, m.frames) for m in read_missed(bench.folder)] == [(9, 1)]
+
+
+def test_a_waiting_file_that_is_damaged_stays_and_holds_up_no_other(bench):
+    machine = SimulatedMachine(START)
+    machine.has_network = False
+    process, _, _ = started(bench, machine)
+    process.run_until(START + 3 * HOUR)
+    first = bench.folder / next(waiting_frames(bench)).path
+    first.write_bytes(bytes(first.stat().st_size))
+    machine.has_network = True
+    process.run_until(START + 3.2 * HOUR)
+    assert len(bench.catalogue.frames()) == 2 + 1  # the two others, and one due by then
+    assert len(list(waiting_frames(bench))) == 1
+    assert len(list(bench.archive.files())) == 3
+
+
+def test_a_sleep_over_many_frames_is_accounted_for_whole(bench):
+    process, machine, _ = started(bench)
+    process.run_until(START + 3.5 * HOUR)
+    slept_from = START + 4 * HOUR
+    machine.now = START + 8 * HOUR + 10 * MINUTE
+    process.keeping.missed("bench", slept_from, "the machine was asleep")
+    (missed,) = read_missed(bench.folder)
+    assert (missed.first_due_at, missed.frames) == (slept_from, 5)
+
+
+def test_a_morning_that_was_stopped_is_no_failure(bench):
+    ended = Ended(143, [], "", was_stopped=True)
+    process, _, _ = started(bench, stage=lambda *_, **__: ended)
+    process.run_until(START + HOUR)
+    assert not (bench.folder / ".last-morning.json").exists()

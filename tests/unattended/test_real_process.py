@@ -15,7 +15,7 @@ import pytest
 
 from lapsekit.season import Season
 from lapsekit.unattended import speaking
-from lapsekit.unattended.children import Ended
+from lapsekit.unattended.children import Children, Ended
 from tests.scenes import SETTINGS, encoded, growing_bench, make_season
 from tests.unattended.simulated import SimulatedMachine, SimulatedProcess
 
@@ -100,6 +100,28 @@ def test_the_process_stays_small_and_loads_no_heavy_library(tmp_path):
     peak_mb = int(re.search(r"VmHWM:\s+(\d+) kB", status)[1]) / 1000
     assert peak_mb < MOST_MB
     assert not re.search(r"/(cv2|numpy|scipy|matplotlib|av)/", loaded)
+
+
+@pytest.mark.parametrize(
+    ("said", "left"),
+    [
+        ("rclone to https://me:a@b@host/x failed", "rclone to https://***@host/x failed"),
+        ("rtsp://u:p/w@cam/stream is silent", "rtsp://***@cam/stream is silent"),
+        ("Authorization: Basic bWU6YQ== refused", "Authorization: Basic *** refused"),
+        ("password = 'two words' is wrong", "password = *** is wrong"),
+        ("token: abc, 3 frames", "token: *** 3 frames"),
+        ("filed frames/bench/2031-04-02", "filed frames/bench/2031-04-02"),
+    ],
+)
+def test_what_logs_in_somewhere_is_struck_out(said, left):
+    assert speaking.without_secrets(said) == left
+
+
+def test_no_child_begins_once_the_process_ends(tmp_path):
+    folder = season_every_minute(tmp_path / "bench")
+    children = Children(folder)
+    children.end_all()
+    assert children.run("check", time_limit_s=60).was_stopped
 
 
 def test_a_failing_publication_puts_no_secret_into_the_log(tmp_path):
