@@ -199,3 +199,23 @@ def test_jumps_of_the_machines_clock_by_a_day_stop_no_capture_and_misdate_none(t
     assert len(times) >= 2
     for at in times:
         assert began - timedelta(seconds=2) <= at <= datetime.now(UTC), (at, lines)
+
+
+def test_a_folder_that_is_read_only_from_the_start_is_told_and_ends_nothing(tmp_path):
+    folder = season_every_minute(tmp_path / "bench")
+    binding = ["mount", "--bind", str(folder), str(folder)]
+    if subprocess.run(binding, capture_output=True, check=False).returncode:
+        pytest.skip("mounting is not allowed here (it needs root)")
+    subprocess.run(["mount", "-o", "remount,bind,ro", str(folder)], check=True)
+    try:
+        with running(folder) as process:
+            lines = heard(process, "next capture bench")
+            assert any("cannot be written" in line for line in lines)
+            lines += heard(process, "failed: ", 130)
+            assert process.poll() is None
+            subprocess.run(["mount", "-o", "remount,bind,rw", str(folder)], check=True)
+            heard(process, "filed frames/", 130)
+            process.send_signal(signal.SIGTERM)
+            assert process.wait(LIMIT_S) == 0
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=True)
