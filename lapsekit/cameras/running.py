@@ -43,7 +43,12 @@ class Said:
 
 
 def run_program(
-    command: Sequence[str], name: str, time_limit_s: float, folder: Path, told: bytes = b""
+    command: Sequence[str],
+    name: str,
+    time_limit_s: float,
+    folder: Path,
+    told: bytes = b"",
+    late: str = "",
 ) -> Said:
     """Run a program in a process group of its own, which is ended as a whole when it is late.
 
@@ -61,6 +66,8 @@ def run_program(
         Where it runs.
     told : bytes
         What it finds on its standard input; at most 4 kB, so that a pipe holds it.
+    late : str
+        What messages say behind `name` when it is late, if that is not about a cable.
 
     Returns
     -------
@@ -85,10 +92,11 @@ def run_program(
         if not _ended(process):
             _left_behind[name] = process
             raise CameraError(f"{name} {_HANGS}") from error
-        raise CameraError(
-            f"{name} did not end within {time_limit_s:g} s; check the cable, whether another "
-            "program holds the camera, and whether time_limit_s allows for the exposure"
-        ) from error
+        late = late or (
+            f"did not end within {time_limit_s:g} s; check the cable, whether another program "
+            "holds the camera, and whether time_limit_s allows for the exposure"
+        )
+        raise CameraError(f"{name} {late}") from error
     except BaseException:
         _ended(process)
         raise

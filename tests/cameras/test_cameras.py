@@ -126,6 +126,7 @@ def test_a_camera_of_season_toml_with_privacy_areas_is_kept_off_the_disk(tmp_pat
         kind="command",
         command=("touch", "{file}"),
         privacy=(((0, 0), (9, 0), (9, 9)),),
+        privacy_size_px=(320, 240),
     )
     with pytest.raises(CameraError, match="no place in memory"):
         open_camera("bench", model, tmp_path, UTC_ZONE).take(NOW)
