@@ -9,7 +9,8 @@
     ├── ArchiveError       a frame could not be stored or read back
     ├── CatalogueError     the catalogue is damaged, too new, or could not be written
     ├── CameraError        a camera gave no picture
-    │   └── NothingNew     it has none that it did not give before; no fault
+    │   ├── NothingNew     it has none that it did not give before; no fault
+    │   └── CameraGone     it cannot be read at all now; asking again at once does not help
     ├── FilmError          a film could not be made
     ├── SiteError          a page could not be made
     ├── PublishError       a site could not be brought to where readers find it
@@ -78,6 +79,10 @@ class CameraError(LapsekitError):
 
 class NothingNew(CameraError):
     """A camera has no picture that it did not give before: a folder, or a season played again."""
+
+
+class CameraGone(CameraError):
+    """What pictures come from cannot be read now, a folder say; says what to check."""
 
 
 class FilmError(LapsekitError):

@@ -11,6 +11,8 @@ from lapsekit.settings import Scale, load_regions, load_settings
 from lapsekit.vision.plane import plane_from_length
 from tests.scenes import REGIONS, SETTINGS
 
+AREA = "[[[0, 400], [100, 400], [100, 480]]]"
+
 
 def refused(tmp_path, text):
     path = tmp_path / "season.toml"
@@ -65,6 +67,26 @@ def refused_regions(tmp_path, text):
         ('[cameras.roof]\nkind = "usb"\npx_per_cm = -3', "roof.px_per_cm = -3", "greater than 0"),
         ('[cameras.roof]\nkind = "usb"\nscale_length_cm = 3', "cameras.roof", "belong together"),
         ('[cameras.roof]\nkind = "usb"\nwidth = 640', "cameras.roof", "belong together"),
+        (
+            f'[cameras.roof]\nkind = "usb"\nprivacy = {AREA}',
+            "cameras.roof",
+            "privacy needs privacy_size_px = [width, height]",
+        ),
+        (
+            f'[cameras.roof]\nkind = "usb"\nprivacy = {AREA}\nprivacy_size_px = [640, 0]',
+            "privacy_size_px 2 = 0",
+            "greater than 0",
+        ),
+        (
+            f'[cameras.roof]\nkind = "usb"\nprivacy = {AREA}\nprivacy_size_px = [640, 400]',
+            "cameras.roof",
+            "area 1 of privacy lies wholly outside of a picture of 640 × 400 px",
+        ),
+        (
+            f'[cameras.roof]\nkind = "files"\nprivacy = {AREA}\nprivacy_size_px = [640, 480]',
+            "cameras.roof",
+            "imported pictures stay as they are",
+        ),
         (
             '[cameras.roof]\nkind = "files"\nscale_points = [[nan, 2], [1, 2]]',
             "scale_points",
@@ -164,6 +186,24 @@ def test_the_outline_of_a_day_is_the_last_one_that_began(tmp_path):
     assert basil.outline_on(date(2031, 3, 31)) is None
     assert basil.outline_on(date(2031, 4, 9)).points is None
     assert len(basil.outline_on(date(2031, 4, 10)).points) == 3
+
+
+def test_areas_with_the_size_they_were_drawn_for_are_taken_by_cameras_that_take_pictures(tmp_path):
+    path = tmp_path / "season.toml"
+    table = f'[cameras.roof]\nkind = "usb"\nprivacy = {AREA}\nprivacy_size_px = [640, 480]\n'
+    path.write_text(SETTINGS.split("[capture]")[0] + table)
+    roof = load_settings(path).cameras["roof"]
+    assert (roof.privacy_size_px, len(roof.privacy)) == ((640, 480), 1)
+
+
+def test_the_areas_of_the_annotated_example_are_valid():
+    import tomllib
+
+    from lapsekit.settings import UsbCamera
+
+    text = (shared_folder("config") / "season.toml").read_text()
+    shown = "\n".join(re.findall(r"(?m)^# (privacy\w* = .*)", text))
+    UsbCamera(kind="usb", **tomllib.loads(shown))
 
 
 def test_the_shipped_examples_are_valid():

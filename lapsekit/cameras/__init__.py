@@ -98,7 +98,7 @@ def open_camera(name: str, model: settings.Camera, season_folder: Path, zone: Zo
         case settings.CommandCamera():
             from lapsekit.cameras.command import Command
 
-            return Command(model.command, model.time_limit_s, season_folder)
+            return Command(model.command, model.time_limit_s, season_folder, bool(model.privacy))
         case settings.HttpCamera():
             from lapsekit.cameras.http import Http
 

@@ -1,9 +1,9 @@
-"""Cameras that are read through a heavy library are read in a process of their own.
+"""Cameras whose reading may hang, or needs a heavy library, are read in a process of their own.
 
-A read that hangs in the kernel, or a fault in a library, then ends that process and never the
-long-running one, which loads no such library. The process is told by its standard input what to
-read, passwords included: nobody sees them in a list of processes. It gives the picture on its
-standard output, and what there is to say on lines of its standard error.
+A read that hangs in the kernel or waits for a network, or a fault in a library, then ends that
+process and never the long-running one, which loads no such library. The process is told by its
+standard input what to read, passwords included: nobody sees them in a list of processes. It gives
+the picture on its standard output, and what there is to say on lines of its standard error.
 """
 
 import json
@@ -27,17 +27,18 @@ _MARGIN = 0.1
 
 _TOLD, _NOTE = "lapsekit: ", "lapsekit note: "
 _READERS = {
-    "usb": ("lapsekit.cameras.usb", "read_usb"),
-    "rtsp": ("lapsekit.cameras.rtsp", "read_rtsp"),
+    "usb": ("lapsekit.cameras.usb", "read_usb", ATTEMPTS),
+    "rtsp": ("lapsekit.cameras.rtsp", "read_rtsp", ATTEMPTS),
+    "http": ("lapsekit.cameras.http", "read_http", 1),  # it has no device to open anew
 }
 
 Note = Callable[[str], None]
 Reader = Callable[[dict, float, Note], bytes]
 """Takes the camera's settings, until when it has time (monotonic seconds), and who is told what
-the camera did not do as asked; gives a JPEG. Raises `CameraError`."""
+the camera did not do as asked; gives a picture file. Raises `CameraError`."""
 
 
-def take_apart(wanted: dict, name: str, time_limit_s: float, now: datetime) -> Shot:
+def take_apart(wanted: dict, name: str, time_limit_s: float, now: datetime, late: str = "") -> Shot:
     """Read one picture in a process of its own.
 
     Parameters
@@ -50,6 +51,8 @@ def take_apart(wanted: dict, name: str, time_limit_s: float, now: datetime) -> S
         Seconds after which the process is ended.
     now : datetime
         When the picture was asked for, which counts as when it was taken.
+    late : str
+        What messages say behind `name` when it is late, if that is not about a cable.
 
     Raises
     ------
@@ -59,7 +62,8 @@ def take_apart(wanted: dict, name: str, time_limit_s: float, now: datetime) -> S
     wanted = wanted | {"until": time.monotonic() + time_limit_s * (1 - _MARGIN)}
     # -P: a folder that somebody else made must not bring modules with it.
     command = [sys.executable, "-P", "-m", __name__]
-    said = run_program(command, name, time_limit_s, Path("/"), json.dumps(wanted).encode())
+    told = json.dumps(wanted).encode()
+    said = run_program(command, name, time_limit_s, Path("/"), told, late)
     if said.code or not said.out:
         raise CameraError(_reason(said, name))
     return Shot(said.out, now, notes=tuple(_lines(said, _NOTE)))
@@ -86,9 +90,9 @@ def main() -> None:
     # What libraries print must not get into the picture.
     given = os.dup(sys.stdout.fileno())
     os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
-    module, reader = _READERS[wanted["kind"]]
+    module, reader, attempts = _READERS[wanted["kind"]]
     try:
-        picture = attempted(getattr(import_module(module), reader), wanted, _note)
+        picture = attempted(getattr(import_module(module), reader), wanted, _note, attempts)
     except CameraError as error:
         sys.exit(_TOLD + " ".join(str(error).split()))
     with os.fdopen(given, "wb") as out:
@@ -99,10 +103,10 @@ def _note(text: str) -> None:
     print(_NOTE + text, file=sys.stderr, flush=True)
 
 
-def attempted(read: Reader, wanted: dict, note: Note) -> bytes:
-    """A picture at the first attempt or, opened anew, at the second, while there is time."""
+def attempted(read: Reader, wanted: dict, note: Note, attempts: int = ATTEMPTS) -> bytes:
+    """A picture at the first attempt or, opened anew, at the next, while there is time."""
     until = wanted["until"]
-    for left in reversed(range(ATTEMPTS)):
+    for left in reversed(range(attempts)):
         now = time.monotonic()
         try:
             return read(wanted, now + (until - now) / (left + 1), note)

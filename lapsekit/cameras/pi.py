@@ -6,7 +6,7 @@ from pathlib import Path
 
 from lapsekit import settings
 from lapsekit.cameras import Shot
-from lapsekit.cameras.command import picture_of
+from lapsekit.cameras.command import output_of
 from lapsekit.errors import CameraError
 
 TOOLS = ("rpicam-still", "libcamera-still")
@@ -45,7 +45,7 @@ class Pi:
         name = f"the Pi camera (by {tool})"
         command = [tool, *arguments(self._model)]
         try:
-            data = picture_of(command, name, self._model.time_limit_s, Path("/"))
+            data = output_of(command, name, self._model.time_limit_s, Path("/"))
         except CameraError as error:
             raise CameraError(f"{error}{_hint(str(error))}") from error
         if not data:
@@ -54,14 +54,14 @@ class Pi:
 
 
 def arguments(model: settings.PiCamera) -> list[str]:
-    """What the still tool is asked for; ``{file}`` stands for the file to write.
+    """What the still tool is asked for. It writes to standard output: no disk sees the picture.
 
     What is fixed needs no look around first: with light, gain and colour all given, the picture
     is taken at once.
     """
     fixed = (model.exposure_ms, model.gain, model.white_balance_gains)
     found = ["--nopreview", "--camera", str(model.number), "--encoding", "jpg"]
-    found += ["--quality", str(model.jpeg_quality), "--output", "{file}"]
+    found += ["--quality", str(model.jpeg_quality), "--output", "-"]
     found += ["--timeout", str(_SETTLE_MS)] if None in fixed else ["--immediate"]
     if model.width is not None:
         found += ["--width", str(model.width), "--height", str(model.height)]

@@ -18,6 +18,7 @@ MOST_BYTES = 64 << 20
 _COMPLAINT_BYTES = 1 << 16
 _CHUNK_BYTES = 1 << 16
 _DYING_S = 5.0
+_LOOK_AGAIN_S = 0.01
 _HANGS = "hangs in the kernel; unplug the camera, or start the machine anew"
 _left_behind: dict[str, subprocess.Popen[bytes]] = {}  # by name: killed, but held by the kernel
 
@@ -42,9 +43,16 @@ class Said:
 
 
 def run_program(
-    command: Sequence[str], name: str, time_limit_s: float, folder: Path, told: bytes = b""
+    command: Sequence[str],
+    name: str,
+    time_limit_s: float,
+    folder: Path,
+    told: bytes = b"",
+    late: str = "",
 ) -> Said:
     """Run a program in a process group of its own, which is ended as a whole when it is late.
+
+    What it started and left behind is ended too, however the program itself ends.
 
     Parameters
     ----------
@@ -58,6 +66,8 @@ def run_program(
         Where it runs.
     told : bytes
         What it finds on its standard input; at most 4 kB, so that a pipe holds it.
+    late : str
+        What messages say behind `name` when it is late, if that is not about a cable.
 
     Returns
     -------
@@ -76,15 +86,17 @@ def run_program(
     try:
         _tell(process, told)
         streams = _listened(process, name, deadline)
-        process.wait(max(0.0, deadline - time.monotonic()))
+        _wait(process, deadline)
+        _ended(process)  # what it left behind, with its output elsewhere
     except subprocess.TimeoutExpired as error:
         if not _ended(process):
             _left_behind[name] = process
             raise CameraError(f"{name} {_HANGS}") from error
-        raise CameraError(
-            f"{name} did not end within {time_limit_s:g} s; check the cable, whether another "
-            "program holds the camera, and whether time_limit_s allows for the exposure"
-        ) from error
+        late = late or (
+            f"did not end within {time_limit_s:g} s; check the cable, whether another program "
+            "holds the camera, and whether time_limit_s allows for the exposure"
+        )
+        raise CameraError(f"{name} {late}") from error
     except BaseException:
         _ended(process)
         raise
@@ -105,9 +117,16 @@ def _started(command: Sequence[str], name: str, folder: Path) -> subprocess.Pope
             start_new_session=True,
             bufsize=0,
         )
-    except OSError as error:
+    except (FileNotFoundError, PermissionError, NotADirectoryError) as error:
         raise CameraError(
-            f"{name} cannot be started ({error.strerror}); check that it is installed"
+            f"{name} cannot be started ({error.strerror}: {error.filename}); check that it is "
+            "installed, and that you may run it"
+        ) from error
+    except (OSError, ValueError, subprocess.SubprocessError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise CameraError(
+            f"{name} cannot be started ({reason}); check the command, and whether the machine has "
+            "memory and room for another process"
         ) from error
 
 
@@ -140,9 +159,18 @@ def _listened(process: subprocess.Popen[bytes], name: str, deadline: float) -> t
     return bytes(out), bytes(complaint)
 
 
+def _wait(process: subprocess.Popen[bytes], deadline: float) -> None:
+    """Until the program ended. It is not reaped, so that its number stays that of its group."""
+    how = os.WEXITED | os.WNOWAIT | os.WNOHANG
+    while os.waitid(os.P_PID, process.pid, how) is None:
+        if time.monotonic() >= deadline:
+            raise subprocess.TimeoutExpired(process.args, 0)
+        time.sleep(_LOOK_AGAIN_S)
+
+
 def _ended(process: subprocess.Popen[bytes]) -> bool:
     """Kill the process with all it started; whether the kernel let go of it."""
-    with suppress(ProcessLookupError):  # it ended, and what it started too
+    with suppress(ProcessLookupError, PermissionError):  # it ended, and what it started too
         os.killpg(process.pid, signal.SIGKILL)
     try:
         process.wait(_DYING_S)

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from lapsekit import settings
 from lapsekit.cameras import Shot
 from lapsekit.cameras.watched_memory import FILED, TOLD, Memory, State
-from lapsekit.errors import CameraError, NothingNew, PictureError
+from lapsekit.errors import CameraError, CameraGone, NothingNew, PictureError
 from lapsekit.frames.bringing_in import PICTURE_SUFFIXES, TimeSource
 from lapsekit.frames.inspection import inspect
 
@@ -62,6 +62,7 @@ class Watched:
         self._queue: deque[_Waiting] = deque()
         self._handed: set[tuple[str, State]] = set()
         self._broken: list[tuple[str, State, str]] = []
+        self._unreadable: set[tuple[str, State]] = set()
         self._looked_at: dict[str, tuple[State, float]] = {}
         self._others: Counter[str] = Counter()
         self._device: int | None = None
@@ -73,9 +74,11 @@ class Watched:
         ------
         NothingNew
             If there is none.
+        CameraGone
+            If the folder cannot be read.
         CameraError
-            If the folder cannot be read; and once for files that are no pictures, after all
-            others were handed out.
+            Once for files that are no pictures, after all others were handed out; and once for
+            files that cannot be read, which are tried again each time.
         """
         if not self._queue:
             self._queue.extend(sorted(self._found(now)))
@@ -111,12 +114,9 @@ class Watched:
             device = self._folder.stat().st_dev
             names = list(_walked(self._folder))
         except OSError as error:
-            raise CameraError(
-                f"{error.filename}: cannot be read ({error.strerror}); check that the card is in, "
-                "the disk mounted, and that you may read the folder"
-            ) from error
+            raise self._gone(error) from error
         if not names and self._device not in (None, device):
-            raise CameraError(
+            raise CameraGone(
                 f"{self._folder}: empty, and no longer on the disk it was on; is it mounted?"
             )
         self._device = device if names else self._device
@@ -129,29 +129,53 @@ class Watched:
                 yield str(path.relative_to(self._folder)), path.stat()
             except FileNotFoundError:
                 continue  # gone since the folder was read
+            except OSError as error:  # a card that is pulled
+                raise self._gone(error) from error
+
+    def _gone(self, error: OSError) -> CameraGone:
+        return CameraGone(
+            f"{error.filename or self._folder}: cannot be read ({error.strerror or error}); check "
+            "that the card is in, the disk mounted, and that you may read the folder"
+        )
 
     def _shot(self, waiting: _Waiting) -> Shot | None:
         file = self._folder / waiting.path
         try:
             data = file.read_bytes()
+            self._unreadable.discard((waiting.path, waiting.state))
             found = file.stat()
             if State(found.st_size, found.st_mtime_ns) != waiting.state:
                 return None  # written to again: it has to settle anew
             taken_at = self._times.of(file, inspect(data))
         except FileNotFoundError:
             return None
-        except (PictureError, OSError) as error:
+        except PictureError as error:
             self._broken.append((waiting.path, waiting.state, str(error)))
+            return None
+        except OSError as error:
+            self._not_read(waiting, error)
             return None
         self._handed.add((waiting.path, waiting.state))
         filed = partial(self._memory.add, waiting.path, waiting.state, FILED)
         return Shot(data, taken_at, filed=filed)
 
+    def _not_read(self, waiting: _Waiting, error: OSError) -> None:
+        """A fault of the card or of permissions, not of the picture: it may be read another day."""
+        try:
+            list(self._folder.iterdir())
+        except OSError as wider:
+            raise self._gone(wider) from error
+        known = (waiting.path, waiting.state)
+        if known not in self._unreadable:
+            self._unreadable.add(known)
+            self._broken.append((*known, f"cannot be read ({error.strerror or error})"))
+
     def _told(self) -> str:
-        """What is wrong with files that are no pictures; remembered as told."""
+        """What is wrong with files; those that are no pictures are remembered as told."""
         lines = [f"{self._folder / path}: {why}" for path, _, why in self._broken]
         for path, state, _ in self._broken:
-            self._memory.add(path, state, TOLD)
+            if (path, state) not in self._unreadable:
+                self._memory.add(path, state, TOLD)
         self._broken.clear()
         more = f" (and {len(lines) - 1} more like it)" if len(lines) > 1 else ""
         return f'camera "{self._name}" leaves a file out: {lines[0]}{more}'

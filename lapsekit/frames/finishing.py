@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from PIL import ExifTags, Image
 
 from lapsekit.errors import CameraError, PictureError
-from lapsekit.frames.inspection import PictureFacts, inspect
+from lapsekit.frames.inspection import SIDEWAYS, PictureFacts, inspect
 from lapsekit.frames.metadata import with_metadata
 from lapsekit.frames.names import SUFFIXES
 
@@ -34,6 +34,7 @@ def finished(
     zone: ZoneInfo,
     camera: str,
     privacy: Sequence[Outline] = (),
+    privacy_size_px: tuple[int, int] | None = None,
     as_it_is: bool = False,
 ) -> bytes:
     """A captured picture as it is to be filed.
@@ -50,6 +51,9 @@ def finished(
         The camera's name in season.toml.
     privacy : sequence of outlines
         Areas to black out, in px of the upright picture; what lies outside it does not matter.
+    privacy_size_px : (width, height)
+        Size of the upright pictures that these were drawn in, needed with them: in a picture of
+        another size they would lie beside what they are to hide.
     as_it_is : bool
         Leave a picture without privacy areas byte for byte: for frames that are played again,
         which were finished when they were taken, and must stay the same files.
@@ -62,7 +66,8 @@ def finished(
     Raises
     ------
     CameraError
-        If privacy areas could not be blacked out; the picture must not be written then.
+        If privacy areas could not be blacked out, or are those of a picture of another size; the
+        picture must not be written then.
     PictureError
         If the file is not put together as its kind should be.
     """
@@ -71,8 +76,27 @@ def finished(
     local = None if taken_at is None else taken_at.astimezone(zone)
     exif = exif_of(local, camera, orientation_of(data))
     if privacy:
+        _require_size(data, privacy_size_px, camera)
         data = blacked_out(data, privacy, camera)
     return with_metadata(data, exif)
+
+
+def _require_size(data: bytes, drawn_for: tuple[int, int] | None, camera: str) -> None:
+    with Image.open(io.BytesIO(data), formats=tuple(SUFFIXES)) as picture:
+        size = picture.size
+    if orientation_of(data) in SIDEWAYS:
+        size = size[::-1]
+    if drawn_for is None or size != tuple(drawn_for):
+        drawn = "a size that is not given" if drawn_for is None else _shown(drawn_for)
+        raise CameraError(
+            f'camera "{camera}": its picture is {_shown(size)} px, privacy areas are drawn for '
+            f"{drawn}; set the camera's size, or draw them anew (privacy and privacy_size_px under "
+            f"cameras.{camera} in season.toml). The picture was not written"
+        )
+
+
+def _shown(size: Sequence[int]) -> str:
+    return f"{size[0]} × {size[1]}"
 
 
 def orientation_of(data: bytes) -> int:

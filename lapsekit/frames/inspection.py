@@ -16,7 +16,8 @@ from lapsekit.frames.metadata import is_whole_jpeg
 from lapsekit.frames.names import SUFFIXES
 
 MAX_PIXELS = 150_000_000
-_SIDEWAYS = {5, 6, 7, 8}
+SIDEWAYS = {5, 6, 7, 8}
+"""EXIF orientations of pictures that are turned by a quarter to be upright."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ def _facts(picture: Image.Image, is_whole: bool) -> PictureFacts:
     if not is_whole:
         picture.draft("RGB", (max(1, width // 8), max(1, height // 8)))
         picture.load()
-    if exif.get(ExifTags.Base.Orientation) in _SIDEWAYS:
+    if exif.get(ExifTags.Base.Orientation) in SIDEWAYS:
         width, height = height, width
     return PictureFacts(suffix, width, height, _exposure_time(exif))
 

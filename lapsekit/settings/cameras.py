@@ -55,6 +55,7 @@ class _Camera(Model):
     height_cm: Length | None = None
     lens: LensTable | None = None
     privacy: Annotated[tuple[Outlined, ...], Field(strict=False)] = ()
+    privacy_size_px: Annotated[tuple[PositiveInt, PositiveInt], Field(strict=False)] | None = None
 
     @model_validator(mode="after")
     def _one_scale(self) -> Self:
@@ -72,6 +73,25 @@ class _Camera(Model):
             )
         if self.scale_points is not None and math.dist(*self.scale_points) < 1:
             raise ValueError("the two scale_points are the same place; take two that lie apart")
+        return self
+
+    @model_validator(mode="after")
+    def _areas_of_a_size(self) -> Self:
+        if not self.privacy:
+            return self
+        if self.privacy_size_px is None:
+            raise ValueError(
+                "privacy needs privacy_size_px = [width, height]: the size in px of the upright "
+                "pictures that its outlines were drawn in"
+            )
+        width, height = self.privacy_size_px
+        for number, outline in enumerate(self.privacy, start=1):
+            across, down = zip(*outline, strict=True)
+            if max(across) < 0 or max(down) < 0 or min(across) >= width or min(down) >= height:
+                raise ValueError(
+                    f"area {number} of privacy lies wholly outside of a picture of {width} × "
+                    f"{height} px (privacy_size_px), so it would hide nothing; draw it anew"
+                )
         return self
 
     @property
@@ -117,6 +137,16 @@ class FilesCamera(_Camera):
     """Pictures come by ``lapsekit import`` only; nothing is captured."""
 
     kind: Literal["files"]
+
+    @model_validator(mode="after")
+    def _no_areas(self) -> Self:
+        if self.privacy:
+            raise ValueError(
+                'privacy does nothing for a camera of kind "files", as imported pictures stay as '
+                "they are; black out what nobody shall see before you import them, and take "
+                "privacy out here"
+            )
+        return self
 
 
 class UsbCamera(_Sized):

@@ -104,6 +104,7 @@ def _looked_over(
             zone=season.zone,
             camera=name,
             privacy=model.privacy,
+            privacy_size_px=model.privacy_size_px,
             as_it_is=model.kind in ("files", "replay"),
         )
     except PictureError as error:

@@ -14,7 +14,14 @@ from functools import lru_cache
 from typing import Protocol
 
 from lapsekit.cameras import Camera
-from lapsekit.errors import CameraError, CatalogueError, LapsekitError, NothingNew, SeasonBusy
+from lapsekit.errors import (
+    CameraError,
+    CameraGone,
+    CatalogueError,
+    LapsekitError,
+    NothingNew,
+    SeasonBusy,
+)
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture, capture_undated
 from lapsekit.unattended.children import Ended, note_morning
@@ -247,6 +254,9 @@ class Keeping:
                 try:
                     self._filed(name, camera, is_daily=False)
                 except NothingNew:
+                    break
+                except CameraGone as error:
+                    self._tell(f"failed: {error}", ERROR, camera=name)
                     break
                 except (
                     CameraError

@@ -18,6 +18,7 @@ from pathlib import Path
 from statistics import median, quantiles
 
 from lapsekit.cameras import Shot
+from lapsekit.frames.inspection import inspect
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture
 
@@ -36,7 +37,7 @@ sown = 2031-04-01
 kind = "command"
 command = ["true"]
 """
-PRIVACY = "privacy = [[[0, 0], [400, 0], [400, 220], [0, 220]]]\n"
+PRIVACY = "privacy = [[[0, 0], [400, 0], [400, 220], [0, 220]]]\nprivacy_size_px = [{}, {}]\n"
 
 
 class Handing:
@@ -76,7 +77,8 @@ def measured(
     folder: Path, data: bytes, captures: int, privacy: bool = False, warm_up: int = WARM_UP
 ) -> dict[str, float]:
     """Processor time of each capture in ms, and memory in MB."""
-    settings = SETTINGS + (PRIVACY if privacy else "")
+    facts = inspect(data)
+    settings = SETTINGS + (PRIVACY.format(facts.width, facts.height) if privacy else "")
     (folder / "season.toml").write_text(settings)
     now = datetime(2031, 4, 1, 8, tzinfo=UTC)
     season, camera = Season(folder, lambda: now), Handing(data)

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from lapsekit import settings
-from lapsekit.cameras import open_camera, running
+from lapsekit.cameras import open_camera, running, scratch
 from lapsekit.cameras.command import Command
 from lapsekit.cameras.replay import Replay
 from lapsekit.cameras.usb import Usb
@@ -61,6 +61,117 @@ def test_a_command_that_is_not_there_is_told():
 def test_a_command_that_hangs_is_ended_with_its_children(tmp_path):
     with ended_children(tmp_path) as code, pytest.raises(CameraError, match="within 1 s"):
         command(code, limit=1).take(NOW)
+
+
+def test_what_a_command_leaves_behind_is_ended_though_its_output_went_elsewhere(tmp_path):
+    with ended_children(tmp_path) as code:
+        code = code.replace("60']", "60'], stdout=-3, stderr=-3").replace("child.wait()", "")
+        code += "sys.stdout.buffer.write(b'picture')"
+        assert command(code).take(NOW).data == b"picture"
+
+
+WRITES_AND_TELLS = (
+    "import pathlib, sys\n"
+    "file = pathlib.Path(sys.argv[1])\n"
+    "file.with_name('part').write_bytes(b'picture')\n"  # as many do: beside it, then renamed
+    "file.with_name('part').rename(file)\n"
+    "mode = oct(file.parent.stat().st_mode & 0o777)\n"
+    "pathlib.Path(sys.argv[2]).write_text(f'{file} {mode}')\n"
+)
+
+
+def private(code, *arguments, limit=20):
+    return Command([sys.executable, "-c", code, *arguments], limit, ".", has_privacy=True)
+
+
+@pytest.mark.parametrize("then", ["", "sys.exit(3)", "import time; time.sleep(60)"])
+def test_a_file_that_a_command_writes_lies_in_memory_for_nobody_else_and_is_gone(tmp_path, then):
+    note = tmp_path / "note"
+    camera = private(WRITES_AND_TELLS + then, "{file}", str(note), limit=2)
+    if then:
+        with pytest.raises(CameraError):
+            camera.take(NOW)
+    else:
+        assert camera.take(NOW).data == b"picture"
+    file, mode = note.read_text().split()
+    kind = subprocess.run(
+        ["stat", "-f", "-c", "%T", Path(file).parents[1]], capture_output=True, check=True
+    ).stdout
+    assert (kind.strip(), mode) == (b"tmpfs", "0o700")
+    assert not Path(file).parent.exists()
+
+
+def test_with_privacy_areas_and_no_place_in_memory_no_picture_is_taken(tmp_path, monkeypatch):
+    monkeypatch.setattr(scratch, "MEMORY", disk_folder(tmp_path))
+    note = tmp_path / "note"
+    with pytest.raises(CameraError, match=r"no place in memory .*no picture was taken"):
+        private(WRITES_AND_TELLS, "{file}", str(note)).take(NOW)
+    assert not note.exists()
+    assert command(WRITES_AND_TELLS, "{file}", str(note)).take(NOW).data == b"picture"
+    code = "import sys; sys.stdout.buffer.write(b'picture')"
+    assert private(code).take(NOW).data == b"picture"
+
+
+def disk_folder(folder):
+    kind = subprocess.run(["stat", "-f", "-c", "%T", folder], capture_output=True, check=True)
+    if kind.stdout.strip() in (b"tmpfs", b"ramfs"):
+        pytest.skip("temporary folders lie in memory here")
+    return folder
+
+
+def test_a_camera_of_season_toml_with_privacy_areas_is_kept_off_the_disk(tmp_path, monkeypatch):
+    monkeypatch.setattr(scratch, "MEMORY", disk_folder(tmp_path))
+    monkeypatch.setattr("lapsekit.trust.require_for_camera", lambda *_: None)
+    model = settings.CommandCamera(
+        kind="command",
+        command=("touch", "{file}"),
+        privacy=(((0, 0), (9, 0), (9, 9)),),
+        privacy_size_px=(320, 240),
+    )
+    with pytest.raises(CameraError, match="no place in memory"):
+        open_camera("bench", model, tmp_path, UTC_ZONE).take(NOW)
+
+
+def test_what_a_killed_process_left_in_memory_is_removed_at_the_next_picture(tmp_path):
+    note = tmp_path / "note"
+    code = (
+        "import sys; from tests.cameras.test_cameras import *\n"
+        "private('import os, signal, sys; open(sys.argv[1], \"w\").close();'\n"
+        "    'open(sys.argv[2], \"w\").write(sys.argv[1]); os.kill(os.getppid(), 9)',\n"
+        "    '{file}', sys.argv[1]).take(NOW)"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(note)], check=False)
+    left = Path(note.read_text())
+    assert done.returncode == -signal.SIGKILL and left.exists()
+    with scratch.scratch("another", True) as held:
+        assert not left.parent.exists()
+        with scratch.scratch("a third", True):
+            assert held.exists()  # in use
+
+
+@pytest.mark.parametrize("part", ["a\0b", "x" * 3_000_000])
+def test_a_command_that_cannot_be_started_for_another_reason_is_told(part):
+    with pytest.raises(CameraError, match=r"cannot be started .*; check the command"):
+        command("pass", part).take(NOW)
+
+
+def test_a_full_disk_or_an_unreadable_file_is_told(tmp_path, monkeypatch):
+    code = "import os, sys; os.mkfifo(sys.argv[1]); print('x')"
+    assert command(code, "{file}").take(NOW).data == b"x\n"  # no file, so what it said
+    monkeypatch.setattr(scratch, "MEMORY", tmp_path / "none")
+    monkeypatch.setattr(scratch.tempfile, "tempdir", str(tmp_path / "gone"))
+    with pytest.raises(CameraError, match=r"no temporary folder .*check that .*gone has room"):
+        command(code, "{file}").take(NOW)
+
+
+def test_a_written_picture_that_cannot_be_read_is_told(monkeypatch):
+    def refuse(self):
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    code = "import sys; open(sys.argv[1], 'w').close()"
+    with pytest.raises(CameraError, match=r"cannot be read \(Input/output error\); check"):
+        command(code, "{file}").take(NOW)
 
 
 def test_a_command_that_never_stops_talking_is_ended():

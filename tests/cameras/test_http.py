@@ -6,9 +6,10 @@ import os
 import re
 import threading
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
 
 import pytest
 
@@ -40,6 +41,18 @@ class Handler(BaseHTTPRequestHandler):
             return self.refuse('Basic realm="bench"')
         if path == "/digest.jpg" and not self.digest_is_right(given):
             return self.refuse(f'Digest realm="{REALM}", qop="auth", nonce="{NONCE}"')
+        if path == "/lazy.jpg" and not given:
+            time.sleep(1.9)
+            return self.refuse('Basic realm="bench"')
+        if path == "/lazy.jpg":
+            time.sleep(1.9)
+        if path.startswith("/round/") and path != "/round/6":
+            time.sleep(0.8)
+            self.send_response(302)
+            self.send_header("Location", f"/round/{int(path[-1]) + 1}")
+            return self.end_headers()
+        if path == "/headers.jpg":
+            return self.dawdle()
         if path == "/missing.jpg":
             return self.send_error(404)
         self.send_response(200)
@@ -64,6 +77,18 @@ class Handler(BaseHTTPRequestHandler):
         return None
 
     basic = "Basic " + base64.b64encode(f"{USER}:{PASSWORD}".encode()).decode()
+
+    def dawdle(self):
+        """Send headers byte by byte; after ten seconds, the picture."""
+        head = f"HTTP/1.0 200 OK\r\nX-Slow: {'x' * 80}\r\n\r\n".encode()
+        try:
+            for byte in head:
+                self.wfile.write(bytes([byte]))
+                self.wfile.flush()
+                time.sleep(0.1)
+            self.wfile.write(PICTURE)
+        except OSError:
+            return
 
     def refuse(self, how):
         """Ask for a password."""
@@ -146,6 +171,42 @@ def test_what_goes_wrong_is_said_with_what_to_check(address, tmp_path, path, sai
         pytest.raises(CameraError, match=said),
     ):
         http.take(NOW)
+
+
+@pytest.mark.parametrize(
+    ("path", "password"),
+    [("/headers.jpg", None), ("/lazy.jpg", PASSWORD), ("/round/1", None)],
+    ids=["headers byte by byte", "late twice with a password between", "five late redirects"],
+)
+def test_one_time_limit_holds_for_the_whole_fetch(address, tmp_path, path, password):
+    with camera(address + path, tmp_path, password, time_limit_s=2.0) as http:
+        began = time.monotonic()
+        with pytest.raises(CameraError, match="did not give a picture within 2 s"):
+            http.take(NOW)
+        assert time.monotonic() - began < 3.5
+
+
+@pytest.mark.parametrize(("path", "password"), [("/lazy.jpg", PASSWORD), ("/round/1", None)])
+def test_who_is_slow_but_within_the_limit_is_waited_for(address, tmp_path, path, password):
+    with camera(address + path, tmp_path, password, time_limit_s=20.0) as http:
+        assert http.take(NOW).data == PICTURE
+
+
+def test_the_password_is_in_no_list_of_processes(address, tmp_path):
+    seen = []
+    with camera(f"{address}/lazy.jpg", tmp_path, PASSWORD) as http:
+        taking = threading.Thread(target=lambda: seen.append(http.take(NOW).data))
+        taking.start()
+        lines = set()
+        while taking.is_alive():
+            for process in Path("/proc").glob("[0-9]*"):
+                with suppress(OSError):
+                    lines.add((process / "cmdline").read_bytes())
+                    lines.add((process / "environ").read_bytes())
+            time.sleep(0.05)
+    assert seen == [PICTURE]
+    assert any(b"lapsekit.cameras.apart" in line for line in lines)
+    assert not any(PASSWORD.encode() in line for line in lines)
 
 
 def test_nobody_there_is_said(tmp_path):

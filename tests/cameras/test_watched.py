@@ -7,13 +7,14 @@ import sys
 import threading
 import time
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 from PIL import ExifTags, Image
 
 from lapsekit.cameras.watched import Watched
-from lapsekit.errors import CameraError, NothingNew, SettingsError
+from lapsekit.errors import CameraError, CameraGone, NothingNew, SettingsError
 from lapsekit.settings import WatchedCamera
 from tests.scenes import bench_picture
 
@@ -204,9 +205,66 @@ def test_a_folder_that_is_gone_says_what_to_check(inbox):
     camera = watched(inbox)
     (inbox / "card").rmdir()
     inbox.rmdir()
-    with pytest.raises(CameraError, match="check that the card is in, the disk mounted") as told:
+    with pytest.raises(CameraGone, match="check that the card is in, the disk mounted"):
         camera.take(later())
-    assert not isinstance(told.value, NothingNew)
+
+
+def failing(monkeypatch, method, part, code=5):
+    """Reading what has `part` in its path fails, as where a card is pulled; returns how to stop."""
+    real, pulled = getattr(Path, method), [True]
+
+    def fail(self, *given, **named):
+        if pulled and part in str(self):
+            raise OSError(code, os.strerror(code), str(self))
+        return real(self, *given, **named)
+
+    monkeypatch.setattr(Path, method, fail)
+    return pulled.clear
+
+
+@pytest.mark.parametrize("part", ["inbox", "a.jpg"])
+def test_a_card_that_is_pulled_while_it_is_looked_through_is_told(inbox, monkeypatch, part):
+    put(inbox / "a.jpg", photograph("2031:04:01 12:00:00"))
+    camera = watched(inbox)
+    put_back = failing(monkeypatch, "stat", part)
+    with pytest.raises(CameraGone, match=r"cannot be read \(Input/output error\); check"):
+        camera.take(later())
+    put_back()
+    assert len(everything(camera)) == 1
+
+
+def test_a_folder_whose_listing_breaks_off_is_told(inbox, monkeypatch):
+    def torn(*_, onerror, **__):
+        onerror(OSError(5, "Input/output error"))  # as the kernel's, without a name
+
+    monkeypatch.setattr(os, "walk", torn)
+    with pytest.raises(CameraGone, match=r"inbox: cannot be read \(Input/output error\)"):
+        watched(inbox).take(later())
+
+
+def test_a_picture_that_cannot_be_read_is_told_once_and_comes_when_it_can(inbox, monkeypatch):
+    put(inbox / "a.jpg", photograph("2031:04:01 12:00:00"))
+    put(inbox / "b.jpg", photograph("2031:04:01 13:00:00", 1))
+    camera = watched(inbox)
+    put_back = failing(monkeypatch, "read_bytes", "a.jpg")
+    camera.take(later()).filed()
+    with pytest.raises(CameraError, match=r"a\.jpg: cannot be read \(Input/output error\)") as told:
+        camera.take(later())
+    assert not isinstance(told.value, CameraGone)
+    assert everything(camera) == []  # told once
+    put_back()
+    assert [shot.taken_at for shot in everything(camera)] == [DAY]
+
+
+def test_a_card_that_is_pulled_while_a_picture_is_read_is_told_as_such(inbox, monkeypatch):
+    put(inbox / "a.jpg", photograph("2031:04:01 12:00:00"))
+    camera = watched(inbox)
+    put_back = [failing(monkeypatch, "read_bytes", "a.jpg"), failing(monkeypatch, "iterdir", "box")]
+    with pytest.raises(CameraGone, match="check that the card is in"):
+        camera.take(later())
+    for each in put_back:
+        each()
+    assert len(everything(camera)) == 1
 
 
 def test_a_disk_that_was_unmounted_is_told(small_disk, tmp_path):
@@ -218,7 +276,7 @@ def test_a_disk_that_was_unmounted_is_told(small_disk, tmp_path):
     camera.take(later()).filed()
     subprocess.run(["umount", str(disk)], check=True)
     try:
-        with pytest.raises(CameraError, match="is it mounted"):
+        with pytest.raises(CameraGone, match="is it mounted"):
             camera.take(later())
     finally:
         subprocess.run(["mount", "-t", "tmpfs", "tmpfs", str(disk)], check=True)

@@ -61,8 +61,10 @@ def with_more_segments(data):
 
 
 def finish(data, **options):
-    given = {"taken_at": TAKEN_AT, "zone": ZONE, "camera": "bench"} | options
-    return finished(data, **given)
+    given = {"taken_at": TAKEN_AT, "zone": ZONE, "camera": "bench"}
+    if "privacy" in options and "privacy_size_px" not in options:
+        given["privacy_size_px"] = upright(data).shape[1::-1]
+    return finished(data, **(given | options))
 
 
 def pixels(data):
@@ -242,9 +244,15 @@ def test_an_area_partly_outside_is_cut_off_at_the_border(corners, shut):
     assert (new == 0).all(2).sum() < new[shut].shape[0] * new[shut].shape[1] + 1200
 
 
-def test_an_area_wholly_outside_changes_nothing():
-    corners = [[400, 300], [500, 300], [500, 400]]
-    assert np.array_equal(pixels(finish(encoded(PICTURE), privacy=[corners])), PICTURE)
+@pytest.mark.parametrize("orientation", [1, 3, 6, 8])
+@pytest.mark.parametrize("form", FORMS)
+def test_a_picture_of_another_size_than_areas_were_drawn_for_is_refused(form, orientation):
+    data = talkative(form, orientation)
+    size = (320, 240) if orientation in (1, 3) else (240, 320)
+    assert finish(data, privacy=[CORNERS], privacy_size_px=size)
+    for other in (size[::-1], (640, 480), (320, 241), None):
+        with pytest.raises(CameraError, match=rf"{size[0]} × {size[1]} px, .*was not written"):
+            finish(data, privacy=[CORNERS], privacy_size_px=other)
 
 
 def test_a_picture_that_needs_too_much_memory_is_refused(monkeypatch):
@@ -260,13 +268,13 @@ def test_a_picture_that_needs_too_much_memory_is_refused(monkeypatch):
     monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", None)  # a large one is told of by a warning
     large = b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", header) + chunk(b"IDAT", body)
     with pytest.raises(CameraError, match=r"more than 320 MB.*was not written.*privacy"):
-        finish(large + chunk(b"IEND", b""), privacy=[CORNERS])
+        finish(large + chunk(b"IEND", b""), privacy=[CORNERS], privacy_size_px=(12_000, 12_000))
 
 
 def test_a_process_that_fails_or_takes_too_long_leaves_no_picture(monkeypatch):
     data = encoded(PICTURE, "JPEG")
     with pytest.raises(CameraError, match="not written"):
-        finish(data[: len(data) // 2], privacy=[CORNERS])
+        finish(data[: len(data) // 2], privacy=[CORNERS], privacy_size_px=(320, 240))
     monkeypatch.setattr(finishing, "TIME_LIMIT_S", 0.01)
     with pytest.raises(CameraError, match=r"longer than 0\.01 s"):
         finish(data, privacy=[CORNERS])

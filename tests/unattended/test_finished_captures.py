@@ -19,7 +19,7 @@ from tests.scenes import SETTINGS, bench_picture, encoded
 
 NOW = datetime(2031, 7, 2, 12, tzinfo=UTC)
 PICTURE = encoded(bench_picture([(80, 120, 30)]), "JPEG")
-PRIVACY = "privacy = [[[0, 0], [100, 0], [100, 80], [0, 80]]]\n"
+PRIVACY = "privacy = [[[0, 0], [100, 0], [100, 80], [0, 80]]]\nprivacy_size_px = [320, 240]\n"
 
 
 class Fake:
@@ -103,6 +103,23 @@ def test_no_picture_is_written_before_its_areas_are_black_not_even_one_set_aside
     assert len(pictures) == 2
     for data in pictures:
         assert pixels(data)[:80, :100].mean() < 3
+    season.catalogue.close()
+
+
+def test_a_camera_that_falls_back_to_another_size_has_nothing_filed(tmp_path, monkeypatch):
+    season = season_with(tmp_path / "bench", "command", PRIVACY)
+    written = watched_writes(monkeypatch)
+    smaller = Image.open(io.BytesIO(PICTURE)).resize((160, 120))  # of the same shape, too
+    out = io.BytesIO()
+    smaller.save(out, "JPEG")
+    with pytest.raises(
+        CameraError,
+        match=r"160 × 120 px, privacy areas are drawn for 320 × 240; set the camera's size, or",
+    ):
+        capture(season, "bench", Fake(out.getvalue()))
+    assert [data for data in written if data.startswith(b"\xff\xd8")] == []
+    assert [p for p in season.folder.rglob("*") if p.suffix == ".jpg"] == []
+    assert season.catalogue.frames() == []
     season.catalogue.close()
 
 

@@ -1,11 +1,12 @@
 """Months without a visit: what is due is there or accounted for, whatever fails."""
 
 import json
+import os
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from lapsekit.cameras import Shot
+from lapsekit.cameras import Shot, open_camera
 from lapsekit.errors import ArchiveError, CameraError
 from lapsekit.season import Season
 from lapsekit.unattended.children import Ended
@@ -304,3 +305,30 @@ def test_a_morning_that_was_stopped_is_no_failure(bench):
     process, _, _ = started(bench, stage=lambda *_, **__: ended)
     process.run_until(START + HOUR)
     assert not (bench.folder / ".last-morning.json").exists()
+
+
+def test_a_watched_folder_that_is_gone_is_told_once_a_look_and_comes_back(tmp_path):
+    text = SETTINGS.split("[capture]")[0].replace(
+        'kind = "files"', 'kind = "watched"\nfolder = "card"\nfile_time = true\nsettled_s = 1'
+    )
+    season = make_season(tmp_path / "bench", text)
+    camera = open_camera("bench", season.settings.cameras["bench"], season.folder, season.zone)
+    told = []
+
+    def tell(text, level=None, **_):
+        told.append(text)
+
+    machine = SimulatedMachine(START)
+    keeping = SimulatedProcess(season, {"bench": camera}, machine, tell).keeping
+    told.clear()
+    for _ in range(2):
+        keeping.watch()
+    assert len(told) == 2 and all("check that the card is in" in text for text in told)
+    (season.folder / "card").mkdir()
+    file = season.folder / "card" / "a.png"
+    file.write_bytes(timed_picture(START))
+    os.utime(file, (START.timestamp() - 60,) * 2)
+    camera._model = camera._model.model_copy(update={"settled_s": 0.0})
+    keeping.watch()
+    assert len(season.catalogue.frames()) == 1
+    season.catalogue.close()
