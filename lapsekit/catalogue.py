@@ -777,11 +777,15 @@ class Catalogue:
             remedy = "move this file away and run lapsekit index --rebuild, then measure"
             if "locked" in str(error):
                 remedy = "another process is writing; run the same command again"
-            elif "full" in str(error):
-                remedy = "free some space and run the same command again"
+            elif any(sign in str(error) for sign in _DISK):
+                remedy = (
+                    "check whether the disk is full or read-only (lapsekit check), and run the "
+                    "same command again"
+                )
             raise CatalogueError(f"{self._path}: {error}. The frames are safe; {remedy}") from error
 
 
+_DISK = ("full", "disk I/O", "unable to open", "readonly")
 _DAMAGE = ("malformed", "not a database", "disk image", "file is encrypted")
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.errors import LapsekitError
-from lapsekit.posting import read_addresses
+from lapsekit.posting import KEY, NO_ADDRESS, UNUSABLE, read_addresses
 from lapsekit.trust import require_trust
 
 
@@ -20,10 +20,15 @@ def channel(look: Look) -> Iterator[Finding]:
         return
     try:
         require_trust(season.folder, "send alerts")
-        kinds = [each.kind for each in read_addresses(to_file, season.folder)]
+        addresses = read_addresses(to_file, season.folder)
     except LapsekitError as error:
         yield Finding("alerts", WRONG, str(error))
         return
+    unusable = [each for each in addresses if each.kind == UNUSABLE]
+    if unusable:
+        yield Finding("alerts", WRONG, f"{KEY} {to_file}: line {unusable[0].line} {NO_ADDRESS}")
+        return
+    kinds = [each.kind for each in addresses]
     number = "1 address" if len(kinds) == 1 else f"{len(kinds)} addresses"
     told = f"{number} ({', '.join(kinds)}); lapsekit alert --test sends a message to try them"
     yield Finding("alerts", FINE, told)

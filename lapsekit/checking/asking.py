@@ -29,9 +29,9 @@ def _asked(look: Look, name: str, model) -> Finding:
         return Finding(what, WRONG, str(error))
     size = f"{facts.width} × {facts.height} px"
     known = season.catalogue.picture_sizes(name)
-    if known and (facts.width, facts.height) != known[-1][:2]:
-        before = f"{known[-1][0]} × {known[-1][1]} px"
-        told = f"gives {size}, its frames were {before}: scale and outlines do not fit"
+    if known and (facts.width, facts.height) != known[0][:2]:
+        before = f"{known[0][0]} × {known[0][1]} px"
+        told = f"gives {size}, its first frames were {before}: scale and outlines do not fit"
         return Finding(what, WATCH, told)
     if shot.notes:
         return Finding(what, WATCH, f"gave a picture of {size}, but {'; '.join(shot.notes)}")

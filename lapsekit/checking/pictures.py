@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from math import hypot
 from statistics import median
 
+from lapsekit.judging import NOT_WATCHED
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
 
 MOVED_PX = 20.0
@@ -22,11 +23,14 @@ _HAZED_SHARE = 1 / 4
 
 
 def left_out(look: Look) -> Iterator[Finding]:
-    """Whether most of the last days' frames could not be used."""
+    """Whether most of the last days' frames could not be used.
+
+    Those that only wait for others, beside which they can be looked through, are not counted.
+    """
     for name, rows in look.screenings.items():
         since = look.now - timedelta(days=RECENT_DAYS)
         recent = [screening for frame, screening in rows if frame.taken_at > since]
-        bad = sum(bool(screening.reasons) for screening in recent)
+        bad = sum(bool(set(screening.reasons) - {NOT_WATCHED}) for screening in recent)
         if recent and bad > LEFT_OUT * len(recent):
             yield Finding(
                 f"pictures of {name}",

@@ -5,6 +5,7 @@ import shutil
 from collections.abc import Iterator
 
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
+from lapsekit.errors import CatalogueError
 from lapsekit.frames.room import bytes_a_day, days_left
 from lapsekit.season import Season
 
@@ -20,7 +21,7 @@ def disk(look: Look) -> Iterator[Finding]:
 def _disk(season: Season) -> Iterator[Finding]:
     """For how many days there is room, at the pace of the last days."""
     free = shutil.disk_usage(season.folder).free
-    left = days_left(free, bytes_a_day(season.catalogue.frames(), season.clock(), RECENT_DAYS))
+    left = days_left(free, _pace(season))
     told = f"{free / 1e9:.1f} GB free"
     how = WRONG if free < 200e6 else FINE
     if left is not None:
@@ -32,3 +33,11 @@ def _disk(season: Season) -> Iterator[Finding]:
     yield Finding("disk", how, told)
     if not os.access(season.folder, os.W_OK):
         yield Finding("season folder", WRONG, f"{season.folder} cannot be written; check its owner")
+
+
+def _pace(season: Season) -> float:
+    """Bytes a day of late; 0, nobody can tell, where the catalogue cannot be read (a full disk)."""
+    try:
+        return bytes_a_day(season.catalogue.frames(), season.clock(), RECENT_DAYS)
+    except CatalogueError:
+        return 0.0

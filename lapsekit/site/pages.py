@@ -72,6 +72,6 @@ def _environment(folders: tuple[Path, ...], stamps: tuple[tuple[Path, int], ...]
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    names = ("long_day", "short_day", "age_text", "counted", "listed", "local_time")
+    names = ("long_day", "short_day", "age_text", "counted", "listed", "local_time", "day_time")
     environment.filters.update({name: getattr(wording, name) for name in names})
     return environment

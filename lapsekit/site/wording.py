@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
@@ -12,6 +12,7 @@ from lapsekit.when import day_of, plant_age
 if TYPE_CHECKING:
     from lapsekit.diary import Event
     from lapsekit.noticing import NoticedLoss, NoticedPause
+    from lapsekit.settings import SunTime
 
 #: Stands where there is nothing to say a number about.
 NOTHING = "–"
@@ -31,6 +32,17 @@ def age_text(day: date, sown: date) -> str:
     """Plant age as a phrase: ``day 34``; before sowing, how long before."""
     age = plant_age(day, sown)
     return f"day {age}" if age >= 0 else counted(-age, "day") + " before sowing"
+
+
+def day_time(at: time | SunTime) -> str:
+    """A time of day by the clock or by the sun: ``08:00``, ``1 h 30 min before sunset``."""
+    if isinstance(at, time):
+        return f"{at:%H:%M}"
+    event = "solar noon" if at.event == "noon" else at.event
+    hours, minutes = divmod(abs(at.minutes), 60)
+    parts = (f"{hours} h" if hours else "", f"{minutes} min" if minutes else "")
+    span = " ".join(filter(None, parts))
+    return f"{span} {'after' if at.minutes > 0 else 'before'} {event}" if span else event
 
 
 def local_time(moment: datetime) -> str:

@@ -45,6 +45,7 @@ NOT_RUNNING = "lapsekit run was not running"
 NO_TIME = "the time of day was not known; frames came every so often instead"
 
 _MOST_AT_ONCE = 500
+_MOST_UNWRITTEN = 5000
 _EARLY = timedelta(seconds=1)  # a job may be woken by so much before its time
 
 
@@ -118,6 +119,8 @@ class Keeping:
         self._one_at_a_time = defaultdict(threading.Lock)
         self._newest: dict[str, datetime] = {}
         self.begun: dict[str, timedelta] = {}
+        self._unwritten: list[tuple[str, list[datetime], str]] = []
+        self._writing = threading.Lock()
 
     def jobs(self) -> list[Job]:
         """Everything that is done by the time of day."""
@@ -214,7 +217,7 @@ class Keeping:
     def _note_missed(self, camera: str, due: list[datetime], why: str) -> None:
         if not due:
             return
-        self._guarded("noting", lambda: note_missed(self._season.folder, camera, due, why))
+        self._guarded("noting", lambda: self._write_missed(camera, due, why))
         span = f"from {self._local(due[0])} to {self._local(due[-1])}"
         span = span if len(due) > 1 else f"at {self._local(due[0])}"
         self._tell(
@@ -222,6 +225,14 @@ class Keeping:
             WARNING,
             camera=camera,
         )
+
+    def _write_missed(self, camera: str, due: list[datetime], why: str) -> None:
+        """Write a line, and those that a full or read-only disk did not take before."""
+        with self._writing:
+            self._unwritten = [*self._unwritten, (camera, due, why)][-_MOST_UNWRITTEN:]
+            while self._unwritten:
+                note_missed(self._season.folder, *self._unwritten[0])
+                del self._unwritten[0]
 
     # frames -------------------------------------------------------------------------------
 
@@ -298,7 +309,7 @@ class Keeping:
                 why = str(error)
         self._tell(f"failed: {why}", ERROR, camera=name)
         if not (is_daily and self._try_later(name, due)):
-            self._guarded("noting", lambda: note_missed(self._season.folder, name, [due], why))
+            self._guarded("noting", lambda: self._write_missed(name, [due], why))
 
     def _try_later(self, name: str, due: datetime, soon: bool = False) -> bool:
         """Try a daily picture (again); False once its search window is over."""

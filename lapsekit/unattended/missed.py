@@ -33,7 +33,7 @@ def note_missed(folder: Path, camera: str, due: Sequence[datetime], why: str) ->
     text = io.StringIO()
     lines = csv.writer(text, lineterminator="\n")
     path = folder / MISSED_FILE
-    if not path.exists():
+    if not path.exists() or not path.stat().st_size:
         lines.writerow(HEADER)
     first, last = utc_text(due[0]), utc_text(due[-1])
     lines.writerow([first, last, camera, len(due), " ".join(why.split())])

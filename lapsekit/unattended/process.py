@@ -1,6 +1,7 @@
 """The long-running process: a scheduler on a real machine, and a loop that looks after it."""
 
 import fcntl
+import logging
 import os
 import signal
 import threading
@@ -263,6 +264,7 @@ def run(season: Season, tell: Tell, machine: Machine | None = None) -> None:
     CameraError
         If no camera takes pictures by itself.
     """
+    logging.getLogger("apscheduler").setLevel(logging.CRITICAL + 1)  # told in our own words
     machine = machine or ThisMachine(season.settings.capture.wait_for_clock)
     with _alone(season, tell):
         process = _Process(season, tell, machine)
