@@ -129,7 +129,7 @@ def restore(
     report = restore(
         _table(source, {key: value for key, value in options.items() if value is not None}),
         folder,
-        source or HERE,
+        source=source,
         earlier=earlier,
         track=tracking(as_json),
         tell=lambda line: hint([line]),

@@ -62,7 +62,7 @@ def test_all_is_copied_once_verified_and_comes_back_elsewhere(kind, tmp_path):
         report = copied(later)
         assert (report.frames, report.texts, report.size, report.there) == (0, 0, 0, 10)
         assert last_verified(season.folder) == NOW + timedelta(days=1)
-        back = restore(table(season), tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
         assert back.is_whole and back.indexed.added == 9
         assert belongings(tmp_path / "new") == belongings(season.folder)
         with pytest.raises(NotTrusted, match="lapsekit trust"):
@@ -86,7 +86,7 @@ def test_a_bit_that_flips_there_is_found_and_sent_again(kind, tmp_path):
             harmed = 2
         report = copied(again(season), verify=True)
         assert (report.checked, len(report.repaired), report.frames) == (4, harmed, harmed)
-        back = restore(table(season), tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
         assert back.is_whole and belongings(tmp_path / "new") == belongings(season.folder)
         if not kind.startswith("sealed"):
             assert {file: digest(file) for file in frames} == whole
@@ -104,7 +104,7 @@ def test_killed_anywhere_it_claims_nothing_false_and_goes_on(kind, tmp_path):
                 assert falsely_claimed(season.folder, place.folder) == []
         assert killed
         assert copied(Season(season.folder)).is_sound
-        back = restore(table(season), tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
         assert back.is_whole and not back.unlisted
         assert belongings(tmp_path / "new") == belongings(season.folder)
         halves = [f for f in place.folder.rglob("*") if "part" in f.name]
@@ -128,7 +128,7 @@ def test_an_emptied_diary_does_not_replace_the_only_good_one(tmp_path):
         diary.unlink()
         copied(Season(season.folder, lambda: NOW + timedelta(days=3)))
         assert (place.folder / report.kept[0]).read_text() == longer
-        restore(table(season), tmp_path / "new", Path("/"), earlier=True)
+        restore(table(season), tmp_path / "new", earlier=True)
         assert (tmp_path / "new" / report.kept[0]).read_text() == longer
 
 
@@ -156,7 +156,7 @@ def test_a_frame_thinned_out_here_stays_there_and_is_still_compared(tmp_path):
         (season.folder / FRAME).unlink()
         report = copied(again(season), verify=True)
         assert report.is_sound and FRAME in read_copied(season.folder)
-        back = restore(table(season), tmp_path / "new", Path("/"))
+        back = restore(table(season), tmp_path / "new")
         assert back.is_whole and (tmp_path / "new" / FRAME).is_file()
         flip(place.folder / FRAME)
         report = copied(again(season), verify=True)
@@ -252,7 +252,7 @@ def test_no_secret_is_copied_said_or_shown_to_other_users(tmp_path, monkeypatch)
         season = season_with(tmp_path / "season", place.settings, days=1)
         (season.folder / "camera-password").write_text("another secret\n")
         copy(season, wait=NOT_AT_ALL, tell=told.append)
-        restore(table(season), tmp_path / "new", Path("/"), earlier=True, wait=NOT_AT_ALL)
+        restore(table(season), tmp_path / "new", earlier=True, wait=NOT_AT_ALL)
         monkeypatch.setattr("lapsekit.places.rclone.Rclone._command", lambda *_: ["false"])
         with pytest.raises(CopyError) as failed:
             copy(season, wait=NOT_AT_ALL, tell=told.append)
@@ -281,7 +281,7 @@ def test_an_encrypted_far_side_shows_neither_names_nor_content(kind, tmp_path):
         wrong.chmod(0o600)
         model = table(season).model_copy(update={"encrypt_with": str(wrong)})
         with pytest.raises(CopyError, match="wrong does not open what lies there"):
-            restore(model, tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+            restore(model, tmp_path / "new", wait=NOT_AT_ALL)
         assert not (tmp_path / "new").exists()
         settings = season.folder / "season.toml"
         settings.write_text(

@@ -39,7 +39,7 @@ def copied(season):
 
 
 def restored(season, folder, **options):
-    return restore(table(season), folder, Path("/"), wait=NOT_AT_ALL, **options)
+    return restore(table(season), folder, wait=NOT_AT_ALL, **options)
 
 
 def drilled(season, **options):
