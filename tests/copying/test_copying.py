@@ -3,8 +3,9 @@
 import os
 import random
 import shutil
+import subprocess
+import sys
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -13,7 +14,7 @@ from lapsekit.copying import copy
 from lapsekit.copying.restoring import restore
 from lapsekit.errors import CopyError, NotTrusted, SettingsError, TransferError
 from lapsekit.places import Folder
-from lapsekit.season import Season
+from lapsekit.season import COPY_LOCK_FILE, Season
 from lapsekit.trust import trust
 from tests.copying.keeping import (
     COPY,
@@ -368,3 +369,18 @@ def test_nowhere_to_copy_to_says_what_to_do(tmp_path):
     inside = season_with(tmp_path / "in", 'to = "folder"\ntarget = "copies"\n', days=1)
     with pytest.raises(SettingsError, match=r"copies\.target .* must not hold the season folder"):
         copied(inside)
+
+
+def test_thinning_that_waits_for_a_copy_keeps_no_other_stage_waiting(tmp_path):
+    """A copy over a poor line takes hours; captures and mornings go on meanwhile."""
+    season = season_with(tmp_path / "season", "", days=1)
+    command = [sys.executable, "-m", "lapsekit", "thin", "--wait", "20", "--season"]
+    with season.lock("copy", 0, file_name=COPY_LOCK_FILE):
+        thinning = subprocess.Popen([*command, season.folder], stderr=subprocess.PIPE, text=True)
+        try:
+            assert "waiting for lapsekit copy" in thinning.stderr.readline()
+            with season.lock("capture", 0):
+                pass
+        finally:
+            thinning.kill()
+            thinning.communicate()
