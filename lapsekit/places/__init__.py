@@ -76,9 +76,7 @@ class Place(Protocol):
         ...
 
 
-def open_place(
-    model: settings.FarTable, season_folder: Path, beside: Path | None = None
-) -> Place:
+def open_place(model: settings.FarTable, season_folder: Path, beside: Path | None = None) -> Place:
     """The place that a table of a season folder's season.toml names, if the folder is trusted.
 
     Every road from a season folder to a far place leads through here: rclone's configuration may
