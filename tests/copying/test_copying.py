@@ -235,6 +235,19 @@ def test_copies_are_not_put_where_the_site_is_published(tmp_path):
             copied(season)
 
 
+def test_copies_in_a_folder_are_read_by_nobody_else(tmp_path):
+    before = os.umask(0)
+    try:
+        with far("folder", tmp_path) as place:
+            season = season_with(tmp_path / "season", place.settings, days=1)
+            copied(season)
+            found = [place.folder, *place.folder.rglob("*")]
+    finally:
+        os.umask(before)
+    assert {f.stat().st_mode & 0o777 for f in found if f.is_file()} == {0o600}
+    assert {f.stat().st_mode & 0o777 for f in found if f.is_dir()} == {0o700}
+
+
 def test_no_secret_is_copied_said_or_shown_to_other_users(tmp_path, monkeypatch):
     """Password files of the season folder stay; rclone gets ours by a pipe and its environment."""
     real, log = shutil.which("rclone"), tmp_path / "log"
