@@ -1,6 +1,7 @@
 """Write a file whole or not at all, and only where the grower can have meant it."""
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
@@ -15,7 +16,7 @@ def remove_leftovers(folder: Path) -> None:
         file.unlink(missing_ok=True)
 
 
-def write_safely(path: Path, content: bytes) -> bool:
+def write_safely(path: Path, content: bytes, mode: int | None = None) -> bool:
     """Write `content` to `path` by a temporary name in the same folder, then rename.
 
     Parameters
@@ -24,6 +25,9 @@ def write_safely(path: Path, content: bytes) -> bool:
         Where to; its folder exists.
     content : bytes
         What the file shall hold.
+    mode : int, optional
+        Who may read it, whatever the process's umask says, where the file system knows that; by
+        default as the umask says.
 
     Returns
     -------
@@ -31,10 +35,14 @@ def write_safely(path: Path, content: bytes) -> bool:
         False if the file held just that already and was left alone.
     """
     if path.is_file() and path.read_bytes() == content:
+        if mode is not None:
+            allow(path, mode)
         return False
     part = path.with_name(f"{PART}{os.getpid()}-{path.name}")
     try:
         with part.open("wb") as file:
+            if mode is not None:
+                allow(part, mode)
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
@@ -42,6 +50,29 @@ def write_safely(path: Path, content: bytes) -> bool:
     finally:
         part.unlink(missing_ok=True)
     return True
+
+
+def allow(path: Path, mode: int) -> None:
+    """Set who may use a file or folder, where its file system knows modes: that of a stick may not.
+
+    Somebody else's stays as it is, too.
+    """
+    with suppress(OSError):
+        path.chmod(mode)
+
+
+def make_folders(folder: Path, mode: int) -> None:
+    """Make a folder and those around it, all that are made of this mode whatever the umask says.
+
+    Raises
+    ------
+    OSError
+        If one cannot be made.
+    """
+    for each in [*reversed(folder.parents), folder]:
+        if not each.is_dir():
+            each.mkdir(mode=mode, exist_ok=True)
+            allow(each, mode)
 
 
 def leads_out(name: str) -> bool:

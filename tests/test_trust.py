@@ -1,5 +1,6 @@
 """A season folder that came from somebody else does nothing before it is trusted."""
 
+import contextlib
 import json
 import os
 import shutil
@@ -12,7 +13,8 @@ import pytest
 
 from lapsekit import trust
 from lapsekit.cameras import open_camera
-from lapsekit.errors import NotTrusted, SettingsError
+from lapsekit.errors import NotTrusted, SettingsError, TransferError
+from lapsekit.places import open_place
 from lapsekit.publishing import publish
 from lapsekit.season import Season
 from lapsekit.settings import parse_settings
@@ -172,3 +174,63 @@ def test_a_list_that_cannot_be_written_is_told(tmp_path, monkeypatch):
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "file"))
     with pytest.raises(SettingsError, match="trust cannot be recorded"):
         trust.trust(received(tmp_path / "theirs"))
+
+
+ASKS_A_PROGRAM = """\
+[far]
+type = webdav
+url = http://127.0.0.1:9/
+vendor = other
+bearer_token_command = touch {ran}
+"""
+
+
+def with_far_copies(folder, ran):
+    """A received folder that says it was copied to where its own rclone settings run a program."""
+    config = folder.parent / f"{folder.name}.conf"
+    config.write_text(ASKS_A_PROGRAM.format(ran=ran))
+    more = f'\n[copies]\nto = "rclone"\ntarget = "far:x"\nrclone_config = "{config}"\n'
+    received(folder, 'kind = "files"', more)
+    (folder / "copied.csv").write_text(
+        f"path,sha256,verified_at\nseason.toml,{'0' * 64},2031-04-02T12:00:00Z\n"
+    )
+    return folder
+
+
+@pytest.mark.parametrize("command", ["drill", "restore", "copy", "verify"])
+def test_no_command_reaches_for_the_copies_of_a_folder_that_is_not_trusted(command, tmp_path):
+    """Its rclone settings run programs, and its password may be any file of its new owner."""
+    ran, new = tmp_path / "ran", tmp_path / "new"
+    folder = with_far_copies(tmp_path / "theirs", ran)
+    asked = {
+        "drill": ("copy", "--drill", "--season", folder),
+        "restore": ("restore", new, "--from", folder),
+        "copy": ("copy", "--dry-run", "--season", folder),
+        "verify": ("copy", "--verify", "--season", folder),
+    }[command]
+    done = lapsekit(*asked)
+    assert (done.returncode, ran.exists(), new.exists()) == (77, False, False), done.stderr
+    assert f"lapsekit trust {folder}" in done.stderr and "[copies]" in done.stderr
+
+
+@pytest.mark.skipif(shutil.which("rclone") is None, reason="rclone is not installed")
+def test_rclones_settings_do_run_a_program_once_the_folder_is_trusted(tmp_path):
+    """Else the test above would show nothing."""
+    folder = with_far_copies(tmp_path / "theirs", tmp_path / "ran")
+    trust.trust(folder)
+    with contextlib.suppress(TransferError):  # it gives no token
+        open_place(Season(folder).settings.copies, folder)
+    assert (tmp_path / "ran").exists()
+
+
+def test_a_password_file_is_not_opened_for_a_folder_that_is_not_trusted(tmp_path):
+    """Even that it exists, or who may read it, would be told otherwise."""
+    more = '\n[copies]\nto = "rclone"\ntarget = "/mnt/x"\nencrypt_with = "/etc/hostname"\n'
+    folder = received(tmp_path / "theirs", 'kind = "files"', more)
+    done = lapsekit("restore", tmp_path / "new", "--from", folder)
+    assert done.returncode == 77 and "hostname" not in done.stderr
+
+
+def test_a_place_that_is_given_on_the_command_line_needs_no_trust(tmp_path):
+    done = lapsekit("restore", tmp_path / "new", "--by", "folder", "--target", tmp_path / "none")
+    assert done.returncode == 69 and "there are no copies" in done.stderr

@@ -26,6 +26,26 @@ def test_the_unit_exposes_little(unit):
     assert "Unknown" not in said.stderr
 
 
+@pytest.mark.skipif(shutil.which("systemd-analyze") is None, reason="no systemd-analyze here")
+def test_the_unit_can_be_let_write_to_a_folder_outside_of_the_season(unit, tmp_path):
+    """Its lines for that are comments; with them it is read as well, and exposes no more."""
+    text, lines = re.subn(r"(?m)^# (ReadWritePaths=)", r"\1", unit.read_text())
+    assert lines == 2 and "ProtectSystem=strict" in text
+    (tmp_path / unit.name).write_text(text)
+    for options in (["verify"], ["security", "--offline=yes"]):
+        command = ["systemd-analyze", *options, "--no-pager", str(tmp_path / unit.name)]
+        said = subprocess.run(command, capture_output=True, text=True, check=False)
+        assert not re.search(r"Unknown|ReadWritePaths|relative|not absolute", said.stderr)
+    assert float(re.search(r"level for \S+: ([\d.]+)", said.stdout)[1]) <= MOST_EXPOSED
+
+
+def test_the_settings_say_that_a_folder_has_to_be_let_be_written_to(unit):
+    text = (unit.parent / "season.toml").read_text()
+    for table in ("publish", "copies"):
+        body = text.split(f"\n[{table}]")[1].split("\n[")[0]
+        assert "ReadWritePaths=" in body and unit.name in body
+
+
 def test_the_watchdog_waits_longer_than_the_process_between_two_answers(unit):
     from lapsekit.unattended.process import LOOK_EVERY_S
 

@@ -99,7 +99,8 @@ def restore(
         typer.Option("--from", help="A season folder whose [copies] says where they are."),
     ] = None,
     by: Annotated[
-        Literal["folder", "rsync", "rclone"] | None, typer.Option(help="How they are reached.")
+        Literal["folder", "rsync", "webdav", "rclone"] | None,
+        typer.Option(help="How they are reached."),
     ] = None,
     target: Annotated[
         str | None, typer.Option(help="Where they are, as copies.target says it.")
@@ -110,6 +111,10 @@ def restore(
     ssh_port: Annotated[int | None, typer.Option(min=1, max=65535)] = None,
     ssh_key: Annotated[str | None, typer.Option(help="Key file for SSH.")] = None,
     rclone_config: Annotated[str | None, typer.Option(help="rclone's own file.")] = None,
+    user: Annotated[str | None, typer.Option(help="Who logs in by webdav.")] = None,
+    password_file: Annotated[
+        str | None, typer.Option(help="File of the password for --user.")
+    ] = None,
     earlier: Annotated[
         bool, typer.Option("--earlier", help="Earlier versions of texts too, into before/.")
     ] = False,
@@ -125,11 +130,13 @@ def restore(
         "ssh_port": ssh_port,
         "ssh_key": ssh_key,
         "rclone_config": rclone_config,
+        "user": user,
+        "password_file": password_file,
     }
     report = restore(
         _table(source, {key: value for key, value in options.items() if value is not None}),
         folder,
-        source or HERE,
+        source=source,
         earlier=earlier,
         track=tracking(as_json),
         tell=lambda line: hint([line]),
@@ -147,8 +154,8 @@ def _table(source: Path | None, options: dict[str, object]) -> CopiesTable:
         return load_settings(source / SETTINGS_FILE).copies
     if not {"to", "target"} <= options.keys():
         raise SettingsError(
-            "say where the copies are: --by folder, rsync or rclone, and --target; or --from with "
-            "a season folder whose [copies] does"
+            "say where the copies are: --by folder, rsync, webdav or rclone, and --target; or "
+            "--from with a season folder whose [copies] does"
         )
     try:
         return CopiesTable.model_validate(options)
@@ -170,6 +177,7 @@ def thin(
     from lapsekit.thinning import thin
 
     opened = Season(season)
-    with held(opened, "thin", wait), held(opened, "thin", wait, COPY_LOCK_FILE):
+    # The lock for copies first: a long copy must not keep other stages waiting
+    with held(opened, "thin", wait, COPY_LOCK_FILE), held(opened, "thin", wait):
         report = thin(opened, dry_run, tracking(as_json))
     report_facts(as_json, telling_care.thinned(report, dry_run), vars(report))

@@ -22,7 +22,6 @@ from lapsekit.places import Place, open_place
 from lapsekit.places.trying import Tries, batches, most_bytes
 from lapsekit.progress import Track, silent
 from lapsekit.season import Season
-from lapsekit.trust import require_trust
 
 UNDER_WAY = ".copy-under-way"
 """In the season folder while a copy runs, and until one ends that nothing interrupted."""
@@ -60,12 +59,13 @@ def copy(
 
     Raises
     ------
+    NotTrusted
+        If the season folder is not trusted.
     SettingsError
         If ``[copies]`` is missing or cannot be, or its password cannot be read.
     CopyError
         If something else lies there, or all attempts failed; the next copy goes on from there.
     """
-    require_trust(season.folder, "copy its frames elsewhere")
     require_apart(season.settings, season.folder)
     tries = Tries(wait, tell, given_up)
     place = tries(lambda: open_place(season.settings.copies, season.folder))

@@ -83,7 +83,7 @@ def drill(
 
     Raises
     ------
-    SettingsError, CopyError
+    NotTrusted, SettingsError, CopyError
         As `restore`; and if nothing was copied yet.
     """
     record = read_copied(season.folder)
@@ -95,7 +95,7 @@ def drill(
         found = restore(
             season.settings.copies,
             Path(scratch, "season"),
-            season.folder,
+            source=season.folder,
             chosen=lambda listed: [path for path in listed if path in wanted],
             clock=season.clock,
             track=track,

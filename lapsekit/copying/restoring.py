@@ -15,7 +15,7 @@ from lapsekit.errors import CopyError
 from lapsekit.frames.archive import content_hash
 from lapsekit.frames.indexing import IndexReport
 from lapsekit.frames.names import FRAMES
-from lapsekit.places import Place, open_place
+from lapsekit.places import Place, open_given_place, open_place
 from lapsekit.places.trying import Tries, batches, most_bytes
 from lapsekit.progress import Track, silent
 from lapsekit.safely import leads_out, write_safely
@@ -81,8 +81,8 @@ class RestoreReport:
 def restore(
     model: CopiesTable,
     folder: Path,
-    base: Path,
     *,
+    source: Path | None = None,
     earlier: bool = False,
     chosen: Callable[[list[str]], list[str]] = lambda frames: frames,
     clock: Clock = system_clock,
@@ -98,8 +98,9 @@ def restore(
         Where the copies are.
     folder : pathlib.Path
         Where to: a new folder, an empty one, or one that an attempt before was cut off in.
-    base : pathlib.Path
-        What relative paths in `model` start from.
+    source : pathlib.Path, optional
+        The season folder that `model` was read from, which has to be trusted. Without it `model`
+        is what somebody gave on the command line.
     earlier : bool
         Bring the earlier versions of texts too, into ``before``.
     chosen : callable
@@ -111,6 +112,8 @@ def restore(
 
     Raises
     ------
+    NotTrusted
+        If `source` is not trusted.
     SettingsError
         If `model` names no place, or the password cannot be read.
     CopyError
@@ -119,7 +122,7 @@ def restore(
     """
     _require_own(folder)
     tries = Tries(wait, tell, _given_up)
-    place = tries(lambda: open_place(model, base, folder))
+    place = tries(lambda: _place(model, folder, source))
     marker = marker_at(place, tries, model)
     if marker is None:
         raise CopyError(f"{place}: there are no copies; check the target")
@@ -140,6 +143,12 @@ def restore(
         (folder / WORK / _OF).unlink()
         (folder / WORK).rmdir()
     return report
+
+
+def _place(model: CopiesTable, folder: Path, source: Path | None) -> Place:
+    if source is None:
+        return open_given_place(model, folder)
+    return open_place(model, source, folder)
 
 
 def _given_up(words: str) -> CopyError:

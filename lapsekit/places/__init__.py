@@ -17,8 +17,18 @@ from lapsekit.places.rclone import Rclone
 from lapsekit.places.rsync import Rsync
 from lapsekit.places.webdav import WebDav
 from lapsekit.secrets import secret
+from lapsekit.trust import require_trust
 
-__all__ = ["Folder", "Place", "Rclone", "Rsync", "WebDav", "failure", "open_place"]
+__all__ = [
+    "Folder",
+    "Place",
+    "Rclone",
+    "Rsync",
+    "WebDav",
+    "failure",
+    "open_given_place",
+    "open_place",
+]
 
 
 class Place(Protocol):
@@ -66,25 +76,55 @@ class Place(Protocol):
         ...
 
 
-def open_place(model: settings.FarTable, base: Path, beside: Path | None = None) -> Place:
-    """The place that a table of season.toml names.
+def open_place(model: settings.FarTable, season_folder: Path, beside: Path | None = None) -> Place:
+    """The place that a table of a season folder's season.toml names, if the folder is trusted.
+
+    Every road from a season folder to a far place leads through here: rclone's configuration may
+    name programs, a password may be any file, and a place may lie anywhere.
 
     Parameters
     ----------
     model : settings.FarTable
         ``[publish]`` or ``[copies]``.
-    base : pathlib.Path
-        What relative paths start from: the season folder.
+    season_folder : pathlib.Path
+        The season folder that it stands in; relative paths start from there.
     beside : pathlib.Path, optional
-        The season folder, where it is another.
+        The folder that the place must lie apart from, where that is another.
 
     Raises
     ------
+    NotTrusted
+        If the season folder is not trusted; nothing was run, read or sent then.
     SettingsError
         If it names none, or a secret cannot be read.
     PublishError, CopyError
         If a program that is needed is not installed.
     """
+    require_trust(season_folder, f"use the place that its [{model.table}] names")
+    return _opened(model, season_folder, beside or season_folder)
+
+
+def open_given_place(model: settings.FarTable, beside: Path) -> Place:
+    """The place that options of the command line name: whoever gives them means them.
+
+    Never for a table out of a season folder, which somebody else may have written.
+
+    Parameters
+    ----------
+    model : settings.FarTable
+        Made of options; relative paths start from the folder that one is in.
+    beside : pathlib.Path
+        The folder that the place must lie apart from.
+
+    Raises
+    ------
+    SettingsError, PublishError, CopyError
+        As `open_place`.
+    """
+    return _opened(model, Path.cwd(), beside)
+
+
+def _opened(model: settings.FarTable, base: Path, beside: Path) -> Place:
     if model.to is None or model.target is None:
         raise SettingsError(
             f"{base / 'season.toml'}: nothing says where to {model.verb}; under [{model.table}] "
@@ -92,7 +132,7 @@ def open_place(model: settings.FarTable, base: Path, beside: Path | None = None)
         )
     if model.to == "folder" or model.target.startswith("/"):
         folder = (base / Path(model.target).expanduser()).resolve()
-        _require_outside(f"{model.table}.target", folder, beside or base)
+        _require_outside(f"{model.table}.target", folder, beside)
         if model.to == "folder":
             return Folder(folder, model.private)
     if model.to == "webdav":

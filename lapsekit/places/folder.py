@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from lapsekit.errors import TransferError
-from lapsekit.safely import PART, write_safely
+from lapsekit.safely import PART, make_folders, write_safely
 
 _WRITTEN = re.compile(re.escape(PART) + r"\d+-(.+)")
 
@@ -18,13 +18,15 @@ class Folder:
     ----------
     target : pathlib.Path
     private : bool
-        Whether the folder, where it is made, lets nobody else in.
+        Whether what is put there can be read by nobody else; or else by everybody, a web server
+        among them, whatever the process's own umask says.
     """
 
     caution = ""
 
     def __init__(self, target: Path, private: bool = False):
-        self._target, self._mode = target, 0o700 if private else 0o777
+        self._target = target
+        self._folder_mode, self._file_mode = (0o700, 0o600) if private else (0o755, 0o644)
 
     def __str__(self) -> str:
         return str(self._target)
@@ -43,9 +45,8 @@ class Folder:
         for name in names:
             target = self._target / name
             try:
-                self._target.mkdir(parents=True, exist_ok=True, mode=self._mode)
-                target.parent.mkdir(parents=True, exist_ok=True)
-                write_safely(target, (root / name).read_bytes())
+                make_folders(target.parent, self._folder_mode)
+                write_safely(target, (root / name).read_bytes(), self._file_mode)
             except OSError as error:
                 raise TransferError(f"{target}: {error.strerror}") from error
 

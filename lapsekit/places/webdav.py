@@ -15,7 +15,8 @@ from xml.etree import ElementTree
 
 from lapsekit import settings
 from lapsekit.errors import MissingExtra, TransferError
-from lapsekit.safely import PART
+from lapsekit.places.deadlines import Deadline
+from lapsekit.safely import PART, leads_out
 
 if TYPE_CHECKING:
     import httpx
@@ -25,20 +26,22 @@ _CHUNK = 1 << 16
 _DAV = "{DAV:}"
 _ASK = b'<?xml version="1.0"?><propfind xmlns="DAV:"><prop><resourcetype/></prop></propfind>'
 _MARK = 8
+_MOST_DEEP = 40  # folders in folders; a server could make up ever more
 
 
 def _connected(method: Callable) -> Callable:
-    """Open a connection for a call, unless a call around it has one."""
+    """Open a connection for a call, and limit its time, unless a call around it has done so."""
 
     @wraps(method)
     def call(self: "WebDav", *given, **named):
         if self._client is not None:
             return method(self, *given, **named)
-        with _client(self._model.user, self._password) as self._client:
+        client = _client(self._model.user, self._password)
+        with client as self._client, Deadline(self._model.time_limit_s) as self._deadline:
             try:
                 return method(self, *given, **named)
             finally:
-                self._client = None
+                self._client = self._deadline = None
 
     return call
 
@@ -61,6 +64,7 @@ class WebDav:
         self._base = f"{str(model.target).rstrip('/')}/"
         self._password = password
         self._client: httpx.Client | None = None
+        self._deadline: Deadline | None = None
         self._made: set[str] = set()
 
     def __str__(self) -> str:
@@ -92,9 +96,13 @@ class WebDav:
         """Bring files back; those that are gone stay away."""
         for name in names:
             content = self.read(name)
-            if content is not None:
+            if content is None:
+                continue
+            try:
                 (into / name).parent.mkdir(parents=True, exist_ok=True)
                 (into / name).write_bytes(content)
+            except OSError as error:
+                raise TransferError(f"{into / name}: {error.strerror}") from error
 
     @_connected
     def present(self, names: Sequence[str]) -> list[str]:
@@ -107,13 +115,18 @@ class WebDav:
     @_connected
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
         """Those of a folder's files whose content there is another, or that are not there."""
-        return [name for name in names if self.read(name) != (root / name).read_bytes()]
+        try:
+            return [name for name in names if self.read(name) != (root / name).read_bytes()]
+        except OSError as error:
+            raise TransferError(f"{error.filename}: {error.strerror}") from error
 
     @_connected
     def listed(self, folder: str) -> list[str]:
         """All files in a folder there and in those inside."""
-        files, folders = self._inside(folder)
         inside = PurePosixPath(folder)
+        if len(inside.parts) > _MOST_DEEP:
+            raise TransferError(f"{self}: lists folders in folders without end")
+        files, folders = self._inside(folder)
         found = [str(inside / name) for name in files if not name.startswith(PART)]
         return sorted([*found, *(f for name in folders for f in self.listed(str(inside / name)))])
 
@@ -145,16 +158,24 @@ class WebDav:
         import httpx
 
         try:
-            answer = self._client.request(method, self._url(name), **more)
-        except httpx.HTTPError as error:
+            seen = {"trace": self._deadline.watch}
+            answer = self._client.request(method, self._url(name), extensions=seen, **more)
+        except (httpx.HTTPError, httpx.InvalidURL) as error:
+            self._require_time()
             raise TransferError(f"{self}: {error or type(error).__name__}") from error
         except OSError as error:
             raise TransferError(f"{error.filename or self}: {error.strerror}") from error
+        self._require_time()  # an answer that was cut off may look like a short one
         if answer.status_code >= 400 and answer.status_code not in allowed:
             hint = "; check user and password_file" if answer.status_code in (401, 403) else ""
             told = f"{self}: {method} {name} was answered {answer.status_code}"
             raise TransferError(f"{told} {answer.reason_phrase}{hint}")
         return answer
+
+    def _require_time(self) -> None:
+        if self._deadline.is_over:
+            limit_s = self._model.time_limit_s
+            raise TransferError(f"{self}: the transfer did not end within {limit_s:g} s")
 
     def _make_folder(self, folder: PurePosixPath) -> None:
         """Make a folder and those around it; one that is there already answers 405."""
@@ -174,10 +195,11 @@ class WebDav:
         try:
             responses = ElementTree.fromstring(answer.content).iter(f"{_DAV}response")
             for response in responses:
-                path = unquote(urlsplit(response.findtext(f"{_DAV}href", "")).path).rstrip("/")
+                path = urlsplit(response.findtext(f"{_DAV}href", "")).path.rstrip("/")
+                inside = unquote(path.rsplit("/", 1)[-1])
                 is_folder = response.find(f".//{_DAV}collection") is not None
-                if path != own:
-                    (folders if is_folder else files).append(path.rsplit("/", 1)[-1])
+                if unquote(path) != own and _is_name(inside):
+                    (folders if is_folder else files).append(inside)
         except ElementTree.ParseError as error:
             raise TransferError(f"{self}: its list of {folder} cannot be read ({error})") from error
         return files, folders
@@ -191,7 +213,13 @@ class WebDav:
                 sent += len(piece)
                 if limit:
                     ahead = sent / (limit * 1000) - (time.monotonic() - began)
-                    time.sleep(max(0.0, ahead))
+                    self._deadline.pause(ahead)
+                    self._require_time()
+
+
+def _is_name(name: str) -> bool:
+    """Whether a server's name of a file or folder is one, and leads nowhere else."""
+    return name != "." and "/" not in name and not leads_out(name)
 
 
 def _client(user: str | None, password: str | None) -> "httpx.Client":

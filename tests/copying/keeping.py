@@ -123,7 +123,7 @@ from lapsekit.places import trying
 from lapsekit.settings import CopiesTable
 trying.BATCH_FILES = 3
 model = CopiesTable.model_validate(tomllib.loads(sys.argv[2])["copies"])
-restore(model, Path(sys.argv[1]), Path("/"), wait=lambda seconds: None)
+restore(model, Path(sys.argv[1]), wait=lambda seconds: None)
 """
 
 

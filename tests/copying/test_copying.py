@@ -3,8 +3,9 @@
 import os
 import random
 import shutil
+import subprocess
+import sys
 from datetime import timedelta
-from pathlib import Path
 
 import pytest
 
@@ -13,7 +14,7 @@ from lapsekit.copying import copy
 from lapsekit.copying.restoring import restore
 from lapsekit.errors import CopyError, NotTrusted, SettingsError, TransferError
 from lapsekit.places import Folder
-from lapsekit.season import Season
+from lapsekit.season import COPY_LOCK_FILE, Season
 from lapsekit.trust import trust
 from tests.copying.keeping import (
     COPY,
@@ -62,7 +63,7 @@ def test_all_is_copied_once_verified_and_comes_back_elsewhere(kind, tmp_path):
         report = copied(later)
         assert (report.frames, report.texts, report.size, report.there) == (0, 0, 0, 10)
         assert last_verified(season.folder) == NOW + timedelta(days=1)
-        back = restore(table(season), tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
         assert back.is_whole and back.indexed.added == 9
         assert belongings(tmp_path / "new") == belongings(season.folder)
         with pytest.raises(NotTrusted, match="lapsekit trust"):
@@ -86,7 +87,7 @@ def test_a_bit_that_flips_there_is_found_and_sent_again(kind, tmp_path):
             harmed = 2
         report = copied(again(season), verify=True)
         assert (report.checked, len(report.repaired), report.frames) == (4, harmed, harmed)
-        back = restore(table(season), tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
         assert back.is_whole and belongings(tmp_path / "new") == belongings(season.folder)
         if not kind.startswith("sealed"):
             assert {file: digest(file) for file in frames} == whole
@@ -104,7 +105,7 @@ def test_killed_anywhere_it_claims_nothing_false_and_goes_on(kind, tmp_path):
                 assert falsely_claimed(season.folder, place.folder) == []
         assert killed
         assert copied(Season(season.folder)).is_sound
-        back = restore(table(season), tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
         assert back.is_whole and not back.unlisted
         assert belongings(tmp_path / "new") == belongings(season.folder)
         halves = [f for f in place.folder.rglob("*") if "part" in f.name]
@@ -128,7 +129,7 @@ def test_an_emptied_diary_does_not_replace_the_only_good_one(tmp_path):
         diary.unlink()
         copied(Season(season.folder, lambda: NOW + timedelta(days=3)))
         assert (place.folder / report.kept[0]).read_text() == longer
-        restore(table(season), tmp_path / "new", Path("/"), earlier=True)
+        restore(table(season), tmp_path / "new", earlier=True)
         assert (tmp_path / "new" / report.kept[0]).read_text() == longer
 
 
@@ -156,7 +157,7 @@ def test_a_frame_thinned_out_here_stays_there_and_is_still_compared(tmp_path):
         (season.folder / FRAME).unlink()
         report = copied(again(season), verify=True)
         assert report.is_sound and FRAME in read_copied(season.folder)
-        back = restore(table(season), tmp_path / "new", Path("/"))
+        back = restore(table(season), tmp_path / "new")
         assert back.is_whole and (tmp_path / "new" / FRAME).is_file()
         flip(place.folder / FRAME)
         report = copied(again(season), verify=True)
@@ -234,6 +235,19 @@ def test_copies_are_not_put_where_the_site_is_published(tmp_path):
             copied(season)
 
 
+def test_copies_in_a_folder_are_read_by_nobody_else(tmp_path):
+    before = os.umask(0)
+    try:
+        with far("folder", tmp_path) as place:
+            season = season_with(tmp_path / "season", place.settings, days=1)
+            copied(season)
+            found = [place.folder, *place.folder.rglob("*")]
+    finally:
+        os.umask(before)
+    assert {f.stat().st_mode & 0o777 for f in found if f.is_file()} == {0o600}
+    assert {f.stat().st_mode & 0o777 for f in found if f.is_dir()} == {0o700}
+
+
 def test_no_secret_is_copied_said_or_shown_to_other_users(tmp_path, monkeypatch):
     """Password files of the season folder stay; rclone gets ours by a pipe and its environment."""
     real, log = shutil.which("rclone"), tmp_path / "log"
@@ -252,7 +266,7 @@ def test_no_secret_is_copied_said_or_shown_to_other_users(tmp_path, monkeypatch)
         season = season_with(tmp_path / "season", place.settings, days=1)
         (season.folder / "camera-password").write_text("another secret\n")
         copy(season, wait=NOT_AT_ALL, tell=told.append)
-        restore(table(season), tmp_path / "new", Path("/"), earlier=True, wait=NOT_AT_ALL)
+        restore(table(season), tmp_path / "new", earlier=True, wait=NOT_AT_ALL)
         monkeypatch.setattr("lapsekit.places.rclone.Rclone._command", lambda *_: ["false"])
         with pytest.raises(CopyError) as failed:
             copy(season, wait=NOT_AT_ALL, tell=told.append)
@@ -281,7 +295,7 @@ def test_an_encrypted_far_side_shows_neither_names_nor_content(kind, tmp_path):
         wrong.chmod(0o600)
         model = table(season).model_copy(update={"encrypt_with": str(wrong)})
         with pytest.raises(CopyError, match="wrong does not open what lies there"):
-            restore(model, tmp_path / "new", Path("/"), wait=NOT_AT_ALL)
+            restore(model, tmp_path / "new", wait=NOT_AT_ALL)
         assert not (tmp_path / "new").exists()
         settings = season.folder / "season.toml"
         settings.write_text(
@@ -368,3 +382,18 @@ def test_nowhere_to_copy_to_says_what_to_do(tmp_path):
     inside = season_with(tmp_path / "in", 'to = "folder"\ntarget = "copies"\n', days=1)
     with pytest.raises(SettingsError, match=r"copies\.target .* must not hold the season folder"):
         copied(inside)
+
+
+def test_thinning_that_waits_for_a_copy_keeps_no_other_stage_waiting(tmp_path):
+    """A copy over a poor line takes hours; captures and mornings go on meanwhile."""
+    season = season_with(tmp_path / "season", "", days=1)
+    command = [sys.executable, "-m", "lapsekit", "thin", "--wait", "20", "--season"]
+    with season.lock("copy", 0, file_name=COPY_LOCK_FILE):
+        thinning = subprocess.Popen([*command, season.folder], stderr=subprocess.PIPE, text=True)
+        try:
+            assert "waiting for lapsekit copy" in thinning.stderr.readline()
+            with season.lock("capture", 0):
+                pass
+        finally:
+            thinning.kill()
+            thinning.communicate()

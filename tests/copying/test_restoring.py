@@ -5,7 +5,6 @@ import random
 import shutil
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
@@ -39,7 +38,7 @@ def copied(season):
 
 
 def restored(season, folder, **options):
-    return restore(table(season), folder, Path("/"), wait=NOT_AT_ALL, **options)
+    return restore(table(season), folder, wait=NOT_AT_ALL, **options)
 
 
 def drilled(season, **options):
@@ -241,6 +240,19 @@ def test_the_commands_tell_in_a_sentence_and_end_with_65_where_not_all_is_whole(
             (["--from", season.folder, "--by", "folder"], "--from says it all"),
         ):
             assert told in lapsekit("restore", tmp_path / "n", *options, code=78).stderr
+
+
+def test_a_season_comes_back_from_webdav_by_options_alone(tmp_path):
+    with far("webdav", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings, days=1)
+        copied(season)
+        model = table(season)
+        where = ["--by", "webdav", "--target", model.target, "--user", model.user]
+        done = lapsekit("restore", tmp_path / "n", *where, code=78)
+        assert "user and password_file belong together" in done.stderr
+        where += ["--password-file", model.password_file]
+        assert "restored 4 frames" in lapsekit("restore", tmp_path / "new", *where).stdout
+        assert belongings(tmp_path / "new") == belongings(season.folder)
 
 
 def test_without_room_nothing_is_begun(tmp_path, small_disk):

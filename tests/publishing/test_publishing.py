@@ -1,6 +1,7 @@
 """A published site is whole at every moment, on real servers, and only ours is touched."""
 
 import contextlib
+import os
 import random
 import shutil
 
@@ -31,6 +32,14 @@ def season_with(folder, text):
     season = make_season(folder, f"{SETTINGS}\n[publish]\n{text}")
     season.catalogue.close()
     return Season(folder)
+
+
+@pytest.fixture
+def umask():
+    """Sets what new files let others do, for the time of a test."""
+    before = os.umask(0o022)
+    yield os.umask
+    os.umask(before)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -233,6 +242,44 @@ def test_a_linked_folder_on_the_far_side_stays_one_and_pages_can_be_read_by_all(
         assert contents(place.folder) == site
         modes = {file.stat().st_mode & 0o777 for file in place.folder.rglob("*.html")}
         assert modes == {0o644}
+        season.catalogue.close()
+
+
+def modes_of(folder):
+    """Modes of the files, and of the folders, at and below a folder."""
+    found = [folder, *folder.rglob("*")]
+    return tuple(
+        {f.stat().st_mode & 0o777 for f in found if f.is_dir() == is_folder}
+        for is_folder in (False, True)
+    )
+
+
+def test_a_local_folder_can_be_read_by_a_web_server_whatever_the_service_lets_others_read(
+    tmp_path, umask
+):
+    """The shipped unit sets UMask=0027."""
+    umask(0o027)
+    text = f'to = "folder"\ntarget = "{tmp_path / "www" / "roof"}"\n'
+    season = season_with(tmp_path / "season", text)
+    for version in (1, 2):
+        write_site(season.site, version, days=3)
+        publish(season, wait=NOT_AT_ALL)
+        assert modes_of(tmp_path / "www") == ({0o644}, {0o755})
+    season.catalogue.close()
+
+
+def test_a_disk_that_knows_no_modes_takes_a_site(tmp_path, monkeypatch):
+    """As a stick's file system, which answers so."""
+
+    def refused(self, mode):
+        raise PermissionError(1, "Operation not permitted", str(self))
+
+    with target("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        monkeypatch.setattr("pathlib.Path.chmod", refused)
+        site = write_site(season.site, 1, days=3)
+        publish(season, wait=NOT_AT_ALL)
+        assert contents(place.folder) == site
         season.catalogue.close()
 
 
