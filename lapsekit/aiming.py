@@ -74,6 +74,10 @@ class Look:
     notes: tuple[str, ...] = ()
 
 
+_EDGE_PX = 5
+"""Width of the black line along a privacy area's edge."""
+
+
 class Aim:
     """A season's camera, looked through.
 
@@ -90,6 +94,25 @@ class Aim:
         self.best = 0.0
         self._view = View(season, camera)
 
+    def _covered(self, picture: np.ndarray) -> np.ndarray:
+        """The picture with its privacy areas black, before anybody sees or writes it."""
+        model = self.season.settings.cameras[self.camera]
+        if not model.privacy:
+            return picture
+        size = (picture.shape[1], picture.shape[0])
+        if size != tuple(model.privacy_size_px):
+            raise CameraError(
+                f'camera "{self.camera}" gave {size[0]} × {size[1]} px, and its privacy areas are '
+                f"drawn for {model.privacy_size_px[0]} × {model.privacy_size_px[1]}; set the "
+                "camera's size, or draw them anew"
+            )
+        covered = picture.copy()
+        for outline in model.privacy:
+            corners = np.round(np.array(outline)).astype(np.int32)
+            cv2.fillPoly(covered, [corners], (0, 0, 0))
+            cv2.polylines(covered, [corners], True, (0, 0, 0), _EDGE_PX)
+        return covered
+
     def look(self, shot: Shot) -> tuple[Look, np.ndarray]:
         """What a picture says, and its pixels.
 
@@ -100,7 +123,7 @@ class Aim:
         """
         try:
             inspect(shot.data)
-            picture = decode(shot.data)
+            picture = self._covered(decode(shot.data))
         except PictureError as error:
             raise CameraError(f'camera "{self.camera}" gave no usable picture: {error}') from error
         figures, sharpness = figures_of(picture), focus(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY))

@@ -136,6 +136,8 @@ MIGRATIONS: tuple[str, ...] = (
 )
 #: What stands as the reason of a frame between its measurement and its verdict.
 NOT_JUDGED = "not judged yet"
+#: What stands where too few frames lie around one to see whether somebody is in it.
+NOT_WATCHED = "not looked through"
 _TRIES = 100
 _WITH_FIGURES = (
     "SELECT path, sha256, mark, taken_at FROM frame JOIN screening ON id = frame_id"

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path, PurePosixPath
 
-from lapsekit.catalogue import Frame, FrameVerdict, Judging
+from lapsekit.catalogue import NOT_WATCHED, Frame, FrameVerdict, Judging
 from lapsekit.errors import SettingsError
 from lapsekit.frames.thinned import Kept, Thinned
 from lapsekit.safely import write_safely
@@ -30,7 +30,7 @@ from lapsekit.vision.screening import Limits, Memory, Seen, Verdict, judge_on
 #: Raised by hand whenever judging changes its verdicts, or the form of what it remembers.
 ARITHMETIC = 2
 
-NOT_REGISTERED, NOT_WATCHED = "not registered", "not looked through"
+NOT_REGISTERED = "not registered"
 
 MAY_SHOW_SOMEBODY = (
     *("obstructed", "glare", "frozen", "blurred"),

@@ -70,8 +70,7 @@ def read_addresses(to_file: str, folder: Path) -> list[Address]:
     """
     lines = secret_lines(to_file, folder, KEY)
     found = [
-        Address(number, line, *_opened(text))
-        for number, (line, text) in enumerate(lines, start=1)
+        Address(number, line, *_opened(text)) for number, (line, text) in enumerate(lines, start=1)
     ]
     if all(each.kind == UNUSABLE for each in found):
         raise SettingsError(f"{KEY} {to_file}: line {found[0].line} {NO_ADDRESS}")

@@ -17,6 +17,12 @@ _OWN_WORDS = {
 }
 
 
+_ADDRESS = (
+    'write an address like "http://10.0.0.7/still.jpg" or "rtsp://10.0.0.7/stream"; who logs in '
+    "there is user, with password_file"
+)
+
+
 def refusals(error: ValidationError, model: type[BaseModel]) -> list[str]:
     """One line for each value of a file that `model` refused.
 
@@ -58,7 +64,8 @@ def _told(problem: dict[str, Any], model: type[BaseModel]) -> str:
         given = "is missing" if value is None else f"= {_toml(value)} is not known"
         kinds = ", ".join(filter(None, map(_tag, _models_at(problem["loc"], model))))
         return f"{key}.kind {given}; allowed: {kinds}"
-    message = _OWN_WORDS.get(kind) or str(context.get("error", problem["msg"]))
+    words = _ADDRESS if kind == "string_pattern_mismatch" and "url" in problem["loc"] else None
+    message = words or _OWN_WORDS.get(kind) or str(context.get("error", problem["msg"]))
     value = problem["input"]
     shown = "" if isinstance(value, dict) or len(repr(value)) > 120 else f" = {_toml(value)}"
     return f"{key}{shown}: {message[0].lower()}{message[1:]}"

@@ -4,7 +4,7 @@ A season folder that came from somebody else can be looked at, measured and film
 nothing else before its new owner has looked at what it would do and said ``lapsekit trust``. What
 waits for that: cameras of kind ``command``, cameras that are sent a password out of a file (any
 file could be named, and any address), publishing (with it rclone's configuration, which may name
-programs), copies, thinning after them, and alerts.
+programs), copies, thinning after them, alerts, and templates of its own.
 
 Trust is kept outside of the folder: in ``lapsekit/trusted.csv`` of the user's configuration
 (``$XDG_CONFIG_HOME``, else ``~/.config``), or for every user of the machine, a systemd unit with
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from lapsekit.settings import Camera, Settings
 
 TOKEN_FILE = ".trusted"
+TEMPLATES = "site_template"
 EVERYONE = Path("/etc/lapsekit/trusted.csv")
 COLUMNS = ("folder", "secret_sha256", "since")
 
@@ -146,9 +147,14 @@ def require_for_camera(folder: Path, name: str, model: Camera) -> None:
         require_trust(folder, wish)
 
 
-def wishes(settings: Settings) -> list[str]:
+def wishes(settings: Settings, folder: Path) -> list[str]:
     """What a season would do besides looking at its own frames, a phrase for each."""
     found = [_wish(name, model) for name, model in settings.cameras.items()]
+    for name, model in settings.cameras.items():
+        if model.kind in ("watched", "replay"):
+            found.append(f'file pictures out of {model.folder} as those of camera "{name}"')
+    if (folder / TEMPLATES).is_dir():
+        found.append(f"build its site with templates of its own, in {TEMPLATES}")
     for verb, far in (("publish to", settings.publish), ("copy to", settings.copies)):
         if far.to is not None:
             found.append(f"{verb} {far.target} ({far.to})")

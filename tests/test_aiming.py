@@ -19,6 +19,7 @@ from lapsekit.errors import CameraError, NothingNew, SettingsError
 from lapsekit.sample import copy_sample_season, sample_frames_folder
 from lapsekit.season import Season
 from lapsekit.telling_aiming import CAUTIONS, look_told
+from lapsekit.trust import trust
 from lapsekit.vision.focus import focus
 from lapsekit.vision.movement import movement
 
@@ -233,6 +234,7 @@ def test_the_command_prints_a_line_of_json_a_picture_and_files_nothing(mounted, 
         if not line.startswith("folder")
     ]
     settings.write_text("\n".join(lines))
+    trust(mounted.folder)
     command = [sys.executable, "-m", "lapsekit", "aim", "--season", str(mounted.folder), "--json"]
     options = ["--count", "2", "--every", "0", "--out", str(tmp_path / "aim.jpg")]
     before = sorted(mounted.folder.rglob("*.jpg"))
@@ -241,3 +243,19 @@ def test_the_command_prints_a_line_of_json_a_picture_and_files_nothing(mounted, 
     assert [round(each["movement"]["right_px"]) for each in found] == [15, 15]
     assert done.stderr.count(CAUTIONS[1]) == 1 and (tmp_path / "aim.jpg").stat().st_size > 50_000
     assert sorted(mounted.folder.rglob("*.jpg")) == before
+
+
+def test_privacy_areas_are_black_before_anything_is_seen_or_written(mounted, sample):
+    settings = mounted.folder / "season.toml"
+    picture = pixels(sample[0])
+    height, width = picture.shape[:2]
+    areas = "privacy = [[[0, 0], [300, 0], [300, 200], [0, 200]]]\nprivacy_size_px = "
+    text = settings.read_text().replace("kind =", f"{areas}[{width}, {height}]\nkind =", 1)
+    settings.write_text(text)
+    aim = Aim(Season(mounted.folder), "bench")
+    _, seen = aim.look(Shot(jpeg(picture), NOON))
+    assert seen[:200, :300].max() == 0
+    assert seen[220:, 320:].mean() > 20
+    small = Shot(jpeg(picture[: height // 2, : width // 2]), NOON)
+    with pytest.raises(CameraError, match="privacy areas are drawn for"):
+        aim.look(small)

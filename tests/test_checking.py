@@ -78,7 +78,7 @@ def test_a_picture_of_another_size_is_told(tmp_path):
     other = picture_command(tmp_path, bench_picture([], size=(640, 480)))
     row = found(season_at(tmp_path / "s", EVENING, other))["camera bench"]
     assert row.how == checking.WATCH
-    assert "640 × 480 px, its frames were 320 × 240 px" in row.told
+    assert "640 × 480 px, its first frames were 320 × 240 px" in row.told
 
 
 @pytest.mark.parametrize(

@@ -162,11 +162,11 @@ def test_what_a_folder_would_do_is_told_whole_and_cannot_play_tricks_on_the_term
     text += '\n[publish]\nto = "rclone"\ntarget = "far:x"\nrclone_config = "own.conf"\n'
     text += '\n[copies]\nto = "folder"\ntarget = "/mnt/x"\n'
     text += '\n[thinning]\nkeep_all_days = 30\n\n[alerts]\nto_file = "alerts-to"\n'
-    found = trust.wishes(parse_settings(text, tmp_path / "season.toml"))
+    found = trust.wishes(parse_settings(text, tmp_path / "season.toml"), tmp_path)
     assert not any("\x1b" in wish for wish in found)
     for word in ("sh", "far:x", "own.conf", "/mnt/x", "30 days", "alerts-to"):
         assert any(word in wish for wish in found), word
-    assert trust.wishes(parse_settings(SETTINGS, tmp_path / "season.toml")) == []
+    assert trust.wishes(parse_settings(SETTINGS, tmp_path / "season.toml"), tmp_path) == []
 
 
 def test_a_list_that_cannot_be_written_is_told(tmp_path, monkeypatch):

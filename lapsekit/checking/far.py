@@ -47,6 +47,8 @@ def resolves(host: str) -> bool:
 def _hosts(look: Look) -> Iterator[tuple[str, str]]:
     """What a machine is needed for, and its name; an alert's is asked for and not told."""
     season = look.season
+    if not is_trusted(season.folder):
+        return  # its names are nobody's to ask for
     for what in ("publish", "copies"):
         far = getattr(season.settings, what)
         remote = (
@@ -56,7 +58,7 @@ def _hosts(look: Look) -> Iterator[tuple[str, str]]:
             yield f"{what} ({remote[1]})", _behind_alias(look, remote[1])
         elif far.to == "webdav" and (host := urlsplit(far.target or "").hostname):
             yield f"{what} ({host})", host
-    if season.settings.alerts.to_file is None or not is_trusted(season.folder):
+    if season.settings.alerts.to_file is None:
         return
     try:
         addresses = read_addresses(season.settings.alerts.to_file, season.folder)

@@ -61,7 +61,7 @@ def returned(look: Look) -> Iterator[Finding]:
         frames = look.frames[name]
         if model.kind in ("files", "watched") or not frames:
             continue
-        captured = [frame.taken_at for frame in frames if frame.arrived_by == "capture"]
+        captured = [frame.taken_at for frame in frames if frame.arrived_by != "import"]
         since = max(captured[:1], default=look.now)  # what was brought in says nothing of capturing
         since = max(since, look.now - timedelta(days=RECENT_DAYS))
         due, there, gaps = 0, 0, []

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from math import hypot
 from statistics import median
 
-from lapsekit.judging import NOT_WATCHED
+from lapsekit.catalogue import NOT_WATCHED
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
 
 MOVED_PX = 20.0

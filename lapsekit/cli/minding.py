@@ -77,7 +77,7 @@ def trust(
         records = take_back(folder)
         report_facts(as_json, telling.taken_back(folder, records), {"was_in": records})
         return
-    found = wishes(Season(folder).settings)
+    found = wishes(Season(folder).settings, folder)
     if not as_json:
         say(telling.wishes_told(folder, found))
     record = None if dry_run else trust(folder, system)

@@ -18,6 +18,7 @@ from lapsekit.site.contents import FRONT, Contents, told_to_every_page
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.pages import Pages
 from lapsekit.site.writing import SiteFolder
+from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
 #: Assets that a page names itself; their names carry a hash, so that caches are safe.
@@ -69,6 +70,8 @@ def build_site(
 
     Raises
     ------
+    NotTrusted
+        If the season folder has templates of its own and is not trusted.
     SiteError
         If a file cannot be written or a template cannot be used; the front page then still is
         the one of the build before.
@@ -78,7 +81,7 @@ def build_site(
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
     films, amiss = _films(season, folder)
-    templates = [season.folder / TEMPLATES, shared_folder(TEMPLATES)]
+    templates = [*_own_templates(season), shared_folder(TEMPLATES)]
     assets = _assets(folder, templates)
     growth = growth or work_out(season)
     folder.put("data/daily.csv", growth.daily.as_csv().encode())
@@ -120,6 +123,15 @@ def _assets(folder: SiteFolder, templates: list[Path]) -> dict[str, str]:
         paths[name] = f"assets/{name_in_site}"
         folder.put(paths[name], data)
     return paths
+
+
+def _own_templates(season: Season) -> list[Path]:
+    """The season's own templates; they can run anything, and ask for trust."""
+    own = season.folder / TEMPLATES
+    if not own.is_dir():
+        return []
+    require_trust(season.folder, f"build its site with templates of its own ({own})")
+    return [own]
 
 
 def _films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], list[str]]:

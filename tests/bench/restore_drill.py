@@ -50,6 +50,7 @@ def main() -> None:
             shutil.copy(sample / name, season)
         with (season / "season.toml").open("a") as file:
             file.write(f"\n[copies]\n{place.settings}")
+        lapsekit("trust", season)
         lapsekit("copy", "--season", season)
         lapsekit("copy", "--season", season)
         lapsekit("copy", "--drill", "--all", "--season", season)

@@ -1,5 +1,6 @@
 """Sites that grow by a version a day, real servers to publish to, and what readers see."""
 
+import fcntl
 import hashlib
 import os
 import shutil
@@ -220,14 +221,23 @@ def _trusted(folder, port):
     home = Path.home() / ".ssh"
     home.mkdir(mode=0o700, exist_ok=True)
     known = home / "known_hosts"
-    before = known.read_bytes() if known.exists() else None
     key = (folder / "ssh" / "host.pub").read_text().split()[:2]
-    with known.open("a") as file:
-        file.write(f"[127.0.0.1]:{port} {' '.join(key)}\n")
+    line = f"[127.0.0.1]:{port} {' '.join(key)}\n"
+    with _alone(home), known.open("a") as file:
+        file.write(line)
     try:
         yield
     finally:
-        known.write_bytes(before) if before is not None else known.unlink()
+        with _alone(home):
+            known.write_text(known.read_text().replace(line, ""))
+
+
+@contextmanager
+def _alone(home):
+    """One process at a time edits what other tests use too."""
+    with (home / ".lapsekit-tests").open("a") as file:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX)
+        yield
 
 
 PUBLISH = """

@@ -10,12 +10,13 @@ import pytest
 from PIL import Image
 
 from lapsekit.compute import spread
-from lapsekit.errors import SiteError
+from lapsekit.errors import NotTrusted, SiteError
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
 from lapsekit.site import pictures, writing
 from lapsekit.site.build import build_site
 from lapsekit.site.gallery import strip_centre
+from lapsekit.trust import take_back, trust
 from tests.site.small_season import DARK, FIRST, UNSEEN, add_day
 
 DAYS = [FIRST + timedelta(days=n) for n in range(10) if FIRST + timedelta(days=n) != UNSEEN]
@@ -195,6 +196,7 @@ def test_a_failed_page_leaves_the_front_page_as_it_was(tiny):
     before = text_of(tiny, "index.html")
     own = tiny.folder / "site_template"
     own.mkdir()
+    trust(tiny.folder)
     (own / "about.html").write_text("{{ nothing_of_that_name }}")
     add_day(tiny, date(2031, 4, 11))
     with pytest.raises(SiteError, match=r"about\.html"):
@@ -207,6 +209,7 @@ def test_a_failed_page_leaves_the_front_page_as_it_was(tiny):
 def test_the_growers_own_templates_come_first(tiny):
     own = tiny.folder / "site_template"
     own.mkdir()
+    trust(tiny.folder)
     (own / "about.html").write_text("Our own {{ title }}")
     (own / "style.css").write_text("body { color: green }")
     build_site(tiny)
@@ -293,3 +296,25 @@ def test_pictures_encoded_side_by_side_are_those_encoded_alone():
     jobs = [(picture, kind) for _ in range(60) for kind in pictures.KINDS]
     for (_, kind), data in zip(jobs, spread(lambda j: pictures.encode(*j), jobs), strict=True):
         assert data == alone[kind]
+
+
+def test_times_by_the_sun_are_said_in_words(tiny):
+    settings = tiny.folder / "season.toml"
+    times = '[place]\nlatitude = 69\nlongitude = 18\n[capture]\nfrom = "sunrise"\n'
+    times += 'until = "sunset - 1:30"\ndaily_at = "noon"\n'
+    settings.write_text(f"{settings.read_text()}\n{times}")
+    sunny = Season(tiny.folder)
+    build_site(sunny)
+    about = " ".join(text_of(sunny, "about/index.html").split())
+    assert "kept between sunrise and 1 h 30 min before sunset" in about
+    assert "nearest solar noon" in about
+    sunny.catalogue.close()
+
+
+def test_own_templates_of_a_folder_that_is_not_trusted_are_not_run(tiny):
+    build_site(tiny)
+    (tiny.folder / "site_template").mkdir()
+    (tiny.folder / "site_template" / "about.html").write_text("{{ 1 / 0 }}")
+    take_back(tiny.folder)
+    with pytest.raises(NotTrusted, match="templates of its own"):
+        build_site(tiny)

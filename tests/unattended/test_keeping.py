@@ -9,6 +9,7 @@ import pytest
 from lapsekit.cameras import Shot, open_camera
 from lapsekit.errors import ArchiveError, CameraError
 from lapsekit.season import Season
+from lapsekit.unattended import keeping
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.missed import note_missed, read_missed
 from lapsekit.unattended.waiting import waiting_frames
@@ -332,3 +333,19 @@ def test_a_watched_folder_that_is_gone_is_told_once_a_look_and_comes_back(tmp_pa
     keeping.watch()
     assert len(season.catalogue.frames()) == 1
     season.catalogue.close()
+
+
+def test_what_a_full_disk_did_not_let_be_noted_is_noted_when_it_can_be(bench, monkeypatch):
+    process, _, camera = started(bench)
+    process.run_until(START + 2.5 * HOUR)
+    camera.fails = True
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(keeping, "note_missed", full)
+        process.run_until(START + 4.5 * HOUR)
+    assert read_missed(bench.folder) == []
+    process.run_until(START + 5.5 * HOUR)
+    assert [m.first_due_at.hour for m in read_missed(bench.folder)] == [7, 8, 9]
