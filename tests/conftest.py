@@ -15,6 +15,14 @@ from tests.scenes import fill, make_season
 CHECKOUT = Path(__file__).parent.parent
 
 
+def pytest_collection_modifyitems(items):
+    """Two workers share the tests file by file; all that need the demo's season make it once."""
+    with_demo = {item.path for item in items if "demo" in item.fixturenames}
+    for item in items:
+        group = "demo" if item.path in with_demo else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))
+
+
 @pytest.fixture(scope="session", autouse=True)
 def own_configuration(tmp_path_factory):
     """What the tests trust is no business of whoever runs them."""
