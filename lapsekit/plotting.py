@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 
 from matplotlib import rc_context
 from matplotlib.axes import Axes
-from matplotlib.dates import AutoDateLocator, ConciseDateFormatter
+from matplotlib.dates import HOURLY, AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
 
 from lapsekit.growth.agreement import Pair
@@ -77,6 +77,7 @@ def season_axes(panel: Axes, ticks: int, offset: bool = True) -> None:
     """Dates below (the year with them, or not), hairlines across, no frame."""
     plain_axes(panel)
     locator = AutoDateLocator(maxticks=ticks)
+    locator.intervald[HOURLY] = [24, 48, 96]  # a day has one value: no ticks of hours
     panel.xaxis.set_major_locator(locator)
     panel.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=offset))
 

@@ -198,3 +198,10 @@ def test_a_plant_that_still_doubles_is_not_said_to_level_off(tmp_path):
         told.append(report_growth(season).foretold["basil"].final)
         season.catalogue.close()
     assert told == [None] * 12
+
+
+def test_a_season_of_one_day_is_drawn_without_a_warning(season):
+    fill(season, days=1)
+    measure(season, workers=1)
+    report_growth(season)
+    assert (season.tables / "growth.png").stat().st_size > 1000
