@@ -5,7 +5,8 @@ Wall-clock times are turned into instants by :func:`instant`, in one place, so t
 to and from summer time are decided once.
 """
 
-from collections.abc import Callable, Iterator
+from bisect import bisect_left
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -59,6 +60,21 @@ def capture_times(first: datetime, last: datetime, every: timedelta) -> list[dat
     """
     steps = (last - first) // every
     return [first + step * every for step in range(steps + 1)]
+
+
+def is_met(due: datetime, moments: Sequence[datetime], within: timedelta) -> bool:
+    """Whether something came when it was due, or within so much after.
+
+    Parameters
+    ----------
+    due : datetime
+        When it was due; names carry whole seconds, so that one less counts too.
+    moments : sequence of datetime
+        When things came, in order.
+    within : timedelta
+    """
+    after = bisect_left(moments, due.replace(microsecond=0))
+    return after < len(moments) and moments[after] <= due + within
 
 
 def days_between(first: date, last: date) -> Iterator[date]:

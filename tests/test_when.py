@@ -8,6 +8,7 @@ from lapsekit.when import (
     days_between,
     from_utc_text,
     instant,
+    is_met,
     local_day,
     plant_age,
     utc_text,
@@ -56,3 +57,12 @@ def test_utc_text_round_trip():
     moment = datetime(2031, 4, 17, 13, 30, tzinfo=CET)
     assert utc_text(moment) == "2031-04-17T11:30:00Z"
     assert from_utc_text(utc_text(moment)) == moment
+
+
+def test_what_was_due_is_met_by_what_came_then_or_a_little_later():
+    due = datetime(2031, 4, 1, 8, 0, 0, 400_000, tzinfo=UTC)
+    minute = timedelta(minutes=1)
+    for came, met in ((-minute, False), (timedelta(0), True), (minute, True), (3 * minute, False)):
+        moment = (due + came).replace(microsecond=0)
+        assert is_met(due, [due - 9 * minute, moment, due + 60 * minute], 2 * minute) is met
+    assert not is_met(due, [], minute)

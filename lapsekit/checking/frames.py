@@ -1,12 +1,12 @@
 """Frames: when the last one came, and how many of those due are there."""
 
-from bisect import bisect_left
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
 from lapsekit.checking.silence import GRACE, WATCHED_HOURS, silence
 from lapsekit.season import SETTINGS_FILE
+from lapsekit.when import is_met
 
 LATE_TIMES = 3
 """Captures in a row that may be missing before the camera counts as late."""
@@ -68,7 +68,7 @@ def returned(look: Look) -> Iterator[Finding]:
         for number in range(RECENT_DAYS + 1):
             day = look.season.day_of(look.now) - timedelta(days=RECENT_DAYS - number)
             times = [t for t in look.season.due_times(day) if since <= t <= look.now - GRACE]
-            have = sum(_came(captured, at) for at in times)
+            have = sum(is_met(at, captured, GRACE) for at in times)
             due, there = due + len(times), there + have
             gaps += [f"{day} {have} of {len(times)}"] if have < RETURN_FINE * len(times) else []
         if due:
@@ -77,12 +77,6 @@ def returned(look: Look) -> Iterator[Finding]:
             told = f"{there} of {due} frames due in the last {RECENT_DAYS} days are there"
             more = f" ({', '.join(gaps)})" if how != FINE else ""
             yield Finding(f"return of {name}", how, f"{told}, {share:.1%}{more}")
-
-
-def _came(captured: list[datetime], due: datetime) -> bool:
-    """Whether a frame was taken when it was due, or within `GRACE` after."""
-    after = bisect_left(captured, due - timedelta(seconds=1))
-    return after < len(captured) and captured[after] <= due + GRACE
 
 
 def _set_up(look: Look) -> datetime:

@@ -30,6 +30,7 @@ from lapsekit.unattended.missed import note_missed, read_missed
 from lapsekit.unattended.schedule import DayPlan, alert_times, captures, copyings, films, mornings
 from lapsekit.unattended.speaking import ERROR, INFO, WARNING, Tell
 from lapsekit.unattended.waiting import file_waiting, waiting_frames
+from lapsekit.when import days_between, is_met
 
 LATE_BY = timedelta(minutes=2)
 """A frame that would be taken later than this is not the one that was due."""
@@ -202,17 +203,23 @@ class Keeping:
 
     def _account(self, camera: str, last: datetime, now: datetime) -> None:
         """Write down frames that were due since the last one known of, and did not come."""
-        today = self._season.day_of(now)
-        first = max(self._season.day_of(last), today - timedelta(days=AWAY_DAYS))
-        days = [first + timedelta(days=n) for n in range((today - first).days + 1)]
-        due = [at for day in days for at in self._due_times(day) if last < at < now]
+        due = self._not_there(camera, max(last, now - timedelta(days=AWAY_DAYS)), now)
         began = boot_moment(self._clock, self._machine, self._began)
-        there = self._season.catalogue.moments(camera, last)
-        due = [at for at in due if not any(at <= t <= at + LATE_BY for t in there)]
+        due = [at for at in due if at > last]
         away = [at for at in due if at < began]
         undated = [at for at in due if at >= began]
         self._note_missed(camera, away, NOT_RUNNING)
         self._note_missed(camera, undated, NO_TIME)
+
+    def _not_there(self, camera: str, first: datetime, now: datetime) -> list[datetime]:
+        """When frames were due from `first` on, until now, that did not come."""
+        there = self._season.catalogue.moments(camera, first)
+        return [
+            at
+            for day in days_between(self._season.day_of(first), self._season.day_of(now))
+            for at in self._due_times(day)
+            if first <= at < now and not is_met(at, there, LATE_BY)
+        ]
 
     def _note_missed(self, camera: str, due: list[datetime], why: str) -> None:
         if not due:
@@ -244,15 +251,8 @@ class Keeping:
     def missed(self, name: str, due: datetime, why: str) -> None:
         """Frames from `due` until now were not even tried."""
         now = self._season.clock()
-        there = self._guarded("noting", lambda: self._season.catalogue.moments(name, due)) or []
-        days = [self._season.day_of(due), self._season.day_of(now)]
-        gone = [
-            at
-            for day in sorted(set(days))
-            for at in self._due_times(day)
-            if due <= at < now and not any(at <= t <= at + LATE_BY for t in there)
-        ]
-        self._note_missed(name, gone or [due], why)
+        gone = self._guarded("noting", lambda: self._not_there(name, due, now)) or [due]
+        self._note_missed(name, gone, why)
         for at in filter(self._is_daily, gone):
             self._try_later(name, at)
 
@@ -269,13 +269,10 @@ class Keeping:
                 except CameraGone as error:
                     self._tell(f"failed: {error}", ERROR, camera=name)
                     break
-                except (
-                    CameraError
-                ) as error:  # of some files; the others are handed out all the same
+                except (LapsekitError, OSError) as error:
                     self._tell(f"failed: {error}", ERROR, camera=name)
-                except LapsekitError as error:
-                    self._tell(f"failed: {error}", ERROR, camera=name)
-                    break
+                    if not isinstance(error, CameraError):  # of some files: others still come
+                        break
 
     def capture_undated(self) -> None:
         """While the time of day is not known: a frame every so often, kept apart."""
