@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
+from lapsekit.when import clock_is_ahead
 
 WATCH_C, WRONG_C = 75.0, 82.0
 """Temperatures of the processor at which it will, and does, slow down."""
@@ -17,6 +18,13 @@ HEAT = "/sys/class/thermal/thermal_zone0/temp"
 
 def clock(look: Look) -> Iterator[Finding]:
     """The clock is not before the last frame, and is set by the network."""
+    ahead = clock_is_ahead()
+    if ahead:
+        told = (
+            f"jumped by {ahead / timedelta(hours=1):+.1f} h, and no time server stands behind that"
+        )
+        yield Finding("clock", WRONG, f"{told}; frames are dated as before. Check the connection")
+        return
     last = max((f.taken_at for frames in look.frames.values() for f in frames), default=None)
     if last is not None and look.now < last - timedelta(minutes=5):
         told = f"says {look.now:%Y-%m-%d %H:%M} UTC, before the last frame; set it"

@@ -10,15 +10,17 @@ import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from lapsekit.safely import write_safely
 from lapsekit.season import LAST_MORNING_FILE
+from lapsekit.unattended.clock import JUMP
 from lapsekit.unattended.speaking import without_secrets
-from lapsekit.when import utc_text
+from lapsekit.when import AHEAD, utc_text
 
 NICE = 10
 _LAST_WORDS = 600
@@ -45,10 +47,13 @@ class Children:
     ----------
     folder : pathlib.Path
         The season folder.
+    skew : callable, optional
+        How far the machine's clock is ahead of the season's; children are told.
     """
 
-    def __init__(self, folder: Path):
+    def __init__(self, folder: Path, skew: Callable[[], timedelta] = timedelta):
         self._folder = folder
+        self._skew = skew
         self._running: set[subprocess.Popen] = set()
         self._ending = False
         self._one_at_a_time = threading.Lock()
@@ -100,9 +105,14 @@ class Children:
                 text=True,
                 errors="replace",
                 start_new_session=True,
+                env=os.environ | {AHEAD: f"{self._ahead_s():.0f}"},
             )
             self._running.add(process)
             return process
+
+    def _ahead_s(self) -> float:
+        ahead = self._skew()
+        return ahead.total_seconds() if abs(ahead) > JUMP else 0.0
 
     def end_all(self) -> None:
         """End whatever still runs, and begin nothing any more; the next time goes on from there."""

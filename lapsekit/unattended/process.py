@@ -82,7 +82,7 @@ class _Process:
         season.clock = self.clock
         self.cameras = capturing_cameras(season)
         self.season, self.tell = season, tell
-        self.children = Children(season.folder)
+        self.children = Children(season.folder, lambda: self.clock.skew)
         self.scheduler = BackgroundScheduler(timezone=UTC)
         self.keeping = Keeping(
             season, self.cameras, self.clock, machine, self.children.run, tell, self._later

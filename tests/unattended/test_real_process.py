@@ -1,5 +1,6 @@
 """lapsekit run as a real process: its clock jumps, its manager listens, it is ended."""
 
+import json
 import os
 import re
 import select
@@ -123,6 +124,25 @@ def test_no_child_begins_once_the_process_ends(tmp_path):
     children = Children(folder)
     children.end_all()
     assert children.run("check", time_limit_s=60).was_stopped
+
+
+@pytest.mark.parametrize("days", [1, -1])
+def test_children_know_that_the_clock_jumped_and_call_for_just_that(tmp_path, days):
+    """The command's own process, told of a jump: the time is right, and the clock is wrong."""
+    folder = season_every_minute(tmp_path / "bench")
+    children = Children(folder, lambda: timedelta(days=days))
+    ended = children.run("check", "--json", time_limit_s=60)
+    (clock,) = [f for f in json.loads("\n".join(ended.said))["findings"] if f["what"] == "clock"]
+    assert clock["how"] == "wrong" and f"jumped by {24 * days:+d}.0 h" in clock["told"]
+    code = "from lapsekit.when import system_clock; print(system_clock().timestamp())"
+    told = subprocess.run(
+        [sys.executable, "-c", code],
+        env=os.environ | {"LAPSEKIT_CLOCK_AHEAD_S": str(86_400 * days)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert abs(float(told.stdout) + 86_400 * days - time.time()) < 20
 
 
 def test_a_failing_publication_puts_no_secret_into_the_log(tmp_path):
