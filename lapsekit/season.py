@@ -100,14 +100,22 @@ class Season:
         with self._mending:
             if not path.exists() or not is_damaged(path):
                 return None
-            if "catalogue" in self.__dict__:
-                self.catalogue.close()
-                del self.catalogue
+            self._close_catalogue()
             aside = self._free_name(path, f"damaged-{stamp(self.clock())}")
             path.rename(aside)
             for beside in ("-wal", "-shm"):  # of no use to the new one
                 path.with_name(path.name + beside).unlink(missing_ok=True)
         return aside
+
+    def reopen_catalogue(self) -> None:
+        """Close the catalogue; the next use opens it anew, by what its disk allows now."""
+        with self._mending:
+            self._close_catalogue()
+
+    def _close_catalogue(self) -> None:
+        if "catalogue" in self.__dict__:
+            self.catalogue.close()
+            del self.catalogue
 
     @staticmethod
     def _free_name(path: Path, mark: str) -> Path:

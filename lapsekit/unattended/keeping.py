@@ -409,12 +409,20 @@ class Keeping:
     # faults -------------------------------------------------------------------------------
 
     def _mend(self, error: CatalogueError) -> None:
-        """A frame is filed, but not noted."""
-        self._tell(f"failed: {error}", ERROR)
-        self._guarded("mending", self._put_damage_aside)
+        """A frame is filed, but not noted: open the catalogue anew, aside with a damaged one.
 
-    def _put_damage_aside(self) -> None:
-        """Put a damaged catalogue aside, and go on with a new one."""
+        One that was opened while the disk was read-only would stay so; the files are noted again.
+        """
+        self._tell(f"failed: {error}", ERROR)
+        try:
+            if not self._put_damage_aside():
+                self._season.reopen_catalogue()
+                self._note_frames()
+        except (LapsekitError, OSError) as still:
+            self._tell(f"failed: mending: {still}", ERROR)
+
+    def _put_damage_aside(self) -> bool:
+        """Put a damaged catalogue aside, and go on with a new one; False for a sound one."""
         aside = self._season.mend_catalogue()
         if aside is not None:
             self._tell(
@@ -422,6 +430,7 @@ class Keeping:
                 "makes it again from the frames",
                 WARNING,
             )
+        return aside is not None
 
     def _guarded(self, what: str, do: Callable):
         try:
