@@ -209,3 +209,17 @@ def test_the_command_ends_with_69_where_something_is_wrong(tmp_path):
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 69
     assert {"what", "how", "told"} == set(json.loads(done.stdout)["findings"][0])
+
+
+def test_a_place_of_copies_that_cannot_be_reached_or_is_empty_is_told(tmp_path):
+    there = tmp_path / "stick"
+    more = f'\n[copies]\nto = "folder"\ntarget = "{there}"\n'
+    row = found(season_at(tmp_path / "s", more=more))["place of copies"]
+    assert row.how == checking.WATCH and "is it mounted?" in row.told
+    there.mkdir()
+    (there / "copies-of.txt").write_text("x")
+    row = found(Season(tmp_path / "s", lambda: EVENING))["place of copies"]
+    assert row.how == checking.FINE
+    (tmp_path / "s" / ".trusted").unlink()
+    row = found(Season(tmp_path / "s", lambda: EVENING))["place of copies"]
+    assert row.how == checking.WRONG and "not trusted" in row.told

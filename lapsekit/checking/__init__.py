@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from lapsekit.checking.alerts import channel
 from lapsekit.checking.apart import kept_apart
 from lapsekit.checking.asking import cameras
-from lapsekit.checking.far import network, publishing
+from lapsekit.checking.far import copies_place, network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
@@ -38,6 +38,7 @@ VISIT: tuple[Part, ...] = (
     network,
     publishing,
     copies,
+    copies_place,
     channel,
     clock,
     chip,

@@ -93,3 +93,21 @@ def publishing(look: Look) -> Iterator[Finding]:
         yield Finding("publishing", WATCH, f"{place}: a publication was cut off; the next goes on")
     else:
         yield Finding("publishing", FINE, f"{place} answers")
+
+
+def copies_place(look: Look) -> Iterator[Finding]:
+    """Whether the place of copies answers, by today's settings."""
+    season = look.season
+    if season.settings.copies.to is None:
+        return
+    try:
+        place = open_place(season.settings.copies, season.folder)
+        found = place.top()
+    except LapsekitError as error:
+        yield Finding("place of copies", WRONG, str(error))
+        return
+    if found:
+        yield Finding("place of copies", FINE, f"{place} answers")
+    else:
+        told = f"{place} holds nothing yet; if that is a disk or a stick, is it mounted?"
+        yield Finding("place of copies", WATCH, told)
