@@ -14,6 +14,7 @@ import numpy as np
 
 from lapsekit.cameras import Camera, Shot
 from lapsekit.errors import CameraError, NothingNew, PictureError, SettingsError
+from lapsekit.frames.finishing import require_size
 from lapsekit.frames.inspection import inspect
 from lapsekit.season import Season
 from lapsekit.settings import Points
@@ -94,18 +95,12 @@ class Aim:
         self.best = 0.0
         self._view = View(season, camera)
 
-    def _covered(self, picture: np.ndarray) -> np.ndarray:
+    def _covered(self, data: bytes) -> np.ndarray:
         """The picture with its privacy areas black, before anybody sees or writes it."""
-        model = self.season.settings.cameras[self.camera]
+        picture, model = decode(data), self.season.settings.cameras[self.camera]
         if not model.privacy:
             return picture
-        size = (picture.shape[1], picture.shape[0])
-        if size != tuple(model.privacy_size_px):
-            raise CameraError(
-                f'camera "{self.camera}" gave {size[0]} × {size[1]} px, and its privacy areas are '
-                f"drawn for {model.privacy_size_px[0]} × {model.privacy_size_px[1]}; set the "
-                "camera's size, or draw them anew"
-            )
+        require_size(data, model.privacy_size_px, self.camera)
         covered = picture.copy()
         for outline in model.privacy:
             corners = np.round(np.array(outline)).astype(np.int32)
@@ -123,7 +118,7 @@ class Aim:
         """
         try:
             inspect(shot.data)
-            picture = self._covered(decode(shot.data))
+            picture = self._covered(shot.data)
         except PictureError as error:
             raise CameraError(f'camera "{self.camera}" gave no usable picture: {error}') from error
         figures, sharpness = figures_of(picture), focus(cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY))

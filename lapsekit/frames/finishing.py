@@ -76,12 +76,28 @@ def finished(
     local = None if taken_at is None else taken_at.astimezone(zone)
     exif = exif_of(local, camera, orientation_of(data))
     if privacy:
-        _require_size(data, privacy_size_px, camera)
+        require_size(data, privacy_size_px, camera)
         data = blacked_out(data, privacy, camera)
     return with_metadata(data, exif)
 
 
-def _require_size(data: bytes, drawn_for: tuple[int, int] | None, camera: str) -> None:
+def require_size(data: bytes, drawn_for: tuple[int, int] | None, camera: str) -> None:
+    """Refuse a picture of another size than the one its privacy areas are drawn for.
+
+    Parameters
+    ----------
+    data : bytes
+        A picture file.
+    drawn_for : tuple of int or None
+        Width and height of the upright picture; None where season.toml gives none.
+    camera : str
+        Its name in season.toml.
+
+    Raises
+    ------
+    CameraError
+        Names both sizes.
+    """
     with Image.open(io.BytesIO(data), formats=tuple(SUFFIXES)) as picture:
         size = picture.size
     if orientation_of(data) in SIDEWAYS:

@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from pathlib import Path
 
 from lapsekit.errors import TransferError
+from lapsekit.places.fetching import fetch_each
 from lapsekit.safely import PART, make_folders, write_safely
 
 _WRITTEN = re.compile(re.escape(PART) + r"\d+-(.+)")
@@ -52,15 +53,7 @@ class Folder:
 
     def fetch(self, names: Sequence[str], into: Path) -> None:
         """Bring files back; those that are gone stay away."""
-        for name in names:
-            content = self.read(name)
-            if content is None:
-                continue
-            try:
-                (into / name).parent.mkdir(parents=True, exist_ok=True)
-                (into / name).write_bytes(content)
-            except OSError as error:
-                raise TransferError(f"{into / name}: {error.strerror}") from error
+        fetch_each(self.read, names, into)
 
     def present(self, names: Sequence[str]) -> list[str]:
         """Those of these files that are there."""

@@ -16,6 +16,7 @@ from xml.etree import ElementTree
 from lapsekit import settings
 from lapsekit.errors import MissingExtra, TransferError
 from lapsekit.places.deadlines import Deadline
+from lapsekit.places.fetching import fetch_each
 from lapsekit.safely import PART, leads_out
 
 if TYPE_CHECKING:
@@ -94,15 +95,7 @@ class WebDav:
     @_connected
     def fetch(self, names: Sequence[str], into: Path) -> None:
         """Bring files back; those that are gone stay away."""
-        for name in names:
-            content = self.read(name)
-            if content is None:
-                continue
-            try:
-                (into / name).parent.mkdir(parents=True, exist_ok=True)
-                (into / name).write_bytes(content)
-            except OSError as error:
-                raise TransferError(f"{into / name}: {error.strerror}") from error
+        fetch_each(self.read, names, into)
 
     @_connected
     def present(self, names: Sequence[str]) -> list[str]:
