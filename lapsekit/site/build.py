@@ -16,7 +16,9 @@ from lapsekit.season import Season
 from lapsekit.site import season_data
 from lapsekit.site.almanac import gather
 from lapsekit.site.contents import FRONT, Whole, pages
+from lapsekit.site.curves import gathered
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
 from lapsekit.site.words import Words
@@ -111,6 +113,8 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
     templates = [*_own_templates(season), shared_folder(TEMPLATES)]
     assets = _assets(folder, templates, almanac.words)
     folder.put("data/daily.csv", whole.growth.daily.as_csv().encode())
+    for path, content in curve_files(almanac, gathered(almanac, whole.growth.growths)):
+        folder.put(path, content)
     folder.put(season_data.PATH, season_data.season_script(whole))
     shared = {"title": almanac.title, "sown": almanac.sown, "assets": assets}
     renderer = Pages(templates, almanac.words, shared)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from lapsekit.catalogue import Daily
@@ -12,9 +13,17 @@ from lapsekit.growing import Growth
 from lapsekit.noticing import Noticed
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Chart, Paper, draw, look_of
-from lapsekit.site.curve_tables import overview_name, plant_name
+from lapsekit.site.curve_tables import curve_tables, overview_name, plant_name
 from lapsekit.site.curve_words import doubts, in_words
-from lapsekit.site.curves import UNITS, PlantCurve, event_text, every_day, step_of, told_events
+from lapsekit.site.curves import (
+    UNITS,
+    PlantCurve,
+    curves_js,
+    event_text,
+    every_day,
+    step_of,
+    told_events,
+)
 from lapsekit.site.ranking import ranking, rate_text
 from lapsekit.site.wording import (
     NOTHING,
@@ -109,6 +118,13 @@ def growth_facts(
         ],
         "page_days": sorted(almanac.page_days),
     }
+
+
+def curve_files(almanac: Almanac, curves: Sequence[PlantCurve]) -> Iterator[tuple[str, bytes]]:
+    """Path in the site and content of what stands behind the curves: the scripts' data, CSVs."""
+    yield "data/curves.js", curves_js(almanac, curves, partial(why_open, almanac))
+    for table in curve_tables(curves):
+        yield f"data/{table.name}.csv", table.as_csv().encode()
 
 
 def overviews(almanac: Almanac, curves: Sequence[PlantCurve]) -> list[Overview]:
