@@ -320,6 +320,7 @@
             width: 1.8,
             dash: view.single ? undefined : view.looks.get(series.name).dash,
             points: { show: false },
+            pxAlign: 0,
           })),
         ],
         hooks: {

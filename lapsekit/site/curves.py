@@ -224,7 +224,9 @@ def _series(
         "unit": curve.unit,
         "sown": f"{curve.sown}",
         "mean_of": curve.mean_of,
+        "in_overview": curve.in_overview,
         "outlying": [place[day] for day in curve.outlying],
+        "why": {place[day]: why(curve, day) for day in open_days(curve)},
     }
     for prefix, values, breaks in (
         ("", curve.values, ()),
