@@ -135,7 +135,7 @@ def test_the_fastest_now_is_named_with_its_interval(known):
     told = ranking(almanac.words, curves, growths)
     assert told.headline.startswith("Basil grows fastest now (10 May): 15\u00a0% a day (")
     assert "doubles in 5.0 days" in told.headline
-    assert [r.name for r in told.ranked][0] == "basil"
+    assert told.ranked[0].name == "basil"
     now, without = rates(curves, growths)
     assert now[0].per_day == pytest.approx(0.1386, rel=0.02) and without == []
 
