@@ -22,8 +22,8 @@
 
     const say = (text) => { preview.textContent = text || preview.dataset.rest; };
     const centre = (link) => {
-      const cell = link.parentElement;
-      frame.scrollLeft = cell.offsetLeft - (frame.clientWidth - cell.offsetWidth) / 2;
+      const [cell, seen] = [link.parentElement, frame].map((each) => each.getBoundingClientRect());
+      frame.scrollLeft += cell.left - seen.left - (seen.width - cell.width) / 2;
     };
     const enter = (link) => {
       current.tabIndex = -1;

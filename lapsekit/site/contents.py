@@ -1,6 +1,7 @@
 """Which pages a site has, and what each is told."""
 
 from datetime import date, datetime, timedelta
+from itertools import groupby
 from typing import Any
 
 from lapsekit.catalogue import Frame
@@ -137,12 +138,16 @@ class Contents:
         return None if is_near else due.astimezone(self._season.zone)
 
     def _ribbon(self, camera: str) -> dict[str, Any]:
-        ribbon, stem = self._gallery.ribbons[camera]
+        ribbon, strips = self._gallery.ribbons[camera]
+        by_month = {strip.month: strip for strip in strips}
+        months = groupby(self._cells[camera], key=lambda told: f"{told[0].first:%Y-%m}")
         return {
             "camera": camera,
-            "stem": stem,
+            "first": ribbon[0].first,
+            "last": ribbon[-1].last,
+            "seen": bool(strips),
             "few": columns(ribbon) <= FEW_COLUMNS,
-            "cells": self._cells[camera],
+            "months": [(by_month.get(month), list(told)) for month, told in months],
         }
 
     def _days(self) -> dict[str, Any]:

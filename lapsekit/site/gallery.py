@@ -1,14 +1,11 @@
 """Puts the pictures of a season into the site: daily pictures in their sizes, and the ribbons.
 
 Encoding is what a build spends its time on, so it is done once: a file's name carries a hash of
-the frame and of how it was encoded, and a name that is there already is not made again. Slices
-for the ribbon are kept in the season's ``.cache``, which can be deleted at any time.
+the frame and of how it was encoded, and a name that is there already is not made again.
 """
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache, cached_property
-from pathlib import Path
 
 from PIL import Image
 
@@ -16,29 +13,68 @@ from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.progress import Track
-from lapsekit.safely import write_safely
 from lapsekit.season import Season
-from lapsekit.settings import Region
 from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.ribbon import Cell, cells
+from lapsekit.site.strips import ShownStrip, Slices, show_strips
 from lapsekit.site.writing import SiteFolder
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture as a page shows it: stem and size of each file, small to large."""
+    """A picture as a page shows it: files ``STEM-WIDTH.KIND``.
 
-    files: tuple[tuple[str, int, int], ...]
+    Attributes
+    ----------
+    stem : str
+        ``pictures/CAMERA/DAY-MARK``, from the site's root.
+    sizes : tuple of (int, int)
+        Width and height of each size, small to large.
+    fallback : tuple of int
+        The widths of which there is a JPEG too.
+    kinds : tuple of str
+        Kinds of files, the smaller first; the last is ``jpg``.
+    """
+
+    stem: str
+    sizes: tuple[tuple[int, int], ...]
+    fallback: tuple[int, ...]
+    kinds: tuple[str, ...] = pictures.KINDS
+
+    @property
+    def widths(self) -> tuple[int, ...]:
+        """Widths in px, small to large."""
+        return tuple(width for width, _ in self.sizes)
+
+    def widths_of(self, kind: str) -> tuple[int, ...]:
+        """Widths of which there is a file of a kind."""
+        return self.fallback if kind == "jpg" else self.widths
+
+    def path(self, width: int, kind: str) -> str:
+        """A file's path from the site's root."""
+        return f"{self.stem}-{width}.{kind}"
+
+    @property
+    def modern(self) -> str:
+        """The kind that is not ``jpg``."""
+        return self.kinds[0]
+
+    @property
+    def jpeg(self) -> tuple[str, int, int]:
+        """Path, width and height of the largest JPEG: what anything can show."""
+        width = self.fallback[-1]
+        return self.path(width, "jpg"), width, dict(self.sizes)[width]
 
     @property
     def largest(self) -> tuple[str, int, int]:
-        """Stem, width and height of the largest file."""
-        return self.files[-1]
+        """Path, width and height of the largest file: what is zoomed into."""
+        width, height = self.sizes[-1]
+        return self.path(width, self.modern), width, height
 
-    def srcset(self, root: str, suffix: str) -> str:
+    def srcset(self, root: str, kind: str) -> str:
         """Value of an HTML ``srcset``."""
-        return ", ".join(f"{root}{stem}.{suffix} {width}w" for stem, width, _ in self.files)
+        return ", ".join(f"{root}{self.path(w, kind)} {w}w" for w in self.widths_of(kind))
 
 
 class Gallery:
@@ -49,17 +85,16 @@ class Gallery:
     shown : dict
         Pictures by camera and day, filled by :meth:`show_all`.
     ribbons : dict
-        Cells, and stem of the sprite (None where no slice is left), by camera.
+        Cells, and sprites of the months that have a picture, by camera.
     """
 
     def __init__(self, season: Season, almanac: Almanac, folder: SiteFolder):
         self._season = season
         self._almanac = almanac
         self._folder = folder
-        self._slices = season.folder / ".cache" / "slices"
-        self._centre_of = cache(self._centre)
+        self._slices = Slices(season.folder / ".cache" / "slices", almanac.regions)
         self.shown: dict[str, dict[date, Shown]] = {}
-        self.ribbons: dict[str, tuple[list[Cell], str | None]] = {}
+        self.ribbons: dict[str, tuple[list[Cell], list[ShownStrip]]] = {}
 
     def show_all(self, track: Track) -> None:
         """Put up every daily picture; one that cannot be read becomes a gap that says so."""
@@ -74,102 +109,45 @@ class Gallery:
             except (ArchiveError, PictureError) as error:
                 self._almanac.lose_picture(camera, day, f"{frame.path}: {error}")
         for camera in self._almanac.cameras:
-            self.ribbons[camera] = self._ribbon(camera)
+            frames = self._almanac.pictures[camera]
+            ribbon = cells(self._almanac.days, frames)
+            made = show_strips(self._folder, self._slices, camera, ribbon, frames)
+            self.ribbons[camera] = ribbon, made
 
     def _show(self, frame: Frame) -> Shown:
-        source = _Source(self._season, frame)
-        files, missing = [], []
-        for size in pictures.sizes(frame.width, frame.height):
-            name = pictures.mark(frame.sha256, size)
-            stem = f"pictures/{frame.camera}/{frame.day}-{name}-{max(size)}"
-            kinds = [kind for kind in pictures.KINDS if not self._folder.has(f"{stem}.{kind}")]
-            smaller = pictures.resized(source.picture, size) if kinds else None
-            missing += [(f"{stem}.{kind}", smaller, kind) for kind in kinds]
-            files.append((stem, *size))
-        self._put_encoded(missing)
-        slice_file = self._slice_file(frame)
-        if not slice_file.is_file():
-            self._slices.mkdir(parents=True, exist_ok=True)
-            strip = pictures.strip(source.picture, self._centre_of(frame.camera, frame.width))
-            write_safely(slice_file, pictures.png(strip))
-        return Shown(tuple(files))
-
-    def _put_encoded(self, missing: list[tuple[str, Image.Image, str]]) -> None:
-        """Put up files, each of a picture in a kind, encoded side by side."""
-        encoded = spread(lambda job: pictures.encode(*job[1:]), missing)
-        for (path, _, _), data in zip(missing, encoded, strict=True):
-            self._folder.put(path, data)
-
-    def _ribbon(self, camera: str) -> tuple[list[Cell], str | None]:
-        frames = self._almanac.pictures[camera]
-        ribbon = cells(self._almanac.days, frames)
-        if not frames:
-            return ribbon, None
-        places = [
-            (self._slice_file(frames[cell.first]) if cell.picture else None, cell.columns)
-            for cell in ribbon
+        sizes = pictures.sizes(frame.width, frame.height)
+        fallback = pictures.fallback_widths([width for width, _ in sizes])
+        name = pictures.mark(frame.sha256, sizes)
+        shown = Shown(f"pictures/{frame.camera}/{frame.day}-{name}", sizes, fallback)
+        missing = [
+            (size, kind)
+            for kind in shown.kinds
+            for size in sizes
+            if size[0] in shown.widths_of(kind) and not self._folder.has(shown.path(size[0], kind))
         ]
-        name = pictures.mark([(file and file.name, width) for file, width in places])
-        stem = f"pictures/ribbon-{camera}-{name}"
-        if not all(self._folder.has(f"{stem}.{suffix}") for suffix in pictures.KINDS):
-            sprite = pictures.sprite([(file and _opened(file), width) for file, width in places])
-            for suffix in pictures.KINDS:
-                self._folder.put(f"{stem}.{suffix}", pictures.encode(sprite, suffix))
-        return ribbon, stem
+        if missing or not self._slices.has(frame):
+            self._make(frame, shown, missing)
+        return shown
+
+    def _make(self, frame: Frame, shown: Shown, missing: list[tuple[tuple[int, int], str]]) -> None:
+        """Put up a picture's missing files, encoded side by side, and keep its slice.
+
+        The frame's own pixels are let go as soon as the largest size is made of them.
+        """
+        largest = _at_size(self._season.archive.read(frame.path), frame.width, shown.sizes[-1])
+        smaller = {size: pictures.resized(largest, size) for size in {size for size, _ in missing}}
+        encoded = spread(lambda job: pictures.encode(smaller[job[0]], job[1]), missing)
+        for (size, kind), data in zip(missing, encoded, strict=True):
+            self._folder.put(shown.path(size[0], kind), data)
+        if not self._slices.has(frame):
+            self._slices.keep(frame, largest)
 
     def forget_old_slices(self) -> None:
         """Delete cached slices that no ribbon uses any more."""
-        used = {
-            self._slice_file(frame)
-            for days in self._almanac.pictures.values()
-            for frame in days.values()
-        }
-        for file in self._slices.glob("*.png"):
-            if file not in used:
-                file.unlink()
-
-    def _slice_file(self, frame: Frame) -> Path:
-        name = pictures.mark(frame.sha256, self._centre_of(frame.camera, frame.width))
-        return self._slices / f"{frame.camera}-{frame.day}-{name}.png"
-
-    def _centre(self, camera: str, width: int) -> float:
-        regions = [r for r in self._almanac.regions if r.camera == camera]
-        return round(strip_centre(regions, width), 3)
+        kept = [f for days in self._almanac.pictures.values() for f in days.values()]
+        self._slices.forget_all_but(kept)
 
 
-class _Source:
-    """A frame's pixels, decoded once and only if they are needed."""
-
-    def __init__(self, season: Season, frame: Frame):
-        self._season = season
-        self._frame = frame
-
-    @cached_property
-    def picture(self) -> Image.Image:
-        return pictures.decode(self._season.archive.read(self._frame.path))
-
-
-def strip_centre(regions: list[Region], width: int) -> float:
-    """Where in the picture a ribbon's slices are cut, as a share of its width.
-
-    Through the middle of the region in line with most other middles above and below it, so that
-    a slice shows plants and not the bench between them; the picture's middle without outlines.
-    By each region's first outline, so that the cut stays where it is over the season.
-    """
-    spans = [
-        (min(x for x, _ in points), max(x for x, _ in points))
-        for points in (region.outline[0].points for region in regions)
-        if points is not None
-    ]
-    middles = [(low + high) / 2 for low, high in spans]
-
-    def merit(middle: float) -> tuple[float, float]:
-        offsets = [abs(2 * middle - low - high) / (high - low) for low, high in spans]
-        return round(sum(max(0.0, 1 - off) for off in offsets), 2), -abs(middle - width / 2)
-
-    return min(1.0, max(0.0, max(middles, key=merit) / width)) if middles else 0.5
-
-
-def _opened(file: Path) -> Image.Image:
-    with Image.open(file) as picture:
-        return picture.convert("RGB")
+def _at_size(data: bytes, width: int, size: tuple[int, int]) -> Image.Image:
+    """A frame's picture at the largest size in which it is shown."""
+    return pictures.resized(pictures.decode(data, width), size)

@@ -68,6 +68,40 @@ def cells(days: Sequence[date], has_picture: Container[date]) -> list[Cell]:
     return _with_months(found)
 
 
+@dataclass(frozen=True)
+class Strip:
+    """The picture of one calendar month's places of a ribbon.
+
+    Attributes
+    ----------
+    month : str
+        ``2031-04``. A break belongs to the month in which it begins.
+    days : tuple of (date or None)
+        What each of its columns shows, left to right; None where it is blank. All columns are of
+        the same width.
+    wide : bool
+        Whether each column is two narrow ones wide, as in a ribbon with many breaks.
+    """
+
+    month: str
+    days: tuple[date | None, ...]
+    wide: bool = False
+
+
+def strips(ribbon: Sequence[Cell]) -> list[Strip]:
+    """Strips of a ribbon, one for each month in which it shows a picture, in order."""
+    wide = all(cell.columns == BREAK_COLUMNS for cell in ribbon)
+    found = []
+    for _, group in groupby(ribbon, key=lambda cell: _month(cell.first)):
+        of_month = list(group)
+        shown: list[date | None] = []
+        for cell in of_month:
+            shown += [cell.first if cell.picture else None] * (1 if wide else cell.columns)
+        if any(shown):
+            found.append(Strip(f"{of_month[0].first:%Y-%m}", tuple(shown), wide))
+    return found
+
+
 def columns(ribbon: Sequence[Cell]) -> int:
     """Width of a whole ribbon in columns."""
     return sum(cell.columns for cell in ribbon)
