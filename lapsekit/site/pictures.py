@@ -17,8 +17,8 @@ WIDTHS = (480, 800, 1600)
 MOST_WIDTH = 2560
 #: A width is left out where the next one is less than this much wider.
 _WORTH_IT = 1.15
-#: Widths between these have a JPEG beside them, for browsers (and mail) that know nothing newer.
-FALLBACK_WIDTHS = (700, 1600)
+#: No JPEG, for browsers and mail that know nothing newer, is wider than this.
+MOST_FALLBACK = 1600
 #: How daily pictures and crops are encoded: as fast as WebP, and smaller.
 FINE = {
     "avif": {"quality": 55, "speed": 9, "max_threads": 1},
@@ -47,7 +47,7 @@ KINDS = (modern_kind(), "jpg")
 
 def mark(*parts: object) -> str:
     """Twelve hexadecimal digits that change when a part, or a setting of this module, does."""
-    settings = (WIDTHS, MOST_WIDTH, _WORTH_IT, FALLBACK_WIDTHS, KINDS, FINE, SMALL)
+    settings = (WIDTHS, MOST_WIDTH, _WORTH_IT, MOST_FALLBACK, KINDS, FINE, SMALL)
     slices = (COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT)
     return hashlib.sha256(repr((settings, slices, parts)).encode()).hexdigest()[:12]
 
@@ -60,9 +60,10 @@ def sizes(width: int, height: int) -> tuple[tuple[int, int], ...]:
 
 
 def fallback_widths(widths: Sequence[int]) -> tuple[int, ...]:
-    """Those of a picture's `widths` that have a JPEG: one or two, of which mail can show any."""
-    low, high = FALLBACK_WIDTHS
-    return tuple(each for each in widths if low <= each <= high) or (min(widths[-1], high),)
+    """Those of a picture's `widths` that have a JPEG: the largest that may, and a phone's."""
+    most = max((each for each in widths if each <= MOST_FALLBACK), default=widths[0])
+    half = [each for each in widths if WIDTHS[1] <= each <= most / 1.5]
+    return (*half[-1:], most)
 
 
 def decode(data: bytes, width: int = 0) -> Image.Image:
