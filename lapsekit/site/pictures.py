@@ -27,7 +27,7 @@ FINE = {
 }
 #: How strips are: they are shown small, and every page loads some.
 SMALL = {
-    "avif": {"quality": 42, "speed": 6, "max_threads": 1},
+    "avif": {"quality": 42, "speed": 8, "max_threads": 1},
     "webp": {"quality": 55, "method": 4},
     "jpg": {"quality": 65, "optimize": True, "progressive": True},
 }
