@@ -2,7 +2,6 @@
 
 from datetime import date, timedelta
 from html.parser import HTMLParser
-from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -225,12 +224,6 @@ def test_the_diary_is_told_and_its_bad_line_reported(tiny):
     report = build_site(tiny)
     assert "potted on (Basil" in text_of(tiny, "day/2031-04-03/index.html")
     assert len(report.problems) == 1 and "line 3" in report.problems[0]
-
-
-def test_template_files_are_small_and_bring_their_licence():
-    fonts = Path(__file__).parents[2] / "site_template" / "fonts"
-    assert "SIL OPEN FONT LICENSE" in (fonts / "OFL.txt").read_text(encoding="utf-8")
-    assert all(p.stat().st_size < 45_000 for p in fonts.glob("*.woff2"))
 
 
 def test_a_picture_far_from_its_time_says_its_own_and_why(tiny):
