@@ -22,7 +22,7 @@ from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
 #: Assets that a page names itself; their names carry a hash, so that caches are safe.
-_NAMED = ("style.css", "ribbon.js", "age.js")
+_NAMED = ("style.css", "ribbon.js", "age.js", "zoom.js")
 
 
 @dataclass(frozen=True)
