@@ -2,7 +2,6 @@
 // plain link to the same file.
 (() => {
   "use strict";
-  const said = (text, values) => (window.lapsekit && lapsekit.text ? lapsekit.text(text, values) : text);
   const MOST = 4; // screen pixels to one of the picture
   const STEP = 1.4;
   const MOVE = 60;
@@ -119,25 +118,25 @@
     const small = link.querySelector("img");
     const [width, height] = link.dataset.zoom.split(" ").map(Number);
     const picture = make("img", { alt: small.alt, draggable: "false" });
-    const wait = make("p", { class: "zoom-wait", role: "status" }, [said("The full picture is loading.")]);
+    const wait = make("p", { class: "zoom-wait", role: "status" }, [lapsekit.text("The full picture is loading.")]);
     const frame = make("div", {
       class: "zoom-frame",
       tabindex: "0",
       role: "group",
-      "aria-label": said("The picture at full size. Plus and minus draw it nearer or farther, arrow keys move it."),
+      "aria-label": lapsekit.text("The picture at full size. Plus and minus draw it nearer or farther, arrow keys move it."),
     }, [picture]);
-    const nearer = button(said("Nearer"), "+");
-    const farther = button(said("Farther"), "−");
-    const whole = button(said("The whole picture"), "□");
-    const close = button(said("Close"), "×");
+    const nearer = button(lapsekit.text("Nearer"), "+");
+    const farther = button(lapsekit.text("Farther"), "−");
+    const whole = button(lapsekit.text("The whole picture"), "□");
+    const close = button(lapsekit.text("Close"), "×");
     const tools = make("div", { class: "zoom-tools" }, [nearer, farther, whole, close]);
-    const dialog = make("dialog", { class: "zoomed", "aria-label": said("Picture") }, [frame, wait, tools]);
+    const dialog = make("dialog", { class: "zoomed", "aria-label": lapsekit.text("Picture") }, [frame, wait, tools]);
     const view = new View(frame, picture, width, height);
 
     picture.src = small.currentSrc || small.src; // what is here already, until the large one is
     const large = new Image();
     large.onload = () => { picture.src = large.src; wait.hidden = true; };
-    large.onerror = () => { wait.textContent = said("The full picture could not be loaded; this is the smaller one."); };
+    large.onerror = () => { wait.textContent = lapsekit.text("The full picture could not be loaded; this is the smaller one."); };
     large.src = link.href;
 
     nearer.onclick = () => view.nearer(STEP);

@@ -83,6 +83,21 @@ def sight_of(season: Season, camera: str, frames: Mapping[date, Frame]) -> Sight
     return Sight((reference.width, reference.height), placed)
 
 
+def cm_per_px(season: Season, camera: str) -> float | None:
+    """Side of a pixel of a camera's full picture on the bench, in cm, in the middle of the view.
+
+    None without a scale, or where its scale cannot be told (measuring says why).
+    """
+    view = View(season, camera)
+    try:
+        if view.frame is None or view.plane is None:
+            return None
+        middle = np.array([[side / 2 for side in view.shape[::-1]]])
+        return round(float(view.plane.cm2_per_px(middle)[0] ** 0.5) / view.by, 6)
+    except (SettingsError, ArchiveError, PictureError):
+        return None
+
+
 @dataclass(frozen=True)
 class Crop:
     """One crop as a page shows it: ``STEM.KIND``; a gap has no stem.

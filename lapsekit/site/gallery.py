@@ -14,10 +14,13 @@ from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.progress import Track
 from lapsekit.season import Season
+from lapsekit.settings import Region
 from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
-from lapsekit.site.ribbon import Cell, cells
-from lapsekit.site.strips import ShownStrip, Slices, show_strips
+from lapsekit.site.cropping import Sight, cm_per_px, sight_of
+from lapsekit.site.ribbon import strips
+from lapsekit.site.strips import Slices, show_strip
+from lapsekit.site.turning import Box, box_of
 from lapsekit.site.writing import SiteFolder
 
 
@@ -84,8 +87,10 @@ class Gallery:
     ----------
     shown : dict
         Pictures by camera and day, filled by :meth:`show_all`.
-    ribbons : dict
-        Cells, and sprites of the months that have a picture, by camera.
+    sights : dict
+        Where a camera's frames lie in its reference view, by camera; None of one without frames.
+    strips : dict
+        The ribbon's months by camera: stem of the sprite and the days in it.
     """
 
     def __init__(self, season: Season, almanac: Almanac, folder: SiteFolder):
@@ -94,7 +99,8 @@ class Gallery:
         self._folder = folder
         self._slices = Slices(season.folder / ".cache" / "slices", almanac.regions)
         self.shown: dict[str, dict[date, Shown]] = {}
-        self.ribbons: dict[str, tuple[list[Cell], list[ShownStrip]]] = {}
+        self.sights: dict[str, Sight | None] = {}
+        self.strips: dict[str, list[dict[str, object]]] = {}
 
     def show_all(self, track: Track) -> None:
         """Put up every daily picture; one that cannot be read becomes a gap that says so."""
@@ -108,11 +114,16 @@ class Gallery:
                 self.shown.setdefault(camera, {})[day] = self._show(frame)
             except (ArchiveError, PictureError) as error:
                 self._almanac.lose_picture(camera, day, f"{frame.path}: {error}")
-        for camera in self._almanac.cameras:
-            frames = self._almanac.pictures[camera]
-            ribbon = cells(self._almanac.days, frames)
-            made = show_strips(self._folder, self._slices, camera, ribbon, frames)
-            self.ribbons[camera] = ribbon, made
+        for camera, frames in self._almanac.pictures.items():
+            self.strips[camera] = [
+                {
+                    "month": strip.month,
+                    "stem": show_strip(self._folder, self._slices, camera, strip, frames),
+                    "days": strip.days,
+                }
+                for strip in strips(self._almanac.days, frames)
+            ]
+            self.sights[camera] = sight_of(self._season, camera, frames)
 
     def _show(self, frame: Frame) -> Shown:
         sizes = pictures.sizes(frame.width, frame.height)
@@ -141,6 +152,33 @@ class Gallery:
             self._folder.put(shown.path(size[0], kind), data)
         if not self._slices.has(frame):
             self._slices.keep(frame, largest)
+
+    def told(self, camera: str, day: date) -> dict[str, object]:
+        """A picture as the site's scripts know it."""
+        shown = self.shown[camera][day]
+        frame = self._almanac.pictures[camera][day]
+        sight = self.sights[camera]
+        return {
+            "stem": shown.stem,
+            "widths": shown.widths,
+            "fallback": shown.fallback,
+            "turn": sight and sight.turn(frame),
+        }
+
+    def form(self, camera: str) -> dict[str, object]:
+        """Kinds of a camera's pictures, and size and scale of its view, for the site's scripts."""
+        sight = self.sights[camera]
+        return {
+            "kinds": pictures.KINDS,
+            "width": sight and sight.size[0],
+            "height": sight and sight.size[1],
+            "cm_per_px": cm_per_px(self._season, camera) if sight else None,
+        }
+
+    def box(self, region: Region) -> Box | None:
+        """Where a region lies in the reference view: left, top, width, height, as shares of it."""
+        sight = self.sights.get(region.camera)
+        return sight and box_of(region, sight.size)
 
     def forget_old_slices(self) -> None:
         """Delete cached slices that no ribbon uses any more."""

@@ -32,7 +32,6 @@ SMALL = {
     "jpg": {"quality": 65, "optimize": True, "progressive": True},
 }
 COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT = 40, 80, 176
-BLANK = (128, 124, 116)
 _FORMATS = {"avif": "AVIF", "webp": "WEBP", "jpg": "JPEG"}
 
 
@@ -127,14 +126,13 @@ def slice_of(picture: Image.Image, centre: float) -> Image.Image:
     )
 
 
-def sprite(slices: Sequence[Image.Image | None], column_width: int) -> Image.Image:
-    """Middles of slices side by side, each `column_width` px wide; None leaves its blank."""
-    whole = Image.new("RGB", (column_width * len(slices), SLICE_HEIGHT), BLANK)
+def sprite(slices: Sequence[Image.Image], column_width: int) -> Image.Image:
+    """Middles of slices side by side, each `column_width` px wide."""
+    whole = Image.new("RGB", (column_width * len(slices), SLICE_HEIGHT))
     left = (WIDE_COLUMN - column_width) // 2
     for number, picture in enumerate(slices):
-        if picture is not None:
-            cut = picture.crop((left, 0, left + column_width, SLICE_HEIGHT))
-            whole.paste(cut, (number * column_width, 0))
+        cut = picture.crop((left, 0, left + column_width, SLICE_HEIGHT))
+        whole.paste(cut, (number * column_width, 0))
     return whole
 
 

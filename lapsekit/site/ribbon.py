@@ -70,36 +70,30 @@ def cells(days: Sequence[date], has_picture: Container[date]) -> list[Cell]:
 
 @dataclass(frozen=True)
 class Strip:
-    """The picture of one calendar month's places of a ribbon.
+    """The slices of one calendar month, side by side.
 
     Attributes
     ----------
     month : str
-        ``2031-04``. A break belongs to the month in which it begins.
-    days : tuple of (date or None)
-        What each of its columns shows, left to right; None where it is blank. All columns are of
-        the same width.
+        ``2031-04``.
+    days : tuple of date
+        The days that its columns show, in order.
     wide : bool
         Whether each column is two narrow ones wide, as in a ribbon with many breaks.
     """
 
     month: str
-    days: tuple[date | None, ...]
+    days: tuple[date, ...]
     wide: bool = False
 
 
-def strips(ribbon: Sequence[Cell]) -> list[Strip]:
-    """Strips of a ribbon, one for each month in which it shows a picture, in order."""
-    wide = all(cell.columns == BREAK_COLUMNS for cell in ribbon)
-    found = []
-    for _, group in groupby(ribbon, key=lambda cell: _month(cell.first)):
-        of_month = list(group)
-        shown: list[date | None] = []
-        for cell in of_month:
-            shown += [cell.first if cell.picture else None] * (1 if wide else cell.columns)
-        if any(shown):
-            found.append(Strip(f"{of_month[0].first:%Y-%m}", tuple(shown), wide))
-    return found
+def strips(days: Sequence[date], has_picture: Container[date]) -> list[Strip]:
+    """Strips of a ribbon, one for each month with a picture, in order; parameters as of `cells`."""
+    found = cells(days, has_picture)
+    wide = all(cell.columns == BREAK_COLUMNS for cell in found)
+    shown = [cell.first for cell in found if cell.picture]
+    by_month = groupby(shown, key=lambda day: f"{day:%Y-%m}")
+    return [Strip(month, tuple(of_month), wide) for month, of_month in by_month]
 
 
 def columns(ribbon: Sequence[Cell]) -> int:

@@ -4,7 +4,6 @@ Slices are cut once and kept in the season's ``.cache``, which can be deleted at
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -16,20 +15,8 @@ from lapsekit.compute import spread
 from lapsekit.safely import write_safely
 from lapsekit.settings import Region
 from lapsekit.site import pictures
-from lapsekit.site.ribbon import Cell, Strip, strips
+from lapsekit.site.ribbon import Strip
 from lapsekit.site.writing import SiteFolder
-
-
-@dataclass(frozen=True)
-class ShownStrip:
-    """A month's sprite as a page shows it: ``STEM.KIND`` for each of `kinds`."""
-
-    month: str
-    days: tuple[date | None, ...]
-    stem: str
-    width: int
-    height: int
-    kinds: tuple[str, ...] = pictures.KINDS
 
 
 class Slices:
@@ -80,45 +67,40 @@ class Slices:
         return round(strip_centre([r for r in self._regions if r.camera == camera], width), 3)
 
 
-def show_strips(
-    folder: SiteFolder,
-    slices: Slices,
-    camera: str,
-    ribbon: Sequence[Cell],
-    frames: Mapping[date, Frame],
-) -> list[ShownStrip]:
-    """Put up the sprites of a camera's ribbon.
+def show_strip(
+    folder: SiteFolder, slices: Slices, camera: str, strip: Strip, frames: Mapping[date, Frame]
+) -> str:
+    """Put up one month's sprite.
 
     Parameters
     ----------
     folder : SiteFolder
         The site.
     slices : Slices
-        They must be there for all `frames`.
+        They must be there for the strip's days.
     camera : str
         Its name.
-    ribbon : sequence of Cell
-        What stands in the ribbon.
+    strip : Strip
+        What is shown.
     frames : mapping of date to Frame
         The camera's daily pictures.
+
+    Returns
+    -------
+    str
+        Stem of its files, ``STEM.KIND``, from the site's root.
     """
-    return [_show(folder, slices, camera, strip, frames) for strip in strips(ribbon)]
-
-
-def _show(
-    folder: SiteFolder, slices: Slices, camera: str, strip: Strip, frames: Mapping[date, Frame]
-) -> ShownStrip:
-    shown = [day and frames[day] for day in strip.days]
-    name = pictures.mark([frame and slices.mark(frame) for frame in shown], strip.wide)
+    shown = [frames[day] for day in strip.days]
+    name = pictures.mark([slices.mark(frame) for frame in shown], strip.wide)
     stem = f"pictures/ribbon-{camera}-{strip.month}-{name}"
-    column = pictures.WIDE_COLUMN if strip.wide else pictures.COLUMN_WIDTH
     missing = [kind for kind in pictures.KINDS if not folder.has(f"{stem}.{kind}")]
     if missing:
-        sprite = pictures.sprite([frame and slices.read(frame) for frame in shown], column)
+        column = pictures.WIDE_COLUMN if strip.wide else pictures.COLUMN_WIDTH
+        sprite = pictures.sprite([slices.read(frame) for frame in shown], column)
         encoded = spread(lambda kind: pictures.encode(sprite, kind, pictures.SMALL), missing)
         for kind, data in zip(missing, encoded, strict=True):
             folder.put(f"{stem}.{kind}", data)
-    return ShownStrip(strip.month, strip.days, stem, column * len(shown), pictures.SLICE_HEIGHT)
+    return stem
 
 
 def strip_centre(regions: Sequence[Region], width: int) -> float:

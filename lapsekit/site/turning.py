@@ -77,7 +77,7 @@ def turn_of(
     if matrix is None:
         return None
     turn = np.linalg.inv(_px(reference_size)) @ np.linalg.inv(matrix) @ _px(size)
-    return tuple(round(float(number), 8) for number in (turn / turn[2, 2]).ravel())
+    return tuple(round(float(number), 7) for number in (turn / turn[2, 2]).ravel())
 
 
 def crop_matrix(box: Box, reference_size: Size, crop_size: Size) -> np.ndarray:
