@@ -151,9 +151,10 @@
       for (const [className, text] of [
         ["weekday", dated(day, { weekday: "long" })],
         ["numeral", String(Number(day.slice(8)))],
-        ["month", dated(day, { month: "long", year: "numeric" })],
+        ["month", dated(day, { month: "long" })],
         ["years", ageOf(day)],
       ]) whole.append(made("span", { className, textContent: text }), " ");
+      find(".month", whole).append(made("span", { className: "year", textContent: ` ${day.slice(0, 4)}` }));
       return whole;
     };
 

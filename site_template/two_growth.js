@@ -57,21 +57,17 @@
       return lapsekit.text("Nothing yet on {early}; {after} on {late}.", values);
     }
     if (overlap) {
-      return lapsekit.text("{before} on {early}, {after} on {late}. The intervals overlap, so it may be no change at all.", values);
+      return lapsekit.text("{before} on {early}, {after} on {late}. The intervals overlap: perhaps it did not change.", values);
     }
     return lapsekit.text("{before} on {early}, {after} on {late}.", values);
   };
 
-  const factorText = (factor) => {
-    if (factor === null) return "";
-    return lapsekit.text("{n} times", { n: lapsekit.number(factor, factor < 9.95 ? 1 : 0) });
-  };
-
-  // A factor that rounds to what hides a change says it finer.
-  const figure = (factor) => {
-    if (factor === null) return "–";
-    return `×${NBSP}${lapsekit.number(factor, factor < 0.95 ? 2 : factor < 9.95 ? 1 : 0)}`;
-  };
+  // Small factors are said finer, so that a small change is not rounded away.
+  const digits = (factor) => (factor < 1.995 ? 2 : factor < 9.95 ? 1 : 0);
+  const figure = (factor) =>
+    (factor === null ? "–" : `×${NBSP}${lapsekit.number(factor, digits(factor))}`);
+  const factorText = (factor) =>
+    lapsekit.text("{n} times", { n: lapsekit.number(factor, digits(factor)) });
 
   const row = (found, early, late) => {
     const item = made("li", "");
@@ -109,11 +105,11 @@
       list.append(...rows.map((each) => row(each, early, late)));
       let note = lapsekit.text("How many times as much of the bench its leaves cover on the later day, seen from above. In brackets the interval of the day, in which the true value should lie 19 times in 20.");
       if (rows.some(({ series }) => series.mean_of)) {
-        note += ` ${lapsekit.text("Of a group, the brackets hold its smallest and its largest plant.")}`;
+        note += ` ${lapsekit.text("Of a group, the brackets hold its smallest and its largest plant, which do not say how sure its mean is.")}`;
       }
       element.replaceChildren(list, made("p", "note", note));
     }
   };
 
-  lapsekit.twoGrowth = { fill, compare, figure };
+  lapsekit.twoGrowth = { fill };
 })();
