@@ -26,6 +26,7 @@ PAUSED, LOST = "cress", "kale"
 PAUSE = range(30, 38)
 LOSS = 50
 LONG_GAP = range(40, 44)
+ADDRESS = "https://herbs.example/bench/"
 #: Words that a page must bear as words: tags, marks that turn the reading direction, 10 kB.
 TAG = "<script>alert(1)</script>"
 TURNED = "\u202eturned\u202c \u05e9\u05dc\u05d5\u05dd"
@@ -108,7 +109,8 @@ def _picture(number: int, days: int, width: int) -> bytes:
     """The sample season's picture `number`: one a day where they suffice, else each of a day."""
     folders = sorted(FRAMES.iterdir())
     if days <= len(folders):
-        every = [sorted(folder.glob("*T11*.jpg"))[0] for folder in folders]
+        of_days = [sorted(folder.glob("*.jpg")) for folder in folders]
+        every = [files[len(files) // 2] for files in of_days]
     else:
         every = sorted(FRAMES.glob("*/*.jpg"))
         number = number * len(every) // days
@@ -158,6 +160,8 @@ about = "{about}"
 [place]
 latitude = 48.1234
 longitude = 11.5678
+[site]
+address = "{ADDRESS}"
 [cameras.bench]
 kind = "files"
 px_per_cm = 10
