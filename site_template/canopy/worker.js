@@ -97,6 +97,30 @@ const shown = (width, height) => {
   return createImageBitmap(pixels);
 };
 
+// The box that holds all leaf but a two-hundredth on each side, with a tenth of room; null without.
+const leafBox = (cover, width, height) => {
+  const [columns, rows] = [new Float64Array(width), new Float64Array(height)];
+  cover.forEach((share, at) => {
+    columns[at % width] += share;
+    rows[Math.floor(at / width)] += share;
+  });
+  const all = rows.reduce((sum, share) => sum + share, 0);
+  if (all < 1) return null;
+  const ends = (sums) => {
+    const reach = (list) => {
+      let passed = 0;
+      return list.findIndex((share) => (passed += share) > all / 200);
+    };
+    return [reach(sums), sums.length - reach([...sums].reverse())];
+  };
+  const [[left, right], [top, bottom]] = [ends(columns), ends(rows)];
+  const room = Math.round(Math.max(right - left, bottom - top) / 10);
+  return [
+    Math.max(0, left - room), Math.max(0, top - room),
+    Math.min(width, right + room), Math.min(height, bottom + room),
+  ];
+};
+
 const measure = async ({ picture }) => {
   const began = performance.now();
   const bitmap = await decoded(picture);
@@ -118,6 +142,7 @@ const measure = async ({ picture }) => {
   const shares = Uint8Array.from(cover, (share) => Math.round(255 * share));
   return {
     whole, by, width, height,
+    leafBox: leafBox(cover, width, height),
     maskPixels: program.mask_px(), // of the whole picture, as `lapsekit mask` counts them
     mask, shares,
     preview: await shown(width, height),

@@ -1,0 +1,417 @@
+// Holds a follower's plant against the grower's, all in this browser: the photo is given to a
+// worker on this device, and nothing is sent or kept.
+(() => {
+  "use strict";
+
+  const TAP_POINTS = 1.5; // how far off a mark may be, in points of the screen
+  const OUTLINE = 0.5; // how far off the outline may be, in pixels of the measured picture
+  const SHOWN_PX = 1600; // long side of a photo that is shown without being measured
+
+  const root = document.getElementById("yours");
+  const get = (selector) => root.querySelector(selector);
+  const { text, number } = lapsekit;
+  const say = (selector, words) => {
+    const element = get(selector);
+    if (element.textContent !== words) element.textContent = words;
+    return element;
+  };
+
+  const PROBLEMS = {
+    "not a picture": () => text("This file is no picture that this browser can open. Choose a JPEG, PNG or WebP file."),
+    heic: () => text("This browser cannot open HEIC pictures. Save the photo as JPEG first (on many phones: share it, or set the camera to “most compatible”), or open this page in a browser that can."),
+    "too large": () => text("There was not enough memory for this photo. Choose a smaller one."),
+    failed: () => text("The photo could not be measured. It can be tried again."),
+    folder: () => text("This page was opened from a folder, and browsers do not let pages from folders measure anything: that needs the site’s web address. Yours and ours are shown side by side all the same."),
+    "no rule": () => text("This season’s way of measuring cannot be run in a browser. Yours and ours are shown side by side all the same."),
+    forbidden: () => text("This browser, or the host of this site, does not let pages measure (it forbids WebAssembly or workers). Yours and ours are shown side by side all the same."),
+    "too old": () => text("This browser is too old to measure (it lacks WebAssembly with SIMD). Yours and ours are shown side by side all the same."),
+    "not loaded": () => text("What measuring needs could not be loaded. Is there a connection? Choose the photo again then. Yours and ours are shown side by side all the same."),
+  };
+
+  const problem = (word) => {
+    const place = get(".yours-problem");
+    place.hidden = !word;
+    place.textContent = word ? PROBLEMS[word]() : "";
+  };
+
+  // The worker, and a promise of its answer to each question; the promise of its start comes first.
+  let worker = null;
+  const asked = new Map();
+  const ask = (question) => new Promise((done, failed) => {
+    const id = asked.size + 1;
+    asked.set(id, { done, failed });
+    worker.postMessage({ id, ...question });
+  });
+  const amiss = (word) => Object.assign(new Error(word), { word });
+  const started = () => {
+    if (lapsekit.fromFolder) return Promise.reject(amiss("folder"));
+    if (!root.dataset.rule) return Promise.reject(amiss("no rule"));
+    if (!window.Worker || !window.OffscreenCanvas) return Promise.reject(amiss("too old"));
+    return new Promise((done, failed) => {
+      try {
+        worker = new Worker(lapsekit.asset("canopy/worker.js"));
+      } catch {
+        failed(amiss("forbidden"));
+        return;
+      }
+      worker.onerror = () => failed(amiss("forbidden"));
+      worker.onmessage = ({ data }) => {
+        const { done: take, failed: refuse } = asked.get(data.id);
+        if (data.amiss) refuse(amiss(data.amiss));
+        else take(data.found);
+      };
+      ask({
+        what: "start",
+        programAt: lapsekit.asset("canopy/canopy.wasm"),
+        ruleAt: new URL(root.dataset.rule, location.href).href,
+      }).then(done, failed);
+    });
+  };
+  let ready = null;
+  const begun = () => {
+    ready = ready || started().catch((error) => {
+      ready = null;
+      throw error;
+    });
+    return ready;
+  };
+
+  let photo = null; // the photo as it is shown: {picture, width, height, measured}
+  let area = null; // what the worker counted: {pixels, outline} of which box
+  let card = null; // what the card is drawn from
+  let turn = 0; // photos so far; answers about an earlier one are dropped
+  const stage = lapsekit.stage(get(".yours-stage"), () => update());
+
+  // --- what is known ----------------------------------------------------------------------------
+
+  const age = () => {
+    const [sown, taken] = ["#yours-sown", "#yours-taken"].map((id) => get(id).value);
+    return sown && taken ? lapsekit.age(taken, sown) : null;
+  };
+
+  const length = () => {
+    const found = Number.parseFloat(get("#yours-length").value.replace(",", "."));
+    return found > 0 && Number.isFinite(found) ? found : null;
+  };
+
+  // cm in a pixel: the likeliest, and the least and the most by how the ends were marked.
+  const scale = () => {
+    const [distance, cm] = [stage.distance, length()];
+    if (distance === null || cm === null) return null;
+    const off = 2 * TAP_POINTS * Math.max(1, stage.perPoint());
+    if (distance < 4 * off) return { tooNear: true };
+    return { usual: cm / distance, least: cm / (distance + off), most: cm / (distance - off) };
+  };
+
+  // The area in cm² with its interval; null while something is missing.
+  const areaInCm = () => {
+    const per = scale();
+    if (!area || !per || per.tooNear) return null;
+    const rim = OUTLINE * area.outline;
+    return {
+      value: area.pixels * per.usual ** 2,
+      low: Math.max(0, area.pixels - rim) * per.least ** 2,
+      high: (area.pixels + rim) * per.most ** 2,
+    };
+  };
+
+  const digits = (value) => (value < 9.95 ? 1 : 0);
+  const said = ({ value, low, high }, unit) => {
+    const d = digits(value);
+    if (low === null || high === null) return `${number(value, d)}\u00a0${unit}`;
+    return text("{value} {unit} ({low} to {high})", {
+      value: number(value, d), unit, low: number(low, d), high: number(high, d),
+    }).replace(` ${unit}`, `\u00a0${unit}`);
+  };
+
+  // --- what is said -----------------------------------------------------------------------------
+
+  const ageWords = (ours, days) => {
+    if (days === null) return "";
+    if (days < 0) return text("The photo would be older than the sowing: look at both dates again.");
+    const yours = text("Yours is {days} old.", { days: lapsekit.counted("{n} day", "{n} days", days) });
+    if (!ours || !ours.day) return `${yours} ${text("There is no picture of ours.")}`;
+    const shown = lapsekit.longDay(ours.day);
+    if (ours.age === days) return `${yours} ${text("Ours was as old on {day}.", { day: shown })}`;
+    return `${yours} ${text("Our picture nearest to that age is of {day}, when ours was {days} old.", {
+      day: shown, days: lapsekit.counted("{n} day", "{n} days", ours.age),
+    })}`;
+  };
+
+  const oursWords = (ours) => {
+    if (!ours || !ours.value) return text("ours has no number at that age");
+    if (ours.unit !== "cm²") return text("ours is measured without a scale, so there are no cm² to hold it against");
+    const told = { area: said(ours.value, "cm²") };
+    return ours.isGroup
+      ? text("ours covered {area} at that age, the mean of the group with its smallest and largest plant", told)
+      : text("ours covered {area} at that age", told);
+  };
+
+  const verdict = (ours, days, found) => {
+    if (!photo.measured) return "";
+    const per = scale();
+    if (!found) {
+      return per && !per.tooNear ? "" : text("Mark a length in your photo and fill it in: then yours is measured, and shown at the scale of ours.");
+    }
+    const area_ = said(found, "cm²");
+    if (days === null || days < 0) return text("Yours: {area}. Fill in both dates to hold it against ours.", { area: area_ });
+    return text("Yours: {area} on day {age}; {ours}.", { area: area_, age: days, ours: oursWords(ours) });
+  };
+
+  const scaleWords = () => {
+    const per = scale();
+    if (per && per.tooNear) return text("The two ends are too near to each other to measure by: choose something longer.");
+    if (!per) return "";
+    const off = (100 * (per.most - per.least)) / (2 * per.usual);
+    return text("1 cm is {pixels} pixels of the measured picture, to within {off} %.", {
+      pixels: number(1 / per.usual, 1), off: number(off, 1),
+    });
+  };
+
+  const measuredWords = () => {
+    if (!photo.measured) return "";
+    const { whole, width, height, by, seconds, maskPixels } = photo.measured;
+    return text("Your photo of {whole} pixels was measured at {size}, in {seconds} s, on this device. Areas are sums of how much of each pixel is leaf, as ours are. A mask drawn as by hand, every pixel with some leaf in it, holds {share} % of the whole photo.", {
+      whole: `${whole.width} × ${whole.height}`, size: `${width} × ${height}`, by,
+      seconds: number(seconds, 1), share: number((100 * maskPixels) / (whole.width * whole.height), 2),
+    });
+  };
+
+  // --- what is shown ----------------------------------------------------------------------------
+
+  // The part of the photo that is held beside ours: the box, or what leaf there is, or all.
+  const part = () => stage.box || (photo.measured && photo.measured.leafBox) || [0, 0, photo.width, photo.height];
+
+  const inCm = (ours) => {
+    const [per, size] = [scale(), ours && ours.day ? lapsekit.ours.size(ours) : null];
+    if (!per || per.tooNear || !size) return null;
+    const [left, top, right, bottom] = part();
+    return { theirs: [(right - left) * per.usual, (bottom - top) * per.usual], ours: size };
+  };
+
+  const captions = (ours, days) => [
+    days !== null && days >= 0 ? text("Yours, day {age}", { age: days }) : text("Yours"),
+    ours && ours.day
+      ? text("Ours: {title}, day {age}", { title: ours.title, age: ours.age })
+      : text("Ours"),
+  ];
+
+  const showPair = (ours, days) => {
+    const [theirPanel, ourPanel] = root.querySelectorAll(".yours-panel");
+    const [left, top, right, bottom] = part();
+    const form = ours && ours.day ? lapsekit.pair.formOf(ours) : [1, 1];
+    const cm = inCm(ours);
+    const side = theirPanel.clientWidth;
+    const sizes = (across) => lapsekit.pair.sizes(across, [right - left, bottom - top], form, cm);
+    const [theirSize, ourSize] = sizes(side);
+    lapsekit.pair.drawTheirs(theirPanel, stage.photo, [left, top, right, bottom], theirSize);
+    const image = ours && ours.day ? lapsekit.pair.drawOurs(ourPanel, ours, ourSize) : null;
+    if (!image) ourPanel.replaceChildren();
+    const words = captions(ours, days);
+    root.querySelectorAll(".yours-pair figcaption").forEach((place, k) => { place.textContent = words[k]; });
+    say(".yours-one-scale", cm
+      ? text("Both at one scale: each square is {cm} cm wide.", { cm: number((side * cm.ours[0]) / ourSize[0], 1) })
+      : text("Not at one scale yet: each is as large as fits."));
+    card = image && { ours: { ...ours, image }, box: [left, top, right, bottom], cm, sizes, words };
+    get("#yours-save").disabled = !card || lapsekit.fromFolder;
+  };
+
+  let waiting = 0;
+  const count = async () => {
+    const mine = (waiting += 1);
+    const box = stage.box || [0, 0, photo.measured.width, photo.measured.height];
+    const found = await ask({ what: "area", box });
+    if (mine !== waiting) return;
+    area = found;
+    tell();
+  };
+
+  const tell = () => {
+    const days = age();
+    const ours = days !== null && days >= 0 ? lapsekit.ours.at(get("#yours-region").value, days) : null;
+    say(".yours-age", ageWords(ours, days));
+    if (!photo) return;
+    const found = areaInCm();
+    say(".yours-scale", scaleWords());
+    const words = verdict(ours, days, found);
+    say(".yours-verdict", words);
+    say(".yours-measured", measuredWords());
+    get("#yours-no-box").hidden = !stage.box;
+    showPair(ours, days);
+    const place = get(".yours-curve");
+    if (ours && ours.curve) {
+      const dot = found && days >= 0 && ours.unit === "cm²" ? { age: days, area: found } : null;
+      lapsekit.drawCurve(place, ours.curve, dot, words || text("The curve of {title}", { title: ours.title }));
+    } else place.replaceChildren();
+  };
+
+  let drawn = 0;
+  const update = () => {
+    cancelAnimationFrame(drawn);
+    drawn = requestAnimationFrame(() => {
+      tell();
+      if (photo && photo.measured) count();
+    });
+  };
+
+  // --- a photo ----------------------------------------------------------------------------------
+
+  const showPhoto = (picture, measured) => {
+    photo = { width: picture.width, height: picture.height, measured };
+    stage.begin(picture);
+    picture.close();
+    for (const step of root.querySelectorAll("[data-needs]")) step.hidden = false;
+    for (const element of root.querySelectorAll("#yours-show-found, .yours-found")) {
+      element.closest("label, canvas").hidden = !measured;
+    }
+    if (measured) {
+      stage.paint(measured.shares);
+      stage.showPaint(get("#yours-show-found").checked);
+    }
+  };
+
+  // A photo that is shown, but not measured.
+  const plain = async (file) => {
+    const whole = await createImageBitmap(file).catch(() => {
+      throw amiss("not a picture");
+    });
+    const by = Math.min(1, SHOWN_PX / Math.max(whole.width, whole.height));
+    if (by === 1) return whole;
+    const size = [whole.width, whole.height].map((side) => Math.round(side * by));
+    const small = await createImageBitmap(whole, { resizeWidth: size[0], resizeHeight: size[1], resizeQuality: "high" });
+    whole.close();
+    return small;
+  };
+
+  const looksLike = new Set(["not a picture", "heic", "too large", "failed"]);
+  const take = async (file) => {
+    const mine = (turn += 1);
+    area = null;
+    problem(null);
+    say(".yours-status", text("Looking at {name} …", { name: file.name }));
+    if (!get("#yours-taken").value) {
+      get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
+    }
+    try {
+      await begun();
+      const measured = await ask({ what: "measure", picture: file });
+      if (mine !== turn) return;
+      showPhoto(measured.preview, measured);
+      say(".yours-status", text("{name} was measured.", { name: file.name }));
+    } catch (error) {
+      if (mine !== turn) return;
+      problem(error.word || "failed");
+      say(".yours-status", "");
+      if (looksLike.has(error.word)) return;
+      try {
+        showPhoto(await plain(file), null);
+      } catch {
+        problem("not a picture");
+        return;
+      }
+    }
+    update();
+  };
+
+  const dayOf = (date) => {
+    const two = (n) => String(n).padStart(2, "0");
+    return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}`;
+  };
+
+  // --- the card ---------------------------------------------------------------------------------
+
+  const cardFile = async () => {
+    const days = age();
+    const shown = { photo: stage.photo, box: card.box };
+    const blob = await lapsekit.card({
+      title: lapsekit.season.title,
+      age: days !== null ? text("day {age}", { age: days }) : "",
+      theirs: shown,
+      ours: card.ours,
+      sizes: card.sizes(lapsekit.card.side),
+      captions: card.words,
+      words: get(".yours-verdict").textContent,
+      scale: `${get(".yours-one-scale").textContent} ${text("Measured in the browser; photos differ.")}`,
+    });
+    return new File([blob], `plants-day-${days ?? 0}.png`, { type: "image/png" });
+  };
+
+  const save = async () => {
+    const file = await cardFile();
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(file);
+    link.download = file.name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 1000);
+    say(".yours-card-said", text("The card was saved as {name}.", { name: file.name }));
+  };
+
+  const share = async () => {
+    const file = await cardFile();
+    await navigator.share({ files: [file], title: lapsekit.season.title });
+  };
+
+  const card_ = (run) => () => run().catch((error) => {
+    if (error.name !== "AbortError") say(".yours-card-said", text("The card could not be made."));
+  });
+
+  // --- the page ---------------------------------------------------------------------------------
+
+  const fillChoices = () => {
+    const { plants, groups } = lapsekit.ours.choices();
+    const select = get("#yours-region");
+    const options = (list) => list.map(({ name, title }) => new Option(title, name));
+    if (!groups.length) {
+      select.replaceChildren(...options(plants));
+      return;
+    }
+    const parts = [[text("Plants by themselves"), plants], [text("Means of groups"), groups]];
+    select.replaceChildren(...parts.map(([label, list]) => {
+      const group = document.createElement("optgroup");
+      group.label = label;
+      group.append(...options(list));
+      return group;
+    }));
+  };
+
+  const listen = () => {
+    const input = get("#yours-file");
+    const drop = get(".yours-drop");
+    input.addEventListener("change", () => input.files[0] && take(input.files[0]));
+    for (const name of ["dragover", "dragleave", "drop"]) {
+      drop.addEventListener(name, (event) => {
+        event.preventDefault();
+        drop.classList.toggle("over", name === "dragover");
+        if (name === "drop" && event.dataTransfer.files[0]) take(event.dataTransfer.files[0]);
+      });
+    }
+    for (const id of ["#yours-sown", "#yours-taken", "#yours-region", "#yours-length"]) {
+      get(id).addEventListener("input", () => update());
+    }
+    for (const radio of root.querySelectorAll("[name=yours-tap]")) {
+      radio.addEventListener("change", () => stage.taps(radio.value));
+    }
+    get("#yours-show-found").addEventListener("change", (event) => stage.showPaint(event.target.checked));
+    get("#yours-no-box").addEventListener("click", () => {
+      stage.forgetBox();
+      get("#yours-show-found").focus();
+    });
+    get("#yours-save").addEventListener("click", card_(save));
+    const sample = new File([], "card.png", { type: "image/png" });
+    get("#yours-share").hidden = !(navigator.canShare && navigator.canShare({ files: [sample] }));
+    get("#yours-share").addEventListener("click", card_(share));
+    new ResizeObserver(() => photo && update()).observe(root);
+  };
+
+  const begin = async () => {
+    await lapsekit.data("season.js");
+    await lapsekit.data("curves.js").catch(() => {});
+    fillChoices();
+    get("#yours-taken").max = dayOf(new Date());
+    get("#yours-sown").max = dayOf(new Date());
+    listen();
+    root.hidden = false;
+    lapsekit.idle(() => begun().catch((error) => problem(error.word || "failed")));
+  };
+  begin();
+})();
