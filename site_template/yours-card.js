@@ -2,7 +2,7 @@
 (() => {
   "use strict";
 
-  const [WIDTH, HEIGHT, EDGE, SIDE, GAP] = [1200, 1000, 60, 525, 30];
+  const [WIDTH, HEIGHT, EDGE, SIDE, GAP] = [1200, 960, 60, 525, 30];
   const PAPER = { paper: "#f6f0e1", ink: "#241e17", faint: "#665b4c", rule: "#cdc1a8", accent: "#9a2f1c" };
   const FAMILY = 'Almanac, Garamond, Georgia, serif';
 
@@ -30,33 +30,27 @@
     return lines;
   };
 
-  const drawTheirs = (context, theirs, x, y, [width, height]) => {
-    const [left, top, right, bottom] = theirs.box;
-    context.drawImage(theirs.photo, left, top, right - left, bottom - top,
-      x + (SIDE - width) / 2, y + (SIDE - height) / 2, width, height);
+  const drawTheirs = (context, theirs, x, y, scale) => {
+    const [left, top, across] = lapsekit.pair.square(theirs.box, SIDE, scale);
+    context.drawImage(theirs.photo, left, top, across, across, x, y, SIDE, SIDE);
   };
 
-  // A canvas turns pictures by six numbers, not nine: those that are right in the crop's middle.
-  const drawOurs = (context, ours, x, y, [width, height]) => {
-    const [left, top, across, down] = ours.region.box || [0, 0, 1, 1];
-    const turn = ours.camera.days[ours.day].turn || lapsekit.pair.SAME;
-    const whole = [width / across, height / down];
-    const [a, b, c, d, e, f, g, h, i] = turn;
-    const [u, v] = [left + across / 2, top + down / 2];
+  // A canvas turns pictures by six numbers, not nine: those that are right in the square's middle.
+  const drawOurs = (context, ours, x, y, scale) => {
+    const { whole, corner } = lapsekit.pair.view(ours, SIDE, scale);
+    const [a, b, c, d, e, f, g, h, i] = ours.camera.days[ours.day].turn || lapsekit.pair.SAME;
+    const [u, v] = corner.map((share, k) => share + SIDE / 2 / whole[k]);
     const w = g * u + h * v + i;
     const at = [(a * u + b * v + c) / w, (d * u + e * v + f) / w];
-    const slopes = [(a - g * at[0]) / w, (d - g * at[1]) / w, (b - h * at[0]) / w, (e - h * at[1]) / w];
-    const [left0, top0] = [x + (SIDE - width) / 2, y + (SIDE - height) / 2];
-    context.save();
-    context.beginPath();
-    context.rect(left0, top0, width, height);
-    context.clip();
-    context.translate(left0, top0);
+    const slopes = [
+      (a - g * at[0]) / w, (d - g * at[1]) / w, (b - h * at[0]) / w, (e - h * at[1]) / w,
+    ];
+    context.translate(x, y);
     context.scale(whole[0], whole[1]);
-    context.translate(-left, -top);
-    context.transform(...slopes, at[0] - slopes[0] * u - slopes[2] * v, at[1] - slopes[1] * u - slopes[3] * v);
+    context.translate(-corner[0], -corner[1]);
+    context.transform(...slopes,
+      at[0] - slopes[0] * u - slopes[2] * v, at[1] - slopes[1] * u - slopes[3] * v);
     context.drawImage(ours.image, 0, 0, 1, 1);
-    context.restore();
   };
 
   const panel = (context, x, y, draw) => {
@@ -76,7 +70,7 @@
     context.fillText(fitted(context, text, width), x, y);
   };
 
-  // A promise of a PNG. `card`: title, numeral, theirs, ours, sizes, captions, words, scale.
+  // A promise of a PNG. `card`: title, numeral, theirs, ours, scales, captions, words, scale.
   lapsekit.card = async (card) => {
     await Promise.all([document.fonts.load(font(40)), document.fonts.load(font(40, "italic"))]);
     await card.ours.image.decode();
@@ -96,8 +90,8 @@
     context.textAlign = "left";
     const top = 168;
     const second = EDGE + SIDE + GAP;
-    panel(context, EDGE, top, () => drawTheirs(context, card.theirs, EDGE, top, card.sizes[0]));
-    panel(context, second, top, () => drawOurs(context, card.ours, second, top, card.sizes[1]));
+    panel(context, EDGE, top, () => drawTheirs(context, card.theirs, EDGE, top, card.scales[0]));
+    panel(context, second, top, () => drawOurs(context, card.ours, second, top, card.scales[1]));
     [EDGE, second].forEach((x, k) => {
       writing(context, card.captions[k], x, top + SIDE + 40, 30, PAPER.ink, "", SIDE);
     });

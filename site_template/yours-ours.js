@@ -61,12 +61,5 @@
     };
   };
 
-  // Width and height of a region's box in cm; null without a scale or a box.
-  const size = ({ camera, region }) => {
-    if (!camera || !camera.cm_per_px || !camera.width || !region.box) return null;
-    const [, , width, height] = region.box;
-    return [width * camera.width * camera.cm_per_px, height * camera.height * camera.cm_per_px];
-  };
-
-  lapsekit.ours = { choices, at, size };
+  lapsekit.ours = { choices, at };
 })();

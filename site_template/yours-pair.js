@@ -17,57 +17,64 @@
     return `matrix3d(${[a, d, 0, g, b, e, 0, h, 0, 0, 1, 0, c, f, 0, i].join(",")})`;
   };
 
-  // How large each is drawn in a square of `side`: at one scale, or each as large as fits.
-  const sizes = (side, theirs, ours, inCm) => {
-    const fit = ([width, height]) => side / Math.max(width, height);
-    const pair = inCm ? [inCm.theirs, inCm.ours] : [theirs, ours];
-    const scale = inCm ? [Math.min(fit(pair[0]), fit(pair[1]))] : pair.map(fit);
-    return pair.map(([width, height], k) => {
-      const by = scale[k] || scale[0];
-      return [width * by, height * by];
-    });
-  };
-
-  const drawTheirs = (panel, photo, [left, top, right, bottom], [width, height]) => {
-    const canvas = document.createElement("canvas");
-    const fine = window.devicePixelRatio || 1;
-    canvas.width = Math.max(1, Math.round(width * fine));
-    canvas.height = Math.max(1, Math.round(height * fine));
-    canvas.style.width = `${width}px`;
-    canvas.style.height = `${height}px`;
-    const context = canvas.getContext("2d");
-    context.imageSmoothingQuality = "high";
-    context.drawImage(photo, left, top, right - left, bottom - top, 0, 0, canvas.width, canvas.height);
-    canvas.setAttribute("role", "img");
-    canvas.setAttribute("aria-label", lapsekit.text("Your plant"));
-    panel.replaceChildren(canvas);
-  };
-
-  const drawOurs = (panel, ours, [width, height]) => {
-    const [left, top, across, down] = ours.region.box || [0, 0, 1, 1];
-    const whole = [width / across, height / down];
-    const shown = ours.camera.days[ours.day];
-    const kinds = shown.kinds || ours.camera.kinds;
-    const picture = lapsekit.picture(shown, kinds, `${Math.ceil(whole[0])}px`);
-    const image = picture.querySelector("img");
-    image.alt = lapsekit.text("{title} on {day}", { title: ours.title, day: lapsekit.longDay(ours.day) });
-    image.style.width = `${whole[0]}px`;
-    image.style.height = `${whole[1]}px`;
-    image.style.transform = turned(shown.turn, whole, [left, top]);
-    const crop = document.createElement("div");
-    crop.className = "yours-crop";
-    crop.style.width = `${width}px`;
-    crop.style.height = `${height}px`;
-    crop.append(picture);
-    panel.replaceChildren(crop);
-    return image;
-  };
-
-  // Width over height of a region's box, in parts of the picture as it is.
+  // Width and height of a region's box, in px of the reference view.
   const formOf = ({ camera, region }) => {
     const [, , across, down] = region.box || [0, 0, 1, 1];
     return [across * (camera.width || 4), down * (camera.height || 3)];
   };
 
-  lapsekit.pair = { sizes, turned, times, drawTheirs, drawOurs, formOf, SAME };
+  // How many times larger a pixel of the photo and one of the reference view are drawn in squares
+  // of `side`: at one scale where a pixel of each is known in cm, else each as large as fits.
+  const scales = (side, theirs, ours, cmPerPixel) => {
+    const longest = [theirs, ours].map((size) => Math.max(...size));
+    if (!cmPerPixel) return longest.map((pixels) => side / pixels);
+    const pointsPerCm = side / Math.max(...longest.map((pixels, k) => pixels * cmPerPixel[k]));
+    return cmPerPixel.map((cm) => cm * pointsPerCm);
+  };
+
+  // The part of a photo that fills a square, its box in the middle: left, top, width of the square
+  // in pixels of the photo.
+  const square = ([left, top, right, bottom], side, scale) => {
+    const across = side / scale;
+    return [(left + right - across) / 2, (top + bottom - across) / 2, across];
+  };
+
+  const drawTheirs = (panel, photo, box, side, scale) => {
+    const canvas = document.createElement("canvas");
+    canvas.width = canvas.height = Math.max(1, Math.round(side * (window.devicePixelRatio || 1)));
+    const [left, top, across] = square(box, side, scale);
+    const context = canvas.getContext("2d");
+    context.imageSmoothingQuality = "high";
+    context.drawImage(photo, left, top, across, across, 0, 0, canvas.width, canvas.height);
+    canvas.setAttribute("role", "img");
+    canvas.setAttribute("aria-label", lapsekit.text("Your plant"));
+    panel.replaceChildren(canvas);
+  };
+
+  // Where the reference view lies in a square, drawn as large as `scale` says: its size, and the
+  // share of it at the square's upper left corner.
+  const view = ({ camera, region }, side, scale) => {
+    const [left, top, across, down] = region.box || [0, 0, 1, 1];
+    const whole = [(camera.width || 4) * scale, (camera.height || 3) * scale];
+    const middle = [left + across / 2, top + down / 2];
+    return { whole, corner: middle.map((share, k) => share - side / 2 / whole[k]) };
+  };
+
+  const drawOurs = (panel, ours, side, scale) => {
+    const { whole, corner } = view(ours, side, scale);
+    const shown = ours.camera.days[ours.day];
+    const kinds = shown.kinds || ours.camera.kinds;
+    const picture = lapsekit.picture(shown, kinds, `${Math.ceil(whole[0])}px`);
+    const image = picture.querySelector("img");
+    image.alt = lapsekit.text("{title} on {day}", {
+      title: ours.title, day: lapsekit.longDay(ours.day),
+    });
+    image.style.width = `${whole[0]}px`;
+    image.style.height = `${whole[1]}px`;
+    image.style.transform = turned(shown.turn, whole, corner);
+    panel.replaceChildren(picture);
+    return image;
+  };
+
+  lapsekit.pair = { scales, square, view, turned, drawTheirs, drawOurs, formOf, SAME };
 })();

@@ -17,6 +17,7 @@
       button, x: 0, y: 0, set: false, kind: button.classList.contains("end") ? "ends" : "box",
     }));
     let tapped = "ends";
+    let fading = 0;
 
     const of = (kind) => marks.filter((mark) => mark.kind === kind);
     const perPoint = () => photo.width / photo.getBoundingClientRect().width;
@@ -27,6 +28,7 @@
         button.style.left = `${(100 * x) / photo.width}%`;
         button.style.top = `${(100 * y) / photo.height}%`;
         button.classList.toggle("unset", !set);
+        button.classList.toggle("idle", !set || kind !== tapped); // taps go to the photo beneath
         button.hidden = kind === "box" && tapped !== "box" && !of("box").every((each) => each.set);
         button.setAttribute("aria-label", set
           ? lapsekit.text("{name}: {across} across, {down} down",
@@ -46,7 +48,14 @@
       ["width", "height"].forEach((name, k) => box.setAttribute(name, sides[k]));
     };
 
+    const lookAway = () => { loupe.hidden = true; };
+    const lookFor = (seconds) => {
+      clearTimeout(fading);
+      fading = setTimeout(lookAway, 1000 * seconds);
+    };
+
     const look = (mark) => {
+      clearTimeout(fading);
       const context = loupe.getContext("2d");
       const across = (loupe.width / LOUPE) * Math.max(1, perPoint());
       context.imageSmoothingEnabled = false;
@@ -101,7 +110,10 @@
         move(mark, x + held[0], y + held[1]);
       });
       for (const name of ["pointerup", "pointercancel"]) {
-        button.addEventListener(name, () => { held = null; });
+        button.addEventListener(name, () => {
+          held = null;
+          lookFor(2);
+        });
       }
       button.addEventListener("keydown", (event) => {
         const step = STEPS[event.key];
@@ -111,7 +123,7 @@
         move(mark, mark.x + far * step[0], mark.y + far * step[1]);
       });
       button.addEventListener("focus", () => look(mark));
-      button.addEventListener("blur", () => { loupe.hidden = true; });
+      button.addEventListener("blur", lookAway);
     }
 
     photo.addEventListener("click", (event) => {
@@ -121,6 +133,7 @@
       const next = pair.find((mark) => !mark.set) || pair.sort((a, b) => away(a) - away(b))[0];
       move(next, x, y);
       next.button.focus({ preventScroll: true });
+      lookFor(2);
     });
 
     return {
@@ -134,6 +147,8 @@
           canvas.height = picture.height;
         }
         photo.getContext("2d").drawImage(picture, 0, 0);
+        // as wide as there is room, but never higher than the screen
+        stage.style.maxWidth = `min(52rem, ${(82 * picture.width) / picture.height}vh)`;
         painted.getContext("2d").clearRect(0, 0, painted.width, painted.height);
         marks.forEach((mark, k) => {
           Object.assign(mark, {
@@ -142,17 +157,8 @@
         });
         show();
       },
-      // Leaf in the page's accent, as strongly as it counts.
-      paint(shares) {
-        const colour = [214, 32, 150];
-        const pixels = new ImageData(painted.width, painted.height);
-        for (let from = 0, to = 0; from < shares.length; from += 1, to += 4) {
-          if (!shares[from]) continue;
-          pixels.data.set(colour, to);
-          pixels.data[to + 3] = shares[from] * 0.55;
-        }
-        painted.getContext("2d").putImageData(pixels, 0, 0);
-      },
+      // A picture of what was counted, over the photo.
+      paint(picture) { painted.getContext("2d").drawImage(picture, 0, 0); },
       showPaint(on) { painted.hidden = !on; },
       forgetBox() {
         of("box").forEach((mark, k) => {

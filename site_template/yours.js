@@ -116,12 +116,13 @@
   };
 
   const digits = (value) => (value < 9.95 ? 1 : 0);
-  const said = ({ value, low, high }, unit) => {
+  const said = ({ value, low, high }) => {
     const d = digits(value);
-    if (low === null || high === null) return `${number(value, d)}\u00a0${unit}`;
-    return text("{value} {unit} ({low} to {high})", {
-      value: number(value, d), unit, low: number(low, d), high: number(high, d),
-    }).replace(` ${unit}`, `\u00a0${unit}`);
+    const usual = `${number(value, d)}\u00a0cm²`;
+    if (low === null || high === null) return usual;
+    return text("{value} ({low} to {high})", {
+      value: usual, low: number(low, d), high: number(high, d),
+    });
   };
 
   // --- what is said -----------------------------------------------------------------------------
@@ -129,22 +130,15 @@
   const ageWords = (ours, days) => {
     if (days === null) return "";
     if (days < 0) return text("The photo would be older than the sowing: look at both dates again.");
-    const yours = text("Yours is {days} old.", { days: lapsekit.counted("{n} day", "{n} days", days) });
+    const yours = lapsekit.counted("Yours is {n} day old.", "Yours is {n} days old.", days);
     if (!ours || !ours.day) return `${yours} ${text("There is no picture of ours.")}`;
-    const shown = lapsekit.longDay(ours.day);
-    if (ours.age === days) return `${yours} ${text("Ours was as old on {day}.", { day: shown })}`;
-    return `${yours} ${text("Our picture nearest to that age is of {day}, when ours was {days} old.", {
-      day: shown, days: lapsekit.counted("{n} day", "{n} days", ours.age),
-    })}`;
-  };
-
-  const oursWords = (ours) => {
-    if (!ours || !ours.value) return text("ours has no number at that age");
-    if (ours.unit !== "cm²") return text("ours is measured without a scale, so there are no cm² to hold it against");
-    const told = { area: said(ours.value, "cm²") };
-    return ours.isGroup
-      ? text("ours covered {area} at that age, the mean of the group with its smallest and largest plant", told)
-      : text("ours covered {area} at that age", told);
+    const day = lapsekit.longDay(ours.day);
+    if (ours.age === days) return `${yours} ${text("Ours was as old on {day}.", { day })}`;
+    return `${yours} ${lapsekit.counted(
+      "Our picture nearest to that age is of {day}, when ours was {n} day old.",
+      "Our picture nearest to that age is of {day}, when ours was {n} days old.",
+      ours.age, { day },
+    )}`;
   };
 
   const verdict = (ours, days, found) => {
@@ -153,9 +147,14 @@
     if (!found) {
       return per && !per.tooNear ? "" : text("Mark a length in your photo and fill it in: then yours is measured, and shown at the scale of ours.");
     }
-    const area_ = said(found, "cm²");
-    if (days === null || days < 0) return text("Yours: {area}. Fill in both dates to hold it against ours.", { area: area_ });
-    return text("Yours: {area} on day {age}; {ours}.", { area: area_, age: days, ours: oursWords(ours) });
+    const told = { area: said(found), age: days };
+    if (days === null || days < 0) return text("Yours: {area}. Fill in both dates to hold it against ours.", told);
+    if (!ours || !ours.value) return text("Yours: {area} on day {age}; ours has no number at that age.", told);
+    if (ours.unit !== "cm²") return text("Yours: {area} on day {age}; ours is measured without a scale, so there are no cm² to hold it against.", told);
+    told.ours = said(ours.value);
+    return ours.isGroup
+      ? text("Yours: {area} on day {age}; ours covered {ours} at that age, the mean of the group with its smallest and largest plant.", told)
+      : text("Yours: {area} on day {age}; ours covered {ours} at that age.", told);
   };
 
   const scaleWords = () => {
@@ -182,11 +181,11 @@
   // The part of the photo that is held beside ours: the box, or what leaf there is, or all.
   const part = () => stage.box || (photo.measured && photo.measured.leafBox) || [0, 0, photo.width, photo.height];
 
-  const inCm = (ours) => {
-    const [per, size] = [scale(), ours && ours.day ? lapsekit.ours.size(ours) : null];
-    if (!per || per.tooNear || !size) return null;
-    const [left, top, right, bottom] = part();
-    return { theirs: [(right - left) * per.usual, (bottom - top) * per.usual], ours: size };
+  // cm in a pixel of the photo and in one of the reference view; null unless both are known.
+  const cmPerPixel = (ours) => {
+    const per = scale();
+    if (!per || per.tooNear || !ours.camera.cm_per_px || !ours.camera.width) return null;
+    return [per.usual, ours.camera.cm_per_px];
   };
 
   const captions = (ours, days) => [
@@ -196,32 +195,44 @@
       : text("Ours"),
   ];
 
+  let pairShown = "";
   const showPair = (ours, days) => {
     const [theirPanel, ourPanel] = root.querySelectorAll(".yours-panel");
-    const [left, top, right, bottom] = part();
-    const form = ours && ours.day ? lapsekit.pair.formOf(ours) : [1, 1];
-    const cm = inCm(ours);
     const side = theirPanel.clientWidth;
-    const sizes = (across) => lapsekit.pair.sizes(across, [right - left, bottom - top], form, cm);
-    const [theirSize, ourSize] = sizes(side);
-    lapsekit.pair.drawTheirs(theirPanel, stage.photo, [left, top, right, bottom], theirSize);
-    const image = ours && ours.day ? lapsekit.pair.drawOurs(ourPanel, ours, ourSize) : null;
-    if (!image) ourPanel.replaceChildren();
+    const box = part();
+    const known = ours && ours.day;
+    const cm = known ? cmPerPixel(ours) : null;
+    const form = known ? lapsekit.pair.formOf(ours) : [1, 1];
+    const scales = (across) =>
+      lapsekit.pair.scales(across, [box[2] - box[0], box[3] - box[1]], form, cm);
     const words = captions(ours, days);
-    root.querySelectorAll(".yours-pair figcaption").forEach((place, k) => { place.textContent = words[k]; });
+    root.querySelectorAll(".yours-pair figcaption").forEach((place, k) => {
+      place.textContent = words[k];
+    });
     say(".yours-one-scale", cm
-      ? text("Both at one scale: each square is {cm} cm wide.", { cm: number((side * cm.ours[0]) / ourSize[0], 1) })
+      ? text("Both at one scale: each square is {cm} cm wide.", { cm: number((side / scales(side)[0]) * cm[0], 1) })
       : text("Not at one scale yet: each is as large as fits."));
-    card = image && { ours: { ...ours, image }, box: [left, top, right, bottom], cm, sizes, words };
-    get("#yours-save").disabled = !card || lapsekit.fromFolder;
+    get("#yours-save").disabled = !known || lapsekit.fromFolder;
+    const state = JSON.stringify([turn, side, box, scales(side), known && [ours.name, ours.day]]);
+    if (state !== pairShown) {
+      pairShown = state;
+      const [theirScale, ourScale] = scales(side);
+      lapsekit.pair.drawTheirs(theirPanel, stage.photo, box, side, theirScale);
+      if (known) lapsekit.pair.drawOurs(ourPanel, ours, side, ourScale);
+      else ourPanel.replaceChildren();
+    }
+    card = known ? { ours, box, scales, words } : null;
   };
 
-  let waiting = 0;
+  // What the worker counts; asked for again when the box or the photo is another.
+  let counted = "";
   const count = async () => {
-    const mine = (waiting += 1);
     const box = stage.box || [0, 0, photo.measured.width, photo.measured.height];
+    const which = JSON.stringify([turn, box]);
+    if (which === counted) return;
+    counted = which;
     const found = await ask({ what: "area", box });
-    if (mine !== waiting) return;
+    if (which !== counted) return;
     area = found;
     tell();
   };
@@ -265,7 +276,8 @@
       element.closest("label, canvas").hidden = !measured;
     }
     if (measured) {
-      stage.paint(measured.shares);
+      stage.paint(measured.painted);
+      measured.painted.close();
       stage.showPaint(get("#yours-show-found").checked);
     }
   };
@@ -327,8 +339,8 @@
       title: lapsekit.season.title,
       age: days !== null ? text("day {age}", { age: days }) : "",
       theirs: shown,
-      ours: card.ours,
-      sizes: card.sizes(lapsekit.card.side),
+      ours: { ...card.ours, image: get(".yours-panel[data-of=ours] img") },
+      scales: card.scales(lapsekit.card.side),
       captions: card.words,
       words: get(".yours-verdict").textContent,
       scale: `${get(".yours-one-scale").textContent} ${text("Measured in the browser; photos differ.")}`,

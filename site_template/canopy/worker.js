@@ -4,10 +4,11 @@
 "use strict";
 
 const BAND_PIXELS = 2e6; // decoded pixels that are looked at together
+const PAINT = [214, 32, 150]; // of no plant
 const HEIC = /^(heic|heix|hevc|mif1|msf1|heim|heis)$/;
 
 let program = null;
-let measured = null; // the last picture: {width, height, by, mask, cover}
+let measured = null; // the last picture: {width, height, cover}
 
 // What went wrong, as a word that the page has a sentence for.
 class Amiss extends Error {
@@ -84,7 +85,7 @@ const taken = (bitmap) => {
   return by;
 };
 
-// The picture as it was measured, to be shown.
+// The picture as it was measured, and what was counted in it, painted as strongly as it counts.
 const shown = (width, height) => {
   const rgb = new Uint8Array(program.memory.buffer, program.picture_at(), width * height * 3);
   const pixels = new ImageData(width, height);
@@ -94,6 +95,16 @@ const shown = (width, height) => {
     pixels.data[to + 2] = rgb[from + 2];
     pixels.data[to + 3] = 255;
   }
+  return createImageBitmap(pixels);
+};
+
+const painted = (cover, width, height) => {
+  const pixels = new ImageData(width, height);
+  cover.forEach((share, at) => {
+    if (!share) return;
+    [pixels.data[4 * at], pixels.data[4 * at + 1], pixels.data[4 * at + 2]] = PAINT;
+    pixels.data[4 * at + 3] = Math.round(140 * share);
+  });
   return createImageBitmap(pixels);
 };
 
@@ -131,22 +142,18 @@ const measure = async ({ picture }) => {
   } finally {
     bitmap.close();
   }
-  const decodedIn = performance.now() - began;
   program.measure();
   const width = program.picture_width();
   const height = program.picture_height();
-  const { buffer } = program.memory;
-  const mask = new Uint8Array(buffer, program.mask_at(), width * height).slice();
-  const cover = new Float32Array(buffer, program.cover_at(), width * height).slice();
+  const cover = new Float32Array(program.memory.buffer, program.cover_at(), width * height).slice();
   measured = { width, height, cover };
-  const shares = Uint8Array.from(cover, (share) => Math.round(255 * share));
   return {
     whole, by, width, height,
     leafBox: leafBox(cover, width, height),
     maskPixels: program.mask_px(), // of the whole picture, as `lapsekit mask` counts them
-    mask, shares,
     preview: await shown(width, height),
-    decodedIn, seconds: (performance.now() - began) / 1000,
+    painted: await painted(cover, width, height),
+    seconds: (performance.now() - began) / 1000,
   };
 };
 
@@ -172,7 +179,7 @@ const answers = { start, measure, area };
 self.onmessage = async ({ data }) => {
   try {
     const found = await answers[data.what](data);
-    const moved = [found.preview, found.mask?.buffer, found.shares?.buffer].filter(Boolean);
+    const moved = [found.preview, found.painted].filter(Boolean);
     self.postMessage({ id: data.id, found }, moved);
   } catch (error) {
     const memory = error instanceof RangeError || error instanceof WebAssembly.RuntimeError;
