@@ -3,7 +3,7 @@
   "use strict";
 
   const SVG = "http://www.w3.org/2000/svg";
-  const [WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM] = [640, 300, 56, 16, 16, 40];
+  const [LEFT, RIGHT, TOP, BOTTOM] = [48, 20, 26, 34];
 
   const drawn = (name, attributes, text) => {
     const element = document.createElementNS(SVG, name);
@@ -50,20 +50,20 @@
   const path = (points, x, y, name) =>
     points.map((p, k) => `${k ? "L" : "M"}${x(p.age).toFixed(1)} ${y(p[name]).toFixed(1)}`).join("");
 
-  const axes = (x, y, ages, top, unit) => {
+  const axes = ({ width, height, x, y, ages, top }, unit) => {
     const group = drawn("g", { class: "yours-axes" });
     const step = stepOf(top, 5);
     for (let value = 0; value <= top * 1.001; value += step) {
-      group.append(drawn("line", { x1: LEFT, x2: WIDTH - RIGHT, y1: y(value), y2: y(value) }));
+      group.append(drawn("line", { x1: LEFT, x2: width - RIGHT, y1: y(value), y2: y(value) }));
       group.append(drawn("text", { x: LEFT - 8, y: y(value) + 5, "text-anchor": "end" },
         lapsekit.number(value, step < 1 ? 1 : 0)));
     }
-    const stride = Math.max(1, stepOf(ages[1] - ages[0] || 1, 6));
+    const stride = Math.max(1, stepOf(ages[1] - ages[0] || 1, width / 90));
     for (let age = Math.ceil(ages[0] / stride) * stride; age <= ages[1]; age += stride) {
-      group.append(drawn("text", { x: x(age), y: HEIGHT - 14, "text-anchor": "middle" },
+      group.append(drawn("text", { x: x(age), y: height - 8, "text-anchor": "middle" },
         lapsekit.text("day {age}", { age })));
     }
-    group.append(drawn("text", { x: LEFT, y: 12, "text-anchor": "start" }, unit));
+    group.append(drawn("text", { x: LEFT - 8, y: 14, "text-anchor": "end" }, unit));
     return group;
   };
 
@@ -71,9 +71,9 @@
     const group = drawn("g", { class: "yours-dot" });
     group.append(drawn("line", { x1: x(age), x2: x(age), y1: y(area.low), y2: y(area.high) }));
     for (const end of [area.low, area.high]) {
-      group.append(drawn("line", { x1: x(age) - 6, x2: x(age) + 6, y1: y(end), y2: y(end) }));
+      group.append(drawn("line", { x1: x(age) - 8, x2: x(age) + 8, y1: y(end), y2: y(end) }));
     }
-    group.append(drawn("circle", { cx: x(age), cy: y(area.value), r: 6 }));
+    group.append(drawn("circle", { cx: x(age), cy: y(area.value), r: 4.5 }));
     return group;
   };
 
@@ -88,10 +88,15 @@
     const all = [...known.map((p) => p.age), ...(yours ? [yours.age] : [])];
     const ages = [Math.min(...all), Math.max(...all)];
     const top = Math.max(...known.map((p) => p.high ?? p.value), yours ? yours.area.high : 0);
-    const x = (age) => LEFT + ((WIDTH - LEFT - RIGHT) * (age - ages[0])) / (ages[1] - ages[0] || 1);
-    const y = (value) => HEIGHT - BOTTOM - ((HEIGHT - TOP - BOTTOM) * value) / (top * 1.05);
-    const svg = drawn("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": label });
-    svg.append(axes(x, y, ages, top, curve.unit));
+    const width = Math.max(280, place.clientWidth);
+    const height = Math.round(Math.min(320, 0.3 * width + 120));
+    const across = (width - LEFT - RIGHT) / (ages[1] - ages[0] || 1);
+    const x = (age) => LEFT + across * (age - ages[0]);
+    const y = (value) => height - BOTTOM - ((height - TOP - BOTTOM) * value) / (top * 1.05);
+    const svg = drawn("svg", {
+      viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": label,
+    });
+    svg.append(axes({ width, height, x, y, ages, top }, curve.unit));
     const told = Boolean(curve.curve_stretches || curve.stretches);
     for (const stretch of stretches(points, told)) {
       const banded = stretch.filter((p) => p.low !== null && p.high !== null);

@@ -9,71 +9,18 @@
 
   const root = document.getElementById("yours");
   const get = (selector) => root.querySelector(selector);
-  const { text, number } = lapsekit;
+  const { text, number, said } = lapsekit;
+  const { begun, ask, amiss } = lapsekit.measuring;
   const say = (selector, words) => {
     const element = get(selector);
     if (element.textContent !== words) element.textContent = words;
     return element;
   };
 
-  const PROBLEMS = {
-    "not a picture": () => text("This file is no picture that this browser can open. Choose a JPEG, PNG or WebP file."),
-    heic: () => text("This browser cannot open HEIC pictures. Save the photo as JPEG first (on many phones: share it, or set the camera to “most compatible”), or open this page in a browser that can."),
-    "too large": () => text("There was not enough memory for this photo. Choose a smaller one."),
-    failed: () => text("The photo could not be measured. It can be tried again."),
-    folder: () => text("This page was opened from a folder, and browsers do not let pages from folders measure anything: that needs the site’s web address. Yours and ours are shown side by side all the same."),
-    "no rule": () => text("This season’s way of measuring cannot be run in a browser. Yours and ours are shown side by side all the same."),
-    forbidden: () => text("This browser, or the host of this site, does not let pages measure (it forbids WebAssembly or workers). Yours and ours are shown side by side all the same."),
-    "too old": () => text("This browser is too old to measure (it lacks WebAssembly with SIMD). Yours and ours are shown side by side all the same."),
-    "not loaded": () => text("What measuring needs could not be loaded. Is there a connection? Choose the photo again then. Yours and ours are shown side by side all the same."),
-  };
-
   const problem = (word) => {
     const place = get(".yours-problem");
     place.hidden = !word;
-    place.textContent = word ? PROBLEMS[word]() : "";
-  };
-
-  // The worker, and a promise of its answer to each question; the promise of its start comes first.
-  let worker = null;
-  const asked = new Map();
-  const ask = (question) => new Promise((done, failed) => {
-    const id = asked.size + 1;
-    asked.set(id, { done, failed });
-    worker.postMessage({ id, ...question });
-  });
-  const amiss = (word) => Object.assign(new Error(word), { word });
-  const started = () => {
-    if (lapsekit.fromFolder) return Promise.reject(amiss("folder"));
-    if (!root.dataset.rule) return Promise.reject(amiss("no rule"));
-    if (!window.Worker || !window.OffscreenCanvas) return Promise.reject(amiss("too old"));
-    return new Promise((done, failed) => {
-      try {
-        worker = new Worker(lapsekit.asset("canopy/worker.js"));
-      } catch {
-        failed(amiss("forbidden"));
-        return;
-      }
-      worker.onerror = () => failed(amiss("forbidden"));
-      worker.onmessage = ({ data }) => {
-        const { done: take, failed: refuse } = asked.get(data.id);
-        if (data.amiss) refuse(amiss(data.amiss));
-        else take(data.found);
-      };
-      ask({
-        what: "start",
-        programAt: lapsekit.asset("canopy/canopy.wasm"),
-        ruleAt: new URL(root.dataset.rule, location.href).href,
-      }).then(done, failed);
-    });
-  };
-  let ready = null;
-  const begun = () => {
-    ready = ready || started().catch((error) => {
-      ready = null;
-      throw error;
-    });
-    return ready;
+    place.textContent = word ? lapsekit.measuring.problem(word) : "";
   };
 
   let photo = null; // the photo as it is shown: {picture, width, height, measured}
@@ -115,71 +62,11 @@
     };
   };
 
-  const digits = (value) => (value < 9.95 ? 1 : 0);
-  const said = ({ value, low, high }) => {
-    const d = digits(value);
-    const usual = `${number(value, d)}\u00a0cm²`;
-    if (low === null || high === null) return usual;
-    return text("{value} ({low} to {high})", {
-      value: usual, low: number(low, d), high: number(high, d),
-    });
-  };
-
-  // --- what is said -----------------------------------------------------------------------------
-
-  const ageWords = (ours, days) => {
-    if (days === null) return "";
-    if (days < 0) return text("The photo would be older than the sowing: look at both dates again.");
-    const yours = lapsekit.counted("Yours is {n} day old.", "Yours is {n} days old.", days);
-    if (!ours || !ours.day) return `${yours} ${text("There is no picture of ours.")}`;
-    const day = lapsekit.longDay(ours.day);
-    if (ours.age === days) return `${yours} ${text("Ours was as old on {day}.", { day })}`;
-    return `${yours} ${lapsekit.counted(
-      "Our picture nearest to that age is of {day}, when ours was {n} day old.",
-      "Our picture nearest to that age is of {day}, when ours was {n} days old.",
-      ours.age, { day },
-    )}`;
-  };
-
-  const verdict = (ours, days, found) => {
-    if (!photo.measured) return "";
-    const per = scale();
-    if (!found) {
-      return per && !per.tooNear ? "" : text("Mark a length in your photo and fill it in: then yours is measured, and shown at the scale of ours.");
-    }
-    const told = { area: said(found), age: days };
-    if (days === null || days < 0) return text("Yours: {area}. Fill in both dates to hold it against ours.", told);
-    if (!ours || !ours.value) return text("Yours: {area} on day {age}; ours has no number at that age.", told);
-    if (ours.unit !== "cm²") return text("Yours: {area} on day {age}; ours is measured without a scale, so there are no cm² to hold it against.", told);
-    told.ours = said(ours.value);
-    return ours.isGroup
-      ? text("Yours: {area} on day {age}; ours covered {ours} at that age, the mean of the group with its smallest and largest plant.", told)
-      : text("Yours: {area} on day {age}; ours covered {ours} at that age.", told);
-  };
-
-  const scaleWords = () => {
-    const per = scale();
-    if (per && per.tooNear) return text("The two ends are too near to each other to measure by: choose something longer.");
-    if (!per) return "";
-    const off = (100 * (per.most - per.least)) / (2 * per.usual);
-    return text("1 cm is {pixels} pixels of the measured picture, to within {off} %.", {
-      pixels: number(1 / per.usual, 1), off: number(off, 1),
-    });
-  };
-
-  const measuredWords = () => {
-    if (!photo.measured) return "";
-    const { whole, width, height, by, seconds, maskPixels } = photo.measured;
-    return text("Your photo of {whole} pixels was measured at {size}, in {seconds} s, on this device. Areas are sums of how much of each pixel is leaf, as ours are. A mask drawn as by hand, every pixel with some leaf in it, holds {share} % of the whole photo.", {
-      whole: `${whole.width} × ${whole.height}`, size: `${width} × ${height}`, by,
-      seconds: number(seconds, 1), share: number((100 * maskPixels) / (whole.width * whole.height), 2),
-    });
-  };
-
   // --- what is shown ----------------------------------------------------------------------------
 
   // The part of the photo that is held beside ours: the box, or what leaf there is, or all.
-  const part = () => stage.box || (photo.measured && photo.measured.leafBox) || [0, 0, photo.width, photo.height];
+  const part = () => stage.box || (photo.measured && photo.measured.leafBox)
+    || [0, 0, photo.width, photo.height];
 
   // cm in a pixel of the photo and in one of the reference view; null unless both are known.
   const cmPerPixel = (ours) => {
@@ -187,13 +74,6 @@
     if (!per || per.tooNear || !ours.camera.cm_per_px || !ours.camera.width) return null;
     return [per.usual, ours.camera.cm_per_px];
   };
-
-  const captions = (ours, days) => [
-    days !== null && days >= 0 ? text("Yours, day {age}", { age: days }) : text("Yours"),
-    ours && ours.day
-      ? text("Ours: {title}, day {age}", { title: ours.title, age: ours.age })
-      : text("Ours"),
-  ];
 
   let pairShown = "";
   const showPair = (ours, days) => {
@@ -205,12 +85,14 @@
     const form = known ? lapsekit.pair.formOf(ours) : [1, 1];
     const scales = (across) =>
       lapsekit.pair.scales(across, [box[2] - box[0], box[3] - box[1]], form, cm);
-    const words = captions(ours, days);
+    const words = said.captions(ours, days);
     root.querySelectorAll(".yours-pair figcaption").forEach((place, k) => {
       place.textContent = words[k];
     });
     say(".yours-one-scale", cm
-      ? text("Both at one scale: each square is {cm} cm wide.", { cm: number((side / scales(side)[0]) * cm[0], 1) })
+      ? text("Both at one scale: each square is {cm} cm wide.", {
+        cm: number((side / scales(side)[0]) * cm[0], 1),
+      })
       : text("Not at one scale yet: each is as large as fits."));
     get("#yours-save").disabled = !known || lapsekit.fromFolder;
     const state = JSON.stringify([turn, side, box, scales(side), known && [ours.name, ours.day]]);
@@ -240,13 +122,13 @@
   const tell = () => {
     const days = age();
     const ours = days !== null && days >= 0 ? lapsekit.ours.at(get("#yours-region").value, days) : null;
-    say(".yours-age", ageWords(ours, days));
+    say(".yours-age", said.ages(ours, days));
     if (!photo) return;
     const found = areaInCm();
-    say(".yours-scale", scaleWords());
-    const words = verdict(ours, days, found);
+    say(".yours-scale", said.scale(scale()));
+    const words = photo.measured ? said.verdict(ours, days, found) : "";
     say(".yours-verdict", words);
-    say(".yours-measured", measuredWords());
+    say(".yours-measured", photo.measured ? said.measured(photo.measured) : "");
     get("#yours-no-box").hidden = !stage.box;
     showPair(ours, days);
     const place = get(".yours-curve");
@@ -305,7 +187,7 @@
       get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
     }
     try {
-      await begun();
+      await begun(root.dataset.rule);
       const measured = await ask({ what: "measure", picture: file });
       if (mine !== turn) return;
       showPhoto(measured.preview, measured);
@@ -423,7 +305,7 @@
     get("#yours-sown").max = dayOf(new Date());
     listen();
     root.hidden = false;
-    lapsekit.idle(() => begun().catch((error) => problem(error.word || "failed")));
+    lapsekit.idle(() => begun(root.dataset.rule).catch((error) => problem(error.word || "failed")));
   };
   begin();
 })();
