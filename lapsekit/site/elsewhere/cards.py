@@ -13,7 +13,7 @@ from PIL import Image, ImageDraw
 
 from lapsekit.site.elsewhere.card_letters import drawable, fitted, letters, small_capitals
 from lapsekit.site.elsewhere.card_shapes import SHAPES, Box, Shape
-from lapsekit.site.elsewhere.saying import age_said, signed
+from lapsekit.site.elsewhere.saying import signed
 from lapsekit.site.elsewhere.together import together, who_text
 from lapsekit.site.elsewhere.told import SeasonTold
 
@@ -27,6 +27,8 @@ DRAWING = 1
 _QUALITY = 86
 #: More of a picture than this share is not cut off; it then stands on paper, whole.
 _MOST_CUT = 0.22
+#: How far old-style numerals reach above and below the line, as shares of their size.
+_RISE, _FALL = 0.70, 0.27
 
 
 @dataclass(frozen=True)
@@ -62,11 +64,11 @@ def card_told(season: SeasonTold, words: "Words") -> CardTold | None:
         low, high = (signed(100 * end, words) for end in (found.share_low, found.share_high))
         between = words.text("between {low} and {high} %", low=low, high=high)
     early = told.age_days < 0
-    label = words.text("Plant age in days")
+    label = words.text("Days before sowing") if early else words.text("Plant age in days")
     return CardTold(
         title=drawable(season.title),
-        label=drawable(age_said(told.age_days, words) if early else label),
-        numeral="" if early else str(told.age_days),
+        label=drawable(label),
+        numeral=str(abs(told.age_days)),
         day=drawable(words.long_day(told.day)),
         growth=growth,
         week=drawable(week),
@@ -157,73 +159,95 @@ def _line(
     ink: tuple[int, int, int] = INK,
     most: int = 1,
 ) -> int:
-    """Text on the baseline `at`; the baseline that a line below it would have."""
-    lines, size = fitted(text, range(size, size * 3 // 5, -1), width, most)
+    """Text from the top `at` down; where it ends. Nothing takes no room."""
+    if not text:
+        return at[1]
+    lines, fits = fitted(text, range(size, size * 3 // 4, -1), width, most)
     x, y = at
-    for line in lines if text else []:
-        draw.text((x, y), line, ink, letters(size), anchor="ls")
-        y += round(size * 1.25)
-    return y
+    for line in lines:
+        draw.text((x, y + size), line, ink, letters(fits), anchor="ls")
+        y += round(fits * 1.25)
+    return y + round(0.25 * (size - fits))
 
 
 def _number(
-    draw: ImageDraw.ImageDraw, text: str, at: tuple[int, int], width: int, size: int, ink: tuple
-) -> None:
-    while size > 20 and letters(size).getlength(text) > width:
-        size -= 2
-    draw.text(at, text, ink, letters(size), anchor="ls")
+    draw: ImageDraw.ImageDraw,
+    text: str,
+    at: tuple[int, int],
+    width: int,
+    size: int,
+    ink: tuple[int, int, int],
+) -> int:
+    """Old-style numerals from the top `at` down; where the tails of the longest would end.
+
+    Room is left for the tallest and the deepest one, so that nothing moves from day to day.
+    """
+    fits = size
+    while fits > 20 and letters(fits).getlength(text) > width:
+        fits -= 2
+    base = at[1] + round(_RISE * size)
+    draw.text((at[0] - round(0.03 * size), base), text, ink, letters(fits), anchor="ls")
+    return base + round(_FALL * size)
+
+
+def _age(
+    draw: ImageDraw.ImageDraw, shape: Shape, told: CardTold, at: tuple[int, int], width: int
+) -> int:
+    """Label, number and date of the day, one below the other; where they end."""
+    x, y = at
+    small_capitals(draw, (x, y + shape.small), told.label, shape.small, FAINT, width)
+    y += round(1.5 * shape.small)
+    y = _number(draw, told.numeral, (x, y), width, shape.numeral, INK)
+    return _line(draw, told.day, (x, y + shape.small // 6), width, shape.small)
+
+
+def _growth(
+    draw: ImageDraw.ImageDraw, shape: Shape, told: CardTold, at: tuple[int, int], width: int
+) -> int:
+    """Growth in a week, its interval and whose it is; where they end."""
+    x, y = at
+    if not told.growth:
+        return y
+    y = _number(draw, told.growth, (x, y), width, shape.growth, ACCENT)
+    y = _line(draw, told.week, (x, y), width, shape.small)
+    y = _line(draw, told.between, (x, y), width, shape.small - 3, FAINT)
+    return _line(draw, told.who, (x, y), width, shape.small - 3, FAINT, 1 if told.between else 2)
 
 
 def _link(draw: ImageDraw.ImageDraw, shape: Shape, told: CardTold) -> None:
-    left, top, right, bottom = shape.text
+    left, top, right, _ = shape.text
     width = right - left
     draw.line([(shape.picture[0] - 1, 0), (shape.picture[0] - 1, shape.size[1])], INK, 2)
     _double_rule(draw, left, right, top)
     _title(draw, told.title, (left, top + 14), width, shape.title, 3)
-    small_capitals(draw, (left, 250), told.label, shape.small, FAINT, width)
-    _number(draw, told.numeral, (left - 6, 362), width, shape.numeral, INK)
-    _line(draw, told.day, (left, 412), width, shape.small)
-    draw.line([(left, 436), (right, 436)], RULE, 1)
+    y = _age(draw, shape, told, (left, 196), width)
     if told.growth:
-        _number(draw, told.growth, (left - 4, 508), width, shape.growth, ACCENT)
-        y = _line(draw, told.week, (left, 544), width, shape.small)
-        _line(draw, told.who, (left, y), width, shape.small - 4, FAINT, 1)
-    elif told.place:
-        _line(draw, told.place, (left, bottom), width, shape.small, FAINT)
+        draw.line([(left, y + 14), (right, y + 14)], RULE, 1)
+    _growth(draw, shape, told, (left, y + 26), width)
 
 
 def _square(draw: ImageDraw.ImageDraw, shape: Shape, told: CardTold) -> None:
     left, top, right, bottom = shape.text
-    edge = shape.picture[3]
+    edge, middle = shape.picture[3], 430
     draw.line([(0, edge), (shape.size[0], edge)], INK, 3)
     draw.line([(0, edge + 7), (shape.size[0], edge + 7)], INK, 1)
-    middle = 420
-    small_capitals(draw, (left, top + 34), told.label, shape.small, FAINT, middle - left - 40)
-    _number(draw, told.numeral, (left - 6, top + 172), middle - left - 40, shape.numeral, INK)
-    _line(draw, told.day, (left, bottom), middle - left - 30, shape.small)
-    draw.line([(middle, top + 14), (middle, bottom)], RULE, 1)
+    _age(draw, shape, told, (left, top), middle - left - 30)
+    draw.line([(middle, top + 8), (middle, bottom)], RULE, 1)
     at, width = middle + 36, right - middle - 36
-    _title(draw, told.title, (at, top - 6), width, shape.title, 1)
-    if told.growth:
-        _number(draw, told.growth, (at - 4, top + 150), width, shape.growth, ACCENT)
-        y = _line(draw, told.week, (at, top + 198), width, shape.small)
-        _line(draw, told.who, (at, y), width, shape.small - 3, FAINT)
+    y = _title(draw, told.title, (at, top - 10), width, shape.title, 1 if told.growth else 4)
+    _growth(draw, shape, told, (at, y + 16), width)
 
 
 def _upright(draw: ImageDraw.ImageDraw, shape: Shape, told: CardTold) -> None:
     left, top, right, bottom = shape.text
-    width = right - left
-    above, edge = shape.picture[1], shape.picture[3]
+    above, edge, middle = shape.picture[1], shape.picture[3], 500
+    _double_rule(draw, left, right, top - 18)
     draw.line([(0, above - 1), (shape.size[0], above - 1)], INK, 2)
     draw.line([(0, edge), (shape.size[0], edge)], INK, 2)
-    _title(draw, told.title, (left, top), width, shape.title, 2)
-    middle = 500
-    small_capitals(draw, (left, edge + 68), told.label, shape.small, FAINT, middle - left - 40)
-    _number(draw, told.numeral, (left - 8, edge + 250), middle - left - 40, shape.numeral, INK)
-    draw.line([(middle, edge + 40), (middle, bottom)], RULE, 2)
-    at, room = middle + 44, right - middle - 44
-    _line(draw, told.day, (left, bottom), middle - left - 30, shape.small, INK)
+    _title(draw, told.title, (left, top), right - left, shape.title, 2)
+    _age(draw, shape, told, (left, edge + 30), middle - left - 36)
     if told.growth:
-        _number(draw, told.growth, (at - 6, edge + 150), room, shape.growth, ACCENT)
-        y = _line(draw, told.week, (at, edge + 212), room, shape.small)
-        _line(draw, told.who, (at, y), room, shape.small - 4, FAINT, 2)
+        draw.line([(middle, edge + 36), (middle, bottom - 76)], RULE, 2)
+        _growth(draw, shape, told, (middle + 40, edge + 40), right - middle - 40)
+    draw.line([(left, bottom - 52), (right, bottom - 52)], INK, 2)
+    _line(draw, told.place, (left, bottom - 44), right - left, shape.small - 4, FAINT)
