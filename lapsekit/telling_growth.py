@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
 
-from lapsekit.site.wording import doubling_text, loss_text, pause_text, short_day
+from lapsekit.site.wording import doubling_text, loss_text, pause_text
+from lapsekit.site.words import ENGLISH
 from lapsekit.when import day_of
 
 if TYPE_CHECKING:
@@ -324,7 +325,7 @@ def _summary(title: str, row: GrowthRow) -> str:
     rate, doubling = "not enough days yet", ""
     if row.rgr_per_day is not None:
         rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
-        doubling = doubling_text(row.doubling_days)
+        doubling = doubling_text(ENGLISH, row.doubling_days)
     return f"{title:24} {row.day}  {size:>9}  {rate:26} {doubling}".rstrip()
 
 
@@ -353,11 +354,13 @@ def _reached(found: Reached) -> str:
     if found.day is None:
         return ""
     what = "canopy closed" if found.cover == 1 else f"cover of {found.cover:.0%}"
-    first = short_day(found.day_low) if found.day_low else "earlier"
-    ends = f"{first} to {short_day(found.day_high)}" if found.day_high else f"{first} or later"
+    first = ENGLISH.short_day(found.day_low) if found.day_low else "earlier"
+    ends = (
+        f"{first} to {ENGLISH.short_day(found.day_high)}" if found.day_high else f"{first} or later"
+    )
     how = "" if found.by == "measured" else f" by {found.by} growth"
     note = f", {found.note}" if found.note else ""
-    return f"{what} on {short_day(found.day)} ({ends}){how}{note}"
+    return f"{what} on {ENGLISH.short_day(found.day)} ({ends}){how}{note}"
 
 
 def foretold_facts(found: Mapping[str, Foretold]) -> dict[str, object]:
@@ -381,8 +384,8 @@ def foretold_facts(found: Mapping[str, Foretold]) -> dict[str, object]:
 def noticed(found: Noticed, season: Season) -> list[str]:
     """After ``growth``: a sentence for every pause and every sudden loss."""
     titles = {region.name: region.title for region in season.regions.region}
-    lines = [f"{titles[p.region]}: {pause_text(p)}." for p in found.pauses]
-    lines += [f"{titles[one.region]}: {loss_text(one)}." for one in found.losses]
+    lines = [f"{titles[p.region]}: {pause_text(ENGLISH, p)}." for p in found.pauses]
+    lines += [f"{titles[one.region]}: {loss_text(ENGLISH, one)}." for one in found.losses]
     if lines:
         lines.append("What lay before a change need not have caused it.")
     return lines
@@ -422,7 +425,7 @@ def beside_told(report: BesideReport) -> list[str]:
         at = "" if report.clock == "date" else f" ({pair.own_line.at[last]:.0f} {unit})"
         line = (
             f"{pair.region.title}: by its curve {pair.own_line.area_cm2[last]:.1f} cm² on "
-            f"{short_day(day)}{at}, × {found.ratio[-1]:.2f} ({ends}) of the "
+            f"{ENGLISH.short_day(day)}{at}, × {found.ratio[-1]:.2f} ({ends}) of the "
             f"{found.earlier_cm2[-1]:.1f} cm² then"
         )
         if found.ahead is not None and abs(found.ahead) >= 0.5:

@@ -1,26 +1,172 @@
-// Moves about in the season ribbon. Everything here is also there without it, as plain links.
+// The season ribbon: one slice of every day's picture, side by side. Without this script the days
+// are walked by plain links.
 (() => {
   "use strict";
-  document.documentElement.classList.add("scripted");
+  const GAP = 3; // days without a picture from which on they are drawn as one break
+  const BREAK = 2; // its width in columns
+  const FEW = 22; // up to so many columns, slices are wider
 
   const clear = (event) => !event.altKey && !event.ctrlKey && !event.metaKey && !event.shiftKey;
+  const after = (day, days) => new Date(Date.parse(day) + 864e5 * days).toISOString().slice(0, 10);
+
+  // Cells: a day each, or a run of days without a picture as one break.
+  const cellsOf = (camera, season) => {
+    const cells = [];
+    for (let day = season.first; day <= season.last; day = after(day, 1)) {
+      const shown = Boolean(camera.days[day]);
+      const last = cells[cells.length - 1];
+      if (!shown && last && !last.shown) {
+        last.until = day;
+        last.days += 1;
+      } else {
+        cells.push({ day, until: day, days: 1, shown, columns: 1 });
+      }
+    }
+    return cells.flatMap((cell) => {
+      if (cell.shown || cell.days >= GAP) return [{ ...cell, columns: cell.shown ? 1 : BREAK }];
+      return Array.from({ length: cell.days }, (_, n) => {
+        const day = after(cell.day, n);
+        return { day, until: day, days: 1, shown: false, columns: 1 };
+      });
+    });
+  };
+
+  const gapText = (cell, camera) => {
+    const counts = new Map();
+    for (let day = cell.day; day <= cell.until; day = after(day, 1)) {
+      const why = camera.gaps[day];
+      counts.set(why, (counts.get(why) || 0) + 1);
+    }
+    if (counts.size === 1) return [...counts.keys()][0];
+    return [...counts].sort((a, b) => b[1] - a[1])
+      .map(([why, n]) => lapsekit.text("{why} ({n} d)", { why, n })).join("; ");
+  };
+
+  const textOf = (cell, camera, season) => {
+    const events = season.events.filter(([day]) => day >= cell.day && day <= cell.until);
+    let text;
+    if (cell.days > 1) {
+      text = lapsekit.text("{first} to {last}: {days} days without a picture ({why})", {
+        first: lapsekit.shortDay(cell.day),
+        last: lapsekit.shortDay(cell.until),
+        days: cell.days,
+        why: gapText(cell, camera),
+      });
+    } else {
+      text = `${lapsekit.longDay(cell.day)}, ${lapsekit.ageText(cell.day, season.sown)}`;
+      if (!cell.shown) {
+        text += `: ${lapsekit.text("no picture ({reason})", { reason: camera.gaps[cell.day] })}`;
+      }
+    }
+    const said = [...new Set(events.map(([, what]) => what))].join(", ");
+    return said ? lapsekit.text("{day}. Diary: {events}", { day: text, events: said }) : text;
+  };
+
+  const made = (name, properties = {}, ...children) => {
+    const element = Object.assign(document.createElement(name), properties);
+    element.append(...children);
+    return element;
+  };
+
+  // The slices of a run of days of one month: a window on that month's sprite.
+  const slicesOf = (strip, first, count) => {
+    const window_ = made("span", { className: "slices", ariaHidden: "true" });
+    const picture = made("picture");
+    picture.append(
+      made("source", { type: "image/avif", srcset: `${lapsekit.root}${strip.stem}.avif` }),
+      made("img", { src: `${lapsekit.root}${strip.stem}.jpg`, alt: "", loading: "lazy", decoding: "async" }),
+    );
+    window_.append(picture);
+    window_.style.setProperty("--shown", count);
+    window_.style.setProperty("--all", strip.days.length);
+    window_.style.setProperty("--from", first);
+    return window_;
+  };
+
+  const draw = (nav, camera, season) => {
+    const chosenDay = nav.dataset.day;
+    const cells = cellsOf(camera, season);
+    const breaks = cells.filter((cell) => cell.days > 1).length;
+    if (2 * breaks >= cells.filter((cell) => cell.shown).length) {
+      for (const cell of cells) cell.columns = BREAK;
+    }
+    const columns = cells.reduce((sum, cell) => sum + cell.columns, 0);
+    const list = made("ol");
+    const strip = made("div", {
+      className: `ribbon-strip ${columns <= FEW ? "few" : "many"}`,
+    }, list);
+    const links = [];
+    const stripOf = new Map(camera.strips.flatMap((s) => s.days.map((day, n) => [day, [s, n]])));
+    const pageDays = new Set(season.cameras.flatMap((each) => Object.keys(each.days)));
+    const noted = new Set(season.events.map(([day]) => day));
+    const today = new Date().toISOString().slice(0, 10);
+    let month = "";
+    cells.forEach((cell, number) => {
+      const text = textOf(cell, camera, season);
+      const item = made("li");
+      if (cell.columns > 1) item.classList.add("wide");
+      for (let day = cell.day; day <= cell.until; day = after(day, 1)) {
+        if (noted.has(day)) item.classList.add("noted");
+      }
+      if (cell.day.slice(0, 7) !== month) {
+        const next = cells.slice(number + 1).findIndex((c) => c.day.slice(0, 7) !== cell.day.slice(0, 7));
+        if (next < 0 || next >= 3) {
+          item.append(made("span", {
+            className: "month", ariaHidden: "true", textContent: lapsekit.monthName(cell.day),
+          }));
+        }
+        month = cell.day.slice(0, 7);
+      }
+      if (cell.days === 1 && pageDays.has(cell.day)) {
+        const latest = cell.day === season.latest;
+        const said = latest ? lapsekit.text("{day}, the latest", { day: text }) : text;
+        const link = made("a", {
+          href: lapsekit.dayPage(cell.day), tabIndex: -1, ariaLabel: said,
+          textContent: String(Number(cell.day.slice(8))), className: cell.shown ? "" : "gap",
+        });
+        link.dataset.day = cell.day;
+        if (cell.day === chosenDay) {
+          item.classList.add("chosen");
+          link.setAttribute("aria-current", nav.dataset.here || "date");
+        }
+        if (latest) item.classList.add("last");
+        if (cell.day === today) item.classList.add("today");
+        links.push(link);
+        item.append(link);
+      } else {
+        const short = cell.days > 1
+          ? lapsekit.counted("{n} day", "{n} days", cell.days)
+          : String(Number(cell.day.slice(8)));
+        item.append(made("span", { className: "gap", title: text },
+          made("b", { className: "hidden", textContent: text }),
+          made("i", { ariaHidden: "true", textContent: short })));
+      }
+      const at = stripOf.get(cell.day);
+      const before = number && stripOf.get(cells[number - 1].day);
+      if (at && !(before && before[0] === at[0] && cells[number - 1].columns === cell.columns)) {
+        let run = 1;
+        while (cells[number + run] && cells[number + run].columns === cell.columns
+          && stripOf.get(cells[number + run].day)?.[0] === at[0]) run += 1;
+        item.prepend(slicesOf(at[0], at[1], run));
+      }
+      list.append(item);
+    });
+    return { strip, links };
+  };
 
   const nearest = (links, day) => {
-    const wanted = Date.parse(day);
-    const away = (link) => Math.abs(Date.parse(link.dataset.day) - wanted);
+    const away = (link) => Math.abs(Date.parse(link.dataset.day) - Date.parse(day));
     return links.reduce((best, link) => (away(link) < away(best) ? link : best));
   };
 
-  for (const ribbon of document.querySelectorAll(".ribbon")) {
-    const links = [...ribbon.querySelectorAll("a[data-day]")];
-    if (!links.length) continue;
-    const frame = ribbon.querySelector(".ribbon-window");
-    const preview = ribbon.querySelector(".preview");
-    const form = ribbon.querySelector("form");
-    const chosen = links.find((link) => link.hasAttribute("aria-current")) || links.at(-1);
+  const live = (nav, links) => {
+    const frame = nav.querySelector(".ribbon-window");
+    const preview = nav.querySelector(".preview");
+    const form = nav.querySelector("form");
+    const chosen = links.find((link) => link.hasAttribute("aria-current")) || links[links.length - 1];
     let current = chosen;
-
-    const say = (text) => { preview.textContent = text || preview.dataset.rest; };
+    const rest = preview.textContent;
+    const say = (text) => { preview.textContent = text || rest; };
     const centre = (link) => {
       const cell = link.parentElement;
       frame.scrollLeft = cell.offsetLeft - (frame.clientWidth - cell.offsetWidth) / 2;
@@ -30,6 +176,15 @@
       link.tabIndex = 0;
       current = link;
     };
+    const point = (day, from) => {
+      for (const link of nav.querySelectorAll("li.pointed")) link.classList.remove("pointed");
+      if (!day) { say(""); return; }
+      const link = links.find((each) => each.dataset.day === day);
+      if (!link) return;
+      link.parentElement.classList.add("pointed");
+      say(link.ariaLabel);
+      if (from !== nav) centre(link);
+    };
     const moves = {
       ArrowLeft: (at) => at - 1,
       ArrowRight: (at) => at + 1,
@@ -38,12 +193,10 @@
       Home: () => 0,
       End: () => links.length - 1,
     };
-
-    for (const link of links) link.tabIndex = -1;
     enter(chosen);
     centre(chosen);
-
-    ribbon.querySelector("ol").addEventListener("keydown", (event) => {
+    lapsekit.onChoose(point);
+    nav.querySelector("ol").addEventListener("keydown", (event) => {
       const move = moves[event.key];
       const at = links.indexOf(event.target);
       if (!move || at < 0 || !clear(event)) return;
@@ -51,30 +204,56 @@
       event.stopPropagation();
       const link = links[Math.min(links.length - 1, Math.max(0, move(at)))];
       enter(link);
-      link.focus();
+      link.focus({ preventScroll: true });
       centre(link);
     });
-    ribbon.addEventListener("focusin", (event) => {
+    nav.addEventListener("focusin", (event) => {
       if (links.includes(event.target)) {
         enter(event.target);
-        say(event.target.getAttribute("aria-label"));
+        lapsekit.choose(event.target.dataset.day, nav);
       }
     });
-    ribbon.addEventListener("focusout", () => say(""));
-    ribbon.addEventListener("pointerover", (event) => {
+    nav.addEventListener("focusout", () => lapsekit.choose(null, nav));
+    frame.addEventListener("pointerover", (event) => {
       const place = event.target.closest("a[data-day], .gap");
-      say(place && (place.getAttribute("aria-label") || place.title));
+      if (place && place.dataset.day) lapsekit.choose(place.dataset.day, nav);
+      else if (place) say(place.title);
     });
-    ribbon.addEventListener("pointerleave", () => say(""));
+    frame.addEventListener("pointerleave", () => lapsekit.choose(null, nav));
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       const day = form.elements.day.value;
       if (day) window.location.assign(nearest(links, day).href);
     });
+    form.elements.day.min = links[0].dataset.day;
+    form.elements.day.max = links[links.length - 1].dataset.day;
+    form.elements.day.value = chosen.dataset.day;
+  };
+
+  const fill = () => {
+    const season = lapsekit.season;
+    for (const nav of document.querySelectorAll(".ribbon[data-camera]")) {
+      const camera = season.cameras.find((each) => each.name === nav.dataset.camera);
+      if (!camera || !Object.keys(camera.days).length) continue;
+      const { strip, links } = draw(nav, camera, season);
+      nav.querySelector(".ribbon-window").replaceChildren(strip);
+      nav.classList.add("drawn");
+      live(nav, links);
+    }
+  };
+
+  // How old the latest picture is, where it is older than yesterday: a page that is no longer made
+  // anew must not pass for today's. Days are counted in UTC: the bench's time zone is not told.
+  for (const note of document.querySelectorAll(".old[data-newest]")) {
+    const n = Math.floor((Date.now() - Date.parse(note.dataset.newest)) / 864e5);
+    if (n < 2) continue;
+    note.textContent = lapsekit.counted("The last picture, {n} day ago.", "The last picture, {n} days ago.", n);
+    note.hidden = false;
   }
 
   document.addEventListener("keydown", (event) => {
-    if (!clear(event) || event.target.closest("input, select, textarea, video, .scroll")) return;
+    if (!clear(event) || event.defaultPrevented) return;
+    if (event.target.closest("input, select, textarea, video, dialog, .scroll, [data-own-keys]")) return;
     const turn = { ArrowLeft: "prev", ArrowRight: "next" }[event.key];
     const link = turn && document.querySelector(`a[rel="${turn}"]`);
     if (link) {
@@ -82,4 +261,6 @@
       window.location.assign(link.href);
     }
   });
+
+  if (document.querySelector(".ribbon[data-camera]")) lapsekit.idle(() => lapsekit.data("season.js").then(fill));
 })();

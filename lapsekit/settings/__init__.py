@@ -27,6 +27,7 @@ from lapsekit.settings.tables import (
     RegistrationTable,
     ScreeningTable,
     SeasonTable,
+    SiteTable,
     ThinningTable,
 )
 from lapsekit.settings.values import Point, Points, SunTime
@@ -60,6 +61,7 @@ __all__ = [
     "ScreeningTable",
     "SeasonTable",
     "Settings",
+    "SiteTable",
     "SunTime",
     "ThinningTable",
     "UsbCamera",

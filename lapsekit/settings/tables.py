@@ -23,6 +23,10 @@ def require_cap_above(base_c: float | None, cap_c: float | None) -> None:
         raise ValueError(f"cap_c ({cap_c:g}) must lie above base_c ({base_c:g})")
 
 
+Language = Literal["en", "de"]
+"""Languages of the site: those with a complete catalogue in ``lapsekit/site/words``."""
+
+
 class SeasonTable(Model):
     """``[season]``: what is grown, since when, and whose midnight ends a day."""
 
@@ -240,3 +244,13 @@ class FilmTable(Model):
     weekly_on: Literal[
         "never", "monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"
     ] = "sunday"
+
+
+class SiteTable(Model):
+    """``[site]``: the season site's language and address, and the season it is held against."""
+
+    language: Language = "en"
+    address: (
+        Annotated[str, StringConstraints(pattern=r"^https?://[^\s/?#@]+/([^\s?#]*/)?$")] | None
+    ) = None
+    earlier: Annotated[str, Field(min_length=1)] | None = None

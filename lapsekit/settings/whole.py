@@ -27,6 +27,7 @@ from lapsekit.settings.tables import (
     RegistrationTable,
     ScreeningTable,
     SeasonTable,
+    SiteTable,
     ThinningTable,
 )
 from lapsekit.settings.values import Model, Name
@@ -48,6 +49,7 @@ class Settings(Model):
     registration: RegistrationTable = RegistrationTable()
     canopy: CanopyTable = CanopyTable()
     film: FilmTable = FilmTable()
+    site: SiteTable = SiteTable()
 
     @model_validator(mode="after")
     def _sun_known(self) -> Self:

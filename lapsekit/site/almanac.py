@@ -9,7 +9,8 @@ from lapsekit.diary import Event, read_diary
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.site.grouping import folded
-from lapsekit.site.wording import reasons_text
+from lapsekit.site.wording import act_text, reasons_text
+from lapsekit.site.words import Words
 from lapsekit.when import days_between
 
 
@@ -28,6 +29,8 @@ class Almanac:
 
     Attributes
     ----------
+    words : Words
+        The site's language.
     cameras : list of str
         Cameras that have frames, the main one first.
     days : list of date
@@ -47,6 +50,7 @@ class Almanac:
         What could not be read on the way.
     """
 
+    words: Words
     title: str
     about: str
     sown: date
@@ -70,12 +74,18 @@ class Almanac:
         """Days on which at least one camera has a picture; these have a page."""
         return sorted({day for days in self.pictures.values() for day in days})
 
+    @property
+    def page_days(self) -> set[date]:
+        """The same days, to ask whether one is among them."""
+        return {day for days in self.pictures.values() for day in days}
+
     def gap_reason(self, camera: str, day: date) -> str:
         """Why `camera` has no picture on `day`."""
         frames = self.frames.get(camera, {}).get(day)
         if frames is None:
-            return "no frame was taken"
-        return reasons_text(frames.left_out) or "no frame has been looked at yet"
+            return self.words.text("no frame was taken")
+        told = reasons_text(self.words, frames.left_out)
+        return told or self.words.text("no frame has been looked at yet")
 
     def lose_picture(self, camera: str, day: date, problem: str) -> None:
         """Make a day whose picture cannot be read a gap that says so."""
@@ -97,8 +107,8 @@ class Almanac:
     def event_text(self, event: Event) -> str:
         """``Potted on (Basil)``; the whole bench is not named."""
         titles = {region.name: region.title for region in self.regions}
-        where = titles.get(event.region, event.region)
-        return f"{event.what} ({where})" if where else event.what
+        where, what = titles.get(event.region, event.region), act_text(self.words, event.what)
+        return f"{what} ({where})" if where else what
 
 
 def gather(season: Season) -> Almanac:
@@ -115,6 +125,7 @@ def gather(season: Season) -> Almanac:
     rows, means = folded(season.regions.region, values)
     events, problems = read_diary(season.folder / DIARY_FILE)
     return Almanac(
+        words=Words(settings.site.language),
         title=settings.season.title,
         about=settings.season.about,
         sown=settings.season.sown,

@@ -13,16 +13,22 @@ from lapsekit.progress import Track, silent
 from lapsekit.reporting import GrowthReport, work_out
 from lapsekit.resources import shared_folder
 from lapsekit.season import Season
+from lapsekit.site import season_data
 from lapsekit.site.almanac import gather
-from lapsekit.site.contents import FRONT, Contents, told_to_every_page
+from lapsekit.site.contents import FRONT, Whole, pages
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
 from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
-#: Assets that a page names itself; their names carry a hash, so that caches are safe.
-_NAMED = ("style.css", "ribbon.js", "age.js")
+#: Assets that a style names, or the world; the names of all others carry a hash, so that caches
+#: are safe.
+_UNNAMED = ("fonts/", "icon.svg")
+#: Kinds of file in the template folder that no reader needs.
+_NOT_SENT = (".html", ".c", ".sh")
 
 
 @dataclass(frozen=True)
@@ -81,15 +87,9 @@ def build_site(
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
     films, amiss = _films(season, folder)
-    templates = [*_own_templates(season), shared_folder(TEMPLATES)]
-    assets = _assets(folder, templates)
     growth = growth or work_out(season)
-    folder.put("data/daily.csv", growth.daily.as_csv().encode())
-    told = told_to_every_page(almanac, assets)
-    site = Contents(season, almanac, gallery, Pages(templates, told), films, growth)
-    pages = site.pages()
-    for path, template, facts in track(pages, len(pages), "pages"):
-        folder.put(path, site.render(path, template, facts))
+    whole = Whole(season, almanac, gallery, films, growth)
+    count = _write_pages(whole, folder, track)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
     return SiteReport(
@@ -97,32 +97,57 @@ def build_site(
         written=len(folder.written),
         unchanged=folder.unchanged,
         removed=len(removed),
-        pages=len(pages),
+        pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
         problems=[*almanac.problems, *amiss],
     )
 
 
-def _assets(folder: SiteFolder, templates: list[Path]) -> dict[str, str]:
-    """Copy style, script and fonts; the grower's own come before the shipped ones."""
+def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
+    """Assets and data, then every page that changed; how many pages there are."""
+    season, almanac = whole.season, whole.almanac
+    templates = [*_own_templates(season), shared_folder(TEMPLATES)]
+    assets = _assets(folder, templates, almanac.words)
+    folder.put("data/daily.csv", whole.growth.daily.as_csv().encode())
+    folder.put(season_data.PATH, season_data.season_script(whole))
+    shared = {"title": almanac.title, "sown": almanac.sown, "assets": assets}
+    renderer = Pages(templates, almanac.words, shared)
+    ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, renderer.mark)
+    found = list(pages(whole))
+    for page in track(found, len(found), "pages"):
+        mark = ledger.mark(page)
+        if not (ledger.is_current(page, mark) and folder.has(page.path)):
+            folder.put(page.path, renderer.render(page))
+        ledger.note(page, mark)
+    ledger.save()
+    return len(found)
+
+
+def _assets(folder: SiteFolder, templates: list[Path], words: Words) -> dict[str, str]:
+    """Copy style, scripts and fonts; the grower's own come before the shipped ones."""
     found: dict[str, Path] = {}
     for place in templates:
         for file in sorted(place.rglob("*")):
             name = file.relative_to(place).as_posix()
             hidden = any(part.startswith(".") for part in Path(name).parts)
-            if file.is_file() and file.suffix != ".html" and not hidden:
+            if file.is_file() and file.suffix not in _NOT_SENT and not hidden:
                 found.setdefault(name, file)
-    paths = {}
-    for name, file in found.items():
-        data = file.read_bytes()
-        if name in _NAMED:
-            stem, suffix = name.split(".")
-            name_in_site = f"{stem}-{hashlib.sha256(data).hexdigest()[:10]}.{suffix}"
-        else:
-            name_in_site = name
-        paths[name] = f"assets/{name_in_site}"
+    contents = {name: file.read_bytes() for name, file in found.items()}
+    contents["words.js"] += words.for_scripts()
+    paths = {name: f"assets/{_name_in_site(name, data)}" for name, data in contents.items()}
+    told = {name: path for name, path in paths.items() if name != "words.js"}
+    contents["words.js"] += season_data.as_script("assets", told)
+    paths["words.js"] = f"assets/{_name_in_site('words.js', contents['words.js'])}"
+    for name, data in contents.items():
         folder.put(paths[name], data)
     return paths
+
+
+def _name_in_site(name: str, data: bytes) -> str:
+    if name.startswith(_UNNAMED):
+        return name
+    stem, suffix = name.rsplit(".", 1)
+    return f"{stem}-{hashlib.sha256(data).hexdigest()[:10]}.{suffix}"
 
 
 def _own_templates(season: Season) -> list[Path]:

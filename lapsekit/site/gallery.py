@@ -21,7 +21,6 @@ from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
-from lapsekit.site.ribbon import Cell, cells
 from lapsekit.site.writing import SiteFolder
 
 
@@ -48,8 +47,8 @@ class Gallery:
     ----------
     shown : dict
         Pictures by camera and day, filled by :meth:`show_all`.
-    ribbons : dict
-        Cells, and stem of the sprite (None where no slice is left), by camera.
+    strips : dict
+        The ribbon's months by camera: stem of the sprite and the days in it.
     """
 
     def __init__(self, season: Season, almanac: Almanac, folder: SiteFolder):
@@ -59,7 +58,7 @@ class Gallery:
         self._slices = season.folder / ".cache" / "slices"
         self._centre_of = cache(self._centre)
         self.shown: dict[str, dict[date, Shown]] = {}
-        self.ribbons: dict[str, tuple[list[Cell], str | None]] = {}
+        self.strips: dict[str, list[dict[str, object]]] = {}
 
     def show_all(self, track: Track) -> None:
         """Put up every daily picture; one that cannot be read becomes a gap that says so."""
@@ -73,8 +72,6 @@ class Gallery:
                 self.shown.setdefault(camera, {})[day] = self._show(frame)
             except (ArchiveError, PictureError) as error:
                 self._almanac.lose_picture(camera, day, f"{frame.path}: {error}")
-        for camera in self._almanac.cameras:
-            self.ribbons[camera] = self._ribbon(camera)
 
     def _show(self, frame: Frame) -> Shown:
         source = _Source(self._season, frame)
@@ -100,22 +97,19 @@ class Gallery:
         for (path, _, _), data in zip(missing, encoded, strict=True):
             self._folder.put(path, data)
 
-    def _ribbon(self, camera: str) -> tuple[list[Cell], str | None]:
-        frames = self._almanac.pictures[camera]
-        ribbon = cells(self._almanac.days, frames)
-        if not frames:
-            return ribbon, None
-        places = [
-            (self._slice_file(frames[cell.first]) if cell.picture else None, cell.columns)
-            for cell in ribbon
-        ]
-        name = pictures.mark([(file and file.name, width) for file, width in places])
-        stem = f"pictures/ribbon-{camera}-{name}"
-        if not all(self._folder.has(f"{stem}.{suffix}") for suffix in pictures.KINDS):
-            sprite = pictures.sprite([(file and _opened(file), width) for file, width in places])
-            for suffix in pictures.KINDS:
-                self._folder.put(f"{stem}.{suffix}", pictures.encode(sprite, suffix))
-        return ribbon, stem
+    def told(self, camera: str, day: date) -> dict[str, object]:
+        """A picture as the site's scripts know it."""
+        shown = self.shown[camera][day]
+        stem = shown.files[0][0].rsplit("-", 1)[0]
+        return {"stem": stem, "widths": [width for _, width, _ in shown.files], "turn": None}
+
+    def form(self, camera: str) -> dict[str, object]:
+        """Size and scale of a camera's pictures, for the site's scripts."""
+        return {"kinds": ["webp", "jpg"]}
+
+    def box(self, region: Region) -> list[float] | None:
+        """Where a region lies in the reference view: left, top, width, height, as shares of it."""
+        return None
 
     def forget_old_slices(self) -> None:
         """Delete cached slices that no ribbon uses any more."""

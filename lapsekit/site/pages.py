@@ -1,6 +1,7 @@
 """Renders the pages. The only module that knows Jinja."""
 
-from functools import lru_cache
+import hashlib
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +12,13 @@ from jinja2 import (
     StrictUndefined,
     TemplateError,
 )
+from markupsafe import Markup
 
+from lapsekit import __version__
 from lapsekit.errors import SiteError
 from lapsekit.site import wording
+from lapsekit.site.contents import Page
+from lapsekit.site.words import Words
 
 
 class Pages:
@@ -23,40 +28,41 @@ class Pages:
     ----------
     folders : list of pathlib.Path
         Template folders, first the one that is asked first.
+    words : Words
+        The language.
     shared : dict
         What every page is told.
+
+    Attributes
+    ----------
+    mark : str
+        Changes when a template, a word or what every page is told does.
     """
 
-    def __init__(self, folders: list[Path], shared: dict[str, Any]):
+    def __init__(self, folders: list[Path], words: Words, shared: dict[str, Any]):
         self._folders = folders
-        self._shared = shared
+        self._told = {**_spoken(words), **shared}
         files = [file for folder in folders for file in sorted(folder.glob("*.html"))]
         stamps = tuple((file, file.stat().st_mtime_ns) for file in files)
         self._environment = _environment(tuple(folders), stamps)
+        contents = b"".join(file.read_bytes() for file in files)
+        told = repr((__version__, words.mark, shared)).encode()
+        self.mark = hashlib.sha256(contents + told).hexdigest()
 
-    def render(self, template: str, depth: int, **facts: Any) -> bytes:
-        """One page.
-
-        Parameters
-        ----------
-        template : str
-            File name of the template.
-        depth : int
-            How many folders below the site's root the page lies.
-        **facts
-            What the template shows.
+    def render(self, page: Page) -> bytes:
+        """One page as it is written.
 
         Raises
         ------
         SiteError
             If the template, which may be the grower's own, cannot be rendered.
         """
-        root = "../" * depth
+        place = {"root": "../" * page.path.count("/"), "path": page.path}
         try:
-            page = self._environment.get_template(template)
-            text = page.render({**self._shared, **facts, "root": root})
+            template = self._environment.get_template(page.template)
+            text = template.render({**self._told, **page.facts, **place})
         except (TemplateError, UnicodeDecodeError) as error:
-            where = " or ".join(str(folder / template) for folder in self._folders)
+            where = " or ".join(str(folder / page.template) for folder in self._folders)
             raise SiteError(f"{where}: the template cannot be used ({error!s})") from error
         lines = [line.strip() for line in text.splitlines()]
         return "\n".join([line for line in lines if line] + [""]).encode()
@@ -72,6 +78,28 @@ def _environment(folders: tuple[Path, ...], stamps: tuple[tuple[Path, int], ...]
         lstrip_blocks=True,
         undefined=StrictUndefined,
     )
-    names = ("long_day", "short_day", "age_text", "counted", "listed", "local_time", "day_time")
-    environment.filters.update({name: getattr(wording, name) for name in names})
     return environment
+
+
+def _spoken(words: Words) -> dict[str, Any]:
+    """What templates say days, numbers and words with."""
+    return {
+        "language": words.language,
+        "text": words.text,
+        "counted": words.counted,
+        "html": partial(_html, words),
+        "number": words.number,
+        "long_day": words.long_day,
+        "short_day": words.short_day,
+        "month": words.month,
+        "weekday": words.weekday,
+        "listed": words.listed,
+        "age_text": partial(wording.age_text, words),
+        "day_time": partial(wording.day_time, words),
+        "reasons_text": partial(wording.reasons_text, words),
+    }
+
+
+def _html(words: Words, message: str, **values: object) -> Markup:
+    """A message that holds markup; what is put into it is escaped."""
+    return Markup(words.text(message)).format(**values)

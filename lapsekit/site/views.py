@@ -1,33 +1,27 @@
 """What the templates are told: an almanac turned into finished words and charts."""
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from lapsekit.diary import Event
 from lapsekit.growing import Growth
 from lapsekit.noticing import Noticed
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac, DayFrames
 from lapsekit.site.chart import Chart, Paper, Point, Series, draw, usual_step
-from lapsekit.site.ribbon import Cell, grouped_reasons
 from lapsekit.site.wording import (
     age_text,
     change_text,
-    counted,
     doubling_text,
     in_unit,
-    listed,
-    long_day,
     loss_text,
     pause_text,
     range_text,
     reasons_text,
-    short_day,
     standing_text,
     value_text,
 )
+from lapsekit.site.words import Words
 
 _ALT_REGIONS = 4
 _WEEK = timedelta(days=7)
@@ -80,17 +74,17 @@ def day_rows(almanac: Almanac, day: date) -> list[Row]:
 
 
 def _row(almanac: Almanac, region: Region, day: date) -> Row:
-    values = almanac.values.get(region.name, {})
+    values, words = almanac.values.get(region.name, {}), almanac.words
     row, before, unit = values.get(day), values.get(day - _WEEK), almanac.unit(region)
     return Row(
         day=day,
         title=region.title,
-        value=value_text(row, unit),
-        range=range_text(row, unit),
+        value=value_text(words, row, unit),
+        range=range_text(words, row, unit),
         frames_used=row.frames_used if row else 0,
-        left_out=reasons_text(row.left_out) if row else "",
-        standing=standing_text(row, {r.name: r.title for r in almanac.regions}),
-        change=change_text(row, before, unit),
+        left_out=reasons_text(words, row.left_out) if row else "",
+        standing=standing_text(words, row, {r.name: r.title for r in almanac.regions}),
+        change=change_text(words, row, before, unit),
     )
 
 
@@ -102,38 +96,15 @@ def alt_text(almanac: Almanac, camera: str, day: date) -> str:
         if region.camera == camera and region.outline_on(day) is not None
     ]
     known = sorted((i for i in said if i[0] is not None), key=lambda i: -i[0])
-    parts = [
-        f"{region.title} {value_text(almanac.values[region.name][day], almanac.unit(region))}"
-        for _, region in known[:_ALT_REGIONS]
-    ]
-    if len(known) > _ALT_REGIONS:
-        parts.append(counted(len(known) - _ALT_REGIONS, "more region"))
-    start = f"{age_text(day, almanac.sown).capitalize()}, {long_day(day)}: the plants from above"
-    return f"{start}. Canopy: {listed(parts)}." if parts else f"{start}."
+    values = [(r, almanac.values[r.name][day]) for _, r in known[:_ALT_REGIONS]]
+    parts = [f"{r.title} {value_text(almanac.words, v, almanac.unit(r))}" for r, v in values]
+    start = f"{age_text(almanac.words, day, almanac.sown)}, {almanac.words.long_day(day)}"
+    return f"{start}. Canopy: {almanac.words.listed(parts)}." if parts else f"{start}."
 
 
 def _cover(almanac: Almanac, region: Region, day: date) -> float | None:
     row = almanac.values.get(region.name, {}).get(day)
     return None if row is None else row.cover
-
-
-def cell_events(almanac: Almanac, cell: Cell) -> list[Event]:
-    """Diary lines of the days that a place of the ribbon stands for."""
-    return [event for event in almanac.events if cell.first <= event.day <= cell.last]
-
-
-def cell_text(almanac: Almanac, camera: str, cell: Cell) -> str:
-    """What a place of the ribbon says when it is read out or pointed at."""
-    if cell.days > 1:
-        span = f"{short_day(cell.first)} to {short_day(cell.last)}"
-        why = grouped_reasons(cell, lambda day: almanac.gap_reason(camera, day))
-        text = f"{span}: {cell.days} days without a picture ({why})"
-    else:
-        text = f"{long_day(cell.first)}, {age_text(cell.first, almanac.sown)}"
-        if not cell.picture:
-            text += f": no picture ({almanac.gap_reason(camera, cell.first)})"
-    events = Counter(almanac.event_text(event) for event in cell_events(almanac, cell))
-    return f"{text}. Diary: {', '.join(events)}" if events else text
 
 
 def curves(almanac: Almanac, doubling: bool = False) -> list[Curves]:
@@ -188,7 +159,7 @@ def _table(almanac: Almanac, regions: Sequence[Region]) -> list[tuple[date, list
         texts = []
         for region in regions:
             row = almanac.values.get(region.name, {}).get(day)
-            text = value_text(row, almanac.unit(region)).split("\u00a0")[0]
+            text = value_text(almanac.words, row, almanac.unit(region)).split("\u00a0")[0]
             texts.append(f"{text} ({row.frames_used})" if row and row.frames_used else text)
         table.append((day, texts))
     return table
@@ -205,14 +176,14 @@ def _plant(
     series = _series(almanac, region)
     events = [e.day for e in almanac.events if e.region == region.name]
     paper = Paper(370, 230, 40, 14, 30, 44)
-    pauses = [pause_text(p) for p in noticed.pauses if p.region == region.name]
-    losses = [loss_text(x) for x in noticed.losses if x.region == region.name]
+    pauses = [pause_text(almanac.words, p) for p in noticed.pauses if p.region == region.name]
+    losses = [loss_text(almanac.words, x) for x in noticed.losses if x.region == region.name]
     return Plant(
         region.name,
         region.title,
         almanac.unit(region),
         draw([series], paper, region.sown or almanac.sown, events=events),
-        _rate_text(growths[region.name]),
+        _rate_text(almanac.words, growths[region.name]),
         [_first_letter(text) for text in (*pauses, *losses)],
         [_row(almanac, region, point.day) for point in series.points],
     )
@@ -222,7 +193,7 @@ def _first_letter(text: str) -> str:
     return f"{text[0].upper()}{text[1:]}."
 
 
-def _rate_text(growth: Growth) -> str:
+def _rate_text(words: Words, growth: Growth) -> str:
     """The latest growth rate in words; empty where none can be stated."""
     days = [] if growth.curve is None else [int(day) for day in growth.curve.days]
     known = [day for day in days if growth.on(day, "rgr_per_day") is not None]
@@ -230,8 +201,8 @@ def _rate_text(growth: Growth) -> str:
         return "No growth rate yet: too few measured days."
     rate, low, high = (growth.on(known[-1], n) for n in ("rgr_per_day", "rgr_low", "rgr_high"))
     numbers = f"{rate:.3f} per day (95 % interval {low:.3f} to {high:.3f})".replace("-", "−")
-    text = f"Relative growth rate {numbers} on {short_day(date.fromordinal(known[-1]))}"
-    return f"{text}; {doubling_text(growth.on(known[-1], 'doubling_days'))}."
+    text = f"Relative growth rate {numbers} on {words.short_day(date.fromordinal(known[-1]))}"
+    return f"{text}; {doubling_text(words, growth.on(known[-1], 'doubling_days'))}."
 
 
 def frame_counts(almanac: Almanac) -> list[tuple[str, DayFrames, int]]:

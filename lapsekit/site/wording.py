@@ -13,36 +13,37 @@ if TYPE_CHECKING:
     from lapsekit.diary import Event
     from lapsekit.noticing import NoticedLoss, NoticedPause
     from lapsekit.settings import SunTime
+    from lapsekit.site.words import Words
 
 #: Stands where there is nothing to say a number about.
 NOTHING = "–"
+_NBSP = "\u00a0"
 
 
-def long_day(day: date) -> str:
-    """``Saturday 3 May 2031``."""
-    return f"{day:%A} {day.day} {day:%B %Y}"
-
-
-def short_day(day: date) -> str:
-    """``3 May``."""
-    return f"{day.day} {day:%b}"
-
-
-def age_text(day: date, sown: date) -> str:
+def age_text(words: Words, day: date, sown: date) -> str:
     """Plant age as a phrase: ``day 34``; before sowing, how long before."""
     age = plant_age(day, sown)
-    return f"day {age}" if age >= 0 else counted(-age, "day") + " before sowing"
+    if age >= 0:
+        return words.text("day {age}", age=age)
+    return words.counted("{n} day before sowing", "{n} days before sowing", -age)
 
 
-def day_time(at: time | SunTime) -> str:
+def day_time(words: Words, at: time | SunTime) -> str:
     """A time of day by the clock or by the sun: ``08:00``, ``1 h 30 min before sunset``."""
     if isinstance(at, time):
         return f"{at:%H:%M}"
-    event = "solar noon" if at.event == "noon" else at.event
+    event = {
+        "sunrise": words.text("sunrise"),
+        "noon": words.text("solar noon"),
+        "sunset": words.text("sunset"),
+    }[at.event]
+    if not at.minutes:
+        return event
     hours, minutes = divmod(abs(at.minutes), 60)
-    parts = (f"{hours} h" if hours else "", f"{minutes} min" if minutes else "")
-    span = " ".join(filter(None, parts))
-    return f"{span} {'after' if at.minutes > 0 else 'before'} {event}" if span else event
+    span = " ".join(filter(None, (f"{hours} h" if hours else "", f"{minutes} min" * bool(minutes))))
+    if at.minutes > 0:
+        return words.text("{span} after {event}", span=span, event=event)
+    return words.text("{span} before {event}", span=span, event=event)
 
 
 def local_time(moment: datetime) -> str:
@@ -54,30 +55,53 @@ def local_time(moment: datetime) -> str:
     return f"{moment:%H:%M} (UTC{sign}{hours}{f':{rest:02}' if rest else ''})"
 
 
-def counted(number: int, noun: str) -> str:
-    """``1 frame``, ``3 frames``."""
-    return f"{grouped(number)} {noun}{'' if number == 1 else 's'}"
-
-
-def grouped(number: float) -> str:
-    """A whole number with a thin no-break space between thousands."""
-    return f"{number:,.0f}".replace(",", "\u202f")
-
-
-def amount(value: float) -> str:
+def amount(words: Words, value: float) -> str:
     """A number with no more digits than were measured: one decimal below ten."""
-    return f"{value:.1f}" if abs(value) < 9.95 else grouped(value)
+    return words.number(value, 1 if abs(value) < 9.95 else 0)
 
 
-def reasons_text(reasons: Mapping[str, int]) -> str:
+def reason_text(words: Words, reason: str) -> str:
+    """Why a frame was left out; a reason that nobody knows is said as it is."""
+    known = {
+        "dark": words.text("dark"),
+        "blown out": words.text("blown out"),
+        "frozen": words.text("frozen"),
+        "glare": words.text("glare"),
+        "hazed": words.text("hazed"),
+        "blurred": words.text("blurred"),
+        "obstructed": words.text("obstructed"),
+        "held back": words.text("held back"),
+        "not registered": words.text("not registered"),
+        "not readable": words.text("not readable"),
+    }
+    plain = reason.replace("-", " ")
+    return known.get(plain, plain)
+
+
+def reasons_text(words: Words, reasons: Mapping[str, int]) -> str:
     """``2 blurred, 1 dark``; empty where nothing was left out."""
     ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
-    return ", ".join(f"{count} {reason.replace('-', ' ')}" for reason, count in ordered)
+    return ", ".join(f"{count} {reason_text(words, reason)}" for reason, count in ordered)
 
 
-def listed(words: list[str]) -> str:
-    """``a``, ``a and b``, ``a, b and c``."""
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+def act_text(words: Words, what: str) -> str:
+    """What a line of the diary tells, in the site's language where it is of the vocabulary."""
+    known = {
+        "sown": words.text("sown"),
+        "emerged": words.text("emerged"),
+        "potted on": words.text("potted on"),
+        "moved": words.text("moved"),
+        "fed": words.text("fed"),
+        "watered": words.text("watered"),
+        "cut": words.text("cut"),
+        "pest": words.text("pest"),
+        "cold": words.text("cold"),
+        "first flower": words.text("first flower"),
+        "first fruit": words.text("first fruit"),
+        "harvest": words.text("harvest"),
+        "height": words.text("height"),
+    }
+    return known.get(what.lower(), what)
 
 
 def in_unit(row: Daily, unit: str) -> tuple[float | None, float | None, float | None]:
@@ -88,88 +112,126 @@ def in_unit(row: Daily, unit: str) -> tuple[float | None, float | None, float | 
     return tuple(None if share is None else 100 * share for share in shares)
 
 
-def value_text(row: Daily | None, unit: str) -> str:
+def value_text(words: Words, row: Daily | None, unit: str) -> str:
     """``212 cm²``, or a dash on a day without a value."""
     value = None if row is None else in_unit(row, unit)[1]
-    return NOTHING if value is None else f"{amount(value)}\u00a0{unit}"
+    return NOTHING if value is None else f"{amount(words, value)}{_NBSP}{unit}"
 
 
-def range_text(row: Daily | None, unit: str) -> str:
+def range_text(words: Words, row: Daily | None, unit: str) -> str:
     """``205 to 220 cm²``, the interval at 95 % (of a group, its plants); a dash without."""
     low, _, high = (None,) * 3 if row is None else in_unit(row, unit)
     if low is None or high is None:
         return NOTHING
-    return f"{amount(low)} to {amount(high)}\u00a0{unit}"
+    low, high = amount(words, low), amount(words, high)
+    return words.text("{low} to {high}", low=low, high=f"{high}{_NBSP}{unit}")
 
 
-def standing_text(row: Daily | None, titles: Mapping[str, str]) -> str:
+def standing_text(words: Words, row: Daily | None, titles: Mapping[str, str]) -> str:
     """``meets Chives, at its outline``; empty where a plant has room."""
     if row is None:
         return ""
-    met = listed([titles.get(name, name) for name in row.touches])
-    parts = [f"meets {met}"] if met else []
-    return ", ".join([*parts, "at its outline"] if row.crowded else parts)
+    met = words.listed([titles.get(name, name) for name in row.touches])
+    parts = [words.text("meets {plants}", plants=met)] if met else []
+    return ", ".join([*parts, words.text("at its outline")] if row.crowded else parts)
 
 
-def change_text(row: Daily | None, before: Daily | None, unit: str) -> str:
+def change_text(words: Words, row: Daily | None, before: Daily | None, unit: str) -> str:
     """Change between two days, ``+64 cm² (+43 %)``; a dash where one of them has no value."""
     new = None if row is None else in_unit(row, unit)[1]
     old = None if before is None else in_unit(before, unit)[1]
     if new is None or old is None:
         return NOTHING
-    points = "points" if unit == "%" else unit
-    text = f"{_signed(new - old)}\u00a0{points}"
-    return f"{text} ({_signed(100 * (new / old - 1), whole=True)}\u00a0%)" if old > 0 else text
+    named = words.text("points") if unit == "%" else unit
+    text = f"{_signed(words, new - old)}{_NBSP}{named}"
+    if old <= 0:
+        return text
+    return f"{text} ({_signed(words, 100 * (new / old - 1), whole=True)}{_NBSP}%)"
 
 
-def _signed(value: float, whole: bool = False) -> str:
-    text = grouped(abs(value)) if whole else amount(abs(value))
-    if not text.strip("0."):
+def _signed(words: Words, value: float, whole: bool = False) -> str:
+    text = words.number(abs(value)) if whole else amount(words, abs(value))
+    if not text.strip("0.,"):
         return text
     return ("+" if value > 0 else "−") + text
 
 
-def doubling_text(days: float | None) -> str:
+def doubling_text(words: Words, days: float | None) -> str:
     """Doubling time to two digits, which is more than its interval bears out."""
-    return "not shown to grow" if days is None else f"doubling in {float(f'{days:.2g}'):g} days"
+    if days is None:
+        return words.text("not shown to grow")
+    digits = 0 if days >= 9.95 else 1
+    shown = words.number(float(f"{days:.2g}"), digits).removesuffix(".0").removesuffix(",0")
+    return words.text("doubling in {days} days", days=shown)
 
 
-def pause_text(found: NoticedPause) -> str:
+def pause_text(words: Words, found: NoticedPause) -> str:
     """A pause in words, without the plant's name and a full stop."""
     p = found.pause
-    length = f"{p.length_days:.0f} days ({p.length_low:.0f} to {p.length_high:.0f})"
-    others = _others(found.others_paused, found.others, "paused")
-    return (
-        f"growth paused for {length}, from {short_day(day_of(p.start))} to "
-        f"{short_day(day_of(p.end))}{_behind(found.event)}; {others}"
+    return words.text(
+        "growth paused for {days} days ({low} to {high}), from {start} to {end}{behind}; {others}",
+        days=words.number(p.length_days),
+        low=words.number(p.length_low),
+        high=words.number(p.length_high),
+        start=words.short_day(day_of(p.start)),
+        end=words.short_day(day_of(p.end)),
+        behind=_behind(words, found.event),
+        others=_others_paused(words, found.others_paused, found.others),
     )
 
 
-def loss_text(found: NoticedLoss) -> str:
+def loss_text(words: Words, found: NoticedLoss) -> str:
     """A sudden loss in words, without the plant's name and a full stop."""
     loss = found.loss
-    share = f"{loss.share:.0%} ({loss.share_low:.0%} to {loss.share_high:.0%})"
-    back = "not back so far"
-    if loss.recovered_days is not None:
-        back = f"back after {loss.recovered_days} days"
-        if loss.recovered_low is not None and loss.recovered_high is not None:
-            back += f" ({loss.recovered_low} to {loss.recovered_high})"
-    others = _others(found.others_lost, found.others, "lost")
-    return (
-        f"{share} of the canopy went between {short_day(day_of(loss.since))} and "
-        f"{short_day(day_of(loss.day))}{_behind(found.event)}; {others}; {back}"
+    return words.text(
+        "{share} ({low} to {high}) of the canopy went between {since} and {day}{behind}; "
+        "{others}; {back}",
+        share=_percent(words, loss.share),
+        low=_percent(words, loss.share_low),
+        high=_percent(words, loss.share_high),
+        since=words.short_day(day_of(loss.since)),
+        day=words.short_day(day_of(loss.day)),
+        behind=_behind(words, found.event),
+        others=_others_lost(words, found.others_lost, found.others),
+        back=_back(words, loss.recovered_days, loss.recovered_low, loss.recovered_high),
     )
 
 
-def _others(alike: int, asked: int, did: str) -> str:
+def _percent(words: Words, share: float) -> str:
+    return f"{words.number(100 * share)}{_NBSP}%"
+
+
+def _back(words: Words, days: int | None, low: int | None, high: int | None) -> str:
+    if days is None:
+        return words.text("not back so far")
+    text = words.counted("back after {n} day", "back after {n} days", days)
+    if low is None or high is None:
+        return text
+    return f"{text} ({words.text('{low} to {high}', low=low, high=high)})"
+
+
+def _others_paused(words: Words, alike: int, asked: int) -> str:
     if not asked:
-        return "no other plant was measured then"
+        return words.text("no other plant was measured then")
     if alike:
-        return f"{alike} of {asked} other plants {did} then too"
-    return f"none of {asked} other plants {did} then"
+        return words.text("{alike} of {asked} other plants paused then too", **_both(alike, asked))
+    return words.text("none of {asked} other plants paused then", asked=asked)
 
 
-def _behind(event: Event | None) -> str:
+def _others_lost(words: Words, alike: int, asked: int) -> str:
+    if not asked:
+        return words.text("no other plant was measured then")
+    if alike:
+        return words.text("{alike} of {asked} other plants lost then too", **_both(alike, asked))
+    return words.text("none of {asked} other plants lost then", asked=asked)
+
+
+def _both(alike: int, asked: int) -> dict[str, int]:
+    return {"alike": alike, "asked": asked}
+
+
+def _behind(words: Words, event: Event | None) -> str:
     if event is None:
         return ""
-    return f", after “{event.what}” on {short_day(event.day)}"
+    what, day = act_text(words, event.what), words.short_day(event.day)
+    return words.text(", after “{what}” on {day}", what=what, day=day)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from lapsekit.season import Season
-from lapsekit.site.wording import short_day
+from lapsekit.site.words import ENGLISH
 from lapsekit.unattended.calls import note_news
 from lapsekit.when import day_of
 
@@ -29,8 +29,8 @@ def look_sentences(season: Season, found: Sequence[Alert]) -> list[str]:
 def _sentence(title: str, alert: Alert) -> str:
     fall, noted = alert.fall, ""
     if alert.event is not None:
-        noted = f" (the diary says “{alert.event.what}” on {short_day(alert.event.day)})"
-    day, since = (short_day(day_of(each)) for each in (fall.day, fall.since))
+        noted = f" (the diary says “{alert.event.what}” on {ENGLISH.short_day(alert.event.day)})"
+    day, since = (ENGLISH.short_day(day_of(each)) for each in (fall.day, fall.since))
     return (
         f"LOOK: on {day} the canopy of {title} was {fall.share:.0%} smaller than on {since}"
         f"{_others(alert)}: look for wilting, pests or a moved pot{noted}."
