@@ -12,11 +12,9 @@ LATEST, TODAY = "latest.json", "today.jpg"
 ATOM, JSON_FEED = "feed.atom", "feed.json"
 CALENDAR = "diary.ics"
 SITEMAP, ROBOTS = "sitemap.xml", "robots.txt"
-EMBED, ELSEWHERE = "embed/index.html", "elsewhere/index.html"
+EMBED, PAGE = "embed/index.html", "elsewhere/index.html"
 CARDS = {"link": "cards/link.jpg", "square": "cards/square.jpg", "upright": "cards/upright.jpg"}
 PACKAGE = "data/datapackage.json"
-#: Files that lie beside the front page.
-BESIDE_THE_FRONT = (LATEST, TODAY, ATOM, JSON_FEED, CALENDAR, SITEMAP, ROBOTS)
 
 
 def day_page(day: date) -> str:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from lapsekit.site.elsewhere.addresses import at, day_page
 from lapsekit.site.elsewhere.identities import identity
 from lapsekit.site.elsewhere.plain import one_line, readable
-from lapsekit.site.elsewhere.saying import event_said
 from lapsekit.site.elsewhere.told import EventTold, SeasonTold
 
 if TYPE_CHECKING:
@@ -41,7 +40,7 @@ def calendar(season: SeasonTold, words: "Words", pages: frozenset[date] = frozen
     seen: Counter[tuple[date, str, str]] = Counter()
     for event in _with_sowing(season, words):
         key = event.day, event.region, event.what
-        lines += _event(season, event, seen[key], words, pages)
+        lines += _event(season, event, seen[key], pages)
         seen[key] += 1
     return "".join(f"{_folded(line)}\r\n" for line in [*lines, "END:VCALENDAR"]).encode()
 
@@ -49,12 +48,12 @@ def calendar(season: SeasonTold, words: "Words", pages: frozenset[date] = frozen
 def _with_sowing(season: SeasonTold, words: "Words") -> list[EventTold]:
     """A calendar must hold an event (RFC 5545, 3.6); every season has been sown."""
     told = any(e.day == season.sown and e.what.lower() == _SOWN for e in season.events)
-    sown = EventTold(season.sown, "", "", words.text("Sown"), "")
+    sown = EventTold(season.sown, "", _SOWN, words.text("sown"), "")
     return [*season.events] if told else [sown, *season.events]
 
 
 def _event(
-    season: SeasonTold, event: EventTold, number: int, words: "Words", pages: frozenset[date]
+    season: SeasonTold, event: EventTold, number: int, pages: frozenset[date]
 ) -> Iterator[str]:
     uid = identity(season.own_name, "diary", event.day, event.region, event.what, number)
     yield "BEGIN:VEVENT"
@@ -63,7 +62,7 @@ def _event(
     yield f"DTSTART;VALUE=DATE:{event.day:%Y%m%d}"
     yield f"DTEND;VALUE=DATE:{event.day + timedelta(days=1):%Y%m%d}"
     yield "TRANSP:TRANSPARENT"
-    yield f"SUMMARY:{_text(event_said(event, words))}"
+    yield f"SUMMARY:{_text(one_line(event.said))}"
     if event.note:
         yield f"DESCRIPTION:{_text(event.note)}"
     if season.address is not None and event.day in pages:

@@ -249,5 +249,5 @@ def _upright(draw: ImageDraw.ImageDraw, shape: Shape, told: CardTold) -> None:
     if told.growth:
         draw.line([(middle, edge + 36), (middle, bottom - 76)], RULE, 2)
         _growth(draw, shape, told, (middle + 40, edge + 40), right - middle - 40)
-    draw.line([(left, bottom - 52), (right, bottom - 52)], INK, 2)
-    _line(draw, told.place, (left, bottom - 44), right - left, shape.small - 4, FAINT)
+    draw.line([(left, bottom - 42), (right, bottom - 42)], INK, 2)
+    _line(draw, told.place, (left, bottom - 38), right - left, shape.small - 6, FAINT)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from lapsekit.site.elsewhere.addresses import at, day_page
 from lapsekit.site.elsewhere.identities import urn
 from lapsekit.site.elsewhere.plain import one_line, readable
-from lapsekit.site.elsewhere.saying import event_said, row_said, title_said
+from lapsekit.site.elsewhere.saying import row_said, title_said
 from lapsekit.site.elsewhere.together import together
 from lapsekit.site.elsewhere.told import DayTold, PictureFile, SeasonTold
 
@@ -64,7 +64,7 @@ def _entry(season: SeasonTold, told: DayTold, words: "Words") -> Entry:
 
 def _sentences(told: DayTold, words: "Words") -> list[str]:
     """The day without its picture."""
-    return [f"{event_said(event, words)}." for event in told.events] + [
+    return [f"{one_line(event.said)}." for event in told.events] + [
         row_said(row, words) for row in told.rows
     ]
 
@@ -79,8 +79,10 @@ def _html(season: SeasonTold, told: DayTold, words: "Words") -> Iterator[str]:
     if told.events:
         yield f"<h2>{escape(words.text('Diary of the day'))}</h2><ul>"
         for event in told.events:
-            note = f": <bdi>{escape(readable(event.note)[:LONGEST_NOTE])}</bdi>" if event.note else ""
-            yield f"<li><bdi>{escape(event_said(event, words))}</bdi>{note}</li>"
+            note = (
+                f": <bdi>{escape(readable(event.note)[:LONGEST_NOTE])}</bdi>" if event.note else ""
+            )
+            yield f"<li><bdi>{escape(one_line(event.said))}</bdi>{note}</li>"
         yield "</ul>"
     if told.rows:
         yield f"<h2>{escape(words.text('Canopy, seen from above'))}</h2><ul>"

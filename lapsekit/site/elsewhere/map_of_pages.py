@@ -7,6 +7,8 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from lapsekit.site.elsewhere.addresses import SITEMAP, at, is_top_of_host
 
 _MOST = 50_000
+#: A robots.txt that does not begin with this is the grower's own, and stays.
+ROBOTS_MADE_HERE = "# lapsekit makes this file; without this line it stays as you write it."
 
 
 def sitemap(address: str | None, pages: Iterable[tuple[str, date | None]]) -> bytes | None:
@@ -36,4 +38,6 @@ def robots(address: str | None) -> bytes | None:
     """robots.txt, which names the map; None where nobody would read it."""
     if address is None or not is_top_of_host(address):
         return None
-    return f"User-agent: *\nAllow: /\nSitemap: {at(address, SITEMAP)}\n".encode()
+    return (
+        f"{ROBOTS_MADE_HERE}\nUser-agent: *\nAllow: /\nSitemap: {at(address, SITEMAP)}\n".encode()
+    )

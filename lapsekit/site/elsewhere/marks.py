@@ -19,7 +19,7 @@ from lapsekit.site.elsewhere.addresses import (
     day_page,
 )
 from lapsekit.site.elsewhere.card_shapes import SHAPES
-from lapsekit.site.elsewhere.entries import utc_said, week_said
+from lapsekit.site.elsewhere.entries import utc_said
 from lapsekit.site.elsewhere.identities import urn
 from lapsekit.site.elsewhere.plain import one_line
 from lapsekit.site.elsewhere.saying import title_said
@@ -145,15 +145,11 @@ def image_mark(season: SeasonTold, words: "Words", told: DayTold) -> dict[str, A
     }
 
 
-def film_mark(
-    season: SeasonTold, words: "Words", path: str, length_s: float, poster: str
-) -> dict[str, Any] | None:
-    """A film of the season, at `path` in the site, with the path of a picture from it.
+def film_mark(season: SeasonTold, words: "Words", path: str, poster: str) -> dict[str, Any]:
+    """A film of the season that has a picture, at `path` in the site, with a picture's path.
 
-    Its day is that of the latest picture: a film is made of pictures. None before there is one.
+    Its day is that of the latest picture: a film is made of pictures.
     """
-    if season.latest is None:
-        return None
     title = one_line(season.title)
     return {
         "@type": "VideoObject",
@@ -163,7 +159,6 @@ def film_mark(
         "contentUrl": at(season.address, path),
         "thumbnailUrl": at(season.address, poster),
         "encodingFormat": "video/mp4",
-        "duration": f"PT{max(1, round(length_s))}S",
         "uploadDate": utc_said(season.latest.picture.taken_at),
         "inLanguage": season.language,
     }
@@ -213,10 +208,9 @@ def _site_mark(season: SeasonTold) -> dict[str, Any]:
 
 
 def _card_image(season: SeasonTold, words: "Words") -> HeadImage | None:
-    told = season.latest
-    if told is None:
+    if season.latest is None:
         return None
-    alt = " ".join(filter(None, (one_line(told.picture.alt, 1000), week_said(told, words))))
+    alt = words.text("The latest picture, with the plant age and the week’s growth.")
     return HeadImage(at(season.address, CARDS["link"]), *SHAPES["link"].size, alt)
 
 

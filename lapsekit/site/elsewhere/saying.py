@@ -1,9 +1,10 @@
-"""Numbers, ages and events as sentences of the season's language. Pure."""
+"""Numbers, and ages as sentences of the season's language. Pure."""
 
 from typing import TYPE_CHECKING
 
 from lapsekit.site.elsewhere.plain import one_line
-from lapsekit.site.elsewhere.told import DayTold, EventTold, PlantTold
+from lapsekit.site.elsewhere.told import DayTold, PlantTold
+from lapsekit.site.wording import amount
 
 if TYPE_CHECKING:
     from lapsekit.site.words import Words
@@ -24,17 +25,6 @@ def signed(value: float, words: "Words", digits: int = 0) -> str:
     return ("+" if value > 0 else "−") + shown
 
 
-def amount_said(value: float, words: "Words") -> str:
-    """A number with no more digits than were measured: one decimal below ten."""
-    return words.number(value, digits=1 if abs(value) < 9.95 else 0)
-
-
-def event_said(event: EventTold, words: "Words", longest: int = 300) -> str:
-    """``potted on (Basil)``; the whole bench is not named."""
-    what, plant = one_line(event.what, longest), one_line(event.plant, longest)
-    return words.text("{event} ({plant})", event=what, plant=plant) if plant else what
-
-
 def title_said(told: DayTold, words: "Words") -> str:
     """What a day is called in a list: ``Day 34, Saturday 3 May 2031``."""
     age, day = age_said(told.age_days, words), words.long_day(told.day)
@@ -50,12 +40,12 @@ def _now(row: PlantTold, words: "Words") -> str:
     plant = one_line(row.title)
     if row.value is None:
         return words.text("{plant}: no value on this day.", plant=plant)
-    value = amount_said(row.value, words)
+    value = amount(words, row.value)
     if row.low is None or row.high is None:
         if row.unit == "%":
             return words.text("{plant}: covers {value} % of its place.", plant=plant, value=value)
         return words.text("{plant}: covers {value} cm².", plant=plant, value=value)
-    ends = {"low": amount_said(row.low, words), "high": amount_said(row.high, words)}
+    ends = {"low": amount(words, row.low), "high": amount(words, row.high)}
     if row.unit == "%":
         return words.text(
             "{plant}: covers {value} % of its place (between {low} and {high}).",

@@ -1,12 +1,13 @@
 """How much the whole bench has grown in a week. Pure.
 
 The plants that have a value on both days are added up. How far the sum can be off is taken at its
-widest, as if all plants of a day were off the same way; the two days are taken as independent.
+widest, as if all plants of a day were off the same way; the two days are taken as independent. What
+is only in doubt between plants that meet is given to one or the other, and cancels in the sum.
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from math import exp, hypot, log
+from math import exp, hypot
 from typing import TYPE_CHECKING
 
 from lapsekit.site.elsewhere.told import PlantTold
@@ -51,11 +52,9 @@ def together(plants: Iterable[PlantTold]) -> Together | None:
     if before <= 0:
         return None
     value = sum(p.value for p in known)
-    off = _off([(p.low, p.high) for p in known]), _off([(p.before_low, p.before_high) for p in known])
     low = high = None
-    if value > 0 and None not in off:
-        wide = hypot(*off)
-        low, high = (value / before * exp(side * wide) - 1 for side in (-1, 1))
+    if value > 0:
+        low, high = _ends(value / before, known)
     return Together(
         tuple(p.title for p in known),
         tuple(p.title for p in plants if p not in known),
@@ -63,12 +62,20 @@ def together(plants: Iterable[PlantTold]) -> Together | None:
     )
 
 
-def _off(intervals: Sequence[tuple[float | None, float | None]]) -> float | None:
-    """Half-width of the interval of the sum's logarithm."""
-    if any(low is None or high is None for low, high in intervals):
-        return None
-    low, high = (sum(ends) for ends in zip(*intervals, strict=True))
-    return log(high / low) / 2 if low > 0 else None
+def _ends(ratio: float, known: Sequence[PlantTold]) -> tuple[float | None, float | None]:
+    """Interval of the change: the two days' doubts in quadrature, on the scale of growth."""
+    off = [
+        _off([p.doubt for p in known], sum(p.value for p in known)),
+        _off([p.doubt_before for p in known], sum(p.before for p in known)),
+    ]
+    if None in off:
+        return None, None
+    return tuple(ratio * exp(side * hypot(*off)) - 1 for side in (-1, 1))
+
+
+def _off(doubts: Sequence[float | None], whole: float) -> float | None:
+    """Half-width of the interval of a sum, as a share of it."""
+    return None if None in doubts else sum(doubts) / whole
 
 
 def who_text(found: Together, words: "Words", most: int = 3) -> str:
@@ -80,4 +87,6 @@ def who_text(found: Together, words: "Words", most: int = 3) -> str:
     if len(found.missing) > most:
         return words.text("{n} of {total} plants together", n=n, total=total)
     names = ", ".join(found.missing)
-    return words.text("{n} of {total} plants together, without {names}", n=n, total=total, names=names)
+    return words.text(
+        "{n} of {total} plants together, without {names}", n=n, total=total, names=names
+    )

@@ -43,8 +43,11 @@ class PlantTold:
         Days since it was sown.
     value, low, high : float or None
         In `unit`, with its 95 % interval; None where there is none.
-    before, before_low, before_high : float or None
+    before : float or None
         The same seven days earlier.
+    doubt, doubt_before : float or None
+        Half-width, in `unit`, of the interval that the value has in a sum with all other plants:
+        what is only in doubt between two that meet is not in doubt there.
     frames_used : int
         How many frames the value rests on.
     """
@@ -58,8 +61,8 @@ class PlantTold:
     low: float | None
     high: float | None
     before: float | None
-    before_low: float | None
-    before_high: float | None
+    doubt: float | None
+    doubt_before: float | None
     frames_used: int
 
     @property
@@ -77,12 +80,16 @@ class PlantTold:
 
 @dataclass(frozen=True)
 class EventTold:
-    """A line of the diary; `plant` is the region's title, empty for the whole bench."""
+    """A line of the diary.
+
+    `what` is as it was written, ``potted on``; `said` as the pages say it, ``potted on (Basil)``.
+    `region` is empty for the whole bench.
+    """
 
     day: date
     region: str
-    plant: str
     what: str
+    said: str
     note: str
 
 
