@@ -83,6 +83,7 @@ def _plant(whole: Whole, region: Region, day: date) -> PlantTold:
     values = whole.almanac.values.get(region.name, {})
     unit = whole.almanac.unit(region)
     row, row_before = values.get(day), values.get(day - _WEEK)
+    both = day, day - _WEEK
     low, value, high = _in_unit(row, unit)
     return PlantTold(
         name=region.name,
@@ -94,18 +95,19 @@ def _plant(whole: Whole, region: Region, day: date) -> PlantTold:
         low=low,
         high=high,
         before=_in_unit(row_before, unit)[1],
-        doubt=_doubt(whole.almanac, row, unit),
-        doubt_before=_doubt(whole.almanac, row_before, unit),
+        doubt=_doubt(whole.almanac, row, unit, both),
+        doubt_before=_doubt(whole.almanac, row_before, unit, both),
         frames_used=row.frames_used if row else 0,
     )
 
 
-def _doubt(almanac: Almanac, row: Daily | None, unit: str) -> float | None:
-    """Half-width of the interval that a value has in a sum of all plants."""
+def _doubt(almanac: Almanac, row: Daily | None, unit: str, days: tuple[date, ...]) -> float | None:
+    """Half-width of the interval that a value has in a sum of all plants seen on all `days`."""
     low, value, high = _in_unit(row, unit)
     if low is None or high is None:
         return None
-    if not row.parts or not all(_has_value(almanac, name, row.day) for name in row.touches):
+    met = all(_has_value(almanac, name, day) for name in row.touches for day in days)
+    if not row.parts or not met or unit == "%":
         return max(high - value, value - low)
     return hypot(*(half for name, half in row.parts.items() if name != _BETWEEN))
 

@@ -21,8 +21,8 @@ from lapsekit.site.elsewhere.told import SeasonTold
 if TYPE_CHECKING:
     from lapsekit.site.words import Words
 
-#: Size of the frame that the small page is made for, in px.
-FRAME = (360, 470)
+#: Width of the frame that the small page is made for, and what it shows beside the picture, in px.
+FRAME_WIDTH, BESIDE_PICTURE = 360, 170
 
 
 @dataclass(frozen=True)
@@ -113,8 +113,28 @@ def snippet(season: SeasonTold) -> str | None:
     if season.address is None:
         return None
     source, title = escape(at(season.address, EMBED)), escape(one_line(season.title, 120))
-    width, height = FRAME
-    return (
-        f'<iframe src="{source}" title="{title}" width="{width}" height="{height}" loading="lazy">'
-        "</iframe>"
-    )
+    size = f'width="{FRAME_WIDTH}" height="{_frame_height(season)}"'
+    return f'<iframe src="{source}" title="{title}" {size} loading="lazy"></iframe>'
+
+
+def _frame_height(season: SeasonTold) -> int:
+    """So high that nothing has to be scrolled."""
+    if season.latest is None:
+        return BESIDE_PICTURE
+    picture = season.latest.picture.largest
+    return BESIDE_PICTURE + round(FRAME_WIDTH * picture.height / picture.width)
+
+
+def table_names(words: "Words") -> dict[str, str]:
+    """What the tables of the download are called, by the names of their files."""
+    text = words.text
+    return {
+        "daily": text("Canopy of every plant by day"),
+        "regions": text("Plants and where they belong"),
+        "diary": text("The diary"),
+        "responses": text("What followed each event"),
+        "pauses": text("Pauses of growth"),
+        "losses": text("Sudden losses of canopy"),
+        "laws": text("Growth laws fitted"),
+        "reached": text("When covers are reached"),
+    }

@@ -14,7 +14,6 @@ from lapsekit.site.elsewhere.addresses import (
     ROBOTS,
     SITEMAP,
     TODAY,
-    left_out,
 )
 from lapsekit.site.elsewhere.atom import atom_feed
 from lapsekit.site.elsewhere.calendar_file import calendar
@@ -25,7 +24,7 @@ from lapsekit.site.elsewhere.entries import week_said
 from lapsekit.site.elsewhere.json_feed import json_feed
 from lapsekit.site.elsewhere.latest import latest_json
 from lapsekit.site.elsewhere.map_of_pages import ROBOTS_MADE_HERE, robots, sitemap
-from lapsekit.site.elsewhere.offers import offers, snippet
+from lapsekit.site.elsewhere.offers import offers, snippet, table_names
 from lapsekit.site.elsewhere.told import SeasonTold
 from lapsekit.site.writing import SiteFolder
 from lapsekit.tables import Table
@@ -81,11 +80,11 @@ def _seen(page: Page) -> date | None:
 def elsewhere_page(whole: Whole, told: SeasonTold, tables: Sequence[Table]) -> Page:
     """The page that lists what can be taken to other places."""
     words = whole.almanac.words
+    names = table_names(words)
     facts = {
         "offers": offers(told, words),
-        "left_out": left_out(told.address, words),
         "snippet": snippet(told),
-        "tables": [(f"data/{table.name}.csv", table.title) for table in tables],
+        "tables": [(f"data/{t.name}.csv", names.get(t.name, t.title)) for t in tables],
     }
     return Page(PAGE, "elsewhere.html", facts)
 
