@@ -17,7 +17,10 @@ FIRST = date(2031, 4, 1)
 SOWN = date(2031, 3, 25)
 LONG = "W" * 10_000
 #: Markup, ends of CDATA and script, marks that turn direction, what XML forbids, half a character.
-HOSTILE = "</script><img src=x onerror=alert(1)> ]]> & \"'\u202e\u2066\x00\x08\x1b\ufffe\ud800 \r\nBEGIN:VEVENT"
+HOSTILE = (
+    "</script><img src=x onerror=alert(1)> ]]> & \"'"
+    "\u202e\u2066\x00\x08\x1b\ufffe\ud800 \r\nBEGIN:VEVENT"
+)
 
 
 def plant(name="basil", title=f"Basil {HOSTILE}", value=110.0, before=100.0, **changes):

@@ -13,7 +13,7 @@ NOTE = "14 cm; peat\\free, watered\nslowly: “ja” – ✓ " + "ü" * 200
 
 
 def read(content):
-    return [e for e in Calendar.from_ical(content).walk("VEVENT")]
+    return list(Calendar.from_ical(content).walk("VEVENT"))
 
 
 def of(*events, **changes):
