@@ -119,7 +119,7 @@ def test_a_second_build_writes_nothing(tiny):
     build_site(tiny)
     before = stamps(tiny)
     report = build_site(tiny)
-    assert (report.written, report.removed) == (0, 0)
+    assert (report.written, report.removed) == ([], [])
     assert report.unchanged == len(before)
     assert stamps(tiny) == before
 
@@ -169,7 +169,7 @@ def test_a_day_that_is_gone_goes_from_the_site(tiny):
     (tiny.site / "CNAME").write_text("the grower's own")
     tiny.catalogue.remove_frames([f.path for f in tiny.catalogue.frames(day=date(2031, 4, 2))])
     report = build_site(tiny)
-    assert report.removed >= 5
+    assert len(report.removed) >= 5
     assert not (tiny.site / "day" / "2031-04-02").exists()
     assert not list(tiny.site.glob("pictures/*/2031-04-02*"))
     assert (tiny.site / "CNAME").exists()
