@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 
 from PIL import Image, ImageDraw
 
-from lapsekit.site.elsewhere.card_letters import drawable, fitted, letters, small_capitals
+from lapsekit.site.elsewhere.card_letters import Ink, drawable, fitted, letters, small_capitals
 from lapsekit.site.elsewhere.card_shapes import SHAPES, Box, Shape
 from lapsekit.site.elsewhere.saying import signed
 from lapsekit.site.elsewhere.together import together, who_text
@@ -145,7 +145,7 @@ def _title(
     lines, size = fitted(text, range(size, size * 2 // 3, -2), width, most, slanted=True)
     x, y = at
     for line in lines:
-        draw.text((x, y + size), line, INK, letters(size, slanted=True), anchor="ls")
+        letters(size, slanted=True).write(draw, (x, y + size), line, INK)
         y += round(size * 1.12)
     return y
 
@@ -156,7 +156,7 @@ def _line(
     at: tuple[int, int],
     width: int,
     size: int,
-    ink: tuple[int, int, int] = INK,
+    ink: Ink = INK,
     most: int = 1,
 ) -> int:
     """Text from the top `at` down; where it ends. Nothing takes no room."""
@@ -165,7 +165,7 @@ def _line(
     lines, fits = fitted(text, range(size, size * 3 // 4, -1), width, most)
     x, y = at
     for line in lines:
-        draw.text((x, y + size), line, ink, letters(fits), anchor="ls")
+        letters(fits).write(draw, (x, y + size), line, ink)
         y += round(fits * 1.25)
     return y + round(0.25 * (size - fits))
 
@@ -176,17 +176,17 @@ def _number(
     at: tuple[int, int],
     width: int,
     size: int,
-    ink: tuple[int, int, int],
+    ink: Ink,
 ) -> int:
     """Old-style numerals from the top `at` down; where the tails of the longest would end.
 
     Room is left for the tallest and the deepest one, so that nothing moves from day to day.
     """
     fits = size
-    while fits > 20 and letters(fits).getlength(text) > width:
+    while fits > 20 and letters(fits).length(text) > width:
         fits -= 2
     base = at[1] + round(_RISE * size)
-    draw.text((at[0] - round(0.03 * size), base), text, ink, letters(fits), anchor="ls")
+    letters(fits).write(draw, (at[0] - round(0.03 * size), base), text, ink)
     return base + round(_FALL * size)
 
 

@@ -72,7 +72,8 @@ def _picture(whole: Whole, camera: str, day: date) -> PictureTold:
 
 def _jpegs(shown: Shown) -> list[tuple[str, int, int]]:
     """Path, width and height of each JPEG of a picture, small to large."""
-    return [(f"{stem}.jpg", width, height) for stem, width, height in shown.files]
+    heights = dict(shown.sizes)
+    return [(shown.path(width, "jpg"), width, heights[width]) for width in shown.fallback]
 
 
 def _plants(whole: Whole, regions: list[Region], day: date) -> list[PlantTold]:

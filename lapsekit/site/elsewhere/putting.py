@@ -99,7 +99,7 @@ def embed_page(whole: Whole, told: SeasonTold) -> Page:
         facts = {
             "day": day.day,
             "picture": day.picture,
-            "sources": [("webp", shown.srcset("../", "webp"))],
+            "sources": [(shown.modern, shown.srcset("../", shown.modern))],
             "age": abs(day.age_days),
             "age_label": words.text("Days before sowing")
             if early

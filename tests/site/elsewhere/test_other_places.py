@@ -3,7 +3,6 @@
 import json
 import re
 from dataclasses import replace
-from pathlib import Path
 
 import frictionless
 import pytest
@@ -32,6 +31,7 @@ from tests.site.elsewhere.test_feeds import GRAMMAR
 
 ADDRESS = "https://bench.example/"
 SITE = f'[site]\naddress = "{ADDRESS}"\n'
+TEMPLATES = shared_folder("site_template")
 AWAY = ["latest.json", "today.jpg", "feed.atom", "feed.json", "diary.ics", "sitemap.xml"]
 
 
@@ -43,7 +43,7 @@ def built(season):
     whole = contents.Whole(season, almanac, gallery, {}, work_out(season))
     told, tables = season_told(whole), tables_of(whole)
     put_media(whole, told, folder, tables)
-    templates = [shared_folder("site_template")]
+    templates = [TEMPLATES]
     assets = build._assets(folder, templates, almanac.words)
     shared = {"title": almanac.title, "sown": almanac.sown, "assets": assets}
     renderer = Pages(templates, almanac.words, shared)
@@ -228,6 +228,19 @@ def test_a_season_without_a_picture_has_a_calendar_a_page_and_no_feed(empty):
     assert "There is no picture yet." in content(empty, "embed/index.html").decode()
 
 
+def _faces(style):
+    return re.findall(r"@font-face \{.*?\n\}\n", style.read_text(encoding="utf-8"), re.DOTALL)
+
+
+def test_the_small_page_loads_the_same_fonts_as_the_others():
+    faces = [
+        [face for face in _faces(TEMPLATES / name) if "woff2" in face]
+        for name in ("embed.css", "style.css")
+    ]
+    assert len(faces[0]) == 4
+    assert faces[0] == faces[1]
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("path", ["elsewhere/index.html", "embed/index.html"])
 def test_the_pages_show_hostile_titles_as_text_and_break_no_layout(public, browser, path):
@@ -270,6 +283,6 @@ def head_facts(season):
     gallery.show_all(silent)
     whole = contents.Whole(season, almanac, gallery, {}, work_out(season))
     page = next(p for p in contents.pages(whole) if p.path == "index.html")
-    loader = FileSystemLoader(Path(shared_folder("site_template")))
+    loader = FileSystemLoader(TEMPLATES)
     template = Environment(loader=loader, autoescape=True).get_template("head.html")
     return template.module.marks(head_of(whole, season_told(whole), page, ["data/daily.csv"]))

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from lapsekit.site.elsewhere.card_letters import drawable, fitted, letters, wrapped
 from lapsekit.site.elsewhere.card_shapes import SHAPES
@@ -120,10 +120,19 @@ def test_letters_that_the_type_has_not_are_left_out_and_a_text_of_them_is_not_dr
     assert drawable("Kräuter – 2031") == "Kräuter – 2031"
 
 
+def test_letters_of_both_files_of_the_type_are_drawn_in_one_line():
+    usual, rare = letters(40).length("ab"), letters(40).length("é#")
+    assert letters(40).length("aé#b") == pytest.approx(usual + rare, abs=3)
+    sheet = Image.new("L", (200, 60))
+    letters(40).write(ImageDraw.Draw(sheet), (0, 45), "é#", 255)
+    left, _, right, _ = sheet.getbbox()
+    assert right - left > 0.8 * rare
+
+
 @pytest.mark.parametrize("text", ["a b c", LONG[:200], "Salad " * 40, "", "x"])
 def test_lines_are_never_wider_than_their_room_and_lose_nothing(text):
     lines = wrapped(text, letters(30), 200)
-    assert all(letters(30).getlength(line) <= 200 for line in lines)
+    assert all(letters(30).length(line) <= 200 for line in lines)
     assert "".join("".join(lines).split()) == "".join(text.split())
 
 
@@ -131,7 +140,7 @@ def test_what_has_no_room_ends_in_an_ellipsis():
     lines, size = fitted(LONG[:300], range(40, 30, -2), 300, 2)
     assert (len(lines), size) == (2, 32)
     assert lines[-1].endswith("…")
-    assert letters(32).getlength(lines[-1]) <= 300
+    assert letters(32).length(lines[-1]) <= 300
 
 
 def test_cards_are_drawn_again_only_when_they_would_look_otherwise(tmp_path):
