@@ -13,12 +13,14 @@ from lapsekit.progress import Track, silent
 from lapsekit.reporting import GrowthReport, work_out
 from lapsekit.resources import shared_folder
 from lapsekit.season import Season
-from lapsekit.site import season_data
+from lapsekit.site import season_data, season_pages
 from lapsekit.site.almanac import gather
 from lapsekit.site.contents import FRONT, Whole, pages
+from lapsekit.site.film_page import film_tracks
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.weeks import hold
 from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
 from lapsekit.trust import require_trust
@@ -87,8 +89,9 @@ def build_site(
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
     films, amiss = _films(season, folder)
+    held, unread = hold(season, almanac, gallery, folder)
     growth = growth or work_out(season)
-    whole = Whole(season, almanac, gallery, films, growth)
+    whole = Whole(season, almanac, gallery, films, growth, held)
     count = _write_pages(whole, folder, track)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
@@ -99,7 +102,7 @@ def build_site(
         removed=len(removed),
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=[*almanac.problems, *amiss],
+        problems=[*almanac.problems, *amiss, *unread],
     )
 
 
@@ -110,7 +113,12 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
     assets = _assets(folder, templates, almanac.words)
     folder.put("data/daily.csv", whole.growth.daily.as_csv().encode())
     folder.put(season_data.PATH, season_data.season_script(whole))
-    shared = {"title": almanac.title, "sown": almanac.sown, "assets": assets}
+    for path, track_text in film_tracks(whole).items():
+        folder.put(path, track_text)
+    shared = {
+        **{"title": almanac.title, "sown": almanac.sown, "assets": assets},
+        "has": season_pages.kinds(whole),
+    }
     renderer = Pages(templates, almanac.words, shared)
     ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, renderer.mark)
     found = list(pages(whole))

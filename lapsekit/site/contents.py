@@ -2,12 +2,17 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
+from lapsekit.noticing import Noticed, notice
 from lapsekit.reporting import GrowthReport
+from lapsekit.responding import EventResponse, responses_of
 from lapsekit.season import Season
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.happenings import Happening, happenings
+from lapsekit.site.weeks import Held
 
 FRONT = "index.html"
 
@@ -37,6 +42,10 @@ class Whole:
         Path in the site of each camera's film.
     growth : GrowthReport
         The season's growth.
+    held : Held, optional
+        The earlier season that this one is held against.
+    crops : dict of str to list
+        Crops through time by the name of a region or a row, as `lapsekit.site.cropping` gives them.
     """
 
     season: Season
@@ -44,6 +53,23 @@ class Whole:
     gallery: Gallery
     films: dict[str, str]
     growth: GrowthReport
+    held: Held | None = None
+    crops: dict[str, list[Any]] = field(default_factory=dict)
+
+    @cached_property
+    def noticed(self) -> Noticed:
+        """Pauses and sudden losses of every plant."""
+        return notice(self.season, self.growth.growths)
+
+    @cached_property
+    def responses(self) -> list[EventResponse]:
+        """What followed each event of the diary that is asked for it."""
+        return responses_of(self.season)[0]
+
+    @cached_property
+    def happenings(self) -> list[Happening]:
+        """What happened, in order of day."""
+        return happenings(self.almanac, self.responses, self.noticed)
 
 
 def pages(whole: Whole) -> Iterator[Page]:

@@ -9,7 +9,10 @@ from lapsekit.errors import SiteError
 from lapsekit.safely import PART, remove_leftovers, write_safely
 
 #: Folders in which every file is the site's own; the front page lies beside them.
-FOLDERS = ("pictures", "film", "assets", "data", "day", "growth", "about")
+FOLDERS = (
+    *("pictures", "film", "assets", "data", "day", "growth", "about"),
+    *("diary", "plant", "beside"),
+)
 
 
 class SiteFolder:
