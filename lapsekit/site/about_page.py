@@ -11,6 +11,8 @@ from lapsekit.site.wording import in_unit, reason_text
 from lapsekit.site.words import Words
 
 PATH = "about/index.html"
+#: Below, a few leaves are measured, and their edges are most of the interval.
+GROWN_CM2 = 20
 
 
 @dataclass(frozen=True)
@@ -21,13 +23,15 @@ class Sureness:
     ----------
     values, without : int
         Plants' days that have a value, and those between a plant's first and last that have none.
-    width : float or None
-        Median width of the 95 % intervals, in % of the value.
+    width, width_grown : float or None
+        Median width of the 95 % intervals, in % of the value: of all, and of plants of at least
+        `GROWN_CM2`.
     """
 
     values: int
     without: int
     width: float | None
+    width_grown: float | None
 
 
 def about_page(whole: Whole) -> Page:
@@ -54,6 +58,7 @@ def about_page(whole: Whole) -> Page:
         "registered": settings.registration.use,
         "height_corrected": settings.canopy.correct_height,
         "sure": sureness(whole),
+        "grown_cm2": GROWN_CM2,
     }
     return Page(PATH, "about.html", facts)
 
@@ -67,7 +72,7 @@ def reasons(words: Words, left_out: list[Counter[str]]) -> list[tuple[str, list[
 
 def sureness(whole: Whole) -> Sureness:
     """How wide the season's intervals are, and how many days have no value."""
-    almanac, known, open_days, widths = whole.almanac, 0, 0, []
+    almanac, known, open_days, widths, grown = whole.almanac, 0, 0, [], []
     for region in almanac.regions:
         unit, days = almanac.unit(region), almanac.values.get(region.name, {})
         found = {day: in_unit(row, unit) for day, row in days.items()}
@@ -75,12 +80,12 @@ def sureness(whole: Whole) -> Sureness:
         known += len(measured)
         if measured:
             open_days += (max(measured) - min(measured)).days + 1 - len(measured)
-        widths += [
-            100 * (high - low) / value
-            for low, value, high in found.values()
-            if value and low is not None and high is not None
-        ]
-    return Sureness(known, open_days, round(median(widths)) if widths else None)
+        for low, value, high in found.values():
+            if value and low is not None and high is not None:
+                widths.append(100 * (high - low) / value)
+                if unit == "cm²" and value >= GROWN_CM2:
+                    grown.append(widths[-1])
+    return Sureness(known, open_days, *(round(median(w)) if w else None for w in (widths, grown)))
 
 
 def method_text(words: Words, method: str, model_file: str | None) -> str:

@@ -80,7 +80,8 @@ def _entries(
 def _quiet(happened: Sequence[Happening]) -> str:
     """The one routine act of a day of the whole bench; empty where more happened."""
     each = happened[0]
-    return each.what if len(happened) == 1 and each.is_routine and not each.region else ""
+    plain = len(happened) == 1 and each.kind == "routine" and not (each.region or each.note)
+    return each.what if plain else ""
 
 
 def _told(whole: Whole, day: date, happened: tuple[Happening, ...]) -> Told:

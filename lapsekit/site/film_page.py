@@ -1,17 +1,22 @@
 """What the film's page is told: each camera's film with its chapters, and its text tracks."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.film_times import Cue, chapters, clipped, clock, days_of, vtt
 from lapsekit.site.gallery import Shown
 from lapsekit.site.happenings import Happening
 from lapsekit.site.wording import age_text
+from lapsekit.site.words import Words
 
 PATH = "film/index.html"
 #: Acts that make no chapter, like those of every other day.
 NO_CHAPTER = {"height", "camera"}
+#: So many plants are named for an act of one day.
+MOST_NAMED = 3
 
 
 @dataclass(frozen=True)
@@ -95,35 +100,38 @@ def _chapters(whole: Whole, camera: str) -> list[Cue]:
     opening = words.text(
         "The film begins, {age}", age=age_text(words, days[0].day, whole.almanac.sown)
     )
-    told = [(each.day, _chapter(whole, each)) for each in whole.happenings if _makes_one(each)]
-    return chapters(days, told, opening)
+    return chapters(days, _by_day(whole), opening)
 
 
-def _makes_one(each: Happening) -> bool:
-    return each.kind == "act" and each.act not in NO_CHAPTER
-
-
-def _chapter(whole: Whole, each: Happening) -> str:
+def _by_day(whole: Whole) -> Iterator[tuple[date, str]]:
+    """What happened on each day that makes a chapter."""
     words = whole.almanac.words
-    values = {"what": clipped(each.what), "day": words.short_day(each.day)}
-    if each.where:
-        return words.text("{day}: {what} ({where})", where=clipped(each.where), **values)
-    return words.text("{day}: {what}", **values)
+    acts = (e for e in whole.happenings if e.kind == "act" and e.act not in NO_CHAPTER)
+    for day, of_day in groupby(acts, key=lambda each: each.day):
+        said = "; ".join(_acts(words, list(of_day)))
+        yield day, words.text("{day}: {what}", day=words.short_day(day), what=said)
+
+
+def _acts(words: Words, happened: Sequence[Happening]) -> Iterator[str]:
+    """Each act of a day once, with all whom it concerned: ``Emerged (Basil and Chard)``."""
+    whom: dict[str, list[str]] = {}
+    for each in happened:
+        whom.setdefault(each.what, []).extend(filter(None, [each.where]))
+    for what, plants in whom.items():
+        named = [clipped(plant) for plant in plants[:MOST_NAMED]]
+        if len(plants) > MOST_NAMED:
+            rest = len(plants) - MOST_NAMED
+            named.append(words.counted("{n} more", "{n} more", rest))
+        yield f"{clipped(what)} ({words.listed(named)})" if named else clipped(what)
 
 
 def _captions(whole: Whole, camera: str) -> list[Cue]:
-    words, told = whole.almanac.words, {}
-    for each in whole.happenings:
-        if each.kind == "act":
-            text = (
-                f"{clipped(each.what)} ({clipped(each.where)})"
-                if each.where
-                else clipped(each.what)
-            )
-            told.setdefault(each.day, []).append(text)
+    words = whole.almanac.words
+    acts = (each for each in whole.happenings if each.kind == "act")
+    told = {day: list(_acts(words, list(each))) for day, each in groupby(acts, key=lambda e: e.day)}
     cues = []
     for each in _days(whole, camera):
         age = age_text(words, each.day, whole.almanac.sown)
-        said = "; ".join([f"{words.long_day(each.day)}, {age}", *told.get(each.day, [])])
+        said = "; ".join([f"{words.long_day(each.day)}, {age}", *told.get(each.day, ())])
         cues.append(Cue(each.start_s, each.end_s, said))
     return cues

@@ -74,7 +74,7 @@ def chapters(days: Sequence[Day], told: Iterable[tuple[date, str]], opening: str
         second = second_of(days, day)
         if second is not None:
             starts.setdefault(second, []).append(text)
-    starts.setdefault(0.0, []).insert(0, opening)
+    starts.setdefault(0.0, [opening])
     order = sorted(starts)
     ends = [*order[1:], days[-1].end_s]
     return [
@@ -97,8 +97,9 @@ def clipped(text: str) -> str:
 
 
 def clock(second: float) -> str:
-    """``0:07``, ``12:30``."""
-    return f"{int(second) // 60}:{int(second) % 60:02}"
+    """``0:07.5``, ``12:30.0``: films are short, and days in them shorter."""
+    minutes, tenths = divmod(int(10 * second + 1e-6), 600)
+    return f"{minutes}:{tenths // 10:02}.{tenths % 10}"
 
 
 def _stamp(second: float) -> str:

@@ -35,7 +35,8 @@ class Happening:
     ----------
     day : date
     kind : str
-        ``act`` of the diary, or what the measured curve shows: ``pause``, ``goes on``, ``loss``.
+        ``act`` or ``routine`` of the diary, or what the measured curve shows: ``pause``,
+        ``goes on``, ``loss``.
     region : str
         Name; empty for the whole bench.
     where, path : str
@@ -61,16 +62,11 @@ class Happening:
     told: str = ""
     act: str = ""
 
-    @property
-    def is_routine(self) -> bool:
-        """Whether it is told in one line with others of its kind."""
-        return self.kind == "routine"
-
 
 def happenings(
     almanac: Almanac, responses: Sequence[EventResponse], noticed: Noticed
 ) -> list[Happening]:
-    """Everything that happened, in order of day; of a day, acts before what the curve shows.
+    """Everything that happened, in order of day; of a day, acts, what the curve shows, routine.
 
     Parameters
     ----------
@@ -83,12 +79,11 @@ def happenings(
     """
     followed = {id_of(each.event): response_text(almanac.words, each) for each in responses}
     place = _Places(almanac)
-    found = [
-        _act(almanac, event, followed.get(id_of(event), ""), place) for event in almanac.events
-    ]
+    found = [_act(almanac, e, followed.get(id_of(e), ""), place) for e in almanac.events]
     found += [each for pause in noticed.pauses for each in _pause(almanac.words, pause, place)]
     found += [_loss(almanac.words, loss, place) for loss in noticed.losses]
-    return sorted(found, key=lambda each: each.day)  # stable: acts stay first
+    order = {"act": 0, "routine": 2}
+    return sorted(found, key=lambda each: (each.day, order.get(each.kind, 1)))  # a stable sort
 
 
 def id_of(event: Event) -> tuple:
@@ -109,7 +104,7 @@ class _Places:
 
 
 def _act(almanac: Almanac, event: Event, followed: str, place: _Places) -> Happening:
-    words, routine = almanac.words, event.what.lower() in ROUTINE and not event.note
+    words, routine = almanac.words, event.what.lower() in ROUTINE
     return Happening(
         event.day,
         "routine" if routine else "act",

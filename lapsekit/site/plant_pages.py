@@ -25,6 +25,8 @@ from lapsekit.site.wording import (
 from lapsekit.site.words import Words
 
 WIDE = Paper(960, 380, 52, 24)
+#: Acts of the whole bench that are none of its plants'.
+NOT_THE_PLANTS = {"camera"}
 NARROW = Paper(360, 290, 40, 14, 30, 48)
 
 
@@ -118,7 +120,8 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
 
 def _concerns(each: Happening, names: set[str]) -> bool:
     """Whether it belongs on a plant's page: its own, and what the whole bench had that is rare."""
-    return each.region in names or (not each.region and each.kind == "act")
+    of_bench = not each.region and each.kind == "act" and each.act not in NOT_THE_PLANTS
+    return each.region in names or of_bench
 
 
 def _group(almanac: Almanac, region: Region, names: dict[str, str]) -> tuple[str, str] | None:
