@@ -16,6 +16,7 @@ from lapsekit.season import Season
 from lapsekit.site import season_data, season_pages
 from lapsekit.site.almanac import gather
 from lapsekit.site.contents import FRONT, Whole, pages
+from lapsekit.site.cropping import plants_of, show_crops
 from lapsekit.site.film_page import film_tracks
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.ledger import Ledger
@@ -93,7 +94,9 @@ def build_site(
     films, amiss = _films(season, folder)
     held, unread = hold(season, almanac, gallery, folder)
     growth = growth or work_out(season)
-    whole = Whole(season, almanac, gallery, films, growth, held)
+    plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
+    crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
+    whole = Whole(season, almanac, gallery, films, growth, held, crops)
     count = _write_pages(whole, folder, track)
     removed = folder.remove_strays()
     gallery.forget_old_slices()

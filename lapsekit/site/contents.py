@@ -10,6 +10,7 @@ from lapsekit.reporting import GrowthReport
 from lapsekit.responding import EventResponse, responses_of
 from lapsekit.season import Season
 from lapsekit.site.almanac import Almanac
+from lapsekit.site.cropping import Crop
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.happenings import Happening, happenings
 from lapsekit.site.weeks import Held
@@ -54,7 +55,7 @@ class Whole:
     films: dict[str, str]
     growth: GrowthReport
     held: Held | None = None
-    crops: dict[str, list[Any]] = field(default_factory=dict)
+    crops: dict[str, list[Crop]] = field(default_factory=dict)
 
     @cached_property
     def noticed(self) -> Noticed:

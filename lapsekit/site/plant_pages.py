@@ -11,6 +11,7 @@ from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Chart, Paper, Point, Series, draw
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.cropping import Crop
 from lapsekit.site.happenings import Happening
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.wording import (
@@ -34,7 +35,7 @@ NARROW = Paper(360, 290, 40, 14, 30, 48)
 class CropTold:
     """A crop of a plant on one day, or a gap, with what is known of that day."""
 
-    crop: Any
+    crop: Crop
     day: date
     has_page: bool
     age: str
@@ -105,6 +106,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "name": names[region.name],
         "plant_title": region.group if group else region.title,
         "group": None if group else _group(almanac, region, names),
+        "is_group": bool(group),
         "members": [(each.title, page_path(names[each.name])) for each in group],
         "plant_sown": region.sown or almanac.sown,
         "unit": almanac.unit(region),
@@ -193,7 +195,7 @@ def _days(words: Words, days: float) -> str:
     return words.number(days, 0 if days >= 9.95 else 1)
 
 
-def _crops(almanac: Almanac, region: Region, crops: Sequence[Any]) -> list[CropTold]:
+def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[CropTold]:
     """Each crop with plant age and area of the day of its picture."""
     unit, values = almanac.unit(region), almanac.values.get(region.name, {})
     sown = region.sown or almanac.sown

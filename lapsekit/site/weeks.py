@@ -15,8 +15,8 @@ from lapsekit.site.writing import SiteFolder
 WEEK = 7
 #: How far two pictures may be from the day of their week, and from each other, in days of age.
 NEAR_DAYS = 1
-#: Long side of the earlier season's pictures, in px.
-LONG_SIDE = 640
+#: Width of the earlier season's pictures, in px; smaller ones stay as they are.
+WIDTH = 800
 
 
 @dataclass(frozen=True)
@@ -136,14 +136,13 @@ def same_ages(own: set[int], then: set[int]) -> list[tuple[int, int]]:
 
 def _show(earlier: Earlier, frame: Frame, folder: SiteFolder) -> Then:
     """Put up one picture of the earlier season, unless it is there."""
-    longest = max(frame.width, frame.height)
-    side = min(LONG_SIDE, longest)
-    size = (max(1, frame.width * side // longest), max(1, frame.height * side // longest))
+    width = min(WIDTH, frame.width)
+    size = (width, max(1, round(frame.height * width / frame.width)))
     stem = f"beside/{frame.day}-{pictures.mark(frame.sha256, size)}"
     kinds = tuple(pictures.KINDS)
     missing = [kind for kind in kinds if not folder.has(f"{stem}.{kind}")]
     if missing:
-        picture = pictures.decode(earlier.season.archive.read(frame.path))
+        picture = pictures.decode(earlier.season.archive.read(frame.path), frame.width)
         smaller = pictures.resized(picture, size)
         for kind in missing:
             folder.put(f"{stem}.{kind}", pictures.encode(smaller, kind))
