@@ -26,6 +26,7 @@ class PlantBeside:
 
     title: str
     path: str
+    group: str
     told: str
     ahead: str
     chart: Chart | None
@@ -57,11 +58,17 @@ def beside_page(whole: Whole) -> Page:
     facts = {
         "earlier_title": earlier.title,
         "earlier_sown": earlier.sown,
-        "plants": plants,
+        "plants": [plant for plant in plants if not plant.group],
+        "groups": _by_group(plants),
         "without": len(whole.almanac.regions) - len(plants),
         "weeks": whole.held.weeks,
     }
     return Page(PATH, "beside.html", facts)
+
+
+def _by_group(plants: list[PlantBeside]) -> list[tuple[str, list[PlantBeside]]]:
+    names = dict.fromkeys(plant.group for plant in plants if plant.group)
+    return [(name, [plant for plant in plants if plant.group == name]) for name in names]
 
 
 def _plant(whole: Whole, region: Region, own: Line, then: Line, found: Beside) -> PlantBeside:
@@ -80,10 +87,17 @@ def _plant(whole: Whole, region: Region, own: Line, then: Line, found: Beside) -
     return PlantBeside(
         region.title,
         page_path(region.name),
+        _folded(whole, region),
         told,
         _ahead(words, found.ahead),
         _chart(words, own, then, sown),
     )
+
+
+def _folded(whole: Whole, region: Region) -> str:
+    """The group that tables fold the plant into; empty where it stands by itself."""
+    is_row = any(row.name == region.name for row in whole.almanac.rows)
+    return "" if is_row else region.group or ""
 
 
 def _ahead(words: Words, days: float | None) -> str:
