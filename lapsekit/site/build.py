@@ -19,6 +19,7 @@ from lapsekit.site.contents import FRONT, Whole, pages
 from lapsekit.site.cropping import plants_of, show_crops
 from lapsekit.site.film_page import film_tracks
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
 from lapsekit.site.weeks import hold
@@ -117,6 +118,8 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
     templates = [*_own_templates(season), shared_folder(TEMPLATES)]
     assets = _assets(folder, templates, almanac.words)
     folder.put("data/daily.csv", whole.growth.daily.as_csv().encode())
+    for path, content in curve_files(almanac, whole.curves):
+        folder.put(path, content)
     folder.put(season_data.PATH, season_data.season_script(whole))
     for path, track_text in film_tracks(whole).items():
         folder.put(path, track_text)

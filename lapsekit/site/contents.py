@@ -11,6 +11,7 @@ from lapsekit.responding import EventResponse, responses_of
 from lapsekit.season import Season
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.cropping import Crop
+from lapsekit.site.curves import PlantCurve, gathered
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.happenings import Happening, happenings
 from lapsekit.site.weeks import Held
@@ -56,6 +57,11 @@ class Whole:
     growth: GrowthReport
     held: Held | None = None
     crops: dict[str, list[Crop]] = field(default_factory=dict)
+
+    @cached_property
+    def curves(self) -> tuple[PlantCurve, ...]:
+        """Curves of every plant, and of groups."""
+        return gathered(self.almanac, self.growth.growths)
 
     @cached_property
     def noticed(self) -> Noticed:

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator
 
-from lapsekit.site import about_page, beside_page, diary_page, film_page, plant_pages, views
+from lapsekit.site import about_page, beside_page, diary_page, film_page, plant_pages
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.growth_facts import growth_facts
 
 
 def season_pages(whole: Whole) -> Iterator[Page]:
@@ -34,10 +35,5 @@ def kinds(whole: Whole) -> tuple[str, ...]:
 
 def growth_page(whole: Whole) -> Page:
     """Curves and numbers of every plant."""
-    facts = {
-        "curves": views.curves(whole.almanac),
-        "doubling": views.curves(whole.almanac, doubling=True),
-        "plants": views.plants(whole.almanac, whole.growth.growths, whole.noticed),
-        "page_days": sorted(whole.almanac.page_days),
-    }
+    facts = growth_facts(whole.almanac, whole.curves, whole.growth.growths, whole.noticed)
     return Page("growth/index.html", "growth.html", facts)
