@@ -19,7 +19,7 @@ from lapsekit.site.almanac import gather
 from lapsekit.site.contents import FRONT, Whole
 from lapsekit.site.cropping import plants_of, show_crops
 from lapsekit.site.elsewhere import putting
-from lapsekit.site.elsewhere.heads import head_of
+from lapsekit.site.elsewhere.heads import head_mark, head_of
 from lapsekit.site.film_page import film_tracks
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
@@ -140,15 +140,15 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
         "has": season_pages.kinds(whole),
     }
     renderer = Pages(templates, almanac.words, shared)
-    ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, renderer.mark)
+    common = (renderer.mark, head_mark(whole))
+    ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, common)
     found = list(pages(whole))
     for page in track(found, len(found), "pages"):
-        page.facts["head"] = head_of(whole, page)
         mark = ledger.mark(page)
         if page.path == FRONT:
             putting.put_tellers(whole, folder, found)
         if not (ledger.is_current(page, mark) and folder.has(page.path)):
-            folder.put(page.path, renderer.render(page))
+            folder.put(page.path, renderer.render(page, head_of(whole, page)))
         ledger.note(page, mark)
     ledger.save()
     return len(found)

@@ -9,9 +9,13 @@ from typing import Any
 from lapsekit.growing import Growth
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
-from lapsekit.site.chart import Chart, Paper, Point, Series, draw
+from lapsekit.site.chart import Paper, draw
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.cropping import Crop
+from lapsekit.site.curve_tables import plant_name
+from lapsekit.site.curve_words import doubts
+from lapsekit.site.curves import PlantCurve
+from lapsekit.site.growth_facts import curve_alt, latest_text, why_open
 from lapsekit.site.happenings import Happening
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.wording import (
@@ -101,7 +105,9 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
     own = {each.name for each in group} or {region.name}
     growth = whole.growth.growths.get(region.name)
     happened = [e for e in whole.happenings if _concerns(e, own)]
-    charts = [_chart(almanac, region, happened, paper) for paper in (WIDE, NARROW)]
+    curve = next(each for each in whole.curves if each.name == region.name)
+    events = [each.day for each in happened if each.kind == "act"]
+    charts = [draw([curve.drawn(0)], p, curve.sown, events=events) for p in (WIDE, NARROW)]
     return {
         "name": names[region.name],
         "plant_title": region.group if group else region.title,
@@ -112,11 +118,15 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "unit": almanac.unit(region),
         "summary": list(_summary(almanac, region, growth, bool(group))),
         "crops": _crops(almanac, region, whole.crops.get(region.name, [])),
+        "curve_name": curve.name,
         "charts": None if None in charts else charts,
+        "alt": curve_alt(almanac.words, curve),
+        "latest": latest_text(almanac.words, curve),
+        "doubts": _doubts(almanac, curve),
         "happened": happened,
         "rows": [_row(almanac, region, day) for day in sorted(almanac.values.get(region.name, {}))],
         "neighbours": _neighbours(almanac, region, names),
-        "csv": None,
+        "csv": None if group or not curve.is_measured else f"data/{plant_name(curve)}.csv",
     }
 
 
@@ -215,17 +225,10 @@ def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[Crop
     return found
 
 
-def _chart(
-    almanac: Almanac, region: Region, happened: Sequence[Happening], paper: Paper
-) -> Chart | None:
-    unit = almanac.unit(region)
-    points = []
-    for day, row in sorted(almanac.values.get(region.name, {}).items()):
-        low, value, high = in_unit(row, unit)
-        points.append(Point(day, value, low, high))
-    events = [each.day for each in happened if each.kind == "act"]
-    sown = region.sown or almanac.sown
-    return draw([Series(region.title, tuple(points))], paper, sown, events=events)
+def _doubts(almanac: Almanac, curve: PlantCurve) -> list[str]:
+    rows = almanac.values.get(curve.name, {})
+    crowded = [day for day, row in sorted(rows.items()) if row.crowded or row.touches]
+    return doubts(almanac.words, curve, lambda day: why_open(almanac, curve, day), crowded)
 
 
 def _row(almanac: Almanac, region: Region, day: date) -> DayTold:

@@ -11,6 +11,13 @@ from lapsekit.site.elsewhere.saying import title_said
 DAY, GROWTH = "day.html", "growth/index.html"
 
 
+def head_mark(whole: Whole) -> tuple:
+    """What the heads of all pages depend on, beside what each page shows."""
+    told = whole.told
+    tables = tuple(table.name for table in whole.tables)
+    return (told.own_name, told.address, told.title, told.about, told.language, tables)
+
+
 def head_of(whole: Whole, page: Page) -> Head | None:
     """Facts for the head of a page; None without a public address.
 
