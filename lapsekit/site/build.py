@@ -39,8 +39,10 @@ class SiteReport:
     ----------
     front : pathlib.Path
         The front page.
-    written, unchanged, removed : int
-        Numbers of files.
+    written, removed : list of str
+        Paths, relative to the site, of files that were new or changed, and of those deleted.
+    unchanged : int
+        How many files were already as they should be.
     pages, pictures : int
         Pages of the site, and daily pictures on them.
     problems : list of str
@@ -48,9 +50,9 @@ class SiteReport:
     """
 
     front: Path
-    written: int
+    written: list[str]
     unchanged: int
-    removed: int
+    removed: list[str]
     pages: int
     pictures: int
     problems: list[str] = field(default_factory=list)
@@ -94,9 +96,9 @@ def build_site(
     gallery.forget_old_slices()
     return SiteReport(
         front=season.site / FRONT,
-        written=len(folder.written),
+        written=folder.written,
         unchanged=folder.unchanged,
-        removed=len(removed),
+        removed=removed,
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
         problems=[*almanac.problems, *amiss],

@@ -48,9 +48,10 @@ class Whole:
 
 def pages(whole: Whole) -> Iterator[Page]:
     """Every page, in the order in which they are written; the front page is the last."""
-    from lapsekit.site import day_pages, season_pages
+    from lapsekit.site import day_pages, season_pages, two_page
 
     yield from day_pages.day_pages(whole)
     yield day_pages.all_days(whole)
     yield from season_pages.season_pages(whole)
+    yield two_page.two_page(whole)
     yield day_pages.front_page(whole)

@@ -8,9 +8,9 @@ from lapsekit.growing import Growth
 from lapsekit.noticing import Noticed
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac, DayFrames
+from lapsekit.site.alternative import Seen, Value, alternative
 from lapsekit.site.chart import Chart, Paper, Point, Series, draw, usual_step
 from lapsekit.site.wording import (
-    age_text,
     change_text,
     doubling_text,
     in_unit,
@@ -22,8 +22,8 @@ from lapsekit.site.wording import (
     value_text,
 )
 from lapsekit.site.words import Words
+from lapsekit.when import plant_age
 
-_ALT_REGIONS = 4
 _WEEK = timedelta(days=7)
 
 
@@ -90,21 +90,20 @@ def _row(almanac: Almanac, region: Region, day: date) -> Row:
 
 def alt_text(almanac: Almanac, camera: str, day: date) -> str:
     """What is known of a picture, for whoever cannot see it."""
-    said = [
-        (_cover(almanac, region, day), region)
+    plants = [
+        Seen(region.title, unit, *(_measured(almanac, region, on) for on in (day, day - _WEEK)))
         for region in almanac.regions
         if region.camera == camera and region.outline_on(day) is not None
+        for unit in [almanac.unit(region)]
     ]
-    known = sorted((i for i in said if i[0] is not None), key=lambda i: -i[0])
-    values = [(r, almanac.values[r.name][day]) for _, r in known[:_ALT_REGIONS]]
-    parts = [f"{r.title} {value_text(almanac.words, v, almanac.unit(r))}" for r, v in values]
-    start = f"{age_text(almanac.words, day, almanac.sown)}, {almanac.words.long_day(day)}"
-    return f"{start}. Canopy: {almanac.words.listed(parts)}." if parts else f"{start}."
+    return alternative(almanac.words, plant_age(day, almanac.sown), plants)
 
 
-def _cover(almanac: Almanac, region: Region, day: date) -> float | None:
+def _measured(almanac: Almanac, region: Region, day: date) -> Value | None:
+    """A region's canopy on a day, if it was measured."""
     row = almanac.values.get(region.name, {}).get(day)
-    return None if row is None else row.cover
+    low, value, high = (None,) * 3 if row is None else in_unit(row, almanac.unit(region))
+    return None if value is None else Value(value, low, high)
 
 
 def curves(almanac: Almanac, doubling: bool = False) -> list[Curves]:
