@@ -16,11 +16,14 @@ from lapsekit.season import Season
 from lapsekit.site import season_data
 from lapsekit.site.almanac import gather
 from lapsekit.site.contents import FRONT, Whole, pages
+from lapsekit.site.curves import gathered
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
 from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
+from lapsekit.site.yours_page import put_rule, yours_page
 from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
@@ -28,7 +31,7 @@ TEMPLATES = "site_template"
 #: are safe.
 _UNNAMED = ("fonts/", "icon.svg")
 #: Kinds of file in the template folder that no reader needs.
-_NOT_SENT = (".html", ".c", ".sh")
+_NOT_SENT = (".html", ".c", ".h", ".sh")
 
 
 @dataclass(frozen=True)
@@ -91,7 +94,8 @@ def build_site(
     films, amiss = _films(season, folder)
     growth = growth or work_out(season)
     whole = Whole(season, almanac, gallery, films, growth)
-    count = _write_pages(whole, folder, track)
+    rule, without_rule = put_rule(season, folder)
+    count = _write_pages(whole, folder, track, rule)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
     return SiteReport(
@@ -101,21 +105,23 @@ def build_site(
         removed=removed,
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=[*almanac.problems, *amiss],
+        problems=[*almanac.problems, *amiss, *without_rule],
     )
 
 
-def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
+def _write_pages(whole: Whole, folder: SiteFolder, track: Track, rule: str | None) -> int:
     """Assets and data, then every page that changed; how many pages there are."""
     season, almanac = whole.season, whole.almanac
     templates = [*_own_templates(season), shared_folder(TEMPLATES)]
     assets = _assets(folder, templates, almanac.words)
     folder.put("data/daily.csv", whole.growth.daily.as_csv().encode())
+    for path, content in curve_files(almanac, gathered(almanac, whole.growth.growths)):
+        folder.put(path, content)
     folder.put(season_data.PATH, season_data.season_script(whole))
     shared = {"title": almanac.title, "sown": almanac.sown, "assets": assets}
     renderer = Pages(templates, almanac.words, shared)
     ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, renderer.mark)
-    found = list(pages(whole))
+    found = [yours_page(whole, rule), *pages(whole)]
     for page in track(found, len(found), "pages"):
         mark = ledger.mark(page)
         if not (ledger.is_current(page, mark) and folder.has(page.path)):

@@ -6,6 +6,8 @@ from datetime import date
 from lapsekit.noticing import notice
 from lapsekit.site import views
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.curves import gathered
+from lapsekit.site.growth_facts import growth_facts
 
 
 def season_pages(whole: Whole) -> Iterator[Page]:
@@ -17,12 +19,8 @@ def season_pages(whole: Whole) -> Iterator[Page]:
 def growth_page(whole: Whole) -> Page:
     """Curves and numbers of every plant."""
     noticed = notice(whole.season, whole.growth.growths)
-    facts = {
-        "curves": views.curves(whole.almanac),
-        "doubling": views.curves(whole.almanac, doubling=True),
-        "plants": views.plants(whole.almanac, whole.growth.growths, noticed),
-        "page_days": sorted(whole.almanac.page_days),
-    }
+    curves = gathered(whole.almanac, whole.growth.growths)
+    facts = growth_facts(whole.almanac, curves, whole.growth.growths, noticed)
     return Page("growth/index.html", "growth.html", facts)
 
 
