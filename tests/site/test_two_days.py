@@ -1,5 +1,8 @@
 """Two days held together, in a browser: pots stay put, every view by pointer and by keys."""
 
+import shutil
+from contextlib import contextmanager
+from datetime import timedelta
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 
@@ -11,6 +14,7 @@ from lapsekit.site.build import build_site
 from tests.browsing import opened, running
 from tests.site import knocked_season
 from tests.site.knocked_season import BOX, KNOCKS, MARKS, VIEW
+from tests.site.small_season import FIRST, add_day, found
 
 pytestmark = pytest.mark.browser
 
@@ -25,17 +29,27 @@ class _Quiet(SimpleHTTPRequestHandler):
         pass
 
 
-@pytest.fixture
-def site(tiny):
-    """The site of a season whose pictures are known, as a folder."""
-    build_site(tiny)
-    knocked_season.write(tiny.site)
-    return tiny.site
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    """The site of a season whose pictures are known, as a folder; no test changes it."""
+    season = found(tmp_path_factory.mktemp("two") / "season")
+    for number in range(10):
+        add_day(season, FIRST + timedelta(days=number))
+    build_site(season)
+    season.catalogue.close()
+    knocked_season.write(season.site)
+    return season.site
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def address(site):
     """Its address."""
+    with served(site) as address:
+        yield address
+
+
+@contextmanager
+def served(site):
     server = ThreadingHTTPServer(("127.0.0.1", 0), partial(_Quiet, directory=site.parent))
     with running(server) as root:
         yield f"{root}{site.name}/"
@@ -118,12 +132,13 @@ def test_marks_stay_put_within_a_pixel_across_a_knock(browser, address, day, reg
             assert away.min(1).max() < 1.0, (side, away.min(1))
 
 
-def test_without_its_turn_a_knocked_picture_would_be_seen_to_move(browser, address, site):
-    data = site / "data" / "season.js"
-    words = data.read_text().split('"turn": [')
-    data.write_text('"turn": null, "was": ['.join(words))
+def test_without_its_turn_a_knocked_picture_would_be_seen_to_move(browser, site, tmp_path):
+    copy = shutil.copytree(site, tmp_path / "site")
+    data = copy / "data" / "season.js"
+    data.write_text(data.read_text().replace('"turn": [', '"turn": null, "was": ['))
     fragment = "#2031-04-01/2031-04-09/view=blink"
-    with held(browser, address, fragment, **DESK, reduced_motion="reduce") as page:
+    still = {**DESK, "reduced_motion": "reduce"}
+    with served(copy) as address, held(browser, address, fragment, **still) as page:
         only(page, "second")
         seen, px = marks_seen(page)
         away = np.linalg.norm((seen[:, None] - truth()[None]) * px, axis=2)
@@ -143,8 +158,8 @@ def test_css_carries_a_homography_from_shares_to_pixels(browser, address):
                 there = np.array(turn).reshape(3, 3) @ (x / wide, y / high, 1)
                 expected = there[:2] / there[2] * (1600, 1200) + (-300, -120)
                 size = {"width": wide, "height": high}
-                found = page.evaluate(asked, [turn, size, view, x, y])
-                assert np.allclose(found, expected, atol=0.01)
+                seen = page.evaluate(asked, [turn, size, view, x, y])
+                assert np.allclose(seen, expected, atol=0.01)
 
 
 def test_a_picture_of_another_shape_that_was_never_turned_keeps_its_own(browser, address):
@@ -448,9 +463,7 @@ def test_it_fits_every_screen_and_targets_are_large_enough(browser, address, wid
         assert page.evaluate(small) == []
 
 
-def test_a_season_with_one_picture_says_that_there_are_not_two(browser, empty):
-    from tests.site.small_season import FIRST, add_day
-
+def test_a_season_with_one_picture_says_that_there_are_not_two(empty):
     add_day(empty, FIRST)
     build_site(empty)
     page = (empty.site / "two" / "index.html").read_text()
