@@ -21,7 +21,11 @@ class _Preview(SimpleHTTPRequestHandler):
 
     protocol_version = "HTTP/1.1"
     extensions_map = SimpleHTTPRequestHandler.extensions_map | {
-        ".webp": "image/webp",
+        ".atom": "application/atom+xml",
+        ".avif": "image/avif",
+        ".ics": "text/calendar",
+        ".vtt": "text/vtt",
+        ".wasm": "application/wasm",
         ".woff2": "font/woff2",
         ".mp4": "video/mp4",
         ".js": "text/javascript",

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from lapsekit.vision.overlap import Overlap
 
 _FEW = 10
+_FEW_PAGES = 4
 
 
 def founded(folder: Path, zone: str) -> list[str]:
@@ -200,11 +201,26 @@ def waiting(frames: int) -> list[str]:
 
 def built(report: SiteReport) -> list[str]:
     """After ``site``."""
+    wrote = _by_kind(report.written) or "nothing changed"
     return [
-        f"site {report.front.parent}: {report.written} files written, {report.unchanged} "
-        f"unchanged, {report.removed} removed",
+        f"site {report.front.parent}: {wrote}; {report.unchanged} files unchanged, "
+        f"{len(report.removed)} removed",
         *report.problems,
     ]
+
+
+def _by_kind(paths: list[str]) -> str:
+    """``3 pages, 12 pictures, 2 other files written``; empty for none."""
+    pages = [path for path in paths if path.endswith(".html")]
+    pictures = [path for path in paths if path.endswith((".avif", ".jpg"))]
+    counts = {
+        "page": len(pages),
+        "picture": len(pictures),
+        "other file": len(paths) - len(pages) - len(pictures),
+    }
+    told = [f"{n} {kind}{'' if n == 1 else 's'}" for kind, n in counts.items() if n]
+    named = f" ({', '.join(pages)})" if 0 < len(pages) <= _FEW_PAGES else ""
+    return f"{', '.join(told)} written{named}" if told else ""
 
 
 def proved(proof: Proof, plot: Path | None) -> list[str]:

@@ -360,7 +360,7 @@ def _reached(found: Reached) -> str:
     )
     how = "" if found.by == "measured" else f" by {found.by} growth"
     note = f", {found.note}" if found.note else ""
-    return f"{what} on {short_day(found.day)} ({ends}){how}{note}"
+    return f"{what} on {ENGLISH.short_day(found.day)} ({ends}){how}{note}"
 
 
 def foretold_facts(found: Mapping[str, Foretold]) -> dict[str, object]:

@@ -69,11 +69,11 @@
   };
 
   // The slices of a run of days of one month: a window on that month's sprite.
-  const slicesOf = (strip, first, count) => {
+  const slicesOf = (strip, first, count, kind) => {
     const window_ = made("span", { className: "slices", ariaHidden: "true" });
     const picture = made("picture");
     picture.append(
-      made("source", { type: "image/avif", srcset: `${lapsekit.root}${strip.stem}.avif` }),
+      made("source", { type: `image/${kind}`, srcset: `${lapsekit.root}${strip.stem}.${kind}` }),
       made("img", { src: `${lapsekit.root}${strip.stem}.jpg`, alt: "", loading: "lazy", decoding: "async" }),
     );
     window_.append(picture);
@@ -147,7 +147,7 @@
         let run = 1;
         while (cells[number + run] && cells[number + run].columns === cell.columns
           && stripOf.get(cells[number + run].day)?.[0] === at[0]) run += 1;
-        item.prepend(slicesOf(at[0], at[1], run));
+        item.prepend(slicesOf(at[0], at[1], run, camera.kinds[0]));
       }
       list.append(item);
     });

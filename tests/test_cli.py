@@ -86,7 +86,7 @@ def test_a_first_season_from_nothing_to_a_site(tmp_path, photos):
     assert rows[1].startswith("bench,2026-04-01,12,,,,")
     assert (folder / "growth" / "growth.svg").read_text().lstrip().startswith("<?xml")
     assert "8 pictures" in succeeded("film", cwd=folder)
-    assert "files written" in succeeded("site", cwd=folder)
+    assert "pages, " in succeeded("site", cwd=folder)
     assert (folder / "site" / "index.html").is_file()
 
 

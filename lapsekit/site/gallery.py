@@ -1,14 +1,11 @@
 """Puts the pictures of a season into the site: daily pictures in their sizes, and the ribbons.
 
 Encoding is what a build spends its time on, so it is done once: a file's name carries a hash of
-the frame and of how it was encoded, and a name that is there already is not made again. Slices
-for the ribbon are kept in the season's ``.cache``, which can be deleted at any time.
+the frame and of how it was encoded, and a name that is there already is not made again.
 """
 
 from dataclasses import dataclass
 from datetime import date
-from functools import cache, cached_property
-from pathlib import Path
 
 from PIL import Image
 
@@ -16,28 +13,77 @@ from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.progress import Track
-from lapsekit.safely import write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
+from lapsekit.site.cropping import Sight, cm_per_px, sight_of
+from lapsekit.site.ribbon import strips
+from lapsekit.site.strips import Slices, show_strip
+from lapsekit.site.turning import Box, box_of
 from lapsekit.site.writing import SiteFolder
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A picture as a page shows it: stem and size of each file, small to large."""
+    """A picture as a page shows it: files ``STEM-WIDTH.KIND``.
 
-    files: tuple[tuple[str, int, int], ...]
+    Attributes
+    ----------
+    stem : str
+        ``pictures/CAMERA/DAY-MARK``, from the site's root.
+    sizes : tuple of (int, int)
+        Width and height of each size, small to large.
+    fallback : tuple of int
+        The widths of which there is a JPEG too.
+    kinds : tuple of str
+        Kinds of files, the smaller first; the last is ``jpg``.
+    """
+
+    stem: str
+    sizes: tuple[tuple[int, int], ...]
+    fallback: tuple[int, ...]
+    kinds: tuple[str, ...] = pictures.KINDS
+
+    @property
+    def widths(self) -> tuple[int, ...]:
+        """Widths in px, small to large."""
+        return tuple(width for width, _ in self.sizes)
+
+    def widths_of(self, kind: str) -> tuple[int, ...]:
+        """Widths of which there is a file of a kind."""
+        return self.fallback if kind == "jpg" else self.widths
+
+    def path(self, width: int, kind: str) -> str:
+        """A file's path from the site's root."""
+        return f"{self.stem}-{width}.{kind}"
+
+    @property
+    def modern(self) -> str:
+        """The kind that is not ``jpg``."""
+        return self.kinds[0]
+
+    @property
+    def jpeg(self) -> tuple[str, int, int]:
+        """Path, width and height of the largest JPEG: what anything can show."""
+        width = self.fallback[-1]
+        return self.path(width, "jpg"), width, dict(self.sizes)[width]
 
     @property
     def largest(self) -> tuple[str, int, int]:
-        """Stem, width and height of the largest file."""
-        return self.files[-1]
+        """Path, width and height of the largest file: what is zoomed into."""
+        width, height = self.sizes[-1]
+        return self.path(width, self.modern), width, height
 
-    def srcset(self, root: str, suffix: str) -> str:
+    @property
+    def medium(self) -> str:
+        """Path of the file that a phone's page shows."""
+        near = min(self.widths, key=lambda width: abs(width - pictures.WIDTHS[1]))
+        return self.path(near, self.modern)
+
+    def srcset(self, root: str, kind: str) -> str:
         """Value of an HTML ``srcset``."""
-        return ", ".join(f"{root}{stem}.{suffix} {width}w" for stem, width, _ in self.files)
+        return ", ".join(f"{root}{self.path(w, kind)} {w}w" for w in self.widths_of(kind))
 
 
 class Gallery:
@@ -47,6 +93,8 @@ class Gallery:
     ----------
     shown : dict
         Pictures by camera and day, filled by :meth:`show_all`.
+    sights : dict
+        Where a camera's frames lie in its reference view, by camera; None of one without frames.
     strips : dict
         The ribbon's months by camera: stem of the sprite and the days in it.
     """
@@ -55,9 +103,9 @@ class Gallery:
         self._season = season
         self._almanac = almanac
         self._folder = folder
-        self._slices = season.folder / ".cache" / "slices"
-        self._centre_of = cache(self._centre)
+        self._slices = Slices(season.folder / ".cache" / "slices", almanac.regions)
         self.shown: dict[str, dict[date, Shown]] = {}
+        self.sights: dict[str, Sight | None] = {}
         self.strips: dict[str, list[dict[str, object]]] = {}
 
     def show_all(self, track: Track) -> None:
@@ -72,98 +120,78 @@ class Gallery:
                 self.shown.setdefault(camera, {})[day] = self._show(frame)
             except (ArchiveError, PictureError) as error:
                 self._almanac.lose_picture(camera, day, f"{frame.path}: {error}")
+        for camera, frames in self._almanac.pictures.items():
+            self.strips[camera] = [
+                {
+                    "month": strip.month,
+                    "stem": show_strip(self._folder, self._slices, camera, strip, frames),
+                    "days": strip.days,
+                }
+                for strip in strips(self._almanac.days, frames)
+            ]
+            self.sights[camera] = sight_of(self._season, camera, frames)
 
     def _show(self, frame: Frame) -> Shown:
-        source = _Source(self._season, frame)
-        files, missing = [], []
-        for size in pictures.sizes(frame.width, frame.height):
-            name = pictures.mark(frame.sha256, size)
-            stem = f"pictures/{frame.camera}/{frame.day}-{name}-{max(size)}"
-            kinds = [kind for kind in pictures.KINDS if not self._folder.has(f"{stem}.{kind}")]
-            smaller = pictures.resized(source.picture, size) if kinds else None
-            missing += [(f"{stem}.{kind}", smaller, kind) for kind in kinds]
-            files.append((stem, *size))
-        self._put_encoded(missing)
-        slice_file = self._slice_file(frame)
-        if not slice_file.is_file():
-            self._slices.mkdir(parents=True, exist_ok=True)
-            strip = pictures.strip(source.picture, self._centre_of(frame.camera, frame.width))
-            write_safely(slice_file, pictures.png(strip))
-        return Shown(tuple(files))
+        sizes = pictures.sizes(frame.width, frame.height)
+        fallback = pictures.fallback_widths([width for width, _ in sizes])
+        name = pictures.mark(frame.sha256, sizes)
+        shown = Shown(f"pictures/{frame.camera}/{frame.day}-{name}", sizes, fallback)
+        missing = [
+            (size, kind)
+            for kind in shown.kinds
+            for size in sizes
+            if size[0] in shown.widths_of(kind) and not self._folder.has(shown.path(size[0], kind))
+        ]
+        if missing or not self._slices.has(frame):
+            self._make(frame, shown, missing)
+        return shown
 
-    def _put_encoded(self, missing: list[tuple[str, Image.Image, str]]) -> None:
-        """Put up files, each of a picture in a kind, encoded side by side."""
-        encoded = spread(lambda job: pictures.encode(*job[1:]), missing)
-        for (path, _, _), data in zip(missing, encoded, strict=True):
-            self._folder.put(path, data)
+    def _make(self, frame: Frame, shown: Shown, missing: list[tuple[tuple[int, int], str]]) -> None:
+        """Put up a picture's missing files, encoded side by side, and keep its slice.
+
+        The frame's own pixels are let go as soon as the largest size is made of them.
+        """
+        largest = _at_size(self._season.archive.read(frame.path), frame.width, shown.sizes[-1])
+        smaller = {size: pictures.resized(largest, size) for size in {size for size, _ in missing}}
+        encoded = spread(lambda job: pictures.encode(smaller[job[0]], job[1]), missing)
+        for (size, kind), data in zip(missing, encoded, strict=True):
+            self._folder.put(shown.path(size[0], kind), data)
+        if not self._slices.has(frame):
+            self._slices.keep(frame, largest)
 
     def told(self, camera: str, day: date) -> dict[str, object]:
         """A picture as the site's scripts know it."""
         shown = self.shown[camera][day]
-        stem = shown.files[0][0].rsplit("-", 1)[0]
-        return {"stem": stem, "widths": [width for _, width, _ in shown.files], "turn": None}
+        frame = self._almanac.pictures[camera][day]
+        sight = self.sights[camera]
+        return {
+            "stem": shown.stem,
+            "widths": shown.widths,
+            "fallback": shown.fallback,
+            "turn": sight and sight.turn(frame),
+        }
 
     def form(self, camera: str) -> dict[str, object]:
-        """Size and scale of a camera's pictures, for the site's scripts."""
-        return {"kinds": ["webp", "jpg"]}
+        """Kinds of a camera's pictures, and size and scale of its view, for the site's scripts."""
+        sight = self.sights[camera]
+        return {
+            "kinds": pictures.KINDS,
+            "width": sight and sight.size[0],
+            "height": sight and sight.size[1],
+            "cm_per_px": cm_per_px(self._season, camera) if sight else None,
+        }
 
-    def box(self, region: Region) -> list[float] | None:
+    def box(self, region: Region) -> Box | None:
         """Where a region lies in the reference view: left, top, width, height, as shares of it."""
-        return None
+        sight = self.sights.get(region.camera)
+        return sight and box_of(region, sight.size)
 
     def forget_old_slices(self) -> None:
         """Delete cached slices that no ribbon uses any more."""
-        used = {
-            self._slice_file(frame)
-            for days in self._almanac.pictures.values()
-            for frame in days.values()
-        }
-        for file in self._slices.glob("*.png"):
-            if file not in used:
-                file.unlink()
-
-    def _slice_file(self, frame: Frame) -> Path:
-        name = pictures.mark(frame.sha256, self._centre_of(frame.camera, frame.width))
-        return self._slices / f"{frame.camera}-{frame.day}-{name}.png"
-
-    def _centre(self, camera: str, width: int) -> float:
-        regions = [r for r in self._almanac.regions if r.camera == camera]
-        return round(strip_centre(regions, width), 3)
+        kept = [f for days in self._almanac.pictures.values() for f in days.values()]
+        self._slices.forget_all_but(kept)
 
 
-class _Source:
-    """A frame's pixels, decoded once and only if they are needed."""
-
-    def __init__(self, season: Season, frame: Frame):
-        self._season = season
-        self._frame = frame
-
-    @cached_property
-    def picture(self) -> Image.Image:
-        return pictures.decode(self._season.archive.read(self._frame.path))
-
-
-def strip_centre(regions: list[Region], width: int) -> float:
-    """Where in the picture a ribbon's slices are cut, as a share of its width.
-
-    Through the middle of the region in line with most other middles above and below it, so that
-    a slice shows plants and not the bench between them; the picture's middle without outlines.
-    By each region's first outline, so that the cut stays where it is over the season.
-    """
-    spans = [
-        (min(x for x, _ in points), max(x for x, _ in points))
-        for points in (region.outline[0].points for region in regions)
-        if points is not None
-    ]
-    middles = [(low + high) / 2 for low, high in spans]
-
-    def merit(middle: float) -> tuple[float, float]:
-        offsets = [abs(2 * middle - low - high) / (high - low) for low, high in spans]
-        return round(sum(max(0.0, 1 - off) for off in offsets), 2), -abs(middle - width / 2)
-
-    return min(1.0, max(0.0, max(middles, key=merit) / width)) if middles else 0.5
-
-
-def _opened(file: Path) -> Image.Image:
-    with Image.open(file) as picture:
-        return picture.convert("RGB")
+def _at_size(data: bytes, width: int, size: tuple[int, int]) -> Image.Image:
+    """A frame's picture at the largest size in which it is shown."""
+    return pictures.resized(pictures.decode(data, width), size)

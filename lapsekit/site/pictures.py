@@ -1,4 +1,4 @@
-"""The site's pictures: upright, without metadata, in two sizes; and the ribbon's slices.
+"""The site's pictures: upright, without metadata, in several sizes; the ribbon's slices; crops.
 
 Every picture is decoded to bare pixels before it is encoded, so that nothing a camera wrote
 beside them (place, device, owner) can leave the season folder.
@@ -6,56 +6,95 @@ beside them (place, device, owner) can leave the season folder.
 
 import hashlib
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
-from PIL import Image
+from PIL import Image, features
 
 from lapsekit.vision import pictures
 
-LONG_SIDES = (640, 1600)
-WEBP_QUALITY = 78
-JPEG_QUALITY = 82
-COLUMN_WIDTH, SLICE_WIDTH, SLICE_HEIGHT = 40, 80, 176
-#: The widest that a WebP can be is 16 383 px.
-SPRITE_WIDTH = 16_000
-KINDS = {"webp": "WEBP", "jpg": "JPEG"}
-_BLANK = (128, 124, 116)
+WIDTHS = (480, 800, 1600)
+#: A frame is shown at its own width too, for zooming, up to this.
+MOST_WIDTH = 2560
+#: A width is left out where the next one is less than this much wider.
+_WORTH_IT = 1.15
+#: No JPEG, for browsers and mail that know nothing newer, is wider than this.
+MOST_FALLBACK = 1600
+#: How daily pictures and crops are encoded: as fast as WebP, and smaller.
+FINE = {
+    "avif": {"quality": 55, "speed": 9, "max_threads": 1},
+    "webp": {"quality": 70, "method": 4},
+    "jpg": {"quality": 78, "optimize": True, "progressive": True},
+}
+#: How strips are: they are shown small, and every page loads some.
+SMALL = {
+    "avif": {"quality": 42, "speed": 8, "max_threads": 1},
+    "webp": {"quality": 55, "method": 4},
+    "jpg": {"quality": 65, "optimize": True, "progressive": True},
+}
+COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT = 40, 80, 176
+_FORMATS = {"avif": "AVIF", "webp": "WEBP", "jpg": "JPEG"}
+
+
+def modern_kind(has_avif: bool | None = None) -> str:
+    """``avif``, or ``webp`` where Pillow was built without the library that writes AVIF."""
+    return "avif" if (features.check("avif") if has_avif is None else has_avif) else "webp"
+
+
+#: Kinds of files that a picture is kept in, the smaller first.
+KINDS = (modern_kind(), "jpg")
 
 
 def mark(*parts: object) -> str:
     """Twelve hexadecimal digits that change when a part, or a setting of this module, does."""
-    settings = (LONG_SIDES, WEBP_QUALITY, JPEG_QUALITY, COLUMN_WIDTH, SLICE_WIDTH, SLICE_HEIGHT, 1)
-    return hashlib.sha256(repr((settings, parts)).encode()).hexdigest()[:12]
+    settings = (WIDTHS, MOST_WIDTH, _WORTH_IT, MOST_FALLBACK, KINDS, FINE, SMALL)
+    slices = (COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT)
+    return hashlib.sha256(repr((settings, slices, parts)).encode()).hexdigest()[:12]
 
 
-def sizes(width: int, height: int) -> list[tuple[int, int]]:
+def sizes(width: int, height: int) -> tuple[tuple[int, int], ...]:
     """Sizes in which a picture is shown, small to large; never larger than it is."""
-    longest = max(width, height)
-    sides = sorted({min(side, longest) for side in LONG_SIDES})
-    return [
-        (max(1, round(width * side / longest)), max(1, round(height * side / longest)))
-        for side in sides
-    ]
+    most = min(width, MOST_WIDTH)
+    smaller = [each for each in WIDTHS if most >= _WORTH_IT * each]
+    return tuple((each, max(1, round(height * each / width))) for each in (*smaller, most))
 
 
-def decode(data: bytes) -> Image.Image:
-    """Upright RGB pixels of a frame, as they are measured; raises `PictureError`."""
-    return Image.fromarray(pictures.decode(data))
+def fallback_widths(widths: Sequence[int]) -> tuple[int, ...]:
+    """Those of a picture's `widths` that have a JPEG: the largest that may, and a phone's."""
+    most = max((each for each in widths if each <= MOST_FALLBACK), default=widths[0])
+    half = [each for each in widths if WIDTHS[1] <= each <= most / 1.5]
+    return (*half[-1:], most)
 
 
-def encode(picture: Image.Image, suffix: str) -> bytes:
-    """Bytes of `picture` as ``webp`` or ``jpg``, pixels only.
+def decode(data: bytes, width: int = 0) -> Image.Image:
+    """Upright RGB pixels of a frame, as they are measured.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of a picture file.
+    width : int
+        The frame's width. One that is at least twice as wide as it will ever be shown is decoded
+        smaller, which takes a quarter of the time and of the memory.
+
+    Raises
+    ------
+    PictureError
+        If it cannot be decoded.
+    """
+    by = next((by for by in (8, 4, 2) if width >= by * MOST_WIDTH), 1)
+    return Image.fromarray(pictures.decode(data, by))
+
+
+def encode(
+    picture: Image.Image, kind: str, options: Mapping[str, dict[str, object]] = FINE
+) -> bytes:
+    """Bytes of `picture` as ``avif``, ``webp`` or ``jpg``, pixels only.
 
     A picture may be encoded in several threads at once: Pillow notes the options on the picture
     while it saves it, so each gets one of its own.
     """
     target = io.BytesIO()
-    options = (
-        {"quality": WEBP_QUALITY, "method": 4}
-        if suffix == "webp"
-        else {"quality": JPEG_QUALITY, "optimize": True, "progressive": True}
-    )
-    picture.copy().save(target, format=KINDS[suffix], **options)
+    picture.copy().save(target, format=_FORMATS[kind], **options[kind])
     return target.getvalue()
 
 
@@ -66,7 +105,7 @@ def resized(picture: Image.Image, size: tuple[int, int]) -> Image.Image:
     return picture.resize(size, Image.Resampling.LANCZOS, reducing_gap=3.0)
 
 
-def strip(picture: Image.Image, centre: float) -> Image.Image:
+def slice_of(picture: Image.Image, centre: float) -> Image.Image:
     """The ribbon's slice of a picture: a vertical strip of its full height, two columns wide.
 
     Parameters
@@ -77,46 +116,24 @@ def strip(picture: Image.Image, centre: float) -> Image.Image:
         Middle of the strip as a share of the picture's width, 0 to 1.
     """
     width, height = picture.size
-    across = min(width, height * SLICE_WIDTH / SLICE_HEIGHT)
+    across = min(width, height * WIDE_COLUMN / SLICE_HEIGHT)
     left = min(max(centre * width - across / 2, 0), width - across)
     return picture.resize(
-        (SLICE_WIDTH, SLICE_HEIGHT),
+        (WIDE_COLUMN, SLICE_HEIGHT),
         Image.Resampling.LANCZOS,
         box=(left, 0, left + across, height),
         reducing_gap=3.0,
     )
 
 
-def sprite(slices: Sequence[tuple[Image.Image | None, int]]) -> Image.Image:
-    """All slices of a ribbon side by side.
-
-    Parameters
-    ----------
-    slices : sequence of (PIL.Image.Image or None, int)
-        Each place's slice and its width in columns; None leaves a gap blank.
-
-    Returns
-    -------
-    PIL.Image.Image
-        Narrower slices are used where the whole would be wider than a WebP can be.
-    """
-    columns = sum(width for _, width in slices)
-    each = max(1, min(COLUMN_WIDTH, SPRITE_WIDTH // columns))
-    whole = Image.new("RGB", (each * columns, SLICE_HEIGHT), _BLANK)
-    at = 0
-    for picture, width in slices:
-        if picture is not None:
-            whole.paste(_middle(picture, width, each), (at, 0))
-        at += each * width
+def sprite(slices: Sequence[Image.Image], column_width: int) -> Image.Image:
+    """Middles of slices side by side, each `column_width` px wide."""
+    whole = Image.new("RGB", (column_width * len(slices), SLICE_HEIGHT))
+    left = (WIDE_COLUMN - column_width) // 2
+    for number, picture in enumerate(slices):
+        cut = picture.crop((left, 0, left + column_width, SLICE_HEIGHT))
+        whole.paste(cut, (number * column_width, 0))
     return whole
-
-
-def _middle(picture: Image.Image, columns: int, each: int) -> Image.Image:
-    """Middle of a slice, `columns` wide, at `each` px a column."""
-    across = min(SLICE_WIDTH, COLUMN_WIDTH * columns)
-    left = (SLICE_WIDTH - across) // 2
-    cut = picture.crop((left, 0, left + across, SLICE_HEIGHT))
-    return resized(cut, (each * columns, SLICE_HEIGHT))
 
 
 def png(picture: Image.Image) -> bytes:
@@ -124,3 +141,9 @@ def png(picture: Image.Image) -> bytes:
     target = io.BytesIO()
     picture.save(target, format="PNG")
     return target.getvalue()
+
+
+def opened_png(data: bytes) -> Image.Image:
+    """A slice out of the cache."""
+    with Image.open(io.BytesIO(data)) as picture:
+        return picture.convert("RGB")

@@ -68,6 +68,34 @@ def cells(days: Sequence[date], has_picture: Container[date]) -> list[Cell]:
     return _with_months(found)
 
 
+@dataclass(frozen=True)
+class Strip:
+    """The slices of one calendar month, side by side.
+
+    Attributes
+    ----------
+    month : str
+        ``2031-04``.
+    days : tuple of date
+        The days that its columns show, in order.
+    wide : bool
+        Whether each column is two narrow ones wide, as in a ribbon with many breaks.
+    """
+
+    month: str
+    days: tuple[date, ...]
+    wide: bool = False
+
+
+def strips(days: Sequence[date], has_picture: Container[date]) -> list[Strip]:
+    """Strips of a ribbon, one for each month with a picture, in order; parameters as of `cells`."""
+    found = cells(days, has_picture)
+    wide = all(cell.columns == BREAK_COLUMNS for cell in found)
+    shown = [cell.first for cell in found if cell.picture]
+    by_month = groupby(shown, key=lambda day: f"{day:%Y-%m}")
+    return [Strip(month, tuple(of_month), wide) for month, of_month in by_month]
+
+
 def columns(ribbon: Sequence[Cell]) -> int:
     """Width of a whole ribbon in columns."""
     return sum(cell.columns for cell in ribbon)

@@ -124,7 +124,8 @@ def range_text(words: Words, row: Daily | None, unit: str) -> str:
     if low is None or high is None:
         return NOTHING
     low, high = amount(words, low), amount(words, high)
-    return words.text("{low} to {high}", low=low, high=f"{high}{_NBSP}{unit}")
+    most = f"{high}{_NBSP}{unit}"
+    return words.text("{low} to {high}", low=low, high=most)
 
 
 def standing_text(words: Words, row: Daily | None, titles: Mapping[str, str]) -> str:

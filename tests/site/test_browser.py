@@ -1,5 +1,6 @@
 """The site in a browser: by picker, by keyboard, without scripts, from a folder."""
 
+from datetime import date
 from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 
@@ -7,6 +8,7 @@ import pytest
 
 from lapsekit.site.build import build_site
 from tests.browsing import opened, running
+from tests.site.small_season import add_day
 
 pytestmark = pytest.mark.browser
 
@@ -26,17 +28,23 @@ def address(tiny, tmp_path):
         yield f"{root}roof-salad/"
 
 
+def drawn(page):
+    """The page's first ribbon, once its script has drawn it."""
+    page.locator(".ribbon.drawn").first.wait_for()
+    return page.locator(".ribbon").first
+
+
 def test_a_day_is_picked_in_the_ribbon(browser, address):
     with opened(browser, address) as page:
-        page.locator('.ribbon a[data-day="2031-04-03"]').first.click()
+        drawn(page).locator('a[data-day="2031-04-03"]').click()
         page.wait_for_url("**/day/2031-04-03/index.html")
         assert page.locator("h1").inner_text().split() == ["Thursday", "3", "April", "2031"]
-        assert page.locator('.ribbon a[aria-current="page"]').first.inner_text() == "3"
+        assert drawn(page).locator('a[aria-current="page"]').inner_text() == "3"
 
 
 def test_the_ribbon_is_one_stop_and_arrows_move_in_it(browser, address):
     with opened(browser, address) as page:
-        first = page.locator(".ribbon").first
+        first = drawn(page)
         assert first.locator('a[tabindex="0"]').count() == 1
         first.locator('a[tabindex="0"]').focus()
         focused = "document.activeElement.dataset.day"
@@ -50,7 +58,7 @@ def test_the_ribbon_is_one_stop_and_arrows_move_in_it(browser, address):
             page.keyboard.press(key)
             assert page.evaluate(focused) == day
         page.keyboard.press("ArrowLeft")
-        assert first.locator(".preview").inner_text().startswith("Wednesday 9 April 2031, day 15")
+        assert first.locator(".preview").inner_text().startswith("Wednesday, 9 April 2031, day 15")
         page.keyboard.press("Enter")
         page.wait_for_url("**/day/2031-04-09/index.html")
 
@@ -68,7 +76,7 @@ def test_left_and_right_turn_the_day_and_step_over_gaps(browser, address):
 
 def test_a_date_leads_to_the_nearest_picture(browser, address):
     with opened(browser, address) as page:
-        form = page.locator(".ribbon form").first
+        form = drawn(page).locator("form")
         form.locator("input").fill("2031-04-04")
         form.locator("button").click()
         page.wait_for_url("**/day/2031-04-03/index.html")
@@ -76,16 +84,17 @@ def test_a_date_leads_to_the_nearest_picture(browser, address):
 
 def test_pointing_tells_the_date_and_why_a_day_is_missing(browser, address):
     with opened(browser, address) as page:
-        first = page.locator(".ribbon").first
+        first = drawn(page)
         first.locator('a[data-day="2031-04-02"]').hover()
-        assert first.locator(".preview").inner_text() == "Wednesday 2 April 2031, day 8"
+        assert first.locator(".preview").inner_text() == "Wednesday, 2 April 2031, day 8"
         first.locator(".gap").first.hover()
         assert "no picture (1 dark)" in first.locator(".preview").inner_text()
 
 
 def test_without_scripts_the_days_can_be_walked(browser, address):
     with opened(browser, address, java_script_enabled=False) as page:
-        page.locator('.ribbon a[data-day="2031-04-01"]').first.click()
+        page.locator(".ribbon .plain a").first.click()
+        page.locator('.days a[href*="2031-04-01"]').click()
         for day in ("2031-04-02", "2031-04-03", "2031-04-05"):
             page.locator('a[rel="next"]').click()
             page.wait_for_url(f"**/day/{day}/index.html")
@@ -95,7 +104,7 @@ def test_without_scripts_the_days_can_be_walked(browser, address):
 def test_it_works_from_a_folder(browser, tiny):
     build_site(tiny)
     with opened(browser, (tiny.site / "index.html").as_uri()) as page:
-        page.locator('.ribbon a[data-day="2031-04-03"]').first.click()
+        drawn(page).locator('a[data-day="2031-04-03"]').click()
         page.wait_for_url("**/day/2031-04-03/index.html")
         page.keyboard.press("ArrowRight")
         page.wait_for_url("**/day/2031-04-05/index.html")
@@ -112,8 +121,21 @@ def test_no_page_scrolls_sideways_and_targets_are_large_enough(browser, address,
     with opened(browser, address, viewport={"width": width, "height": 740}) as page:
         for path in ("", "day/2031-04-09/", "day/", "growth/", "about/"):
             page.goto(f"{address}{path}index.html")
+            if page.locator(".ribbon").count():
+                drawn(page)
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
             assert page.evaluate(small) == [], path
+
+
+def test_a_long_pause_is_one_break_in_the_ribbon(browser, tiny):
+    add_day(tiny, date(2031, 6, 1))
+    build_site(tiny)
+    with opened(browser, (tiny.site / "index.html").as_uri()) as page:
+        breaks = drawn(page).locator("li.wide .gap")
+        assert breaks.count() == 1
+        said = "11 Apr to 31 May: 51 days without a picture (no frame was taken)"
+        assert breaks.get_attribute("title") == said
+        assert breaks.inner_text().split("\n")[-1] == "51 days"
 
 
 def test_nothing_moves_while_it_loads(browser, address):
