@@ -36,5 +36,8 @@ def kinds(whole: Whole) -> tuple[str, ...]:
 
 def growth_page(whole: Whole) -> Page:
     """Curves and numbers of every plant."""
-    facts = growth_facts(whole.almanac, whole.curves, whole.growth.growths, whole.noticed)
+    almanac = whole.almanac
+    facts = growth_facts(almanac, whole.curves, whole.growth.growths, whole.noticed)
+    shown = {camera: max(days) for camera, days in almanac.pictures.items() if days}
+    facts["ribbon"] = shown and next(iter(shown.items()))
     return Page("growth/index.html", "growth.html", facts)
