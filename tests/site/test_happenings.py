@@ -74,7 +74,8 @@ def test_a_fall_comes_first_and_leaves_that_stand_up_are_warned_of():
     fall = Effect(-0.6733, -0.9163, -0.4155, 0.0001, 0.001)
     told = response_text(ENGLISH, response(faster, fall))
     assert told.startswith(
-        "Its canopy fell at once by 49\u00a0% (34\u00a0% to 60\u00a0%) beyond that of 7 other plants."
+        "Its canopy fell at once by 49\u00a0% (34\u00a0% to 60\u00a0%) beyond that of 7 other "
+        "plants."
     )
     assert "7.0 (6.0 to 8.0) points a day faster" in told
     assert told.endswith("Leaves that stand up again count as growth here.")
