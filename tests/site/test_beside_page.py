@@ -8,9 +8,10 @@ from PIL import Image
 
 from lapsekit.season import Season
 from lapsekit.site import earlier, weeks
-from lapsekit.site.beside_page import pairs_of
+from lapsekit.site.beside_page import ahead_text, pairs_of
 from lapsekit.site.build import build_site
 from lapsekit.site.weeks import same_ages
+from lapsekit.site.words import Words
 from tests.site.small_season import add_frame
 from tests.site.test_happenings import whole_of
 from tests.test_besides import PER_DEGREE_DAY, SOWN, season_of
@@ -62,7 +63,8 @@ def test_the_page_says_so_and_shows_both_at_the_same_age(seasons):
     report = build_site(seasons[0])
     assert report.problems == []
     page = page_of(seasons[0])
-    assert "On day 49: 2." in page and "last season’s" in page and "earlier in its life" in page
+    assert "On day 49: 2." in page and "last season’s" in page
+    assert "in its life" not in page, "last season never came to this size"
     assert page.count("<figure>") == 2 * 3, "day 14 (15 now), 21 and 35; on day 28 none was taken"
     assert "Day 15, then day 14" in page and "Day 21<" in page and "Day 28" not in page
     assert 'href="../beside/index.html"' in (seasons[0].site / "about" / "index.html").read_text()
@@ -135,6 +137,19 @@ def test_templates_of_the_earlier_season_are_not_run(seasons):
     (then.folder / "site_template" / "beside.html").write_text("{{ nothing_of_that_name }}")
     assert build_site(own).problems == []
     assert "Beside last season" in page_of(own)
+
+
+@pytest.mark.parametrize(
+    ("days", "said"),
+    [
+        (9.4, "It came to this size 9 days earlier in its life."),
+        (-1.2, "It came to this size 1 day later in its life."),
+        (0.6, ""),
+        (None, ""),
+    ],
+)
+def test_days_ahead_are_said_where_there_is_one(days, said):
+    assert ahead_text(Words("en"), days) == said
 
 
 def test_a_week_has_the_pair_that_is_nearest():
