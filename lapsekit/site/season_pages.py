@@ -24,16 +24,20 @@ def season_pages(whole: Whole) -> Iterator[Page]:
 
 
 def kinds(whole: Whole) -> tuple[str, ...]:
-    """Which of the pages that may be absent there are; every page's navigation is told."""
+    """Which pages the navigation of every page names."""
     there = {
         "diary": diary_page.has_diary(whole),
         "film": bool(whole.films),
         "beside": beside_page.has_beside(whole),
     }
-    return tuple(name for name, is_there in there.items() if is_there)
+    always = ("front", "days", "growth", "two", "yours", "about")
+    return (*always, *(name for name, is_there in there.items() if is_there))
 
 
 def growth_page(whole: Whole) -> Page:
     """Curves and numbers of every plant."""
-    facts = growth_facts(whole.almanac, whole.curves, whole.growth.growths, whole.noticed)
+    almanac = whole.almanac
+    facts = growth_facts(almanac, whole.curves, whole.growth.growths, whole.noticed)
+    shown = {camera: max(days) for camera, days in almanac.pictures.items() if days}
+    facts["ribbon"] = shown and next(iter(shown.items()))
     return Page("growth/index.html", "growth.html", facts)

@@ -210,7 +210,8 @@ class CanopyModel:
         return self.network.odds(picture)
 
     @property
-    def _least_odds(self) -> float:
+    def least_odds(self) -> float:
+        """Log odds of the threshold."""
         return float(np.log(self.threshold / (1 - self.threshold)))
 
     def mask(self, picture: np.ndarray, colours: Colours | None = None) -> np.ndarray:
@@ -236,7 +237,7 @@ class CanopyModel:
         by_hand = self.perceptron.odds(picture) + NETWORK * odds
         by_hand = with_own_colours(by_hand, odds, picture)
         drawn = np.where((odds < NO_LEAF) | (odds > LEAF), odds, by_hand)
-        return clean(_judged(picture, drawn, colours, self._least_odds)[0])
+        return clean(_judged(picture, drawn, colours, self.least_odds)[0])
 
     def cover(self, picture: np.ndarray, colours: Colours | None = None) -> np.ndarray:
         """How much of each pixel is canopy; its sum is the canopy's area in px.

@@ -35,32 +35,43 @@ FEATURES = (
 HALO_PX = 32
 """Rows around a strip that can touch its features: twice 3 sigma of 4 px, and the half grid."""
 
-_GRID_PX = 4
-_DARK = np.float32(4)
+GRID_PX = 4
+DARK = np.float32(4)
+"""Added to each channel (0 to 255) before its share in their sum is taken."""
 
 
 def _gaussian(plane: np.ndarray, sigma_px: float) -> np.ndarray:
     """Gaussian mean, cut off at 3 sigma, mirrored at the border."""
-    size = 2 * int(np.ceil(3 * sigma_px)) + 1
+    size = kernel_px(sigma_px)
     return cv2.GaussianBlur(plane, (size, size), sigma_px, borderType=cv2.BORDER_REFLECT_101)
 
 
-def _at_half(plane: np.ndarray, sigma_px: float) -> np.ndarray:
-    """Gaussian mean taken at half resolution.
+def kernel_px(sigma_px: float) -> int:
+    """Width of a Gaussian kernel that is cut off at 3 sigma."""
+    return 2 * int(np.ceil(3 * sigma_px)) + 1
+
+
+def half_sigma(sigma_px: float) -> float:
+    """Width of the Gaussian that is taken at half resolution for one of `sigma_px`, in its pixels.
 
     Averaging 2 × 2 and the linear way back widen the kernel by a variance of about 0.75 px²,
     which is taken off first.
     """
+    return float(np.sqrt(sigma_px**2 - 0.75)) / 2
+
+
+def _at_half(plane: np.ndarray, sigma_px: float) -> np.ndarray:
+    """Gaussian mean taken at half resolution."""
     height, width = plane.shape
     small = cv2.resize(plane, (width // 2, height // 2), interpolation=cv2.INTER_AREA)
-    small = _gaussian(small, float(np.sqrt(sigma_px**2 - 0.75)) / 2)
+    small = _gaussian(small, half_sigma(sigma_px))
     return cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR)
 
 
 def _colours(rgb: np.ndarray) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]:
     """Lightness, a*, b* and excess green of float32 RGB (0 to 255); shares of red and green."""
     lab = cv2.cvtColor(rgb / np.float32(255), cv2.COLOR_RGB2LAB)
-    red, green, blue = cv2.split(rgb + _DARK)
+    red, green, blue = cv2.split(rgb + DARK)
     total = red + green + blue
     red /= total
     green /= total
@@ -70,20 +81,20 @@ def _colours(rgb: np.ndarray) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]
 def _surroundings(padded: np.ndarray) -> list[np.ndarray]:
     """Wide means of the whole picture at quarter resolution, in the order of `FEATURES`."""
     height, width = padded.shape[:2]
-    size = (width // _GRID_PX, height // _GRID_PX)
+    size = (width // GRID_PX, height // GRID_PX)
     small = cv2.resize(padded, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     planes, _, _ = _colours(small)
-    return [_gaussian(plane, sigma / _GRID_PX) for sigma in WIDE_PX for plane in planes]
+    return [_gaussian(plane, sigma / GRID_PX) for sigma in WIDE_PX for plane in planes]
 
 
 def _rows_of(small: np.ndarray, top: int, bottom: int) -> np.ndarray:
     """Rows `top` to `bottom` (multiples of the grid) of a quarter-resolution plane, enlarged."""
-    first = max(0, top // _GRID_PX - 1)
-    last = min(len(small), bottom // _GRID_PX + 1)
+    first = max(0, top // GRID_PX - 1)
+    last = min(len(small), bottom // GRID_PX + 1)
     part = small[first:last]
-    size = (small.shape[1] * _GRID_PX, len(part) * _GRID_PX)
+    size = (small.shape[1] * GRID_PX, len(part) * GRID_PX)
     full = cv2.resize(part, size, interpolation=cv2.INTER_LINEAR)
-    return full[top - first * _GRID_PX : bottom - first * _GRID_PX]
+    return full[top - first * GRID_PX : bottom - first * GRID_PX]
 
 
 def feature_strips(picture: np.ndarray, rows: int) -> Iterator[tuple[int, np.ndarray]]:
@@ -111,10 +122,10 @@ def feature_strips(picture: np.ndarray, rows: int) -> Iterator[tuple[int, np.nda
     require_picture(picture)
     height, width = picture.shape[:2]
     padded = cv2.copyMakeBorder(
-        picture, 0, -height % _GRID_PX, 0, -width % _GRID_PX, cv2.BORDER_REPLICATE
+        picture, 0, -height % GRID_PX, 0, -width % GRID_PX, cv2.BORDER_REPLICATE
     )
     wide = _surroundings(padded)
-    rows += -rows % _GRID_PX
+    rows += -rows % GRID_PX
     for top in range(0, len(padded), rows):
         bottom = min(top + rows, len(padded))
         first, last = max(0, top - HALO_PX), min(len(padded), bottom + HALO_PX)

@@ -38,7 +38,9 @@ cost less than 0.005 of overlap."""
 OWN_RULES = [LEAF, GROUND, WEIGHT, MOST, LEAST_PX, SAMPLE_PX, RIDGE, CLIP, NEAR]
 """All that shapes the result, for a mark."""
 
-_STRIP_PIXELS = 400_000
+STRIP_PIXELS, LEAST_STRIP_ROWS = 400_000, 64
+"""A picture is worked through in strips of about so many pixels, and at least so many rows; which
+pixels are learned from depends on where strips begin."""
 
 
 def with_own_colours(odds: np.ndarray, beside: np.ndarray, picture: np.ndarray) -> np.ndarray:
@@ -69,7 +71,7 @@ def with_own_colours(odds: np.ndarray, beside: np.ndarray, picture: np.ndarray) 
     counts = np.array([np.count_nonzero(leaf), np.count_nonzero(ground)])
     if counts.min() < LEAST_PX:
         return held
-    rows = max(64, _STRIP_PIXELS // picture.shape[1])
+    rows = max(LEAST_STRIP_ROWS, STRIP_PIXELS // picture.shape[1])
     steps = np.maximum(1, counts // SAMPLE_PX)
     samples = [[], []]
     for at, planes in _strips(picture, beside, rows):

@@ -97,7 +97,7 @@ class Perceptron:
         return {"features": list(FEATURES), **numbers}
 
     @cached_property
-    def _layers(self) -> tuple[np.ndarray, ...]:
+    def layers(self) -> tuple[np.ndarray, ...]:
         """Lowest and highest feature values, and both layers acting on features as they are."""
         lowest, highest = (self.means + side * CLIP * self.deviations for side in (-1, 1))
         weights = (self.hidden_weights / self.deviations[:, None]).T
@@ -126,7 +126,7 @@ class Perceptron:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        lowest, highest, weights, biases, output = self._layers
+        lowest, highest, weights, biases, output = self.layers
         result = np.full(picture.shape[:2], NEVER, np.float32)
         rows = rows or max(64, _STRIP_PIXELS // max(1, picture.shape[1]))
         for top, planes in feature_strips(picture, rows):

@@ -1,0 +1,189 @@
+// Measures a follower's picture by the grower's canopy rule, apart from the page, so that the page
+// stays at hand. It is told where the program and the rule lie, then given a picture, then asked
+// for areas within boxes; it answers in the same order. Nothing is sent anywhere.
+"use strict";
+
+const BAND_PIXELS = 2e6; // decoded pixels that are looked at together
+const PAINT = [214, 32, 150]; // of no plant
+const HEIC = /^(heic|heix|hevc|mif1|msf1|heim|heis)$/;
+
+let program = null;
+let measured = null; // the last picture: {width, height, cover}
+
+// What went wrong, as a word that the page has a sentence for.
+class Amiss extends Error {
+  constructor(word, cause) {
+    super(word, { cause });
+    this.word = word;
+  }
+}
+
+const file = async (url) => {
+  const answer = await fetch(url, { credentials: "same-origin" }).catch((cause) => {
+    throw new Amiss("not loaded", cause);
+  });
+  if (!answer.ok) throw new Amiss("not loaded");
+  return answer.arrayBuffer();
+};
+
+const compiled = async (bytes) => {
+  if (typeof WebAssembly === "undefined") throw new Amiss("forbidden");
+  if (!WebAssembly.validate(bytes)) throw new Amiss("too old");
+  try {
+    const math = { log: Math.log, exp: Math.exp };
+    return (await WebAssembly.instantiate(bytes, { math })).instance.exports;
+  } catch (cause) {
+    throw new Amiss("forbidden", cause);
+  }
+};
+
+const start = async ({ programAt, ruleAt }) => {
+  const [bytes, rule] = await Promise.all([file(programAt), file(ruleAt)]);
+  const found = await compiled(bytes);
+  const at = found.rule_space(rule.byteLength);
+  new Uint8Array(found.memory.buffer, at, rule.byteLength).set(new Uint8Array(rule));
+  if (found.rule_read()) throw new Amiss("not loaded");
+  program = found;
+  return {};
+};
+
+const kindOf = async (picture) => {
+  const head = new Uint8Array(await picture.slice(4, 12).arrayBuffer());
+  const text = String.fromCharCode(...head);
+  return text.startsWith("ftyp") && HEIC.test(text.slice(4)) ? "heic" : "not a picture";
+};
+
+// Upright, and in its own colours: a rule learned from files knows no colour profiles.
+const decoded = async (picture) => {
+  try {
+    return await createImageBitmap(picture, {
+      imageOrientation: "from-image",
+      colorSpaceConversion: "none",
+      premultiplyAlpha: "none",
+    });
+  } catch (cause) {
+    throw new Amiss(await kindOf(picture), cause);
+  }
+};
+
+const taken = (bitmap) => {
+  const { width, height } = bitmap;
+  const by = program.picture_begin(width, height);
+  const rows = Math.max(1, Math.floor(BAND_PIXELS / width / by)) * by;
+  const band = program.band_space(rows);
+  const canvas = new OffscreenCanvas(width, Math.min(rows, height));
+  const context = canvas.getContext("2d", { willReadFrequently: true });
+  if (!context) throw new Amiss("too large");
+  for (let top = 0; top < height; top += rows) {
+    const count = Math.min(rows, height - top);
+    context.clearRect(0, 0, width, rows);
+    context.drawImage(bitmap, 0, -top);
+    const { data } = context.getImageData(0, 0, width, count);
+    new Uint8Array(program.memory.buffer, band, data.length).set(data);
+    program.picture_rows(count);
+  }
+  return by;
+};
+
+// The picture as it was measured, and what was counted in it, painted as strongly as it counts.
+const shown = (width, height) => {
+  const rgb = new Uint8Array(program.memory.buffer, program.picture_at(), width * height * 3);
+  const pixels = new ImageData(width, height);
+  for (let from = 0, to = 0; from < rgb.length; from += 3, to += 4) {
+    pixels.data[to] = rgb[from];
+    pixels.data[to + 1] = rgb[from + 1];
+    pixels.data[to + 2] = rgb[from + 2];
+    pixels.data[to + 3] = 255;
+  }
+  return createImageBitmap(pixels);
+};
+
+const painted = (cover, width, height) => {
+  const pixels = new ImageData(width, height);
+  cover.forEach((share, at) => {
+    if (!share) return;
+    [pixels.data[4 * at], pixels.data[4 * at + 1], pixels.data[4 * at + 2]] = PAINT;
+    pixels.data[4 * at + 3] = Math.round(140 * share);
+  });
+  return createImageBitmap(pixels);
+};
+
+// The box that holds all leaf but a two-hundredth on each side, with a tenth of room; null without.
+const leafBox = (cover, width, height) => {
+  const [columns, rows] = [new Float64Array(width), new Float64Array(height)];
+  cover.forEach((share, at) => {
+    columns[at % width] += share;
+    rows[Math.floor(at / width)] += share;
+  });
+  const all = rows.reduce((sum, share) => sum + share, 0);
+  if (all < 1) return null;
+  const ends = (sums) => {
+    const reach = (list) => {
+      let passed = 0;
+      return list.findIndex((share) => (passed += share) > all / 200);
+    };
+    return [reach(sums), sums.length - reach([...sums].reverse())];
+  };
+  const [[left, right], [top, bottom]] = [ends(columns), ends(rows)];
+  const room = Math.round(Math.max(right - left, bottom - top) / 10);
+  return [
+    Math.max(0, left - room), Math.max(0, top - room),
+    Math.min(width, right + room), Math.min(height, bottom + room),
+  ];
+};
+
+const measure = async ({ picture }) => {
+  const began = performance.now();
+  const bitmap = await decoded(picture);
+  const whole = { width: bitmap.width, height: bitmap.height };
+  let by;
+  try {
+    by = taken(bitmap);
+  } finally {
+    bitmap.close();
+  }
+  program.measure();
+  const width = program.picture_width();
+  const height = program.picture_height();
+  const cover = new Float32Array(program.memory.buffer, program.cover_at(), width * height).slice();
+  measured = { width, height, cover };
+  return {
+    whole, by, width, height,
+    leafBox: leafBox(cover, width, height),
+    maskPixels: program.mask_px(), // of the whole picture, as `lapsekit mask` counts them
+    preview: await shown(width, height),
+    painted: await painted(cover, width, height),
+    seconds: (performance.now() - began) / 1000,
+  };
+};
+
+// Canopy within a box of the measured picture, in its pixels, and the length of its outline: steps
+// between pixels count π/4, since slanting edges have more of them than they are long.
+const area = ({ box: [left, top, right, bottom] }) => {
+  const { width, cover } = measured;
+  let pixels = 0;
+  let steps = 0;
+  for (let y = top; y < bottom; y += 1) {
+    for (let x = left; x < right; x += 1) {
+      const share = cover[y * width + x];
+      pixels += share;
+      if (x + 1 < right) steps += share >= 0.5 !== cover[y * width + x + 1] >= 0.5;
+      if (y + 1 < bottom) steps += share >= 0.5 !== cover[(y + 1) * width + x] >= 0.5;
+    }
+  }
+  return { pixels, outline: steps * Math.PI / 4 };
+};
+
+const answers = { start, measure, area };
+
+self.onmessage = async ({ data }) => {
+  try {
+    const found = await answers[data.what](data);
+    const moved = [found.preview, found.painted].filter(Boolean);
+    self.postMessage({ id: data.id, found }, moved);
+  } catch (error) {
+    const memory = error instanceof RangeError || error instanceof WebAssembly.RuntimeError;
+    const word = error.word || (memory ? "too large" : "failed");
+    self.postMessage({ id: data.id, amiss: word, detail: `${error.cause || error}` });
+  }
+};
