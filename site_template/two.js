@@ -237,6 +237,7 @@
       if (location.hash !== write(state, season)) history.replaceState(null, "", write(state, season));
       update();
       lay();
+      stage.setAttribute("aria-busy", "true");
       window.clearTimeout(waiting);
       waiting = window.setTimeout(show, WAIT);
     };

@@ -53,6 +53,7 @@
   const begun = (rule) => {
     ready = ready || started(rule).catch((error) => {
       ready = null;
+      if (worker) worker.terminate();
       throw error;
     });
     return ready;

@@ -56,8 +56,8 @@ def alternative(words: Words, age_days: int, plants: Sequence[Seen]) -> str:
     -------
     str
         The day, how many plants there are, and at most `MOST` of those that were measured: first
-        those that changed most within a week, in their unit, then the largest. A change is told only
-        where both days were measured with an interval.
+        those that changed most within a week, in their unit, then the largest. A change is told
+        only where both days were measured with an interval.
     """
     measured = [plant for plant in plants if plant.now is not None]
     named = sorted(measured, key=_weight, reverse=True)[:MOST]

@@ -194,8 +194,8 @@ def plant(almanac: Almanac, curve: PlantCurve, growth: Growth, noticed: Noticed)
     return Plant(
         *(curve.name, curve.title, curve.unit),
         draw([curve.drawn(0)], paper, curve.sown, events=[e.day for e in events]),
-        _plant_alt(words, curve),
-        _latest(words, curve),
+        curve_alt(words, curve),
+        latest_text(words, curve),
         rate_text(words, curve, growth),
         tuple(f"{text[0].upper()}{text[1:]}." for text in texts),
         tuple(doubts(words, curve, lambda day: why_open(almanac, curve, day), crowded)),
@@ -209,7 +209,8 @@ def _is_within(curve: PlantCurve, day: date) -> bool:
     return bool(curve.values) and min(curve.values) <= day <= max(curve.values)
 
 
-def _plant_alt(words: Words, curve: PlantCurve) -> str:
+def curve_alt(words: Words, curve: PlantCurve) -> str:
+    """A plant's chart for whoever cannot see it; empty where it has no value."""
     if not curve.is_measured:
         return ""
     first = min((day, t) for day, t in curve.values.items() if t[1] is not None)
@@ -224,7 +225,7 @@ def _plant_alt(words: Words, curve: PlantCurve) -> str:
     )
 
 
-def _latest(words: Words, curve: PlantCurve) -> str:
+def latest_text(words: Words, curve: PlantCurve) -> str:
     """The last value, as curves.js says it of any other day."""
     if not curve.is_measured:
         return ""

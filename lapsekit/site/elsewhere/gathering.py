@@ -1,13 +1,15 @@
 """What the other places are told, out of an almanac and the pictures put up for it."""
 
+from __future__ import annotations
+
 from datetime import date, timedelta
 from math import hypot
+from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
 from lapsekit.settings import Region
 from lapsekit.site import views
 from lapsekit.site.almanac import Almanac
-from lapsekit.site.contents import Whole
 from lapsekit.site.elsewhere.entries import DAYS_TOLD
 from lapsekit.site.elsewhere.told import (
     DayTold,
@@ -20,6 +22,9 @@ from lapsekit.site.elsewhere.told import (
 from lapsekit.site.gallery import Shown
 from lapsekit.site.wording import in_unit
 from lapsekit.when import plant_age
+
+if TYPE_CHECKING:
+    from lapsekit.site.contents import Whole
 
 _WEEK = timedelta(days=7)
 #: The part of an interval that is in doubt between two plants that meet.

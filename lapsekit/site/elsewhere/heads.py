@@ -7,25 +7,28 @@ from lapsekit.site.elsewhere.addresses import PAGE
 from lapsekit.site.elsewhere.gathering import day_told
 from lapsekit.site.elsewhere.marks import Head, data_mark, film_mark, head, image_mark
 from lapsekit.site.elsewhere.saying import title_said
-from lapsekit.site.elsewhere.told import SeasonTold
 
 DAY, GROWTH = "day.html", "growth/index.html"
 
 
-def head_of(whole: Whole, told: SeasonTold, page: Page, tables: list[str]) -> Head | None:
+def head_mark(whole: Whole) -> tuple:
+    """What the heads of all pages depend on, beside what each page shows."""
+    told = whole.told
+    tables = tuple(table.name for table in whole.tables)
+    return (told.own_name, told.address, told.title, told.about, told.language, tables)
+
+
+def head_of(whole: Whole, page: Page) -> Head | None:
     """Facts for the head of a page; None without a public address.
 
     Parameters
     ----------
     whole : Whole
-    told : SeasonTold
     page : Page
         A page of a day has it in ``facts["day"]``; any other may say what it is called in
         ``facts["heading"]``.
-    tables : list of str
-        Paths of the CSV files of the download.
     """
-    words = whole.almanac.words
+    words, told = whole.almanac.words, whole.told
     if told.address is None:
         return None
     if page.template == DAY:
@@ -39,7 +42,7 @@ def head_of(whole: Whole, told: SeasonTold, page: Page, tables: list[str]) -> He
     about = told.about or words.text(
         "A picture of every day, and what each plant covers in square centimetres."
     )
-    return head(told, words, page.path, title, about, things=_things(whole, told, page, tables))
+    return head(told, words, page.path, title, about, things=_things(whole, page))
 
 
 def _headings(whole: Whole) -> dict[str, str]:
@@ -52,13 +55,14 @@ def _headings(whole: Whole) -> dict[str, str]:
     }
 
 
-def _things(whole: Whole, told: SeasonTold, page: Page, tables: list[str]) -> list[dict[str, Any]]:
+def _things(whole: Whole, page: Page) -> list[dict[str, Any]]:
     """What the page shows."""
-    words, things = whole.almanac.words, []
+    words, told, things = whole.almanac.words, whole.told, []
     if page.path == FRONT and told.latest is not None:
         things.append(image_mark(told, words, told.latest))
         poster = told.latest.picture.largest.path
         things += [film_mark(told, words, film, poster) for film in whole.films.values()]
     if page.path in (FRONT, GROWTH):
+        tables = [f"data/{table.name}.csv" for table in whole.tables]
         things.append(data_mark(told, words, tables))
     return things

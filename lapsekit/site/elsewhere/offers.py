@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from lapsekit.site.words import Words
 
 #: Width of the frame that the small page is made for, and what it shows beside the picture, in px.
-FRAME_WIDTH, BESIDE_PICTURE = 360, 170
+FRAME_WIDTH, BESIDE_PICTURE = 360, 190
 
 
 @dataclass(frozen=True)

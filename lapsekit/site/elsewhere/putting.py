@@ -1,6 +1,6 @@
 """Puts all for the grower's other places into the site: files first, then what names them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date
 
 from lapsekit.site.contents import Page, Whole
@@ -25,14 +25,10 @@ from lapsekit.site.elsewhere.json_feed import json_feed
 from lapsekit.site.elsewhere.latest import latest_json
 from lapsekit.site.elsewhere.map_of_pages import ROBOTS_MADE_HERE, robots, sitemap
 from lapsekit.site.elsewhere.offers import offers, snippet, table_names
-from lapsekit.site.elsewhere.told import SeasonTold
 from lapsekit.site.writing import SiteFolder
-from lapsekit.tables import Table
 
 
-def put_media(
-    whole: Whole, told: SeasonTold, folder: SiteFolder, tables: Sequence[Table]
-) -> list[str]:
+def put_media(whole: Whole, folder: SiteFolder) -> list[str]:
     """Put up what pages show and link to: data, the picture of today, cards.
 
     Returns
@@ -40,7 +36,8 @@ def put_media(
     list of str
         Names of the cards that were drawn.
     """
-    for path, content in data_files(told.title, tables).items():
+    told = whole.told
+    for path, content in data_files(told.title, whole.tables).items():
         folder.put(path, content)
     card = card_told(told, whole.almanac.words)
     if card is None:
@@ -50,8 +47,9 @@ def put_media(
     return put_cards(folder, whole.season.folder / ".cache" / "cards", card, picture)
 
 
-def put_tellers(whole: Whole, told: SeasonTold, folder: SiteFolder, pages: Iterable[Page]) -> None:
+def put_tellers(whole: Whole, folder: SiteFolder, pages: Iterable[Page]) -> None:
     """Put up what names the pages: feeds, calendar, the latest day, the map of the site."""
+    told = whole.told
     words, days = whole.almanac.words, frozenset(whole.almanac.page_days)
     contents = {
         LATEST: latest_json(told),
@@ -77,21 +75,21 @@ def _seen(page: Page) -> date | None:
     return page.facts.get("day")
 
 
-def elsewhere_page(whole: Whole, told: SeasonTold, tables: Sequence[Table]) -> Page:
+def elsewhere_page(whole: Whole) -> Page:
     """The page that lists what can be taken to other places."""
-    words = whole.almanac.words
+    words, told = whole.almanac.words, whole.told
     names = table_names(words)
     facts = {
         "offers": offers(told, words),
         "snippet": snippet(told),
-        "tables": [(f"data/{t.name}.csv", names.get(t.name, t.title)) for t in tables],
+        "tables": [(f"data/{t.name}.csv", names.get(t.name, t.title)) for t in whole.tables],
     }
     return Page(PAGE, "elsewhere.html", facts)
 
 
-def embed_page(whole: Whole, told: SeasonTold) -> Page:
+def embed_page(whole: Whole) -> Page:
     """The small page for a frame in another one."""
-    day, words = told.latest, whole.almanac.words
+    day, words = whole.told.latest, whole.almanac.words
     facts = {"day": None}
     if day is not None:
         early = day.age_days < 0
