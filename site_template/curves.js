@@ -76,24 +76,33 @@
     };
   };
 
-  // One chart with its cursor. `chosen` is the place of a day in the data, or null.
-  const start = (figure) => {
-    const state = view(figure);
-    if (!state.series.length) return;
-    const reading = figure.querySelector(".reading");
-    const rest = reading.textContent;
-    const box = figure.querySelector(".curve-box");
+  // What takes the keys lies on the picture from the start, so that no stop comes in later.
+  const lay = (figure) => {
     const live = document.createElement("div");
     live.className = "curve-live";
     live.tabIndex = 0;
     live.setAttribute("role", "slider");
     live.setAttribute("aria-orientation", "horizontal");
     live.setAttribute("aria-label", lapsekit.text("A day on the curve"));
+    live.setAttribute("aria-valuenow", 0);
+    live.setAttribute("aria-valuetext", figure.querySelector(".reading").textContent);
+    figure.querySelector(".curve-box").append(live);
+    return live;
+  };
+
+  // One chart with its cursor. `chosen` is the place of a day in the data, or null.
+  const start = (figure, live) => {
+    const state = view(figure);
+    if (!state.series.length) {
+      live.remove();
+      return;
+    }
+    const reading = figure.querySelector(".reading");
+    const rest = reading.textContent;
     const rule = document.createElement("i");
     rule.className = "curve-cursor";
     const dot = document.createElement("i");
     dot.className = "curve-dot";
-    box.append(live);
     figure.classList.add("is-live");
     const chart = lapsekit.drawCurves(live, state);
     let chosen = null;
@@ -270,20 +279,27 @@
       matchMedia(query).addEventListener("change", () => chart.paint());
     }
     show();
+    if (document.activeElement === live) choose(ends(nearest())[1]);
     figure.dataset.ready = "";
   };
 
+  const begin = new Map();
   const near = new IntersectionObserver((entries) => {
-    for (const { isIntersecting, target } of entries) {
-      if (!isIntersecting) continue;
-      near.unobserve(target);
-      // Without its data a chart stays the picture that it is.
-      all().then(() => start(target), () => {});
-    }
+    for (const { isIntersecting, target } of entries) if (isIntersecting) begin.get(target)();
   }, { rootMargin: "300px" });
-  lapsekit.idle(() => {
-    for (const figure of document.querySelectorAll("figure[data-curves]")) near.observe(figure);
-  });
+  for (const figure of document.querySelectorAll("figure[data-curves]")) {
+    const live = lay(figure);
+    let begun = false;
+    begin.set(figure, () => {
+      near.unobserve(figure);
+      if (begun) return;
+      begun = true;
+      // Without its data a chart stays the picture that it is.
+      all().then(() => start(figure, live), () => live.remove());
+    });
+    live.addEventListener("focus", begin.get(figure), { once: true });
+    lapsekit.idle(() => near.observe(figure));
+  }
 
   // Days that are listed point at themselves on the curves.
   for (const link of document.querySelectorAll("a[data-points]")) {
