@@ -86,7 +86,7 @@ def beside(
     own, then = grow(season), grow(earlier)
     found, refused = [], {}
     for name, other in _pairs(own, then, pairs, earlier.folder):
-        lines = _line(season, own[name], clock), _line(earlier, then[other], clock)
+        lines = line_of(season, own[name], clock), line_of(earlier, then[other], clock)
         if clock == "date":
             lines = _same_year(*lines)
         told = [line for line in lines if isinstance(line, str)]
@@ -133,8 +133,8 @@ def _near(word: str, known: Mapping[str, object]) -> str:
     return f'; did you mean "{close[0]}"?' if close else ""
 
 
-def _line(season: Season, growth: Growth, clock: str) -> Line | str:
-    """A region's curve along a clock, or why there is none."""
+def line_of(season: Season, growth: Growth, clock: str = "age") -> Line | str:
+    """A region's curve along one of `CLOCKS`, or why there is none."""
     curve = growth.curve
     if not any(d.cover is not None for d in growth.daily):
         return "no day has a value"

@@ -44,10 +44,14 @@ DIARY_HEADER = "date,region,event,note\n"
 
 @dataclass(frozen=True)
 class FilmRecord:
-    """What made a film, as a mark ("" for one to be made again), and the frames it shows."""
+    """What made a film, as a mark ("" for one to be made again), the frames it shows, how fast.
+
+    Without a mark, `shows` names every frame that may be in it, in no certain order.
+    """
 
     mark: str
     shows: list[str]
+    frames_per_second: int | None = None
 
 
 class Season:

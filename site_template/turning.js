@@ -37,9 +37,12 @@
     return found.map((number) => number / found[8]);
   };
 
-  // The same for CSS, which writes columns and has a third dimension.
-  const cssOf = ([a, b, c, d, e, f, g, h, i]) =>
-    `matrix3d(${[a, d, 0, g, b, e, 0, h, 0, 0, 1, 0, c, f, 0, i].join(", ")})`;
+  // The same for CSS, which writes columns and has a third dimension. With exponents, since a browser
+  // may drop what lies beyond the seventh decimal: a fifth of a pixel at the far edge.
+  const cssOf = ([a, b, c, d, e, f, g, h, i]) => {
+    const columns = [a, d, 0, g, b, e, 0, h, 0, 0, 1, 0, c, f, 0, i];
+    return `matrix3d(${columns.map((number) => number.toExponential(12)).join(", ")})`;
+  };
 
   // The narrowest file that has a pixel for each of the screen's; else the widest.
   const widthFor = (widths, needed) =>

@@ -6,7 +6,10 @@ from pathlib import Path
 
 import pytest
 
-MODULES = Path(__file__).parent / "npm" / "node_modules"
+FOLDER = Path(__file__).parent / "npm"
+MODULES = FOLDER / "node_modules"
+#: Brings the modules to what package.json says.
+NPM = ("npm", "install", "--no-package-lock", "--no-audit", "--no-fund", "--prefix", str(FOLDER))
 VNU = MODULES / "vnu-jar" / "build" / "dist" / "vnu.jar"
 AXE = MODULES / "axe-core" / "axe.min.js"
 

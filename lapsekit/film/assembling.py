@@ -22,7 +22,7 @@ from lapsekit.when import plant_age
 
 _LEAST_PX = 16
 _GROUND = (250, 246, 236)
-_FILM_FORM = 1  # raised by hand when the same frames give another film
+_FILM_FORM = 2  # raised by hand when the same frames give another film
 
 
 @dataclass(frozen=True)
@@ -84,8 +84,9 @@ def make_film(
     pictures = (picture for picture in painted if picture is not None)
     # Whichever film lies there if this is killed, it shows no frame that is not on record.
     season.record_film(camera, FilmRecord("", sorted({*shown, *(before.shows if before else ())})))
-    count = encode_film(target, pictures, season.settings.film.frames_per_second)
-    season.record_film(camera, FilmRecord("" if painter.left_out else mark, shown))
+    speed = season.settings.film.frames_per_second
+    count = encode_film(target, pictures, speed)
+    season.record_film(camera, FilmRecord("" if painter.left_out else mark, shown, speed))
     return FilmReport(target, count, made=True, left_out=sorted(painter.left_out))
 
 

@@ -122,10 +122,11 @@ def gather(season: Season) -> Almanac:
     values: dict[str, dict[date, Daily]] = {}
     for row in season.catalogue.daily():
         values.setdefault(row.region, {})[row.day] = row
-    rows, means = folded(season.regions.region, values)
+    words = Words(settings.site.language)
+    rows, means = folded(words, season.regions.region, values)
     events, problems = read_diary(season.folder / DIARY_FILE)
     return Almanac(
-        words=Words(settings.site.language),
+        words=words,
         title=settings.season.title,
         about=settings.season.about,
         sown=settings.season.sown,

@@ -56,8 +56,8 @@ def alternative(words: Words, age_days: int, plants: Sequence[Seen]) -> str:
     -------
     str
         The day, how many plants there are, and at most `MOST` of those that were measured: first
-        those that changed most within a week, as a share, then the largest. A change is told only
-        where both days were measured with an interval.
+        those that changed most within a week, in their unit, then the largest. A change is told
+        only where both days were measured with an interval.
     """
     measured = [plant for plant in plants if plant.now is not None]
     named = sorted(measured, key=_weight, reverse=True)[:MOST]
@@ -128,9 +128,10 @@ def _alike(plant: Seen) -> bool:
 
 
 def _weight(plant: Seen) -> tuple[float, float]:
-    change = change_of(plant)
-    seen = 0.0 if change is None or _alike(plant) else abs(change)
-    return seen, plant.now.value
+    """What puts a plant before others: its change as it is seen in the picture, then its size."""
+    if change_of(plant) is None or _alike(plant):
+        return 0.0, plant.now.value
+    return abs(plant.now.value - plant.before.value), plant.now.value
 
 
 def _amount(words: Words, value: float, unit: str) -> str:

@@ -13,15 +13,22 @@ from lapsekit.progress import Track, silent
 from lapsekit.reporting import GrowthReport, work_out
 from lapsekit.resources import shared_folder
 from lapsekit.season import Season
-from lapsekit.site import season_data
+from lapsekit.site import season_data, season_pages
+from lapsekit.site.all_pages import pages
 from lapsekit.site.almanac import gather
-from lapsekit.site.contents import FRONT, Whole, pages
+from lapsekit.site.contents import FRONT, Whole
+from lapsekit.site.cropping import plants_of, show_crops
+from lapsekit.site.elsewhere import putting
+from lapsekit.site.elsewhere.heads import head_mark, head_of
+from lapsekit.site.film_page import film_tracks
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.weeks import hold
 from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
-from lapsekit.site.yours_page import put_rule, yours_page
+from lapsekit.site.yours_page import put_rule
 from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
@@ -29,7 +36,7 @@ TEMPLATES = "site_template"
 #: are safe.
 _UNNAMED = ("fonts/", "icon.svg")
 #: Kinds of file in the template folder that no reader needs.
-_NOT_SENT = (".html", ".c", ".h", ".sh")
+_NOT_SENT = (".html", ".c", ".sh")
 
 
 @dataclass(frozen=True)
@@ -90,10 +97,14 @@ def build_site(
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
     films, amiss = _films(season, folder)
+    held, unread = hold(season, almanac, gallery, folder)
+    plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
+    crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
+    rule, unruled = put_rule(season, folder)
     growth = growth or work_out(season)
-    whole = Whole(season, almanac, gallery, films, growth)
-    rule, without_rule = put_rule(season, folder)
-    count = _write_pages(whole, folder, track, rule)
+    whole = Whole(season, almanac, gallery, films, growth, held, crops, rule)
+    _put_data(whole, folder)
+    count = _write_pages(whole, folder, track)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
     return SiteReport(
@@ -103,25 +114,41 @@ def build_site(
         removed=removed,
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=[*almanac.problems, *amiss, *without_rule],
+        problems=[*almanac.problems, *amiss, *unread, *unruled],
     )
 
 
-def _write_pages(whole: Whole, folder: SiteFolder, track: Track, rule: str | None) -> int:
-    """Assets and data, then every page that changed; how many pages there are."""
+def _put_data(whole: Whole, folder: SiteFolder) -> None:
+    """Put up what scripts read and readers take away."""
+    files = {
+        **dict(curve_files(whole.almanac, whole.curves)),
+        **film_tracks(whole),
+        season_data.PATH: season_data.season_script(whole),
+    }
+    for path, content in files.items():
+        folder.put(path, content)
+    putting.put_media(whole, folder)
+
+
+def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
+    """Write every page that changed, and what names them; how many pages there are."""
     season, almanac = whole.season, whole.almanac
     templates = [*_own_templates(season), shared_folder(TEMPLATES)]
     assets = _assets(folder, templates, almanac.words)
-    folder.put("data/daily.csv", whole.growth.daily.as_csv().encode())
-    folder.put(season_data.PATH, season_data.season_script(whole))
-    shared = {"title": almanac.title, "sown": almanac.sown, "assets": assets}
+    shared = {
+        **{"title": almanac.title, "sown": almanac.sown, "assets": assets},
+        "has": season_pages.kinds(whole),
+    }
     renderer = Pages(templates, almanac.words, shared)
-    ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, renderer.mark)
-    found = [yours_page(whole, rule), *pages(whole)]
+    common = (renderer.mark, head_mark(whole))
+    ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, common)
+    found = list(pages(whole))
     for page in track(found, len(found), "pages"):
         mark = ledger.mark(page)
+        if page.path == FRONT:
+            putting.put_tellers(whole, folder, found)
         if not (ledger.is_current(page, mark) and folder.has(page.path)):
-            folder.put(page.path, renderer.render(page))
+            folder.put(page.path, renderer.render(page, head_of(whole, page)))
         ledger.note(page, mark)
     ledger.save()
     return len(found)

@@ -1,39 +1,39 @@
 """Geometry of the growth curves: values in, places on the paper out. Pure.
 
 Lines are joined only where the days were measured about as densely as the season usually is;
-a day without a value, and a long pause, leave the line open.
+a day without a value, a long pause, and a sudden loss leave the line open.
 """
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
-from itertools import pairwise
-from math import floor, log2
-from statistics import median
+from math import log2
 
-from lapsekit.site.scales import date_ticks, doubling_levels, linear_levels, spread
+from lapsekit.site.scales import date_ticks, decimals, doubling_levels, linear_levels, spread
+from lapsekit.site.strokes import Place, Point, band, path, runs, specks, usual_step
 from lapsekit.when import plant_age
 
 #: Dash patterns, told apart without colour.
 DASHES = ("", "9 4", "2 4", "12 4 2 4", "5 3", "14 4 2 4 2 4", "1 3", "16 6")
 
-
-@dataclass(frozen=True)
-class Point:
-    """One day of a curve; `value` is None on a day without a usable frame."""
-
-    day: date
-    value: float | None
-    low: float | None = None
-    high: float | None = None
+#: Number of inks; `--ink-1` and so on in style.css. No divisor of the number of dashes, so that
+#: ink and dash together tell 40 plants apart.
+INKS = 5
 
 
 @dataclass(frozen=True)
 class Series:
-    """A named curve; points in order of day."""
+    """A named curve; daily values and, where there is one, the smooth curve, in order of day.
+
+    `breaks` are days on which the area had changed at once since the day before. `look` is the
+    number that ink and dash go by.
+    """
 
     label: str
     points: tuple[Point, ...]
+    curve: tuple[Point, ...] = ()
+    breaks: tuple[date, ...] = ()
+    look: int = 0
 
 
 @dataclass(frozen=True)
@@ -60,51 +60,41 @@ class Paper:
 
 @dataclass(frozen=True)
 class Line:
-    """One curve on paper: paths for an SVG, lone points, and where its label stands."""
+    """One curve on paper: paths for an SVG, and where its label stands.
+
+    `dots` are daily values that lie beside the path or have none, `lone` its days that are joined
+    to no other.
+    """
 
     label: str
+    ink: int
     dash: str
     path: str
     band: str
-    dots: tuple[tuple[float, float], ...]
-    end: tuple[float, float] | None
+    dots: tuple[Place, ...]
+    lone: tuple[Place, ...]
+    end: Place | None
     label_y: float
+
+    def specks(self, which: str) -> str:
+        """The `dots` or the `lone` as one path."""
+        return specks(getattr(self, which))
 
 
 @dataclass(frozen=True)
 class Chart:
-    """Everything a template needs to draw."""
+    """Everything a template needs to draw; a level is its place, its value and its decimals."""
 
     paper: Paper
     lines: tuple[Line, ...]
-    levels: tuple[tuple[float, str], ...]
+    levels: tuple[tuple[float, float, int], ...]
     dates: tuple[tuple[float, date, int], ...]
     events: tuple[float, ...]
 
 
-def usual_step(days: Sequence[date]) -> int:
-    """Longest step in days across which a curve is still joined.
-
-    One and a half times the season's median step, so at daily frames only neighbours are joined.
-    """
-    steps = [(b - a).days for a, b in pairwise(sorted(days))]
-    return max(1, floor(1.5 * median(steps))) if steps else 1
-
-
-def runs(points: Sequence[Point], longest_step: int) -> list[list[Point]]:
-    """Stretches of a curve that may be joined; never across a day known to have no value."""
-    found: list[list[Point]] = []
-    open_run = False
-    for point in points:
-        if point.value is None:
-            open_run = False
-            continue
-        if open_run and (point.day - found[-1][-1].day).days <= longest_step:
-            found[-1].append(point)
-        else:
-            found.append([point])
-        open_run = True
-    return found
+def look_of(number: int) -> tuple[int, str]:
+    """Ink (from 1) and dash of the series with this number."""
+    return number % INKS + 1, DASHES[number % len(DASHES)]
 
 
 def draw(
@@ -113,7 +103,7 @@ def draw(
     sown: date,
     *,
     doubling: bool = False,
-    events: Sequence[date] = (),
+    events: Iterable[date] = (),
     label_gap: float = 17,
 ) -> Chart | None:
     """Lay out curves on paper.
@@ -128,7 +118,7 @@ def draw(
         Day from which the age axis counts.
     doubling : bool
         Draw on a scale on which each doubling is equally high; zeros cannot be shown on it.
-    events : sequence of date
+    events : iterable of date
         Days to tick at the top.
 
     Returns
@@ -146,23 +136,23 @@ def draw(
         if doubling
         else linear_levels(highest)
     )
-    y_of = _scale(log2 if doubling else float, levels, paper)
     first, last = min(p.day for p in known), max(p.day for p in known)
-    x_of = _days(first, last, paper)
-    longest = usual_step(sorted({p.day for p in known}))
-    lines = [
-        _line(s, DASHES[n % len(DASHES)], longest, doubling, x_of, y_of)
-        for n, s in enumerate(series)
-    ]
+    sheet = _Sheet(
+        usual_step(sorted({p.day for p in known})),
+        doubling,
+        _days(first, last, paper),
+        _scale(log2 if doubling else float, levels, paper),
+    )
+    lines = [sheet.line(s) for s in series]
     return Chart(
         paper,
         tuple(_labelled(lines, paper, label_gap)),
-        tuple((y_of(level), f"{level:g}") for level in levels),
+        tuple((sheet.y_of(level), level, decimals(level)) for level in levels),
         tuple(
-            (x_of(day), day, plant_age(day, sown))
+            (sheet.x_of(day), day, plant_age(day, sown))
             for day in date_ticks(first, last, sown, max(2, (paper.end - paper.left) // 55))
         ),
-        tuple(x_of(day) for day in sorted(set(events)) if first <= day <= last),
+        tuple(sheet.x_of(day) for day in sorted(set(events)) if first <= day <= last),
     )
 
 
@@ -175,7 +165,14 @@ def _scale(
 ) -> Callable[[float], float]:
     low, high = measure(levels[0]), measure(levels[-1])
     height = paper.base - paper.top
-    return lambda value: round(paper.base - height * (measure(value) - low) / (high - low), 1)
+
+    def y_of(value: float) -> float:
+        if value <= 0 and measure is log2:
+            return float(paper.base)  # the lower end of an interval that reaches down to nothing
+        share = (measure(value) - low) / (high - low)
+        return round(paper.base - height * min(1.0, max(0.0, share)), 1)
+
+    return y_of
 
 
 def _days(first: date, last: date, paper: Paper) -> Callable[[date], float]:
@@ -184,47 +181,45 @@ def _days(first: date, last: date, paper: Paper) -> Callable[[date], float]:
     return lambda day: round(paper.left + width * (day - first).days / span, 1)
 
 
-def _line(
-    series: Series,
-    dash: str,
-    longest: int,
-    doubling: bool,
-    x_of: Callable[[date], float],
-    y_of: Callable[[float], float],
-) -> Line:
-    points = [p if _shown(p, doubling) else Point(p.day, None) for p in series.points]
-    stretches = [[(p, x_of(p.day), y_of(p.value)) for p in run] for run in runs(points, longest)]
-    path = "".join(_path([(x, y) for _, x, y in run]) for run in stretches if len(run) > 1)
-    sparse = longest > 2
-    dots = [(x, y) for run in stretches for _, x, y in run if sparse or len(run) == 1]
-    bands = [] if doubling else [_band([p for p, _, _ in run], x_of, y_of) for run in stretches]
-    end = stretches[-1][-1][1:] if stretches else None
-    return Line(series.label, dash, path, "".join(bands), tuple(dots), end, end[1] if end else 0.0)
+@dataclass(frozen=True)
+class _Sheet:
+    """What all curves of a chart share."""
 
+    longest: int
+    doubling: bool
+    x_of: Callable[[date], float]
+    y_of: Callable[[float], float]
 
-def _path(places: Sequence[tuple[float, float]]) -> str:
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in places)
+    def line(self, series: Series) -> Line:
+        """The smooth curve, or the daily values joined where there is none."""
+        days = self._places(runs(self._open(series.points), self.longest))
+        points = self._open(series.curve)
+        smooth = any(p.value is not None for p in points)
+        stretches = runs(points, self.longest, series.breaks) if smooth else []
+        joined = self._places(stretches) if smooth else days
+        lone = tuple(run[0] for run in joined if len(run) == 1)
+        with_dots = smooth or self.longest > 2
+        end = joined[-1][-1] if joined else None
+        bands = stretches if smooth else runs(self._open(series.points), self.longest)
+        return Line(
+            series.label,
+            *look_of(series.look),
+            "".join(path(run) for run in joined if len(run) > 1),
+            "".join(band(run, self.x_of, self.y_of) for run in bands),
+            tuple(place for run in days for place in run) if with_dots else lone,
+            lone,
+            end,
+            end[1] if end else 0.0,
+        )
 
+    def _open(self, points: Sequence[Point]) -> list[Point]:
+        return [p if _shown(p, self.doubling) else Point(p.day, None) for p in points]
 
-def _band(
-    run: Sequence[Point], x_of: Callable[[date], float], y_of: Callable[[float], float]
-) -> str:
-    """Outline of the days' intervals; a lone day gets a short bar."""
-    whole = [p for p in run if p.low is not None and p.high is not None]
-    if not whole:
-        return ""
-    if len(whole) == 1:
-        x, low, high = x_of(whole[0].day), y_of(whole[0].low), y_of(whole[0].high)
-        return _path([(x - 1.5, high), (x + 1.5, high), (x + 1.5, low), (x - 1.5, low)]) + "Z"
-    upper = [(x_of(p.day), y_of(p.high)) for p in whole]
-    lower = [(x_of(p.day), y_of(p.low)) for p in reversed(whole)]
-    return _path(upper + lower) + "Z"
+    def _places(self, stretches: Sequence[Sequence[Point]]) -> list[list[Place]]:
+        return [[(self.x_of(p.day), self.y_of(p.value)) for p in run] for run in stretches]
 
 
 def _labelled(lines: Sequence[Line], paper: Paper, gap: float) -> list[Line]:
     shown = [line for line in lines if line.end is not None]
     places = spread([line.end[1] for line in shown], gap, paper.top, paper.base)
-    return [
-        Line(s.label, s.dash, s.path, s.band, s.dots, s.end, round(y, 1))
-        for s, y in zip(shown, places, strict=True)
-    ]
+    return [replace(line, label_y=round(y, 1)) for line, y in zip(shown, places, strict=True)]

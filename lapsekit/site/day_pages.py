@@ -9,6 +9,7 @@ from typing import Any
 from lapsekit.catalogue import Frame
 from lapsekit.site import views
 from lapsekit.site.contents import FRONT, Page, Whole
+from lapsekit.site.doors import doors
 from lapsekit.site.wording import age_text, local_time
 
 _ALWAYS_NEAR = timedelta(minutes=15)
@@ -50,7 +51,7 @@ def front_page(whole: Whole) -> Page:
     facts = {
         **told,
         "previous": almanac.picture_days[-2] if len(almanac.picture_days) > 1 else None,
-        "films": whole.films,
+        "doors": list(doors(whole)),
         "frame_days": len(almanac.days),
     }
     return Page(FRONT, "index.html", facts)

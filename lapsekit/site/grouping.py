@@ -1,23 +1,30 @@
 """Regions of one group told as one: a tray of plugs is a line of a table, not ten."""
 
+from __future__ import annotations
+
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date
 from statistics import mean
+from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
 from lapsekit.settings import Region
+
+if TYPE_CHECKING:
+    from lapsekit.site.words import Words
 
 Values = Mapping[str, Mapping[date, Daily]]
 
 
 def folded(
-    regions: Sequence[Region], values: Values
+    words: Words, regions: Sequence[Region], values: Values
 ) -> tuple[list[Region], dict[str, dict[date, Daily]]]:
     """Fold the regions of each group into one that stands for their mean.
 
     Parameters
     ----------
+    words : Words
     regions : sequence of Region
         In the order of regions.toml.
     values : mapping of str to mapping of date to Daily
@@ -42,18 +49,20 @@ def folded(
         if len(of_group) < 2:
             rows.append(region)
         elif region is of_group[0]:
-            stands_for = _standing_for(of_group)
+            stands_for = _standing_for(words, of_group)
             rows.append(stands_for)
             means[stands_for.name] = _means(stands_for.name, of_group, values)
     return rows, means
 
 
-def _standing_for(members: Sequence[Region]) -> Region:
+def _standing_for(words: Words, members: Sequence[Region]) -> Region:
     first = members[0]
     return first.model_copy(
         update={
             "name": f"{first.group} of {first.camera}",  # no region can be called that
-            "label": f"{first.group}, mean of {len(members)}",
+            "label": words.text(
+                "{group}, mean of {plants}", group=first.group, plants=len(members)
+            ),
         }
     )
 

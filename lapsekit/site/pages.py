@@ -18,6 +18,7 @@ from lapsekit import __version__
 from lapsekit.errors import SiteError
 from lapsekit.site import wording
 from lapsekit.site.contents import Page
+from lapsekit.site.elsewhere.marks import Head
 from lapsekit.site.words import Words
 
 
@@ -49,15 +50,15 @@ class Pages:
         told = repr((__version__, words.mark, shared)).encode()
         self.mark = hashlib.sha256(contents + told).hexdigest()
 
-    def render(self, page: Page) -> bytes:
-        """One page as it is written.
+    def render(self, page: Page, head: Head | None) -> bytes:
+        """One page as it is written; `head` is what machines are told of it.
 
         Raises
         ------
         SiteError
             If the template, which may be the grower's own, cannot be rendered.
         """
-        place = {"root": "../" * page.path.count("/"), "path": page.path}
+        place = {"root": "../" * page.path.count("/"), "path": page.path, "head": head}
         try:
             template = self._environment.get_template(page.template)
             text = template.render({**self._told, **page.facts, **place})

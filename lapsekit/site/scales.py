@@ -1,8 +1,8 @@
-"""Round levels, dates to name, and room between labels: what an axis needs. Pure."""
+"""Round levels, dates to name, room between labels, fewer corners: what a chart needs. Pure."""
 
 from collections.abc import Sequence
 from datetime import date
-from math import ceil, floor, log2, log10
+from math import ceil, floor, hypot, log2, log10
 
 from lapsekit.when import plant_age
 
@@ -24,6 +24,11 @@ def doubling_levels(lowest: float, highest: float) -> list[float]:
     first = floor(log2(lowest) + 1e-9)
     last = max(first + 1, ceil(log2(highest) - 1e-9))
     return [2.0**power for power in range(first, last + 1)]
+
+
+def decimals(level: float) -> int:
+    """Decimals that a level has, at most four."""
+    return next((n for n in range(4) if abs(round(level, n) - level) <= 1e-6 * abs(level)), 4)
 
 
 def date_ticks(first: date, last: date, sown: date, most: int) -> list[date]:
@@ -52,3 +57,38 @@ def spread(places: Sequence[float], gap: float, top: float, bottom: float) -> li
     for i, y in zip(order, moved, strict=True):
         result[i] = y
     return result
+
+
+def simplified(
+    places: Sequence[tuple[float, float]], tolerance: float
+) -> list[tuple[float, float]]:
+    """Corners of a path that strays from `places` by no more than `tolerance`.
+
+    The ends stay. After Douglas and Peucker (1973, Cartographica 10: 112-122).
+    """
+    if len(places) < 3:
+        return list(places)
+    kept = {0, len(places) - 1}
+    spans = [(0, len(places) - 1)]
+    while spans:
+        first, last = spans.pop()
+        inner = range(first + 1, last)
+        away = [_distance(places[k], places[first], places[last]) for k in inner]
+        if away and max(away) > tolerance:
+            corner = first + 1 + away.index(max(away))
+            kept.add(corner)
+            spans += [(first, corner), (corner, last)]
+    return [places[k] for k in sorted(kept)]
+
+
+def _distance(
+    place: tuple[float, float], first: tuple[float, float], last: tuple[float, float]
+) -> float:
+    """From a place to the stretch between two others."""
+    along = (last[0] - first[0], last[1] - first[1])
+    length = hypot(*along)
+    if not length:
+        return hypot(place[0] - first[0], place[1] - first[1])
+    off = (place[0] - first[0], place[1] - first[1])
+    share = min(1.0, max(0.0, (off[0] * along[0] + off[1] * along[1]) / length**2))
+    return hypot(off[0] - share * along[0], off[1] - share * along[1])

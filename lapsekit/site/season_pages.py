@@ -1,43 +1,43 @@
-"""What the pages that tell of the season as a whole are told."""
+"""The pages that tell of the season as a whole, and of each plant; which of them there are."""
 
 from collections.abc import Iterator
-from datetime import date
 
-from lapsekit.noticing import notice
-from lapsekit.site import views
+from lapsekit.site import about_page, beside_page, diary_page, film_page, plant_pages
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.growth_facts import growth_facts
 
 
 def season_pages(whole: Whole) -> Iterator[Page]:
-    """Growth, and what this bench is."""
+    """Growth, plants, the diary, the film, the season before, and what this bench is.
+
+    Each only where it has something to tell; growth and about always.
+    """
     yield growth_page(whole)
-    yield about_page(whole)
+    yield from plant_pages.plant_pages(whole)
+    if diary_page.has_diary(whole):
+        yield diary_page.diary_page(whole)
+    if whole.films:
+        yield film_page.film_page(whole)
+    if beside_page.has_beside(whole):
+        yield beside_page.beside_page(whole)
+    yield about_page.about_page(whole)
+
+
+def kinds(whole: Whole) -> tuple[str, ...]:
+    """Which pages the navigation of every page names."""
+    there = {
+        "diary": diary_page.has_diary(whole),
+        "film": bool(whole.films),
+        "beside": beside_page.has_beside(whole),
+    }
+    always = ("front", "days", "growth", "two", "yours", "about")
+    return (*always, *(name for name, is_there in there.items() if is_there))
 
 
 def growth_page(whole: Whole) -> Page:
     """Curves and numbers of every plant."""
-    noticed = notice(whole.season, whole.growth.growths)
-    facts = {
-        "curves": views.curves(whole.almanac),
-        "doubling": views.curves(whole.almanac, doubling=True),
-        "plants": views.plants(whole.almanac, whole.growth.growths, noticed),
-        "page_days": sorted(whole.almanac.page_days),
-    }
+    almanac = whole.almanac
+    facts = growth_facts(almanac, whole.curves, whole.growth.growths, whole.noticed)
+    shown = {camera: max(days) for camera, days in almanac.pictures.items() if days}
+    facts["ribbon"] = shown and next(iter(shown.items()))
     return Page("growth/index.html", "growth.html", facts)
-
-
-def about_page(whole: Whole) -> Page:
-    """What stands here, how it is measured, and how sure that is."""
-    almanac, settings = whole.almanac, whole.season.settings
-    capture = settings.capture
-    span: tuple[date, date] | None = (almanac.days[0], almanac.days[-1]) if almanac.days else None
-    facts = {
-        "about": almanac.about,
-        "span": span,
-        "counts": views.frame_counts(almanac),
-        "regions": [region.title for region in almanac.regions],
-        "method": settings.canopy.method,
-        "captured": capture.every_minutes and (capture.first, capture.last, capture.daily_at),
-        "scaled": [camera.scale.is_known for camera in settings.cameras.values()],
-    }
-    return Page("about/index.html", "about.html", facts)

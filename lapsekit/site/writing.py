@@ -9,7 +9,14 @@ from lapsekit.errors import SiteError
 from lapsekit.safely import PART, remove_leftovers, write_safely
 
 #: Folders in which every file is the site's own; the front page lies beside them.
-FOLDERS = ("pictures", "film", "assets", "data", "day", "growth", "about", "yours")
+FOLDERS = (
+    *("pictures", "film", "assets", "data", "day", "growth", "about"),
+    *("yours", "two", "cards", "embed", "elsewhere", "diary", "plant", "beside"),
+)
+#: Files of the site's own that lie beside the front page, and are not always there.
+BESIDE_THE_FRONT = (
+    *("latest.json", "today.jpg", "feed.atom", "feed.json", "diary.ics", "sitemap.xml"),
+)
 
 
 class SiteFolder:
@@ -76,6 +83,10 @@ class SiteFolder:
         """Delete files of earlier builds that are no longer part of the site, and say which."""
         removed = []
         remove_leftovers(self.root)
+        for path in BESIDE_THE_FRONT:
+            if path not in self._own and (self.root / path).is_file():
+                (self.root / path).unlink()
+                removed.append(path)
         for folder in FOLDERS:
             for place, _, names in os.walk(self.root / folder, topdown=False):
                 for name in sorted(names):

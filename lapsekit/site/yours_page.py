@@ -47,10 +47,10 @@ def put_rule(season: Season, folder: SiteFolder) -> tuple[str | None, list[str]]
     return path, []
 
 
-def yours_page(whole: Whole, rule: str | None) -> Page:
-    """The page; `rule` is the path in the site of what `put_rule` gave."""
+def yours_page(whole: Whole) -> Page:
+    """The page."""
     facts: dict[str, Any] = {
-        "rule": rule,
+        "rule": whole.rule,
         "by_index": whole.season.settings.canopy.method != "model",
         "taught": (whole.season.folder / COLOURS_FILE).is_file(),
     }

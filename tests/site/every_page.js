@@ -34,6 +34,8 @@
       const element = document.activeElement;
       if (!element || element === document.body) return null;
       const style = getComputedStyle(element);
+      // In a date field the focus moves on to parts that the browser draws, with its own mark.
+      if (element.matches("input:not(:focus)")) return { named: named(element), seen: true };
       const lined = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 1;
       element.dataset.reached = "yes";
       return {

@@ -6,9 +6,10 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lapsekit.site.chart import Paper, Point, Series, draw, runs, usual_step
+from lapsekit.site.chart import Paper, Series, draw
 from lapsekit.site.ribbon import cells, columns
 from lapsekit.site.scales import date_ticks, doubling_levels, linear_levels, spread
+from lapsekit.site.strokes import Point, runs, usual_step
 from lapsekit.when import days_between
 
 START = date(2031, 4, 1)

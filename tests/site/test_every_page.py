@@ -132,7 +132,7 @@ def test_every_link_leads_to_a_place_in_a_file(site, every):
             )
             if outside or not inside or not known:
                 amiss.append(f"{path} -> {link}")
-    assert amiss == []
+    assert not amiss, "\n".join(amiss)
 
 
 def test_every_page_can_be_reached_from_the_front_page(site, every):
@@ -170,7 +170,7 @@ def test_nothing_is_inline_and_the_policy_has_no_unsafe_word(every):
         for kind, text in held.inline:
             if kind != "application/ld+json" or not isinstance(json.loads(text), dict):
                 amiss.append(f"{path}: a script in the page: {text[:80]}")
-    assert amiss == []
+    assert not amiss, "\n".join(amiss)
 
 
 def test_no_file_tells_place_zone_or_device(site):
@@ -194,7 +194,7 @@ def test_no_file_tells_place_zone_or_device(site):
         amiss += [f"{file.relative_to(site)}: {m[0]}" for m in told.finditer(text)]
         amiss += [f"{file.relative_to(site)}: a path"] * (str(site.parent) in text)
     assert len(files) > DAYS
-    assert amiss == []
+    assert not amiss, "\n".join(amiss)
 
 
 @pytest.fixture
@@ -250,7 +250,7 @@ def test_no_page_scrolls_sideways_and_axe_finds_nothing(opened_page, address, lo
             rules = "{}" if scheme == "light" else "{runOnly: ['color-contrast']}"
             if width != 768:
                 amiss += [f"{where}: {text}" for text in page.evaluate(AXE_TOLD % rules)]
-    assert amiss == []
+    assert not amiss, "\n".join(amiss)
 
 
 AXE_TOLD = """axe.run(document, %s).then(found => found.violations.map(rule =>
@@ -270,7 +270,7 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(opened_page, addr
             if not focused["seen"]:
                 amiss.append(f"{path}: not seen: {focused['named']}")
         amiss += [f"{path}: not reached: {n}" for n in page.evaluate("everyPage.unreached()")]
-    assert amiss == []
+    assert not amiss, "\n".join(amiss)
 
 
 def test_without_scripts_every_page_reads_and_keeps_its_width(opened_page, address, looked_at):
@@ -290,7 +290,7 @@ def test_without_scripts_every_page_reads_and_keeps_its_width(opened_page, addre
             for each in hidden.all()
             if each.is_visible()
         ]
-    assert amiss == []
+    assert not amiss, "\n".join(amiss)
 
 
 def test_every_page_opens_from_a_folder(opened_page, site, looked_at):

@@ -7,6 +7,7 @@ import pytest
 from lapsekit.catalogue import Daily
 from lapsekit.settings import Region
 from lapsekit.site.grouping import folded
+from lapsekit.site.words import ENGLISH
 
 DAY, NEXT = date(2031, 4, 1), date(2031, 4, 2)
 
@@ -27,7 +28,7 @@ def test_a_group_is_the_mean_of_its_plants_with_their_range():
     values = {
         r.name: {DAY: value(r.name, DAY, area)} for r, area in zip(regions, (9, 2, 4), strict=True)
     }
-    rows, means = folded(regions, values)
+    rows, means = folded(ENGLISH, regions, values)
     assert [r.title for r in rows] == ["Basil", "feed A, mean of 2"]
     (mean,) = (days[DAY] for days in means.values())
     assert (mean.area_cm2, mean.area_low_cm2, mean.area_high_cm2) == (3, 2, 4)
@@ -41,7 +42,7 @@ def test_a_day_on_which_one_plant_has_no_value_is_open():
         "plug-1": {DAY: value("plug-1", DAY, 2), NEXT: value("plug-1", NEXT, 3)},
         "plug-2": {DAY: value("plug-2", DAY, None), NEXT: value("plug-2", NEXT, 5)},
     }
-    _, means = folded(regions, values)
+    _, means = folded(ENGLISH, regions, values)
     (days,) = means.values()
     assert days[DAY].area_cm2 is None
     assert days[NEXT].area_cm2 == 4
@@ -49,6 +50,6 @@ def test_a_day_on_which_one_plant_has_no_value_is_open():
 
 def test_a_single_plant_and_other_cameras_are_not_folded():
     regions = [region("a", "x"), region("b", "x", camera="shelf"), region("c")]
-    rows, means = folded(regions, {})
+    rows, means = folded(ENGLISH, regions, {})
     assert rows == regions
     assert means == {}

@@ -13,9 +13,9 @@ def rendered(monkeypatch):
     """Paths of the pages that are rendered, in order."""
     found, plain = [], Pages.render
 
-    def noted(self, page):
+    def noted(self, page, head):
         found.append(page.path)
-        return plain(self, page)
+        return plain(self, page, head)
 
     monkeypatch.setattr(Pages, "render", noted)
     return found

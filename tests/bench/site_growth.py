@@ -1,0 +1,192 @@
+"""What a build of the season site costs, early in a season and late.
+
+    python -m tests.bench.site_growth [--days 365] [--regions 8] [--frames-a-day 20] [--json]
+
+A made-up season of `--days` days is built whole; then nothing has changed; then three days are
+added, one a morning, as they are to a season that is a month old. A morning's build late in the
+season may cost at most 1.3 times what it costs early. As in the morning chain, growth is worked out
+by the stage before; what that takes stands beside it. Where the time goes is read off the stack
+while it goes.
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+import threading
+import time
+from collections import Counter
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+from statistics import median
+
+from lapsekit.reporting import work_out
+from lapsekit.season import Season
+from lapsekit.site.build import build_site
+from tests.site.made_season import Kind, add_day, made
+
+EARLY = 30
+MORNINGS = 3
+BAR = 1.3
+_EVERY_S = 0.004
+
+
+@dataclass
+class Built:
+    """One build: its time on the clock and of processors, what it wrote, where the time went.
+
+    `growth_s` is the processor time of the stage before, which works out the growth.
+    """
+
+    seconds: float
+    processor_s: float
+    growth_s: float
+    written: list[str]
+    unchanged: int
+    removed: int
+    parts: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass
+class Costs:
+    """A season at some age: the build that made its site, and the mornings after."""
+
+    days: int
+    whole: Built
+    unchanged: Built
+    mornings: list[Built]
+
+    @property
+    def morning(self) -> float:
+        """Processor seconds of a morning, the median: others on the machine do not count."""
+        return median(each.processor_s for each in self.mornings)
+
+
+def costs(folder: Path, days: int, kind: Kind) -> Costs:
+    """Make a season of `days` days and build its site again and again."""
+    made(folder, days, kind).catalogue.close()
+    whole, unchanged = built(folder), built(folder)
+    mornings = []
+    for number in range(days, days + MORNINGS):
+        season = Season(folder)
+        add_day(season, number, days, kind)
+        season.catalogue.close()
+        mornings.append(built(folder))
+    return Costs(days, whole, unchanged, mornings)
+
+
+def built(folder: Path) -> Built:
+    """One build of a season that is opened for it."""
+    season = Season(folder)
+    before = _stamps(season.site)
+    used = time.process_time()
+    growth = work_out(season)
+    growth_s = time.process_time() - used
+    with sampled() as parts:
+        began, used = time.perf_counter(), time.process_time()
+        report = build_site(season, growth=growth)
+        seconds, used = time.perf_counter() - began, time.process_time() - used
+    season.catalogue.close()
+    after = _stamps(season.site)
+    written = sorted(path for path, stamp in after.items() if before.get(path) != stamp)
+    looks = sum(parts.values()) or 1
+    shares = {part: round(used * n / looks, 3) for part, n in parts.most_common()}
+    assert set(report.written) == set(written), "a build says what it has written"
+    return Built(
+        round(seconds, 3), round(used, 3), written, report.unchanged, len(report.removed), shares
+    )
+
+
+@contextmanager
+def sampled():
+    """Counts, every few milliseconds, which function `build_site` has called, and that one."""
+    counts, over, watched = Counter(), threading.Event(), threading.get_ident()
+
+    def watch():
+        while not over.wait(_EVERY_S):
+            names = _called(sys._current_frames().get(watched))
+            if names:
+                counts[" > ".join(names)] += 1
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    try:
+        yield counts
+    finally:
+        over.set()
+        watcher.join()
+
+
+def _called(frame) -> list[str]:
+    """Names of our two functions below `build_site` on a stack."""
+    names = []
+    while frame is not None:
+        code = frame.f_code
+        if code.co_name == "build_site":
+            return list(reversed(names))[:2]
+        if "/lapsekit/" in code.co_filename and not code.co_name.startswith("<"):
+            names.append(code.co_name)
+        frame = frame.f_back
+    return []
+
+
+def _stamps(site: Path) -> dict[str, int]:
+    files = (path for path in site.rglob("*") if path.is_file())
+    return {path.relative_to(site).as_posix(): path.stat().st_mtime_ns for path in files}
+
+
+def told(early: Costs, late: Costs) -> str:
+    """The table, and what a morning writes."""
+    lines = [
+        f"{'':24}{'seconds':>9}{'processor':>11}{'growth':>9}{'written':>9}{'unchanged':>11}{'removed':>9}"
+    ]
+    for cost in (early, late):
+        for name, each in (("whole", cost.whole), ("unchanged", cost.unchanged)):
+            lines.append(_line(f"{cost.days} days, {name}", each))
+        lines += [_line(f"day {cost.days + n + 1}", m) for n, m in enumerate(cost.mornings)]
+    ratio = late.morning / early.morning
+    lines.append(
+        f"\na morning: {early.morning:.2f} s early, {late.morning:.2f} s late: ",
+    )
+    lines[-1] += f"{ratio:.2f} times (at most {BAR})"
+    lines.append("\nwhere a morning's time goes         early     late")
+    parts = {**late.mornings[-1].parts, **early.mornings[-1].parts}
+    for part in sorted(parts, key=lambda p: -late.mornings[-1].parts.get(p, 0)):
+        both = [cost.mornings[-1].parts.get(part, 0) for cost in (early, late)]
+        if max(both) >= 0.01:
+            lines.append(f"  {part[:56]:56}{both[0]:9.3f}{both[1]:9.3f}")
+    lines.append("\nwritten on the last of the mornings, late:")
+    lines += [f"  {path}" for path in late.mornings[-1].written]
+    return "\n".join(lines)
+
+
+def _line(name: str, each: Built) -> str:
+    counts = f"{len(each.written):9}{each.unchanged:11}{each.removed:9}"
+    return f"{name:24}{each.seconds:9.2f}{each.processor_s:11.2f}{each.growth_s:9.2f}{counts}"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Measure, tell, and say by the exit code whether the bars are kept."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--days", type=int, default=365)
+    parser.add_argument("--early", type=int, default=EARLY)
+    parser.add_argument("--regions", type=int, default=8)
+    parser.add_argument("--frames-a-day", type=int, default=20)
+    parser.add_argument("--width", type=int, default=960)
+    parser.add_argument("--json", action="store_true")
+    asked = parser.parse_args(arguments)
+    kind = Kind(asked.regions, asked.frames_a_day, asked.width)
+    with tempfile.TemporaryDirectory() as folder:
+        early = costs(Path(folder, "early"), asked.early, kind)
+        late = costs(Path(folder, "late"), asked.days, kind)
+    if asked.json:
+        print(json.dumps({"early": asdict(early), "late": asdict(late)}, indent=1))
+    else:
+        print(told(early, late))
+    still = not early.unchanged.written and not late.unchanged.written
+    return int(not still or late.morning > BAR * early.morning)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
