@@ -1,6 +1,7 @@
 """A follower holds a plant against the grower's: by pointer, by keyboard, and nothing leaves."""
 
 import json
+import os
 import re
 from pathlib import Path
 
@@ -320,7 +321,7 @@ def test_a_group_is_held_against_by_its_mean_and_says_so(opened, photo):
     page.fill("#yours-length", "40")
     tap(page, (100, 650), (500, 650))
     page.locator(".yours-verdict", has_text="the mean of the group").wait_for()
-    assert "pair, mean of 2, day 9" in page.inner_text(".yours-pair")
+    assert "Ours: \u2068pair, mean of 2\u2069, day 9" in page.inner_text(".yours-pair")
 
 
 def test_the_nearest_picture_is_said_where_there_is_none_of_that_age(opened):
@@ -343,6 +344,21 @@ def test_what_is_no_picture_is_refused_in_words(opened, tmp_path, photo):
         page.locator(".yours-problem", has_text=words).wait_for()
     give(page, photo[0])
     assert page.locator(".yours-problem").is_hidden(), "a good photo afterwards is measured"
+
+
+def test_a_photo_has_the_day_of_its_file_until_another_is_filled_in(opened, tmp_path, photo):
+    page = opened()
+    file = tmp_path / f"\u202e{'x' * 200}.jpg"
+    file.write_bytes(photo[0].read_bytes())
+    for seconds, day in ((1_900_000_000, "2030-03-17"), (1_910_000_000, "2030-07-11")):
+        os.utime(file, (seconds, seconds))
+        page.set_input_files("#yours-file", [])
+        give(page, file)
+        assert page.input_value("#yours-taken") == day
+    page.fill("#yours-taken", "2030-07-01")
+    page.set_input_files("#yours-file", [])
+    give(page, photo[0])
+    assert page.input_value("#yours-taken") == "2030-07-01"
 
 
 def test_a_host_that_forbids_measuring_is_named_and_both_are_shown(opened, site, photo):
