@@ -43,8 +43,7 @@ def curve_tables(curves: Sequence[PlantCurve]) -> list[Table]:
         drawn = [c for c in curves if c.in_overview and c.unit == unit and c.is_measured]
         if drawn:
             found.append(_wide(drawn, unit))
-    alone = [c for c in curves if not c.mean_of and c.is_measured]
-    return [*found, *(_narrow(curve) for curve in alone)]
+    return [*found, *(_narrow(curve) for curve in curves if curve.is_measured)]
 
 
 def _wide(curves: Sequence[PlantCurve], unit: str) -> Table:

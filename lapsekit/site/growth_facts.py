@@ -8,7 +8,6 @@ from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from lapsekit.catalogue import Daily
 from lapsekit.growing import Growth
 from lapsekit.noticing import Noticed
 from lapsekit.site.almanac import Almanac
@@ -19,21 +18,17 @@ from lapsekit.site.curves import (
     UNITS,
     PlantCurve,
     curves_js,
-    event_text,
     every_day,
     step_of,
     told_events,
 )
-from lapsekit.site.ranking import ranking, rate_text
+from lapsekit.site.ranking import Rate, ranking, rate_of, rate_text
 from lapsekit.site.wording import (
     NOTHING,
     amount,
     loss_text,
     pause_text,
-    range_text,
     reasons_text,
-    standing_text,
-    value_text,
 )
 
 if TYPE_CHECKING:
@@ -79,9 +74,8 @@ class Plant:
     rate: str
     changes: tuple[str, ...]
     doubts: tuple[str, ...]
-    events: tuple[tuple[date, str], ...]
+    path: str
     csv: str
-    rows: tuple[tuple[date, tuple[str, ...]], ...]
 
 
 def growth_facts(
@@ -105,18 +99,16 @@ def growth_facts(
     Returns
     -------
     dict
-        ``fastest`` (Ranking or None), ``curves`` (list of Overview), ``plants`` (list of Plant),
-        ``page_days`` (list of date).
+        ``fastest`` (Ranking or None), ``curves`` (list of Overview), ``plants`` (list of Plant).
     """
     return {
         "fastest": ranking(almanac.words, curves, growths),
         "curves": overviews(almanac, curves),
         "plants": [
-            plant(almanac, curve, growths[curve.name], noticed)
+            plant(almanac, curve, rate_of(curve, curves, growths), noticed)
             for curve in curves
-            if not curve.mean_of
+            if curve.in_overview
         ],
-        "page_days": sorted(almanac.page_days),
     }
 
 
@@ -182,8 +174,8 @@ def _last(curve: PlantCurve) -> tuple[date, tuple]:
     return max((day, three) for day, three in curve.values.items() if three[1] is not None)
 
 
-def plant(almanac: Almanac, curve: PlantCurve, growth: Growth, noticed: Noticed) -> Plant:
-    """One plant by itself, for the growth page or for a page of its own."""
+def plant(almanac: Almanac, curve: PlantCurve, rate: Rate | None, noticed: Noticed) -> Plant:
+    """One plant, or the mean of a group, by itself."""
     words = almanac.words
     events = [e for e in told_events(almanac) if e.region in ("", curve.name)]
     paper = Paper(370, 250, 40, 14, 30, 44)
@@ -196,17 +188,12 @@ def plant(almanac: Almanac, curve: PlantCurve, growth: Growth, noticed: Noticed)
         draw([curve.drawn(0)], paper, curve.sown, events=[e.day for e in events]),
         curve_alt(words, curve),
         latest_text(words, curve),
-        rate_text(words, curve, growth),
+        rate_text(words, rate),
         tuple(f"{text[0].upper()}{text[1:]}." for text in texts),
         tuple(doubts(words, curve, lambda day: why_open(almanac, curve, day), crowded)),
-        tuple((e.day, event_text(almanac, e)) for e in events if _is_within(curve, e.day)),
+        almanac.plant_paths[curve.name],
         f"data/{plant_name(curve)}.csv",
-        tuple((day, _row(almanac, row, curve.unit)) for day, row in sorted(rows.items())),
     )
-
-
-def _is_within(curve: PlantCurve, day: date) -> bool:
-    return bool(curve.values) and min(curve.values) <= day <= max(curve.values)
 
 
 def curve_alt(words: Words, curve: PlantCurve) -> str:
@@ -240,15 +227,3 @@ def why_open(almanac: Almanac, curve: PlantCurve, day: date) -> str:
     row = almanac.values.get(curve.name, {}).get(day)
     left_out = reasons_text(almanac.words, row.left_out) if row else ""
     return left_out or almanac.gap_reason(curve.camera or almanac.main_camera, day)
-
-
-def _row(almanac: Almanac, row: Daily, unit: str) -> tuple[str, ...]:
-    words = almanac.words
-    titles = {r.name: r.title for r in almanac.regions}
-    return (
-        value_text(words, row, unit),
-        range_text(words, row, unit),
-        words.number(row.frames_used),
-        reasons_text(words, row.left_out) or NOTHING,
-        standing_text(words, row, titles) or NOTHING,
-    )

@@ -8,7 +8,6 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from lapsekit.noticing import Noticed, NoticedLoss, NoticedPause
-from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.response_words import response_text
 from lapsekit.site.wording import act_text
 from lapsekit.when import day_of
@@ -95,9 +94,8 @@ class _Places:
     """Titles and pages of regions."""
 
     def __init__(self, almanac: Almanac):
-        names = page_names(almanac.rows, almanac.regions)
         self._titles = {region.name: region.title for region in almanac.regions}
-        self._paths = {name: page_path(names[name]) for name in self._titles}
+        self._paths = almanac.plant_paths
 
     def __call__(self, region: str) -> tuple[str, str, str]:
         return region, self._titles.get(region, region), self._paths.get(region, "")

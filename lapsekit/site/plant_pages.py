@@ -3,10 +3,8 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from math import log
 from typing import Any
 
-from lapsekit.growing import Growth
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Paper, draw
@@ -18,6 +16,7 @@ from lapsekit.site.curves import PlantCurve
 from lapsekit.site.growth_facts import curve_alt, latest_text, why_open
 from lapsekit.site.happenings import Happening
 from lapsekit.site.plant_names import page_names, page_path
+from lapsekit.site.ranking import rate_of, rate_text
 from lapsekit.site.wording import (
     NOTHING,
     age_text,
@@ -27,7 +26,6 @@ from lapsekit.site.wording import (
     standing_text,
     value_text,
 )
-from lapsekit.site.words import Words
 
 WIDE = Paper(960, 380, 52, 24)
 #: Acts of the whole bench that are none of its plants'.
@@ -103,10 +101,10 @@ def members(almanac: Almanac, row: Region) -> list[Region]:
 def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any]:
     almanac, group = whole.almanac, members(whole.almanac, region)
     own = {each.name for each in group} or {region.name}
-    growth = whole.growth.growths.get(region.name)
     happened = [e for e in whole.happenings if _concerns(e, own)]
     curve = next(each for each in whole.curves if each.name == region.name)
     events = [each.day for each in happened if each.kind == "act"]
+    rate = rate_text(almanac.words, rate_of(curve, whole.curves, whole.growth.growths))
     charts = [draw([curve.drawn(0)], p, curve.sown, events=events) for p in (WIDE, NARROW)]
     return {
         "name": names[region.name],
@@ -116,7 +114,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "members": [(each.title, page_path(names[each.name])) for each in group],
         "plant_sown": region.sown or almanac.sown,
         "unit": almanac.unit(region),
-        "summary": list(_summary(almanac, region, growth, bool(group))),
+        "summary": list(_summary(almanac, region, rate, bool(group))),
         "crops": _crops(almanac, region, whole.crops.get(region.name, [])),
         "curve_name": curve.name,
         "charts": None if None in charts else charts,
@@ -126,7 +124,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "happened": happened,
         "rows": [_row(almanac, region, day) for day in sorted(almanac.values.get(region.name, {}))],
         "neighbours": _neighbours(almanac, region, names),
-        "csv": None if group or not curve.is_measured else f"data/{plant_name(curve)}.csv",
+        "csv": f"data/{plant_name(curve)}.csv" if curve.is_measured else None,
     }
 
 
@@ -144,9 +142,7 @@ def _group(almanac: Almanac, region: Region, names: dict[str, str]) -> tuple[str
     return (region.group, "") if region.group else None
 
 
-def _summary(
-    almanac: Almanac, region: Region, growth: Growth | None, is_group: bool
-) -> Iterator[str]:
+def _summary(almanac: Almanac, region: Region, rate: str, is_group: bool) -> Iterator[str]:
     words, unit = almanac.words, almanac.unit(region)
     days = almanac.values.get(region.name, {})
     known = [day for day, row in sorted(days.items()) if in_unit(row, unit)[1] is not None]
@@ -170,39 +166,7 @@ def _summary(
     yield words.text("On {day}, {age}, it covers {value} ({range}).", **values)
     if days[last].crowded:
         yield words.text("Its leaves have reached its outline: it may be larger than that.")
-    yield rate_told(words, growth)
-
-
-def rate_told(words: Words, growth: Growth | None) -> str:
-    """Growth rate and doubling time on the last day that supports one, with their intervals."""
-    days = [] if growth is None or growth.curve is None else [int(d) for d in growth.curve.days]
-    known = [day for day in days if growth.on(day, "rgr_per_day") is not None]
-    if not known:
-        return words.text("No growth rate can be told yet: too few measured days.")
-    rate, low, high = (growth.on(known[-1], n) for n in ("rgr_per_day", "rgr_low", "rgr_high"))
-    values = {
-        "day": words.short_day(date.fromordinal(known[-1])),
-        "rate": words.number(100 * rate, 1),
-        "low": words.number(100 * low, 1),
-        "high": words.number(100 * high, 1),
-    }
-    if low <= 0:
-        return words.text(
-            "Growth rate on {day}: {rate} % a day ({low} to {high}); it is not shown to grow.",
-            **values,
-        )
-    return words.text(
-        "Growth rate on {day}: {rate} % a day ({low} to {high}); at this rate it doubles in "
-        "{days} days ({soonest} to {latest}).",
-        days=_days(words, log(2) / rate),
-        soonest=_days(words, log(2) / high),
-        latest=_days(words, log(2) / low),
-        **values,
-    )
-
-
-def _days(words: Words, days: float) -> str:
-    return words.number(days, 0 if days >= 9.95 else 1)
+    yield rate
 
 
 def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[CropTold]:

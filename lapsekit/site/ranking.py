@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from math import expm1, log, sqrt
+from math import log, sqrt
 from statistics import mean, stdev
 from typing import TYPE_CHECKING
 
@@ -85,11 +85,7 @@ def rates(
     found, without = [], []
     rows = [c for c in curves if c.in_overview]
     for curve in rows:
-        rate = (
-            _mean_rate(curve, curves, growths)
-            if curve.mean_of
-            else _rate(curve, growths[curve.name])
-        )
+        rate = rate_of(curve, curves, growths)
         if rate is None:
             without.append(curve.title)
         else:
@@ -98,6 +94,15 @@ def rates(
     old = [rate for rate in found if newest - rate.day > NOW]
     now = sorted((r for r in found if r not in old), key=lambda r: (-r.per_day, r.title))
     return now, [*without, *(rate.title for rate in old)]
+
+
+def rate_of(
+    curve: PlantCurve, curves: Sequence[PlantCurve], growths: Mapping[str, Growth]
+) -> Rate | None:
+    """The latest rate of a plant, or of a group's mean plant; None where there is none."""
+    if curve.mean_of:
+        return _mean_rate(curve, curves, growths)
+    return _rate(curve, growths[curve.name]) if curve.name in growths else None
 
 
 def _rate(curve: PlantCurve, growth: Growth) -> Rate | None:
@@ -153,13 +158,12 @@ def ranking(
     )
 
 
-def rate_text(words: Words, curve: PlantCurve, growth: Growth) -> str:
+def rate_text(words: Words, rate: Rate | None) -> str:
     """A plant's latest growth rate in words, or that there is none."""
-    rate = _rate(curve, growth)
     if rate is None:
         return words.text("No growth rate yet: too few measured days.")
     return words.text(
-        "On {day}: {rate}; {doubling}.",
+        "Growth on {day}: {rate}; {doubling}.",
         day=words.short_day(rate.day),
         rate=_rate_text(words, rate),
         doubling=_doubling_text(words, rate),
@@ -199,8 +203,8 @@ def _headline(words: Words, now: Sequence[Rate]) -> str:
 
 
 def _rate_text(words: Words, rate: Rate) -> str:
-    """``12 % a day (9 to 15)``."""
-    shares = [100 * expm1(x) for x in (rate.per_day, rate.low, rate.high)]
+    """``12 % a day (9 to 15)``: the relative growth rate, as everywhere on the site."""
+    shares = [100 * x for x in (rate.per_day, rate.low, rate.high)]
     value, low, high = (words.number(x, 0 if abs(x) >= 9.95 else 1) for x in shares)
     return words.text("{value}\u00a0% a day ({low} to {high})", value=value, low=low, high=high)
 
