@@ -112,9 +112,13 @@
     // Words -------------------------------------------------------------------------------
 
     const shownText = () => {
-      const days = { first: dayText(state.first), second: dayText(state.second) };
-      if (state.view === "side") return lapsekit.text("{first}, beside {second}.", days);
-      if (state.view === "wipe") return lapsekit.text("Left of the line {first}; right of it {second}.", days);
+      const days = both((side) => {
+        const day = dayText(state[side]);
+        return panes[side].has() ? day : lapsekit.text("{day} (no picture)", { day });
+      });
+      const view = stage.dataset.view;
+      if (view === "side") return lapsekit.text("{first}, beside {second}.", days);
+      if (view === "wipe") return lapsekit.text("Left of the line {first}; right of it {second}.", days);
       if (beat) return lapsekit.text("{first}, and {second}, by turns.", days);
       return lapsekit.text("Still: {day}.", { day: days[over] });
     };
@@ -332,6 +336,7 @@
       stage.classList.toggle("printed", printed);
       stage.dataset.view = printed ? "side" : state.view;
       lay();
+      say();
     };
     window.addEventListener("beforeprint", () => paper(true));
     window.addEventListener("afterprint", () => paper(false));

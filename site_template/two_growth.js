@@ -82,9 +82,6 @@
       told.append(made("span", "hidden", `${factorText(found.factor)}. `));
     }
     told.append(sentence(found, early, late));
-    if (found.series.mean_of) {
-      told.append(` ${lapsekit.counted("Mean of {n} plant.", "Mean of {n} plants.", found.series.mean_of)}`);
-    }
     item.append(sign, told);
     return item;
   };

@@ -45,7 +45,7 @@
       asked += 1;
       shown = null;
       hold.replaceChildren();
-      element.classList.add("empty", "hatched");
+      element.classList.add("hatched");
     };
 
     // True once the picture stands there; false when another was asked for in the meantime.
@@ -69,7 +69,7 @@
       shown = { picture, image, width: needed };
       lay(box, reference);
       hold.replaceChildren(whole);
-      element.classList.remove("empty", "hatched");
+      element.classList.remove("hatched");
       tag.textContent = label;
       return true;
     };

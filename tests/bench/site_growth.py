@@ -93,9 +93,8 @@ def built(folder: Path) -> Built:
     looks = sum(parts.values()) or 1
     shares = {part: round(used * n / looks, 3) for part, n in parts.most_common()}
     assert set(report.written) == set(written), "a build says what it has written"
-    return Built(
-        round(seconds, 3), round(used, 3), written, report.unchanged, len(report.removed), shares
-    )
+    times = (round(each, 3) for each in (seconds, used, growth_s))
+    return Built(*times, written, report.unchanged, len(report.removed), shares)
 
 
 @contextmanager

@@ -40,7 +40,7 @@
       element.dataset.reached = "yes";
       return {
         named: named(element),
-        seen: shown(element) && (lined || style.boxShadow !== "none"),
+        seen: shown(element) && marked,
       };
     },
     unreached: () => stops().filter((e) => !e.dataset.reached && !e.closest("video")).map(named),

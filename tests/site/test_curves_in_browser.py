@@ -112,7 +112,7 @@ def accent(r, g, b):
 
 
 def dark_accent(r, g, b):
-    return (r > 190) & (g > 100) & (g < 160) & (b < 130)
+    return (r > 220) & (g > 100) & (g < 160) & (b < 130)
 
 
 def ink_1(r, g, b):

@@ -310,6 +310,12 @@ def test_a_day_without_a_picture_says_why_and_offers_the_nearest(browser, addres
         assert note.inner_text().startswith("No picture on Friday, 4 April 2031: 1 dark. Nearest:")
         assert note.locator("button").all_inner_texts() == ["3 Apr", "5 Apr"]
         assert page.locator('.two-pane[data-side="first"] img').count() == 0
+        assert "4 April 2031, day 10 (no picture)" in page.locator(".two-said").inner_text()
+        pane, stage = (
+            page.locator(place).bounding_box()
+            for place in ('.two-pane[data-side="first"]', ".two-stage")
+        )
+        assert pane == stage
         note.locator("button").first.click()
         settle(page)
         assert page.locator('.two-pane[data-side="first"] img').count() == 1
@@ -425,6 +431,7 @@ def test_on_paper_they_stand_side_by_side(browser, address):
         assert left["x"] + left["width"] < right["x"]
         assert right["x"] + right["width"] - left["x"] < 680  # a sheet less its margins
         assert not page.locator(".two-tools").is_visible()
+        assert ", beside " in page.locator(".two-said").inner_text()
         expected = truth()[0] * (left["width"], left["height"])
         pixels = stage_pixels(page)
         assert pixels[int(expected[1]), int(expected[0])].min() > 200
@@ -461,6 +468,17 @@ def test_it_fits_every_screen_and_targets_are_large_enough(browser, address, wid
     with held(browser, address, fragment, **options) as page:
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert page.evaluate(small) == []
+
+
+def test_a_season_as_it_is_built_is_held_together(browser, tiny):
+    build_site(tiny)
+    with served(tiny.site) as address, held(browser, address, "#2031-04-03/2031-04-10") as page:
+        assert page.locator(".two-pane img").count() == 2
+        wide = "img => img.naturalWidth"
+        assert page.locator(".two-pane img").first.evaluate(wide) == 320
+        assert page.locator(".two-slices").count() > 0
+        page.locator(".two-rows li").first.wait_for()
+        assert page.locator(".two-region option").count() == 2
 
 
 def test_a_season_with_one_picture_says_that_there_are_not_two(empty):
