@@ -93,6 +93,9 @@ def main():
     for file in sorted(CATALOGUES.glob("*.po")):
         if "--check" not in sys.argv:
             file.write_text(updated(file, template), encoding="utf-8")
+        if file.read_text(encoding="utf-8") != updated(file, template):
+            print(f"{file.relative_to(ROOT)}: not as tests/words.py leaves it; run it")
+            wrong += 1
         for line in amiss(read(file), template):
             print(f"{file.relative_to(ROOT)}: {line}")
             wrong += 1

@@ -68,7 +68,7 @@ class Words:
         return ("−" if value < 0 and text.strip("0.,") else "") + text
 
     def long_day(self, day: date) -> str:
-        """``Saturday 3 May 2031``."""
+        """``Saturday, 3 May 2031``."""
         return _day(day, self.locale, "full")
 
     def short_day(self, day: date) -> str:
