@@ -39,7 +39,7 @@
     }
     if (counts.size === 1) return [...counts.keys()][0];
     return [...counts].sort((a, b) => b[1] - a[1])
-      .map(([why, n]) => lapsekit.text("{why} ({n} d)", { why, n })).join("; ");
+      .map(([why, n]) => lapsekit.counted("{why} ({n} day)", "{why} ({n} days)", n, { why })).join("; ");
   };
 
   const textOf = (cell, camera, season) => {

@@ -18,8 +18,9 @@ const lapsekit = (() => {
 
   self.text = (message, values = {}) => filled(self.words.found[message] || message, values);
   self.counted = (one, many, n, values = {}) => {
-    const forms = self.words.found[one] || [one, many];
-    return filled(forms[self.words.form(n)], { n: self.number(n), ...values });
+    const forms = self.words.found[one];
+    const form = forms ? forms[self.words.form(n)] : [one, many][Number(n !== 1)];
+    return filled(form, { n: self.number(n), ...values });
   };
   self.number = (value, digits = 0) => {
     const parts = new Intl.NumberFormat(self.words.locale, {

@@ -227,7 +227,7 @@
       words: get(".yours-verdict").textContent,
       scale: `${get(".yours-one-scale").textContent} ${text("Measured in the browser; photos differ.")}`,
     });
-    return new File([blob], `plants-day-${days ?? 0}.png`, { type: "image/png" });
+    return new File([blob], text("plants-day-{age}.png", { age: days ?? 0 }), { type: "image/png" });
   };
 
   const save = async () => {

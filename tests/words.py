@@ -17,6 +17,7 @@ from babel.messages.pofile import read_po, write_po
 ROOT = Path(__file__).parents[1]
 CATALOGUES = ROOT / "lapsekit" / "site" / "words"
 KEYWORDS = {"text": (1,), "html": (1,), "counted": (1, 2)}
+OPTIONS = {"encoding": "utf-8", "parse_template_string": "true"}
 FILLED = re.compile(r"\{(\w+)\}")
 
 
@@ -37,9 +38,7 @@ def gathered():
     catalogue = Catalog(project="lapsekit", fuzzy=False)
     for file, method in _sources():
         with file.open("rb") as source:
-            for _, message, _, _ in extract(
-                method, source, KEYWORDS, options={"encoding": "utf-8"}
-            ):
+            for _, message, _, _ in extract(method, source, KEYWORDS, options=OPTIONS):
                 place = file.relative_to(ROOT).as_posix()
                 catalogue.add(message, None, [(place, None)])
     return catalogue
@@ -94,6 +93,9 @@ def main():
     for file in sorted(CATALOGUES.glob("*.po")):
         if "--check" not in sys.argv:
             file.write_text(updated(file, template), encoding="utf-8")
+        if file.read_text(encoding="utf-8") != updated(file, template):
+            print(f"{file.relative_to(ROOT)}: not as tests/words.py leaves it; run it")
+            wrong += 1
         for line in amiss(read(file), template):
             print(f"{file.relative_to(ROOT)}: {line}")
             wrong += 1

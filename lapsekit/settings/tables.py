@@ -23,8 +23,8 @@ def require_cap_above(base_c: float | None, cap_c: float | None) -> None:
         raise ValueError(f"cap_c ({cap_c:g}) must lie above base_c ({base_c:g})")
 
 
-Language = Literal["en", "de"]
-"""Languages of the site: those with a complete catalogue in ``lapsekit/site/words``."""
+Language = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")]
+"""A language as HTML names it, like ``de`` or ``pt-BR``; the site needs a catalogue of it."""
 
 
 class SeasonTable(Model):

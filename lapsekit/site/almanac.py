@@ -15,6 +15,9 @@ from lapsekit.site.wording import act_text, reasons_text
 from lapsekit.site.words import Words
 from lapsekit.when import days_between
 
+#: Where the season's own catalogues lie.
+OWN_WORDS = "site_template/words"
+
 
 @dataclass
 class DayFrames:
@@ -137,7 +140,7 @@ def gather(season: Season) -> Almanac:
     values: dict[str, dict[date, Daily]] = {}
     for row in season.catalogue.daily():
         values.setdefault(row.region, {})[row.day] = row
-    words = Words(settings.site.language)
+    words = Words(settings.site.language, [season.folder / OWN_WORDS])
     rows, means = folded(words, season.regions.region, values)
     events, problems = read_diary(season.folder / DIARY_FILE)
     return Almanac(

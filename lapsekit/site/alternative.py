@@ -71,23 +71,21 @@ def alternative(words: Words, age_days: int, plants: Sequence[Seen]) -> str:
 
 
 def _start(words: Words, age_days: int, count: int) -> str:
-    age = words.number(abs(age_days))
     if age_days < 0:
-        if not count:
-            return words.text("{age} days before sowing: the bench seen from above.", age=age)
+        age = words.counted("{n} day before sowing", "{n} days before sowing", -age_days)
+    else:
+        age = words.text("Day {age}", age=words.number(age_days))
+    if not count:
+        return words.text("{age}: the bench seen from above.", age=age)
+    if age_days < 0:
         return words.counted(
-            "{age} days before sowing: {n} place for plants seen from above.",
-            "{age} days before sowing: {n} places for plants seen from above.",
+            "{age}: {n} place for plants seen from above.",
+            "{age}: {n} places for plants seen from above.",
             count,
             age=age,
         )
-    if not count:
-        return words.text("Day {age}: the bench seen from above.", age=age)
     return words.counted(
-        "Day {age}: {n} plant seen from above.",
-        "Day {age}: {n} plants seen from above.",
-        count,
-        age=age,
+        "{age}: {n} plant seen from above.", "{age}: {n} plants seen from above.", count, age=age
     )
 
 

@@ -36,7 +36,7 @@ TEMPLATES = "site_template"
 #: are safe.
 _UNNAMED = ("fonts/", "icon.svg")
 #: Kinds of file in the template folder that no reader needs.
-_NOT_SENT = (".html", ".c", ".sh")
+_NOT_SENT = (".html", ".c", ".sh", ".po")
 
 
 @dataclass(frozen=True)

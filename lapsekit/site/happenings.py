@@ -115,18 +115,15 @@ def _act(almanac: Almanac, event: Event, followed: str, place: _Places) -> Happe
     )
 
 
-def capital(text: str) -> str:
+def capital(said: str) -> str:
     """The same with a capital letter in front."""
-    return text[:1].upper() + text[1:]
+    return said[:1].upper() + said[1:]
 
 
 def _marks(words: Words, event: Event) -> Iterator[str]:
     if event.bbch is not None:
-        yield words.text(
-            "growth stage BBCH {stage}: {meaning}",
-            stage=f"{event.bbch:02}",
-            meaning=_stage(words, event.bbch // 10),
-        )
+        stage, meaning = f"{event.bbch:02}", _stage(words, event.bbch // 10)
+        yield words.text("growth stage BBCH {stage}: {meaning}", stage=stage, meaning=meaning)
     if event.weight_g is not None:
         yield words.text("weight {weight} g", weight=words.number(event.weight_g))
 

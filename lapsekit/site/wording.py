@@ -208,27 +208,38 @@ def _back(words: Words, days: int | None, low: int | None, high: int | None) -> 
     text = words.counted("back after {n} day", "back after {n} days", days)
     if low is None or high is None:
         return text
-    return f"{text} ({words.text('{low} to {high}', low=low, high=high)})"
+    within = words.text("{low} to {high}", low=low, high=high)
+    return f"{text} ({within})"
 
 
 def _others_paused(words: Words, alike: int, asked: int) -> str:
     if not asked:
         return words.text("no other plant was measured then")
-    if alike:
-        return words.text("{alike} of {asked} other plants paused then too", **_both(alike, asked))
-    return words.text("none of {asked} other plants paused then", asked=asked)
+    if not alike:
+        return words.counted(
+            "none of {n} other plant paused then", "none of {n} other plants paused then", asked
+        )
+    return words.counted(
+        "{alike} of {n} other plant paused then too",
+        "{alike} of {n} other plants paused then too",
+        asked,
+        alike=alike,
+    )
 
 
 def _others_lost(words: Words, alike: int, asked: int) -> str:
     if not asked:
         return words.text("no other plant was measured then")
-    if alike:
-        return words.text("{alike} of {asked} other plants lost then too", **_both(alike, asked))
-    return words.text("none of {asked} other plants lost then", asked=asked)
-
-
-def _both(alike: int, asked: int) -> dict[str, int]:
-    return {"alike": alike, "asked": asked}
+    if not alike:
+        return words.counted(
+            "none of {n} other plant lost then", "none of {n} other plants lost then", asked
+        )
+    return words.counted(
+        "{alike} of {n} other plant lost then too",
+        "{alike} of {n} other plants lost then too",
+        asked,
+        alike=alike,
+    )
 
 
 def _behind(words: Words, event: Event | None) -> str:

@@ -1,22 +1,22 @@
 """The words of the site in its reader's language, and days and numbers as that language has them.
 
-The English words stand where they are used, in calls of ``text`` and ``counted``; a catalogue in
-``site/words/LANGUAGE.po`` (GNU gettext, read by Babel) holds them in another language.
-``tests/words.py`` gathers them. The only module that knows Babel.
+The English words stand where they are used, in calls of ``text`` and ``counted``; catalogues hold
+them in other languages (`lapsekit.site.translations`), and ``tests/words.py`` gathers them. Days
+come from Babel.
 """
 
-import hashlib
-import io
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date
 from functools import cache, lru_cache
-from gettext import GNUTranslations, NullTranslations
 from pathlib import Path
 
-CATALOGUES = Path(__file__).parent / "words"
-#: Locale whose days and numbers a language of the site has.
+from lapsekit.errors import SiteError
+from lapsekit.site.translations import translations
+
+#: Locale whose days and numbers a language has, where the language alone does not tell.
 LOCALES = {"en": "en_GB", "de": "de_DE"}
+_POINTS = {"en": ".", "de": ","}
 
 _THIN = "\u202f"
 
@@ -27,19 +27,27 @@ class Words:
     Parameters
     ----------
     language : str
-        A key of :data:`LOCALES`.
+        As HTML names it: ``en``, ``pt-BR``.
+    folders : sequence of pathlib.Path
+        Where a catalogue of the language is looked for before the shipped ones.
+
+    Raises
+    ------
+    SiteError
+        If there is no catalogue of the language, or it cannot be used.
     """
 
-    def __init__(self, language: str = "en"):
+    def __init__(self, language: str = "en", folders: Sequence[Path] = ()):
         self.language = language
-        self._found = _translations(language)
+        self.locale = LOCALES.get(language, language.replace("-", "_"))
+        self._known = translations(language, folders)
+        self._found = self._known.gettext
+        self._point = _POINTS.get(language) or _point(self.locale)
 
     @property
     def mark(self) -> str:
         """Changes when a word of this language does."""
-        if self.language == "en":
-            return self.language
-        return hashlib.sha256((CATALOGUES / f"{self.language}.po").read_bytes()).hexdigest()
+        return self._known.mark
 
     def __repr__(self) -> str:
         return f"Words({self.language!r})"
@@ -56,29 +64,28 @@ class Words:
 
     def number(self, value: float, digits: int = 0) -> str:
         """A number with `digits` decimals, thousands parted by a thin space."""
-        point, minus = (",", "−") if self.language == "de" else (".", "−")
-        text = f"{abs(value):,.{digits}f}".replace(",", _THIN).replace(".", point)
-        return (minus if value < 0 and text.strip("0.,") else "") + text
+        text = f"{abs(value):,.{digits}f}".replace(",", _THIN).replace(".", self._point)
+        return ("−" if value < 0 and text.strip("0.,") else "") + text
 
     def long_day(self, day: date) -> str:
-        """``Saturday 3 May 2031``."""
-        return _day(day, self.language, "full")
+        """``Saturday, 3 May 2031``."""
+        return _day(day, self.locale, "full")
 
     def short_day(self, day: date) -> str:
         """``3 May``."""
-        return _day(day, self.language, "MMMd")
+        return _day(day, self.locale, "MMMd")
 
     def month(self, day: date) -> str:
         """``May 2031``."""
-        return _day(day, self.language, "yMMMM")
+        return _day(day, self.locale, "yMMMM")
 
     def month_name(self, day: date) -> str:
         """``May``."""
-        return _day(day, self.language, "LLLL")
+        return _day(day, self.locale, "LLLL")
 
     def weekday(self, day: date) -> str:
         """``Saturday``."""
-        return _day(day, self.language, "EEEE")
+        return _day(day, self.locale, "EEEE")
 
     def listed(self, words: list[str]) -> str:
         """``a``, ``a and b``, ``a, b and c``."""
@@ -88,47 +95,19 @@ class Words:
 
     def for_scripts(self) -> bytes:
         """A script that tells the site's other scripts their words; see ``words.js``."""
-        catalogue = _catalogue(self.language)
-        found: dict[str, str | list[str]] = {}
-        for message in catalogue or ():
-            if message.id and any(place.endswith(".js") for place, _ in message.locations):
-                key = message.id[0] if message.pluralizable else message.id
-                found[key] = list(message.string) if message.pluralizable else message.string
-        plural = catalogue.plural_expr if catalogue is not None else "n != 1"
-        told = json.dumps(found, ensure_ascii=False, sort_keys=True).replace("<", "\\u003c")
-        locale = LOCALES[self.language].replace("_", "-")
+        known = self._known
+        told = json.dumps(known.scripts, ensure_ascii=False, sort_keys=True)
+        told = told.replace("<", "\\u003c")
+        locale = json.dumps(self.locale.replace("_", "-"))
         return (
-            f"lapsekit.words = {{locale: {json.dumps(locale)}, form: (n) => Number({plural}), "
+            f"lapsekit.words = {{locale: {locale}, form: (n) => Number({known.plural}), "
             f"found: {told}}};\n"
         ).encode()
 
 
-def _catalogue(language: str):
-    """The catalogue of a language; None of English, which is its own."""
-    if language == "en":
-        return None
-    from babel.messages.pofile import read_po
-
-    with (CATALOGUES / f"{language}.po").open("rb") as file:
-        return read_po(file, locale=language)
-
-
-@cache
-def _translations(language: str) -> NullTranslations:
-    catalogue = _catalogue(language)
-    if catalogue is None:
-        return NullTranslations()
-    from babel.messages.mofile import write_mo
-
-    compiled = io.BytesIO()
-    write_mo(compiled, catalogue)
-    compiled.seek(0)
-    return GNUTranslations(compiled)
-
-
 @lru_cache(maxsize=4096)
-def _day(day: date, language: str, form: str) -> str:
-    return _formatter(form)(day, LOCALES[language])
+def _day(day: date, locale: str, form: str) -> str:
+    return _formatter(form)(day, locale)
 
 
 @cache
@@ -138,6 +117,21 @@ def _formatter(form: str) -> Callable[[date, str], str]:
     if form in ("MMMd", "yMMMM"):
         return lambda day, locale: format_skeleton(form, day, locale=locale)
     return lambda day, locale: format_date(day, form, locale=locale)
+
+
+@cache
+def _point(locale: str) -> str:
+    """What parts a whole number from its decimals."""
+    from babel import UnknownLocaleError
+    from babel.numbers import get_decimal_symbol
+
+    try:
+        return get_decimal_symbol(locale)
+    except (UnknownLocaleError, ValueError) as error:
+        raise SiteError(
+            f'site.language "{locale}": nobody knows how it writes days and numbers; name a '
+            'language like "fr" or "pt-BR"'
+        ) from error
 
 
 ENGLISH = Words("en")

@@ -77,7 +77,8 @@ def _html(season: SeasonTold, told: DayTold, words: "Words") -> Iterator[str]:
         size = f'width="{file.width}" height="{file.height}"'
         yield f'<p><a href="{page}"><img src="{source}" alt="{alt}" {size}></a></p>'
     if told.events:
-        yield f"<h2>{escape(words.text('Diary of the day'))}</h2><ul>"
+        heading = words.text("Diary of the day")
+        yield f"<h2>{escape(heading)}</h2><ul>"
         for event in told.events:
             note = (
                 f": <bdi>{escape(readable(event.note)[:LONGEST_NOTE])}</bdi>" if event.note else ""
@@ -85,7 +86,8 @@ def _html(season: SeasonTold, told: DayTold, words: "Words") -> Iterator[str]:
             yield f"<li><bdi>{escape(one_line(event.said))}</bdi>{note}</li>"
         yield "</ul>"
     if told.rows:
-        yield f"<h2>{escape(words.text('Canopy, seen from above'))}</h2><ul>"
+        heading = words.text("Canopy, seen from above")
+        yield f"<h2>{escape(heading)}</h2><ul>"
         for row in told.rows:
             yield f"<li><bdi>{escape(row_said(row, words))}</bdi></li>"
         yield f"</ul>{_whole(told, words)}"
