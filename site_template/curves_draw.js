@@ -236,6 +236,7 @@
     const edge = bbox.left + bbox.width;
     ctx.save();
     ctx.font = font(scale);
+    ctx.setLineDash([]);
     ctx.textAlign = "left";
     ctx.textBaseline = "middle";
     ends.forEach(({ series, x, y }, n) => {
@@ -273,7 +274,7 @@
         const near = view.near === series.name;
         const drawn = u.series[n + 1];
         drawn.width = near && !view.single ? 3 : crowd ? 1 : 1.8;
-        drawn.alpha = view.near && !near ? 0.4 : 1;
+        drawn.alpha = view.near && !near ? 0.5 : 1;
         drawn.show = view.shown.has(series.name);
       });
     };

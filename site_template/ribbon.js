@@ -249,7 +249,6 @@
     const n = Math.floor((Date.now() - Date.parse(note.dataset.newest)) / 864e5);
     if (n < 2) continue;
     note.textContent = lapsekit.counted("The last picture, {n} day ago.", "The last picture, {n} days ago.", n);
-    note.hidden = false;
   }
 
   document.addEventListener("keydown", (event) => {

@@ -58,7 +58,7 @@
       group.append(drawn("text", { x: LEFT - 8, y: y(value) + 5, "text-anchor": "end" },
         lapsekit.number(value, step < 1 ? 1 : 0)));
     }
-    const stride = Math.max(1, stepOf(ages[1] - ages[0] || 1, width / 90));
+    const stride = Math.max(1, stepOf(ages[1] - ages[0] || 1, width / 70));
     for (let age = Math.ceil(ages[0] / stride) * stride; age <= ages[1]; age += stride) {
       group.append(drawn("text", { x: x(age), y: height - 8, "text-anchor": "middle" },
         lapsekit.text("day {age}", { age })));

@@ -67,7 +67,7 @@
     const picture = lapsekit.picture(shown, kinds, `${Math.ceil(whole[0])}px`);
     const image = picture.querySelector("img");
     image.alt = lapsekit.text("{title} on {day}", {
-      title: ours.title, day: lapsekit.longDay(ours.day),
+      title: lapsekit.said.apart(ours.title), day: lapsekit.longDay(ours.day),
     });
     image.style.width = `${whole[0]}px`;
     image.style.height = `${whole[1]}px`;

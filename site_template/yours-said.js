@@ -4,6 +4,9 @@
 
   const { text, number } = lapsekit;
 
+  // A name within a sentence, which its own reading direction must not turn.
+  const apart = (name) => `\u2068${name}\u2069`;
+
   const digits = (value) => (value < 9.95 ? 1 : 0);
   const area = ({ value, low, high }) => {
     const d = digits(value);
@@ -74,9 +77,9 @@
   const captions = (ours, days) => [
     days !== null && days >= 0 ? text("Yours, day {age}", { age: days }) : text("Yours"),
     ours && ours.day
-      ? text("Ours: {title}, day {age}", { title: ours.title, age: ours.age })
+      ? text("Ours: {title}, day {age}", { title: apart(ours.title), age: ours.age })
       : text("Ours"),
   ];
 
-  lapsekit.said = { ages, verdict, scale, measured, captions };
+  lapsekit.said = { apart, ages, verdict, scale, measured, captions };
 })();

@@ -26,6 +26,7 @@
   let photo = null; // the photo as it is shown: {picture, width, height, measured}
   let area = null; // what the worker counted: {pixels, outline} of which box
   let card = null; // what the card is drawn from
+  let dated = false; // whether the follower has filled in the photo's day
   let turn = 0; // photos so far; answers about an earlier one are dropped
   const stage = lapsekit.stage(get(".yours-stage"), () => update());
 
@@ -53,7 +54,7 @@
   // The area in cm² with its interval; null while something is missing.
   const areaInCm = () => {
     const per = scale();
-    if (!area || !per || per.tooNear) return null;
+    if (!photo.measured || !area || !per || per.tooNear) return null;
     const rim = OUTLINE * area.outline;
     return {
       value: area.pixels * per.usual ** 2,
@@ -151,6 +152,7 @@
 
   const showPhoto = (picture, measured) => {
     photo = { width: picture.width, height: picture.height, measured };
+    area = null;
     stage.begin(picture);
     picture.close();
     for (const step of root.querySelectorAll("[data-needs]")) step.hidden = false;
@@ -180,18 +182,16 @@
   const looksLike = new Set(["not a picture", "heic", "too large", "failed"]);
   const take = async (file) => {
     const mine = (turn += 1);
-    area = null;
     problem(null);
-    say(".yours-status", text("Looking at {name} …", { name: file.name }));
-    if (!get("#yours-taken").value) {
-      get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
-    }
+    const name = said.apart(file.name);
+    say(".yours-status", text("Looking at {name} …", { name }));
+    if (!dated) get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
     try {
       await begun(root.dataset.rule);
       const measured = await ask({ what: "measure", picture: file });
       if (mine !== turn) return;
       showPhoto(measured.preview, measured);
-      say(".yours-status", text("{name} was measured.", { name: file.name }));
+      say(".yours-status", text("{name} was measured.", { name }));
     } catch (error) {
       if (mine !== turn) return;
       problem(error.word || "failed");
@@ -282,6 +282,7 @@
     for (const id of ["#yours-sown", "#yours-taken", "#yours-region", "#yours-length"]) {
       get(id).addEventListener("input", () => update());
     }
+    get("#yours-taken").addEventListener("input", () => { dated = true; });
     for (const radio of root.querySelectorAll("[name=yours-tap]")) {
       radio.addEventListener("change", () => stage.taps(radio.value));
     }

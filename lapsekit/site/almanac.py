@@ -3,12 +3,14 @@
 from collections import Counter
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
 from lapsekit.catalogue import Daily, Frame
 from lapsekit.diary import Event, read_diary
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.site.grouping import folded
+from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.wording import act_text, reasons_text
 from lapsekit.site.words import Words
 from lapsekit.when import days_between
@@ -99,10 +101,23 @@ class Almanac:
 
     def unit(self, region: Region) -> str:
         """``cm²``, or ``%`` for a region whose camera has no scale."""
-        rows = self.values.get(region.name, {}).values()
-        has_cover = any(row.cover is not None for row in rows)
-        has_area = any(row.area_cm2 is not None for row in rows)
-        return "%" if has_cover and not has_area else "cm²"
+        return "%" if region.name in self._without_scale else "cm²"
+
+    @cached_property
+    def _without_scale(self) -> set[str]:
+        """Names of what has a cover on some day, and an area on none."""
+        return {
+            name
+            for name, rows in self.values.items()
+            if any(row.cover is not None for row in rows.values())
+            and all(row.area_cm2 is None for row in rows.values())
+        }
+
+    @cached_property
+    def plant_paths(self) -> dict[str, str]:
+        """Path in the site of each plant's and group's own page, by its name."""
+        names = page_names(self.rows, self.regions)
+        return {name: page_path(page) for name, page in names.items()}
 
     def event_text(self, event: Event) -> str:
         """``Potted on (Basil)``; the whole bench is not named."""

@@ -89,7 +89,7 @@ def _plant(whole: Whole, region: Region, own: Line, then: Line, found: Beside) -
         page_path(region.name),
         _folded(whole, region),
         told,
-        _ahead(words, found.ahead),
+        ahead_text(words, found.ahead),
         _chart(words, own, then, sown),
     )
 
@@ -100,7 +100,7 @@ def _folded(whole: Whole, region: Region) -> str:
     return "" if is_row else region.group or ""
 
 
-def _ahead(words: Words, days: float | None) -> str:
+def ahead_text(words: Words, days: float | None) -> str:
     """By how many days it is ahead; empty where that is less than a day, or not known."""
     if days is None or abs(days) < 1:
         return ""

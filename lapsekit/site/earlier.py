@@ -83,10 +83,10 @@ def open_earlier(season: Season) -> tuple[Earlier | None, list[str]]:
 def _opened(season: Season, folder: Path) -> Earlier:
     if folder == season.folder.resolve():
         raise SeasonError("it is this season itself")
-    if not (folder / CATALOGUE_FILE).is_file():
+    then = Season(folder, season.clock)
+    if not (folder / CATALOGUE_FILE).is_file():  # it would be made
         raise SeasonError(f"there is no {CATALOGUE_FILE} in it")
     mark = _mark(folder)  # before it is opened, which may touch it
-    then = Season(folder, season.clock)
     pictures = then.daily_pictures()
     main = next((name for name in then.settings.cameras if pictures.get(name)), None)
     return Earlier(

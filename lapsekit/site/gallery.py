@@ -7,8 +7,6 @@ the frame and of how it was encoded, and a name that is there already is not mad
 from dataclasses import dataclass
 from datetime import date
 
-from PIL import Image
-
 from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
@@ -147,17 +145,23 @@ class Gallery:
         return shown
 
     def _make(self, frame: Frame, shown: Shown, missing: list[tuple[tuple[int, int], str]]) -> None:
-        """Put up a picture's missing files, encoded side by side, and keep its slice.
+        """Put up a picture's missing files, and keep its slice.
 
-        The frame's own pixels are let go as soon as the largest size is made of them.
+        The largest are encoded one after another, since that takes much memory; the others side
+        by side.
         """
-        largest = _at_size(self._season.archive.read(frame.path), frame.width, shown.sizes[-1])
-        smaller = {size: pictures.resized(largest, size) for size in {size for size, _ in missing}}
-        encoded = spread(lambda job: pictures.encode(smaller[job[0]], job[1]), missing)
-        for (size, kind), data in zip(missing, encoded, strict=True):
-            self._folder.put(shown.path(size[0], kind), data)
+        data = self._season.archive.read(frame.path)
+        largest = pictures.decode(data, frame.width, shown.sizes[-1])
         if not self._slices.has(frame):
             self._slices.keep(frame, largest)
+        for is_large, workers in ((True, 1), (False, None)):
+            jobs = [job for job in missing if (job[0][0] > pictures.WIDTHS[-1]) == is_large]
+            smaller = {size: pictures.resized(largest, size) for size in {size for size, _ in jobs}}
+            encoded = spread(
+                lambda job, of=smaller: pictures.encode(of[job[0]], job[1]), jobs, workers
+            )
+            for (size, kind), made in zip(jobs, encoded, strict=True):
+                self._folder.put(shown.path(size[0], kind), made)
 
     def told(self, camera: str, day: date) -> dict[str, object]:
         """A picture as the site's scripts know it."""
@@ -190,8 +194,3 @@ class Gallery:
         """Delete cached slices that no ribbon uses any more."""
         kept = [f for days in self._almanac.pictures.values() for f in days.values()]
         self._slices.forget_all_but(kept)
-
-
-def _at_size(data: bytes, width: int, size: tuple[int, int]) -> Image.Image:
-    """A frame's picture at the largest size in which it is shown."""
-    return pictures.resized(pictures.decode(data, width), size)

@@ -66,24 +66,32 @@ def fallback_widths(widths: Sequence[int]) -> tuple[int, ...]:
     return (*half[-1:], most)
 
 
-def decode(data: bytes, width: int = 0) -> Image.Image:
-    """Upright RGB pixels of a frame, as they are measured.
+def decode(data: bytes, width: int, size: tuple[int, int]) -> Image.Image:
+    """Upright RGB pixels of a frame, at the largest size in which it is shown.
 
     Parameters
     ----------
     data : bytes
         Content of a picture file.
     width : int
-        The frame's width. One that is at least twice as wide as it will ever be shown is decoded
+        The frame's width. One that is at least twice as wide as it will be shown is decoded
         smaller, which takes a quarter of the time and of the memory.
+    size : (int, int)
+        Width and height of what is returned. Larger frames are brought down to it before anything
+        else is made of them, by averages: of 12 megapixels no second copy fits a small board.
 
     Raises
     ------
     PictureError
         If it cannot be decoded.
     """
-    by = next((by for by in (8, 4, 2) if width >= by * MOST_WIDTH), 1)
-    return Image.fromarray(pictures.decode(data, by))
+    import cv2
+
+    by = next((by for by in (8, 4, 2) if width >= by * size[0]), 1)
+    pixels = pictures.decode(data, by)
+    if pixels.shape[1::-1] != size:
+        pixels = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    return Image.fromarray(pixels)
 
 
 def encode(

@@ -25,6 +25,7 @@ class Row:
 
     day: date
     title: str
+    path: str
     value: str
     range: str
     frames_used: int
@@ -46,6 +47,7 @@ def _row(almanac: Almanac, region: Region, day: date) -> Row:
     return Row(
         day=day,
         title=region.title,
+        path=almanac.plant_paths[region.name],
         value=value_text(words, row, unit),
         range=range_text(words, row, unit),
         frames_used=row.frames_used if row else 0,

@@ -53,13 +53,16 @@ const kindOf = async (picture) => {
   return text.startsWith("ftyp") && HEIC.test(text.slice(4)) ? "heic" : "not a picture";
 };
 
-// Upright, and in its own colours: a rule learned from files knows no colour profiles.
+// Upright, and in its own colours: a rule learned from files knows no colour profiles. A browser
+// that does not know one of these wishes is asked without.
+const WISHES = {
+  imageOrientation: "from-image", colorSpaceConversion: "none", premultiplyAlpha: "none",
+};
 const decoded = async (picture) => {
   try {
-    return await createImageBitmap(picture, {
-      imageOrientation: "from-image",
-      colorSpaceConversion: "none",
-      premultiplyAlpha: "none",
+    return await createImageBitmap(picture, WISHES).catch((error) => {
+      if (error instanceof TypeError) return createImageBitmap(picture);
+      throw error;
     });
   } catch (cause) {
     throw new Amiss(await kindOf(picture), cause);

@@ -12,11 +12,13 @@ from PIL import ExifTags, Image
 from lapsekit.errors import SettingsError
 from lapsekit.masking import mask_file
 from lapsekit.resources import shared_folder, shipped_model_text
+from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from lapsekit.site.rule import NUMBERS, STEPS, rule_file
 from lapsekit.vision import indices
 from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
 from lapsekit.vision.layers import read_layers
+from lapsekit.vision.network import Network
 from lapsekit.vision.pictures import decode, reduced
 from lapsekit.vision.reduction import reduction_of
 from tests.site.measuring_page import ASK, START, put_beside, served
@@ -225,3 +227,22 @@ def test_a_network_built_otherwise_and_an_unknown_method_are_refused(model):
         rule_file("model")
     with pytest.raises(SettingsError, match="cannot be read"):
         read_layers(b"no network at all")
+
+
+def test_a_season_whose_model_browsers_cannot_run_says_so_to_grower_and_follower(model, tmp_path):
+    season = found(tmp_path / "season")
+    network = Network(model.network.content.replace(b"Relu", b"Tanh"))
+    other = CanopyModel(network, model.perceptron, model.threshold)
+    (season.folder / "other.json").write_text(other.to_json(), encoding="utf-8")
+    settings = season.folder / "season.toml"
+    told = settings.read_text(encoding="utf-8") + '[canopy]\nmodel_file = "other.json"\n'
+    settings.write_text(told, encoding="utf-8")
+    season.catalogue.close()
+    season = Season(season.folder)
+    add_day(season, FIRST)
+    report = build_site(season)
+    assert any("followers cannot measure" in problem for problem in report.problems)
+    page = (season.site / "yours" / "index.html").read_text(encoding="utf-8")
+    assert "data-rule" not in page
+    assert not list(season.site.glob("data/canopy-*.bin"))
+    season.catalogue.close()

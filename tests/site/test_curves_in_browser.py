@@ -112,7 +112,7 @@ def accent(r, g, b):
 
 
 def dark_accent(r, g, b):
-    return (r > 190) & (g > 100) & (g < 160) & (b < 130)
+    return (r > 220) & (g > 100) & (g < 160) & (b < 130)
 
 
 def ink_1(r, g, b):
@@ -304,14 +304,17 @@ def test_axe_finds_nothing_without_uplot(growth, browser):
 
 def test_hostile_names_stay_text(growth):
     with growth() as page:
-        ready(page, "figure.curves:not(.one)")
-        assert (
-            page.locator(
-                "main img, main i:not(.curve-cursor):not(.curve-dot):not([hidden])"
-            ).count()
-            == 0
-        )
+        figure = ready(page, "figure.curves:not(.one)")
         assert page.locator('article[id="dill"] h3').inner_text().startswith("Dill <img src=x")
+        label = figure.locator('[data-plant="dill"] bdi').inner_text()
+        assert label.startswith("Dill <img src=x")
+        point_at(page, figure, 9)
+        read = figure.locator(".reading")
+        assert page.locator("[onerror]").count() == 0
+        note = ready(page, BASIL)
+        point_at(page, note, 9)
+        assert "into <i>14 cm</i>" in note.locator(".reading").inner_text()
+        assert read.locator("i, img").count() == note.locator(".reading :is(i, img)").count() == 0
 
 
 def test_dark_and_light_repaint_the_curve(growth):

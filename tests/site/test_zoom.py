@@ -44,7 +44,7 @@ def phone(browser, large):
     """A page on a narrow screen that shows the picture small, and what it asked for."""
     with opened(browser, large, viewport={"width": 400, "height": 700}) as page:
         asked = []
-        page.on("request", lambda r: "/pictures/" in r.url and asked.append(r.url))
+        page.on("request", lambda r: "/pictures/bench/" in r.url and asked.append(r.url))
         yield page, asked
 
 
