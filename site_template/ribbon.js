@@ -87,13 +87,14 @@
     const chosenDay = nav.dataset.day;
     const cells = cellsOf(camera, season);
     const breaks = cells.filter((cell) => cell.days > 1).length;
-    if (2 * breaks >= cells.filter((cell) => cell.shown).length) {
+    const isWide = 2 * breaks >= cells.filter((cell) => cell.shown).length;
+    if (isWide) {
       for (const cell of cells) cell.columns = BREAK;
     }
     const columns = cells.reduce((sum, cell) => sum + cell.columns, 0);
     const list = made("ol");
     const strip = made("div", {
-      className: `ribbon-strip ${columns <= FEW ? "few" : "many"}`,
+      className: `ribbon-strip ${columns <= FEW && !isWide ? "few" : "many"}`,
     }, list);
     const links = [];
     const stripOf = new Map(camera.strips.flatMap((s) => s.days.map((day, n) => [day, [s, n]])));

@@ -31,7 +31,8 @@ SMALL = {
     "webp": {"quality": 55, "method": 4},
     "jpg": {"quality": 65, "optimize": True, "progressive": True},
 }
-COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT = 40, 80, 176
+#: A column has the shape in which the ribbon shows it (24 by 123.5 px, or twice as wide).
+COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT = 36, 72, 185
 _FORMATS = {"avif": "AVIF", "webp": "WEBP", "jpg": "JPEG"}
 
 

@@ -79,7 +79,7 @@ class Strip:
     days : tuple of date
         The days that its columns show, in order.
     wide : bool
-        Whether each column is two narrow ones wide, as in a ribbon with many breaks.
+        Whether each column is two narrow ones wide, as in a ribbon with many breaks, or of few days.
     """
 
     month: str
@@ -90,7 +90,7 @@ class Strip:
 def strips(days: Sequence[date], has_picture: Container[date]) -> list[Strip]:
     """Strips of a ribbon, one for each month with a picture, in order; parameters as of `cells`."""
     found = cells(days, has_picture)
-    wide = all(cell.columns == BREAK_COLUMNS for cell in found)
+    wide = all(cell.columns == BREAK_COLUMNS for cell in found) or columns(found) <= FEW_COLUMNS
     shown = [cell.first for cell in found if cell.picture]
     by_month = groupby(shown, key=lambda day: f"{day:%Y-%m}")
     return [Strip(month, tuple(of_month), wide) for month, of_month in by_month]
