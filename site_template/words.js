@@ -11,8 +11,10 @@ const lapsekit = (() => {
 
   document.documentElement.classList.add("scripted");
 
-  const filled = (message, values) =>
-    message.replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole));
+  // A sentence that ends with an abbreviated month has one point.
+  const filled = (message, values) => message
+    .replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole))
+    .replace(/\.\.(?= |$)/g, ".");
   const dated = (day, options) =>
     new Intl.DateTimeFormat(self.words.locale, { timeZone: "UTC", ...options }).format(new Date(day));
 

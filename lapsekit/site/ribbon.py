@@ -79,7 +79,7 @@ class Strip:
     days : tuple of date
         The days that its columns show, in order.
     wide : bool
-        Whether each column is two narrow ones wide, as in a ribbon with many breaks, or of few days.
+        Whether each column is two narrow ones wide, as in a ribbon of many breaks or few days.
     """
 
     month: str

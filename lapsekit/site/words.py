@@ -55,12 +55,12 @@ class Words:
     def text(self, message: str, **values: object) -> str:
         """`message` in this language, with `values` put in for ``{names}`` in it."""
         found = self._found.gettext(message)
-        return found.format(**values) if values else found
+        return _pointed(found.format(**values)) if values else found
 
     def counted(self, one: str, many: str, n: float, **values: object) -> str:
         """The form of a message that fits the number `n`, which stands in it as ``{n}``."""
         whole = round(n) if float(n).is_integer() else 2
-        return self._found.ngettext(one, many, whole).format(n=self.number(n), **values)
+        return _pointed(self._found.ngettext(one, many, whole).format(n=self.number(n), **values))
 
     def number(self, value: float, digits: int = 0) -> str:
         """A number with `digits` decimals, thousands parted by a thin space."""
@@ -103,6 +103,11 @@ class Words:
             f"lapsekit.words = {{locale: {locale}, form: (n) => Number({known.plural}), "
             f"found: {told}}};\n"
         ).encode()
+
+
+def _pointed(text: str) -> str:
+    """With one point where a sentence ends with an abbreviated month."""
+    return text.replace(".. ", ". ").removesuffix("..") + "." * text.endswith("..")
 
 
 @lru_cache(maxsize=4096)
