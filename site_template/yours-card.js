@@ -31,7 +31,7 @@
   };
 
   const drawTheirs = (context, theirs, x, y, scale) => {
-    const [left, top, across] = lapsekit.pair.square(theirs.box, SIDE, scale);
+    const [left, top, across] = lapsekit.pair.square(theirs.photo, theirs.box, SIDE, scale);
     context.drawImage(theirs.photo, left, top, across, across, x, y, SIDE, SIDE);
   };
 

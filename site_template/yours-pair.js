@@ -32,17 +32,27 @@
     return cmPerPixel.map((cm) => cm * pointsPerCm);
   };
 
-  // The part of a photo that fills a square, its box in the middle: left, top, width of the square
-  // in pixels of the photo.
-  const square = ([left, top, right, bottom], side, scale) => {
+  // Where a stretch begins whose middle is given, moved so that it lies within `whole` if it can.
+  const within = (middle, length, whole) => {
+    const start = middle - length / 2;
+    return length < whole ? Math.min(Math.max(start, 0), whole - length) : start;
+  };
+
+  // The part of a photo that fills a square, its box in the middle or near it: left, top, and the
+  // width of the square, in pixels of the photo.
+  const square = (photo, [left, top, right, bottom], side, scale) => {
     const across = side / scale;
-    return [(left + right - across) / 2, (top + bottom - across) / 2, across];
+    return [
+      within((left + right) / 2, across, photo.width),
+      within((top + bottom) / 2, across, photo.height),
+      across,
+    ];
   };
 
   const drawTheirs = (panel, photo, box, side, scale) => {
     const canvas = document.createElement("canvas");
     canvas.width = canvas.height = Math.max(1, Math.round(side * (window.devicePixelRatio || 1)));
-    const [left, top, across] = square(box, side, scale);
+    const [left, top, across] = square(photo, box, side, scale);
     const context = canvas.getContext("2d");
     context.imageSmoothingQuality = "high";
     context.drawImage(photo, left, top, across, across, 0, 0, canvas.width, canvas.height);
@@ -57,7 +67,7 @@
     const [left, top, across, down] = region.box || [0, 0, 1, 1];
     const whole = [(camera.width || 4) * scale, (camera.height || 3) * scale];
     const middle = [left + across / 2, top + down / 2];
-    return { whole, corner: middle.map((share, k) => share - side / 2 / whole[k]) };
+    return { whole, corner: middle.map((share, k) => within(share, side / whole[k], 1)) };
   };
 
   const drawOurs = (panel, ours, side, scale) => {

@@ -74,11 +74,17 @@
       share: number((100 * maskPixels) / (whole.width * whole.height), 2),
     });
 
+  const ofOurs = (ours) => {
+    if (!ours || !ours.day) return text("Ours");
+    const told = { title: apart(ours.region.title), age: ours.age };
+    return ours.isGroup
+      ? text("Ours: {title}, day {age}, the plant nearest to its group’s mean", told)
+      : text("Ours: {title}, day {age}", told);
+  };
+
   const captions = (ours, days) => [
     days !== null && days >= 0 ? text("Yours, day {age}", { age: days }) : text("Yours"),
-    ours && ours.day
-      ? text("Ours: {title}, day {age}", { title: apart(ours.title), age: ours.age })
-      : text("Ours"),
+    ofOurs(ours),
   ];
 
   lapsekit.said = { apart, ages, verdict, scale, measured, captions };

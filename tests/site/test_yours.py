@@ -321,7 +321,7 @@ def test_a_group_is_held_against_by_its_mean_and_says_so(opened, photo):
     page.fill("#yours-length", "40")
     tap(page, (100, 650), (500, 650))
     page.locator(".yours-verdict", has_text="the mean of the group").wait_for()
-    assert "Ours: \u2068pair, mean of 2\u2069, day 9" in page.inner_text(".yours-pair")
+    assert "day 9, the plant nearest to its group’s mean" in page.inner_text(".yours-pair")
 
 
 def test_the_nearest_picture_is_said_where_there_is_none_of_that_age(opened):
