@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from math import log
+from types import SimpleNamespace
 
 import pytest
 
@@ -10,7 +11,7 @@ from lapsekit.reporting import work_out
 from lapsekit.settings import Region
 from lapsekit.site.build import build_site
 from lapsekit.site.plant_names import page_names, page_path
-from lapsekit.site.plant_pages import rate_told
+from lapsekit.site.ranking import rate_of, rate_text
 from lapsekit.site.words import Words
 from tests.scenes import FIRST_DAY, make_season
 from tests.site.made_season import Kind, made
@@ -70,24 +71,30 @@ def steady(tmp_path):
     season.catalogue.close()
 
 
+def rate_said(growth):
+    name, days = growth.region.name, {d.day: () for d in growth.daily}
+    curve = SimpleNamespace(name=name, title=name, mean_of=0, values=days)
+    return rate_text(Words("en"), rate_of(curve, [curve], {name: growth}))
+
+
 def test_the_rate_holds_the_true_one_and_the_doubling_time_follows_from_it(steady):
     growth = work_out(steady).growths["basil"]
     day = int(growth.curve.days[-1])
     low, high = growth.on(day, "rgr_low"), growth.on(day, "rgr_high")
     assert low <= RATE <= high
-    told = rate_told(Words("en"), growth)
+    told = rate_said(growth)
     said = Words("en").number
-    assert f"({said(100 * low, 1)} to {said(100 * high, 1)})" in told
+    assert f"({said(100 * low, 1)} to {said(100 * high, int(high < 0.0995))})" in told
     assert f"({said(log(2) / high, 1)} to {said(log(2) / low, 1)})" in told
 
 
 def test_a_plant_that_stands_still_doubles_at_no_time(steady):
-    told = rate_told(Words("en"), work_out(steady).growths["chives"])
-    assert told.endswith("it is not shown to grow.") and "doubles" not in told
+    told = rate_said(work_out(steady).growths["chives"])
+    assert told.endswith("; not shown to grow.") and "doubles" not in told
 
 
 def test_without_days_nothing_is_said_of_growth():
-    assert rate_told(Words("en"), None).startswith("No growth rate can be told yet")
+    assert rate_text(Words("en"), None).startswith("No growth rate yet")
 
 
 def test_neighbours_are_told_since_when(steady):
