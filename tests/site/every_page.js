@@ -4,6 +4,12 @@
     visibilityProperty: true, contentVisibilityAuto: false,
   }) && element.getBoundingClientRect().width > 0;
   const named = (element) => element.outerHTML.slice(0, 120);
+  const clipped = (element) => {
+    for (let e = element.parentElement; e && e !== document.body; e = e.parentElement) {
+      if (getComputedStyle(e).overflowX !== "visible") return true;
+    }
+    return false;
+  };
   const stops = () => [...document.querySelectorAll(
     'a[href], button, input, select, textarea, summary, video[controls], [tabindex="0"], [contenteditable="true"]',
   )].filter((e) => shown(e) && !e.disabled && e.tabIndex >= 0
@@ -26,17 +32,19 @@
       const width = document.documentElement.clientWidth;
       if (document.documentElement.scrollWidth <= width) return [];
       return [...document.querySelectorAll("body *")]
-        .filter((e) => e.getBoundingClientRect().right > width + 1).map(named).slice(0, 3);
+        .filter((e) => e.getBoundingClientRect().right > width + 1 && !clipped(e))
+        .map(named).slice(0, 3);
     },
     stops: () => stops().length,
     // One look at what has the focus: which stop it is, and whether one can see that it is.
     focused: () => {
       const element = document.activeElement;
       if (!element || element === document.body) return null;
-      const style = getComputedStyle(element);
       // In a date field the focus moves on to parts that the browser draws, with its own mark.
       if (element.matches("input:not(:focus)")) return { named: named(element), seen: true };
-      const lined = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 1;
+      const marked = [element, ...element.children].map((e) => getComputedStyle(e)).some((style) =>
+        (style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 1)
+          || style.boxShadow !== "none");
       element.dataset.reached = "yes";
       return {
         named: named(element),

@@ -127,12 +127,18 @@ def test_every_link_leads_to_a_place_in_a_file(site, every):
                 continue
             outside = parts.scheme or parts.netloc or link.startswith("/")
             inside = target.is_file() and target.is_relative_to(site.resolve())
-            known = not parts.fragment or (
-                target.suffix == ".html" and unquote(parts.fragment) in Held.of(target).ids
-            )
+            known = not parts.fragment or leads_within(site, target, unquote(parts.fragment))
             if outside or not inside or not known:
                 amiss.append(f"{path} -> {link}")
-    assert not amiss, "\n".join(amiss)
+    assert not amiss, "\n".join(amiss[:20])
+
+
+def leads_within(site, target, fragment):
+    """Whether a fragment is an id of the page, or two days of the season for the page of two."""
+    if target == site.resolve() / "two" / "index.html" and "/" in fragment:
+        asked = [part for part in fragment.split("/") if part != "latest"]
+        return all((site / "day" / part / "index.html").is_file() for part in asked)
+    return target.suffix == ".html" and fragment in Held.of(target).ids
 
 
 def test_every_page_can_be_reached_from_the_front_page(site, every):
@@ -170,7 +176,7 @@ def test_nothing_is_inline_and_the_policy_has_no_unsafe_word(every):
         for kind, text in held.inline:
             if kind != "application/ld+json" or not isinstance(json.loads(text), dict):
                 amiss.append(f"{path}: a script in the page: {text[:80]}")
-    assert not amiss, "\n".join(amiss)
+    assert not amiss, "\n".join(amiss[:20])
 
 
 def test_no_file_tells_place_zone_or_device(site):
@@ -194,7 +200,7 @@ def test_no_file_tells_place_zone_or_device(site):
         amiss += [f"{file.relative_to(site)}: {m[0]}" for m in told.finditer(text)]
         amiss += [f"{file.relative_to(site)}: a path"] * (str(site.parent) in text)
     assert len(files) > DAYS
-    assert not amiss, "\n".join(amiss)
+    assert not amiss, "\n".join(amiss[:20])
 
 
 @pytest.fixture
@@ -250,7 +256,7 @@ def test_no_page_scrolls_sideways_and_axe_finds_nothing(opened_page, address, lo
             rules = "{}" if scheme == "light" else "{runOnly: ['color-contrast']}"
             if width != 768:
                 amiss += [f"{where}: {text}" for text in page.evaluate(AXE_TOLD % rules)]
-    assert not amiss, "\n".join(amiss)
+    assert not amiss, "\n".join(amiss[:20])
 
 
 AXE_TOLD = """axe.run(document, %s).then(found => found.violations.map(rule =>
@@ -258,19 +264,29 @@ AXE_TOLD = """axe.run(document, %s).then(found => found.violations.map(rule =>
     node.html.slice(0, 120) + " " + node.failureSummary)))"""
 
 
+def unseen_stops(page):
+    """Go through a page by Tab; which stops show no focus."""
+    found = []
+    page.evaluate("document.activeElement.blur()")
+    for _ in range(page.evaluate("everyPage.stops()") + 40):
+        page.keyboard.press("Tab")
+        focused = page.evaluate("everyPage.focused()")
+        if focused is None:
+            break
+        found += [] if focused["seen"] else [focused["named"]]
+    return found
+
+
 def test_the_keyboard_reaches_everything_and_shows_where_it_is(opened_page, address, looked_at):
     amiss = []
     for path in looked_at:
         page = opened_page(address + path)
-        for _ in range(page.evaluate("everyPage.stops()") + 40):
-            page.keyboard.press("Tab")
-            focused = page.evaluate("everyPage.focused()")
-            if focused is None:
+        for _ in range(2):  # what is drawn when it comes into view is there the second time
+            amiss += [f"{path}: not seen: {name}" for name in unseen_stops(page)]
+            if not page.evaluate("everyPage.unreached()"):
                 break
-            if not focused["seen"]:
-                amiss.append(f"{path}: not seen: {focused['named']}")
         amiss += [f"{path}: not reached: {n}" for n in page.evaluate("everyPage.unreached()")]
-    assert not amiss, "\n".join(amiss)
+    assert not amiss, "\n".join(amiss[:20])
 
 
 def test_without_scripts_every_page_reads_and_keeps_its_width(opened_page, address, looked_at):
@@ -290,7 +306,7 @@ def test_without_scripts_every_page_reads_and_keeps_its_width(opened_page, addre
             for each in hidden.all()
             if each.is_visible()
         ]
-    assert not amiss, "\n".join(amiss)
+    assert not amiss, "\n".join(amiss[:20])
 
 
 def test_every_page_opens_from_a_folder(opened_page, site, looked_at):

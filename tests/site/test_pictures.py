@@ -135,17 +135,19 @@ def test_a_picture_that_is_up_is_not_decoded_again(tiny, monkeypatch):
 
 
 def test_a_strip_has_the_days_of_its_month_that_have_a_picture_in_order():
-    days = [date(2031, 4, 28) + timedelta(n) for n in range(12)]
+    days = [date(2031, 4, 28) + timedelta(n) for n in range(30)]
     seen = {days[0], days[2], *days[6:]}
     april, may = strips(days, seen)
     assert april == Strip("2031-04", (days[0], days[2]))
     assert may == Strip("2031-05", tuple(days[6:]))
 
 
-def test_a_season_of_weekly_pictures_has_wide_columns():
+def test_seasons_of_weekly_pictures_or_of_few_days_have_wide_columns():
     days = [FIRST + timedelta(n) for n in range(30)]
     (april,) = strips(days, set(days[::7]))
     assert april.wide and list(april.days) == days[::7]
+    assert strips(days[:22], set(days))[0].wide
+    assert not strips(days[:23], set(days))[0].wide
 
 
 def test_a_strip_shows_each_days_slice_in_its_column(tiny):
@@ -153,8 +155,8 @@ def test_a_strip_shows_each_days_slice_in_its_column(tiny):
     shown = sorted(tiny.daily_pictures()["bench"])
     (file,) = tiny.site.glob("pictures/ribbon-bench-2031-04-*.jpg")
     with Image.open(file) as image:
-        assert image.size == (40 * len(shown), 176)
-        seen = {day: colour(image, 40 * n + 20, 78) for n, day in enumerate(shown)}
+        assert image.size == (72 * len(shown), 185)
+        seen = {day: colour(image, 72 * n + 36, 82) for n, day in enumerate(shown)}
     for day in shown:
         if day > date(2031, 4, 4):  # the square has grown into the slice
             assert seen[day] == pytest.approx(GREEN, abs=8), day
