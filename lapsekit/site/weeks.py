@@ -142,8 +142,7 @@ def _show(earlier: Earlier, frame: Frame, folder: SiteFolder) -> Then:
     kinds = tuple(pictures.KINDS)
     missing = [kind for kind in kinds if not folder.has(f"{stem}.{kind}")]
     if missing:
-        picture = pictures.decode(earlier.season.archive.read(frame.path), frame.width)
-        smaller = pictures.resized(picture, size)
+        smaller = pictures.decode(earlier.season.archive.read(frame.path), frame.width, size)
         for kind in missing:
             folder.put(f"{stem}.{kind}", pictures.encode(smaller, kind))
     return Then(stem, *size, kinds)
