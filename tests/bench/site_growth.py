@@ -145,11 +145,10 @@ def told(early: Costs, late: Costs) -> str:
             lines.append(_line(f"{cost.days} days, {name}", each))
         lines += [_line(f"day {cost.days + n + 1}", m) for n, m in enumerate(cost.mornings)]
     ratio = late.morning / early.morning
-    lines.append(
-        f"\na morning: {early.morning:.2f} s early, {late.morning:.2f} s late: ",
-    )
-    lines[-1] += f"{ratio:.2f} times (at most {BAR})"
-    lines.append("\nwhere a morning's time goes         early     late")
+    both = f"{early.morning:.2f} s of processor early, {late.morning:.2f} s late"
+    lines.append(f"\na morning's build: {both},")
+    lines.append(f"{ratio:.2f} times as much (at most {BAR})")
+    lines.append(f"\n{'where it goes':58}    early     late")
     parts = {**late.mornings[-1].parts, **early.mornings[-1].parts}
     for part in sorted(parts, key=lambda p: -late.mornings[-1].parts.get(p, 0)):
         both = [cost.mornings[-1].parts.get(part, 0) for cost in (early, late)]
