@@ -513,6 +513,17 @@ class Catalogue:
             )
             db.execute("DELETE FROM daily WHERE day = ?", (day,))
 
+    def counts(self) -> list[tuple[str, date, tuple[str, ...] | None, int]]:
+        """How many frames a camera has of a day with the same verdict; None where none is there."""
+        rows = self._read(
+            "SELECT camera, day, reasons, count(*) FROM frame LEFT JOIN screening ON id = frame_id"
+            " GROUP BY camera, day, reasons ORDER BY camera, day"
+        )
+        return [
+            (camera, date.fromisoformat(day), None if why is None else tuple(json.loads(why)), n)
+            for camera, day, why, n in rows
+        ]
+
     def screenings(self) -> list[tuple[Frame, Screening]]:
         """Screened frames with their verdicts, in order of camera and time."""
         rows = self._read(
@@ -581,13 +592,20 @@ class Catalogue:
                 "INSERT OR REPLACE INTO judging VALUES (?, ?, ?, ?, ?)", (camera, *_flat(judging))
             )
 
-    def placements(self, camera: str) -> list[tuple[Frame, Placement]]:
-        """Where the reference view lies in the frames of `camera`, in order of time."""
+    def placements(
+        self, camera: str, paths: Iterable[str] | None = None
+    ) -> list[tuple[Frame, Placement]]:
+        """Where the reference view lies in the frames of `camera`, in order of time.
+
+        Of all of them, or of those of `paths` alone.
+        """
+        asked = None if paths is None else json.dumps(list(paths))
         rows = self._read(
             "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, matrix,"
             " residual_px, error_px, how FROM frame JOIN placement ON id = frame_id"
-            " WHERE camera = ? ORDER BY taken_at, path",
-            (camera,),
+            " WHERE camera = ?1 AND (?2 IS NULL OR path IN (SELECT value FROM json_each(?2)))"
+            " ORDER BY taken_at, path",
+            (camera, asked),
         )
         return [
             (

@@ -162,12 +162,11 @@ def gather(season: Season) -> Almanac:
 
 def _frames_by_day(season: Season) -> dict[str, dict[date, DayFrames]]:
     counts: dict[str, dict[date, DayFrames]] = {}
-    for frame in season.catalogue.frames():
-        counts.setdefault(frame.camera, {}).setdefault(frame.day, DayFrames()).total += 1
-    for frame, screening in season.catalogue.screenings():
-        of_day = counts[frame.camera][frame.day]
-        of_day.usable += not screening.reasons
-        of_day.left_out.update(screening.reasons)
+    for camera, day, reasons, number in season.catalogue.counts():
+        of_day = counts.setdefault(camera, {}).setdefault(day, DayFrames())
+        of_day.total += number
+        of_day.usable += number if reasons == () else 0
+        of_day.left_out.update(dict.fromkeys(reasons or (), number))
     for frame, reasons in season.catalogue.thinned_frames():
         of_day = counts.get(frame.camera, {}).get(frame.day)
         if of_day is not None:

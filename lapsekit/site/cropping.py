@@ -77,8 +77,8 @@ def sight_of(season: Season, camera: str, frames: Mapping[date, Frame]) -> Sight
     shown = {frame.path for frame in frames.values()}
     placed = {
         frame.path: matrix_of(placement)
-        for frame, placement in season.catalogue.placements(camera)
-        if frame.path in shown and placement.matrix is not None
+        for frame, placement in season.catalogue.placements(camera, shown)
+        if placement.matrix is not None
     }
     return Sight((reference.width, reference.height), placed)
 

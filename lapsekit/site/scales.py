@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
-from math import ceil, floor, hypot, log2, log10
+from math import ceil, floor, log2, log10, sqrt
 
 from lapsekit.when import plant_age
 
@@ -72,23 +72,28 @@ def simplified(
     spans = [(0, len(places) - 1)]
     while spans:
         first, last = spans.pop()
-        inner = range(first + 1, last)
-        away = [_distance(places[k], places[first], places[last]) for k in inner]
-        if away and max(away) > tolerance:
-            corner = first + 1 + away.index(max(away))
+        corner, away = _farthest(places, first, last)
+        if away > tolerance:
             kept.add(corner)
             spans += [(first, corner), (corner, last)]
     return [places[k] for k in sorted(kept)]
 
 
-def _distance(
-    place: tuple[float, float], first: tuple[float, float], last: tuple[float, float]
-) -> float:
-    """From a place to the stretch between two others."""
-    along = (last[0] - first[0], last[1] - first[1])
-    length = hypot(*along)
-    if not length:
-        return hypot(place[0] - first[0], place[1] - first[1])
-    off = (place[0] - first[0], place[1] - first[1])
-    share = min(1.0, max(0.0, (off[0] * along[0] + off[1] * along[1]) / length**2))
-    return hypot(off[0] - share * along[0], off[1] - share * along[1])
+def _farthest(places: Sequence[tuple[float, float]], first: int, last: int) -> tuple[int, float]:
+    """Which place between two is farthest from the stretch between these, and how far.
+
+    Worked out in one loop without calls: a season's charts have tens of thousands of places.
+    """
+    (x, y), (to_x, to_y) = places[first], places[last]
+    along_x, along_y = to_x - x, to_y - y
+    length2 = along_x * along_x + along_y * along_y
+    found, most = first, 0.0
+    for k in range(first + 1, last):
+        off_x, off_y = places[k][0] - x, places[k][1] - y
+        if length2:
+            share = min(1.0, max(0.0, (off_x * along_x + off_y * along_y) / length2))
+            off_x, off_y = off_x - share * along_x, off_y - share * along_y
+        away = off_x * off_x + off_y * off_y
+        if away > most:
+            found, most = k, away
+    return found, sqrt(most)

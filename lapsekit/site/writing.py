@@ -3,6 +3,7 @@
 import filecmp
 import os
 import shutil
+from contextlib import suppress
 from pathlib import Path
 
 from lapsekit.errors import SiteError
@@ -89,13 +90,12 @@ class SiteFolder:
                 removed.append(path)
         for folder in FOLDERS:
             for place, _, names in os.walk(self.root / folder, topdown=False):
-                for name in sorted(names):
-                    file = Path(place, name)
-                    path = file.relative_to(self.root).as_posix()
-                    if path not in self._own:
-                        file.unlink()
-                        removed.append(path)
-                if not any(Path(place).iterdir()):
+                within = Path(place).relative_to(self.root).as_posix()
+                strays = sorted({f"{within}/{name}" for name in names} - self._own)
+                for path in strays:
+                    (self.root / path).unlink()
+                removed += strays
+                with suppress(OSError):  # it is not empty
                     Path(place).rmdir()
         return removed
 

@@ -2,11 +2,11 @@
 
     python -m tests.bench.site_growth [--days 365] [--regions 8] [--frames-a-day 20] [--json]
 
-A made-up season of `--days` days is built whole; then nothing has changed; then three days are
-added, one a morning, as they are to a season that is a month old. A morning's build late in the
-season may cost at most 1.3 times what it costs early. As in the morning chain, growth is worked out
-by the stage before; what that takes stands beside it. Where the time goes is read off the stack
-while it goes.
+A made-up season of `--days` days, its pictures of 12 megapixels, is built whole; then nothing has
+changed; then three days are added, one a morning, as they are to a season that is a month old. A
+morning's build late in the season may cost at most 1.3 times what it costs early. As in the morning
+chain, growth is worked out by the stage before; what that takes stands beside it. Where the time
+goes is read off the stack while it goes.
 """
 
 import argparse
@@ -145,11 +145,10 @@ def told(early: Costs, late: Costs) -> str:
             lines.append(_line(f"{cost.days} days, {name}", each))
         lines += [_line(f"day {cost.days + n + 1}", m) for n, m in enumerate(cost.mornings)]
     ratio = late.morning / early.morning
-    lines.append(
-        f"\na morning: {early.morning:.2f} s early, {late.morning:.2f} s late: ",
-    )
-    lines[-1] += f"{ratio:.2f} times (at most {BAR})"
-    lines.append("\nwhere a morning's time goes         early     late")
+    both = f"{early.morning:.2f} s of processor early, {late.morning:.2f} s late"
+    lines.append(f"\na morning's build: {both},")
+    lines.append(f"{ratio:.2f} times as much (at most {BAR})")
+    lines.append(f"\n{'where it goes':58}    early     late")
     parts = {**late.mornings[-1].parts, **early.mornings[-1].parts}
     for part in sorted(parts, key=lambda p: -late.mornings[-1].parts.get(p, 0)):
         both = [cost.mornings[-1].parts.get(part, 0) for cost in (early, late)]
@@ -172,7 +171,7 @@ def main(arguments: list[str] | None = None) -> int:
     parser.add_argument("--early", type=int, default=EARLY)
     parser.add_argument("--regions", type=int, default=8)
     parser.add_argument("--frames-a-day", type=int, default=20)
-    parser.add_argument("--width", type=int, default=960)
+    parser.add_argument("--width", type=int, default=4056, help="of the pictures, in px")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args(arguments)
     kind = Kind(asked.regions, asked.frames_a_day, asked.width)
