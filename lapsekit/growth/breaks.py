@@ -12,6 +12,7 @@ import numpy as np
 
 from lapsekit.growth.series import LEAST_DAYS, Series
 from lapsekit.growth.trend import Gains, Trend, steps
+from lapsekit.growth.weighing import Prior, Weighed
 
 LEAST_GAIN = 20.0
 """Twice the log-likelihood that a break or bad day must gain: about one in a hundred series of
@@ -39,27 +40,21 @@ class Breaks:
         Index (in the series) of the first day after each break, rising.
     bad : ndarray of bool, shape (n,)
         Days that do not belong: they carry no weight.
-    unsure : ndarray of float, shape (n,)
-        Additional variance of each day, as `Trend` takes it.
+    weighed : Weighed
+        The days as sure as they are then taken to be.
     """
 
     at: np.ndarray
     bad: np.ndarray
-    unsure: np.ndarray
+    weighed: Weighed
 
     def columns(self, series: Series, days=None) -> np.ndarray:
         """The breaks as columns for `Trend`, on the series' days or on others."""
         return steps(series.days if days is None else days, series.days[self.at])
 
 
-def find_breaks(series: Series, turns=None) -> Breaks:
+def find_breaks(prior: Prior) -> Breaks:
     """Find breaks and bad days of a series.
-
-    Parameters
-    ----------
-    series : Series
-    turns : ndarray, optional
-        As `Trend` takes it.
 
     Returns
     -------
@@ -67,11 +62,12 @@ def find_breaks(series: Series, turns=None) -> Breaks:
         A fall on the very last day is taken as a break, a rise as a bad day: nothing after them
         can tell, and a fall is what a grower wants to look at.
     """
-    n = len(series.days)
+    n = len(prior.series.days)
     at, bad = [], np.zeros(n, bool)
+    weighed = Weighed(prior)
     for _ in range(min(_MOST, n // LEAST_DAYS)):
-        trend = _trend(series, at, _BAD_DAY * bad, turns)
-        found = _most_striking(trend, series, at, bad)
+        trend = _trend(weighed, at)
+        found = _most_striking(trend, at, bad)
         if found is None:
             break
         index, is_step = found
@@ -79,18 +75,19 @@ def find_breaks(series: Series, turns=None) -> Breaks:
             at.append(index)
         else:
             bad[index] = True
+            weighed = Weighed(prior, _BAD_DAY * bad)
     at = np.array(sorted(at), int)
-    return Breaks(at, bad, _weighed_down(series, at, bad, turns, trend))
+    return Breaks(at, bad, _weighed_down(at, bad, trend))
 
 
-def _trend(series, at, unsure, turns) -> Trend:
-    columns = steps(series.days, series.days[np.array(sorted(at), int)])
-    return Trend(series, at_once=columns, turns=turns, unsure=unsure)
+def _trend(weighed: Weighed, at) -> Trend:
+    days = weighed.series.days
+    return Trend(weighed, steps(days, days[np.array(sorted(at), int)]))
 
 
-def _most_striking(trend: Trend, series, at, bad) -> tuple[int, bool] | None:
-    alone = trend.gains_of_days()
-    stepped = trend.gains(steps(series.days, series.days))
+def _most_striking(trend: Trend, at, bad) -> tuple[int, bool] | None:
+    alone = trend.gains(trend.weighed.spikes)
+    stepped = trend.gains(trend.weighed.steps)
     spike = np.where(bad, 0.0, alone.gain)
     step = np.where(np.abs(stepped.size) >= LEAST_STEP, stepped.gain, 0.0)
     step[[0, *at]] = 0.0
@@ -114,13 +111,13 @@ def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
     return step, spike
 
 
-def _weighed_down(series, at, bad, turns, trend: Trend) -> np.ndarray:
-    unsure = _BAD_DAY * bad
+def _weighed_down(at, bad, trend: Trend) -> Weighed:
+    prior, unsure = trend.weighed.prior, _BAD_DAY * bad
     for _ in range(_ROUNDS):
         away, variance = trend.surprises()
         more = np.where(bad, 0.0, np.maximum(np.square(away / FAR) - variance, -unsure))
         if (np.abs(more) < _SETTLED).all():
             break
         unsure = unsure + more
-        trend = _trend(series, at, unsure, turns)
-    return unsure
+        trend = _trend(Weighed(prior, unsure), at)
+    return trend.weighed
