@@ -29,6 +29,10 @@ _ROUNDS = 3
 _BAD_DAY = 1e4
 _SETTLED = 0.1
 
+# On the day of a break, a bad day and another break the day after are the same thing, and rounding
+# must not choose between them: it is the bad day, which leaves one break where one was.
+_ALIKE = 1e-3
+
 
 @dataclass(frozen=True)
 class Breaks:
@@ -95,7 +99,7 @@ def _most_striking(trend: Trend, at, bad) -> tuple[int, bool] | None:
     step, spike = _the_ends(step, spike, stepped)
     if max(step.max(), spike.max()) < LEAST_GAIN:
         return None
-    if step.max() >= spike.max():
+    if step.max() >= spike.max() + _ALIKE:
         return int(step.argmax()), True
     return int(spike.argmax()), False
 

@@ -127,7 +127,7 @@ def turns_of(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
 
 
 class _Search:
-    """The scan over all beginnings (rows) and ends (columns)."""
+    """The scan over all beginnings and ends."""
 
     def __init__(self, series: Series, doubted: np.ndarray):
         self.series, self.doubted = series, doubted
@@ -140,7 +140,7 @@ class _Search:
 
     def pauses(self) -> list[Pause]:
         found, trend = [], None
-        first, last = np.nonzero(self._possible())
+        first, last = self._possible()
         spells = self.breaks.weighed.spells(self.knots, first, last) if first.size else None
         while len(found) < _MOST_PAUSES and first.size and self._enough(found):
             if trend is None:
@@ -196,23 +196,24 @@ class _Search:
         columns = np.column_stack([jumps, *lost, *more])
         return Trend(self.breaks.weighed, columns)
 
-    def _possible(self) -> np.ndarray:
-        """Which pairs of beginning (rows) and end (columns) may be a pause at all."""
+    def _possible(self) -> tuple[np.ndarray, np.ndarray]:
+        """Beginnings and ends (indices of knots) of all spans that may be a pause at all."""
+        lengths = np.arange(LEAST_PAUSE, MOST_PAUSE + _GRAIN, _GRAIN)
+        first, last = _spans(self.knots.size, (lengths / _GRAIN).astype(int))
         clear = self.series.days[~self.breaks.bad]
-        length = self.knots[None] - self.knots[:, None]
         upto = np.searchsorted(clear, self.knots, side="right")
         doubtful = np.searchsorted(self.doubted, self.knots, side="right")
-        many = (doubtful[None] - doubtful[:, None]) > MOST_DOUBTFUL * np.maximum(length, 1)
+        length = (last - first) * _GRAIN
+        many = doubtful[last] - doubtful[first] > MOST_DOUBTFUL * length
         ends = np.isin(np.floor(self.knots), self.doubted)
         ends |= np.isin(np.ceil(self.knots), self.doubted)
-        return (
-            (length >= LEAST_PAUSE)
-            & (length <= MOST_PAUSE)
-            & (upto[:, None] >= LEAST_CLEAR)
-            & (upto[None] - upto[:, None] >= LEAST_CLEAR)
-            & (clear.size - upto[None] >= LEAST_CLEAR)
-            & ~(many | ends[:, None] | ends[None])
+        kept = (
+            (upto[first] >= LEAST_CLEAR)
+            & (upto[last] - upto[first] >= LEAST_CLEAR)
+            & (clear.size - upto[last] >= LEAST_CLEAR)
+            & ~(many | ends[first] | ends[last])
         )
+        return first[kept], last[kept]
 
     def _pause(self, starts, ends, gains: Gains, gain: np.ndarray, found) -> Pause:
         best = int(gain.argmax())
@@ -235,6 +236,13 @@ class _Search:
         inside = trend.estimate(trend.rates(middle, np.arange(last + 1)[None] == last))
         around = max(float(usual.mean[0]), 1e-6)
         return tuple(float(x[0]) / around for x in (inside.mean, inside.low, inside.high))
+
+
+def _spans(knots: int, lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """All pairs of knots that lie so many knots apart, in order of the first."""
+    first = np.repeat(np.arange(knots), lengths.size)
+    last = first + np.tile(lengths, knots)
+    return first[last < knots], last[last < knots]
 
 
 def _span(values: np.ndarray, beyond: float) -> tuple[float, float]:

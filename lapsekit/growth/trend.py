@@ -215,9 +215,12 @@ class Trend:
         cross, variance = joint.under(*CASTS[cast][1:])
         known = asked.known - np.einsum("mq,mqk->mk", asked.shares, self._known[asked.days])
         mean = (asked.shares * self.series.log_area[asked.days]).sum(axis=1)
-        mean = mean + known @ self._coefficients[cast] + self._weights[:, cast] @ cross
+        mean = mean + known @ self._coefficients[cast]
+        mean += np.einsum("n,nm->m", self._weights[:, cast], cross)
         variance = variance - (cross * banded.solved(self.weighed.lower[cast], cross)).sum(axis=0)
-        left = (known - cross.T @ self._held[..., cast]) @ self._root[cast].T
+        # Not by matrix products, whose threads wait for each other on a busy machine
+        held = np.einsum("nm,nk->mk", cross, self._held[..., cast])
+        left = (known - held) @ self._root[cast].T
         variance += np.square(left).sum(axis=1)
         return mean, self._squares[cast] / self.freedom * np.maximum(variance, 0.0)
 

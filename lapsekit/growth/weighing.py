@@ -29,6 +29,8 @@ CASTS = np.array(list(product(CORRELATION, WANDER, SWAY)))
 EACH = len(CASTS) // len(CORRELATION)
 """Casts of one correlation, which follow each other."""
 
+_AT_ONCE = 500  # pairs: what they need stays in the processor's cache
+
 
 class Prior:
     """What is held of a series before its values are seen, but for how sure single days are.
@@ -160,10 +162,12 @@ class Weighed:
         for place in range(width):
             apart = bends.rows[:, place, None] - rows
             of_bend += near.at(rows, apart) * bends.values[:, place, None]
-        between = np.zeros((first.size, len(CASTS)))
-        for place in range(width):
-            row = bends.rows[first, place] - start[last] + most
-            between += bends.values[first, place] * of_bend[last, row]
+        between = np.empty((first.size, len(CASTS)))
+        for some in np.array_split(np.arange(first.size), first.size // _AT_ONCE + 1):
+            one, two = first[some], last[some]
+            row = bends.rows[one] - start[two, None] + most
+            both = bends.values[one], of_bend[two[:, None], row]
+            between[some] = np.einsum("mwc,mwc->mc", *both)
         return Spells(bends, first, last, bends.hold[first] + bends.hold[last] - 2 * between)
 
 
