@@ -29,8 +29,9 @@ _ROUNDS = 3
 _BAD_DAY = 1e4
 _SETTLED = 0.1
 
-# On the day of a break, a bad day and another break the day after are the same thing, and rounding
-# must not choose between them: it is the bad day, which leaves one break where one was.
+# Beside a break, a bad day and another break the day after are the same thing, as are two bad days
+# between two breaks. Rounding must not choose: as on the last day, a fall is a break and a rise a
+# bad day, and of two the first.
 _ALIKE = 1e-3
 
 
@@ -63,8 +64,9 @@ def find_breaks(prior: Prior) -> Breaks:
     Returns
     -------
     Breaks
-        A fall on the very last day is taken as a break, a rise as a bad day: nothing after them
-        can tell, and a fall is what a grower wants to look at.
+        Where the days cannot tell a break from a bad day (on the very last day, or right beside
+        another break), a fall is taken as a break and a rise as a bad day: a fall is what a grower
+        wants to look at.
     """
     n = len(prior.series.days)
     at, bad = [], np.zeros(n, bool)
@@ -99,9 +101,10 @@ def _most_striking(trend: Trend, at, bad) -> tuple[int, bool] | None:
     step, spike = _the_ends(step, spike, stepped)
     if max(step.max(), spike.max()) < LEAST_GAIN:
         return None
-    if step.max() >= spike.max() + _ALIKE:
-        return int(step.argmax()), True
-    return int(spike.argmax()), False
+    first_step, first_spike = (int((x >= x.max() - _ALIKE).argmax()) for x in (step, spike))
+    more = step.max() - spike.max()
+    is_step = more >= _ALIKE or (more > -_ALIKE and stepped.size[first_step] < 0)
+    return (first_step if is_step else first_spike), is_step
 
 
 def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
