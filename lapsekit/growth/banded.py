@@ -4,7 +4,7 @@ All costs go with the size of the matrix, not with its cube.
 """
 
 import numpy as np
-from scipy.linalg.lapack import dpbtrf, dpbtrs
+from scipy.linalg.lapack import dpbtrf, dpbtrs, dtbtrs
 
 
 def factors(bands: np.ndarray) -> np.ndarray:
@@ -36,6 +36,11 @@ def factors(bands: np.ndarray) -> np.ndarray:
 def solved(factor: np.ndarray, right: np.ndarray) -> np.ndarray:
     """What a factored matrix (b + 1, n) times it makes the right side (n, m)."""
     return dpbtrs(factor, right, lower=1)[0]
+
+
+def halved(factor: np.ndarray, right: np.ndarray) -> np.ndarray:
+    """What the factor itself times it makes the right side: its squares sum to right' A⁻¹ right."""
+    return dtbtrs(factor, right, uplo="L")[0]
 
 
 def log_determinants(lower: np.ndarray) -> np.ndarray:

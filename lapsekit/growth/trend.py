@@ -217,7 +217,8 @@ class Trend:
         mean = (asked.shares * self.series.log_area[asked.days]).sum(axis=1)
         mean = mean + known @ self._coefficients[cast]
         mean += np.einsum("n,nm->m", self._weights[:, cast], cross)
-        variance = variance - (cross * banded.solved(self.weighed.lower[cast], cross)).sum(axis=0)
+        halved = banded.halved(self.weighed.lower[cast], cross)
+        variance = variance - np.square(halved).sum(axis=0)
         # Not by matrix products, whose threads wait for each other on a busy machine
         held = np.einsum("nm,nk->mk", cross, self._held[..., cast])
         left = (known - held) @ self._root[cast].T
