@@ -10,8 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lapsekit.growth.forms import steps
 from lapsekit.growth.series import LEAST_DAYS, Series
-from lapsekit.growth.trend import Gains, Trend, steps
+from lapsekit.growth.trend import Gains, Trend
 from lapsekit.growth.weighing import Prior, Weighed
 
 LEAST_GAIN = 20.0
@@ -83,7 +84,7 @@ def find_breaks(prior: Prior) -> Breaks:
             bad[index] = True
             weighed = Weighed(prior, _BAD_DAY * bad)
     at = np.array(sorted(at), int)
-    return Breaks(at, bad, _weighed_down(at, bad, trend))
+    return Breaks(at, bad, _weighed_down(weighed, at, bad, trend))
 
 
 def _trend(weighed: Weighed, at) -> Trend:
@@ -104,7 +105,7 @@ def _most_striking(trend: Trend, at, bad) -> tuple[int, bool] | None:
     first_step, first_spike = (int((x >= x.max() - _ALIKE).argmax()) for x in (step, spike))
     more = step.max() - spike.max()
     is_step = more >= _ALIKE or (more > -_ALIKE and stepped.size[first_step] < 0)
-    return (first_step if is_step else first_spike), is_step
+    return (first_step if is_step else first_spike), bool(is_step)
 
 
 def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
@@ -118,13 +119,13 @@ def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
     return step, spike
 
 
-def _weighed_down(at, bad, trend: Trend) -> Weighed:
-    prior, unsure = trend.weighed.prior, _BAD_DAY * bad
+def _weighed_down(weighed: Weighed, at, bad, trend: Trend) -> Weighed:
     for _ in range(_ROUNDS):
         away, variance = trend.surprises()
-        more = np.where(bad, 0.0, np.maximum(np.square(away / FAR) - variance, -unsure))
+        most_less = -weighed.unsure
+        more = np.where(bad, 0.0, np.maximum(np.square(away / FAR) - variance, most_less))
         if (np.abs(more) < _SETTLED).all():
             break
-        unsure = unsure + more
-        trend = _trend(Weighed(prior, unsure), at)
-    return trend.weighed
+        weighed = Weighed(weighed.prior, weighed.unsure + more)
+        trend = _trend(weighed, at)
+    return weighed

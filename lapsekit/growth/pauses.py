@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from lapsekit.growth.breaks import find_breaks
+from lapsekit.growth.forms import hinges, steps
 from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
-from lapsekit.growth.trend import Gains, Trend, hinges, steps
+from lapsekit.growth.trend import Gains, Trend
 from lapsekit.growth.weighing import Prior
 
 LEAST_PAUSE, MOST_PAUSE = 3, 35

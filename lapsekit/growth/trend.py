@@ -23,7 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from lapsekit.growth import banded
+from lapsekit.growth import banded, forms
+from lapsekit.growth.forms import Asked
 from lapsekit.growth.weighing import CASTS, EACH, WANDER, Spells, Tries, Weighed
 
 PRIOR_DAYS = 1.0
@@ -31,7 +32,6 @@ PRIOR_DAYS = 1.0
 
 _NEGLIGIBLE = 1e-3
 _LIKELY = -np.array([WANDER.index(wander) for _, wander, _ in CASTS], float)
-_ANCHORS = 3  # days that fix a parabola
 
 
 @dataclass(frozen=True)
@@ -62,49 +62,6 @@ class Gains:
     def some(self, which: np.ndarray) -> "Gains":
         """Those with the indices given."""
         return Gains(self.gain[which], self.size[which], self.error[which])
-
-
-@dataclass(frozen=True)
-class Asked:
-    """Linear forms of a trend that `Trend.estimate` tells.
-
-    Each is stated as what a parabola through some measured days makes of it, and what the changes
-    of slope add to that.
-
-    Attributes
-    ----------
-    days : ndarray of int, shape (m, q)
-        Indices of the measured days of the parabola.
-    shares : ndarray, shape (m, q)
-        Factors of those days' values.
-    known : ndarray, shape (m, k)
-        Factors of the columns of `at_once`.
-    slopes : ndarray, shape (m, calendar days)
-        Factors of the changes of slope, beyond what the parabola holds of them.
-    """
-
-    days: np.ndarray
-    shares: np.ndarray
-    known: np.ndarray
-    slopes: np.ndarray
-
-    def less(self, other: "Asked") -> "Asked":
-        """The difference from other forms, or from a single one."""
-        m = len(self.days)
-        days = np.hstack([self.days, np.broadcast_to(other.days, (m, other.days.shape[1]))])
-        shares = np.broadcast_to(-other.shares, (m, other.shares.shape[1]))
-        shares = np.hstack([self.shares, shares])
-        return Asked(days, shares, self.known - other.known, self.slopes - other.slopes)
-
-
-def hinges(at, knots) -> np.ndarray:
-    """Days since each knot, 0 before it: shape (len(at), len(knots))."""
-    return np.maximum(np.subtract.outer(np.asarray(at, float), knots), 0.0)
-
-
-def steps(at, knots) -> np.ndarray:
-    """1 from each knot on, 0 before it: shape (len(at), len(knots))."""
-    return (np.subtract.outer(np.asarray(at, float), knots) >= 0).astype(float)
 
 
 class Trend:
@@ -151,49 +108,18 @@ class Trend:
 
     def levels(self, at, known=None) -> Asked:
         """The log area on days; `known` as `at_once` there."""
-        at = np.asarray(at, float)
-        days, apart = self._anchors(at)
-        shares = [
-            (apart[:, one] * apart[:, two]) / self._from_others(days, place)
-            for place, one, two in _around()
-        ]
-        return self._asked(days, shares, known, hinges(at, self.series.calendar))
+        return forms.levels(self.series, np.asarray(at, float), self._factors(at, known))
 
     def rates(self, at, known=None) -> Asked:
         """The slope, halfway between before and after the day; `known` adds to it."""
-        at = np.asarray(at, float)
-        days, apart = self._anchors(at)
-        shares = [
-            (apart[:, one] + apart[:, two]) / self._from_others(days, place)
-            for place, one, two in _around()
-        ]
-        turned = (np.sign(np.subtract.outer(at, self.series.calendar)) + 1) / 2
-        return self._asked(days, shares, known, turned)
+        return forms.rates(self.series, np.asarray(at, float), self._factors(at, known))
 
     def at_once(self, known: np.ndarray) -> Asked:
         """The columns themselves, by factors (m, k)."""
-        m = len(known)
-        nothing = np.zeros((m, self.series.calendar.size))
-        return Asked(np.zeros((m, 1), int), np.zeros((m, 1)), known, nothing)
+        return forms.columns(self.series, known)
 
-    def _anchors(self, at: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Indices of three measured days near each moment, and the days from them to it."""
-        days = self.series.days
-        first = np.clip(np.searchsorted(days, at) - 1, 0, days.size - _ANCHORS)
-        near = first[:, None] + np.arange(_ANCHORS)
-        return near, at[:, None] - days[near]
-
-    def _from_others(self, days: np.ndarray, place: int) -> np.ndarray:
-        at = self.series.days[days]
-        return np.prod([at[:, place] - at[:, k] for k in range(_ANCHORS) if k != place], axis=0)
-
-    def _asked(self, days, shares, known, slopes) -> Asked:
-        shares = np.column_stack(shares)
-        known = np.zeros((len(days), self._known.shape[1])) if known is None else known
-        bends = hinges(self.series.days, self.series.calendar)
-        for place in range(_ANCHORS):
-            slopes = slopes - shares[:, place, None] * bends[days[:, place]]
-        return Asked(days, shares, known, slopes)
+    def _factors(self, at, known) -> np.ndarray:
+        return np.zeros((len(at), self.known_count)) if known is None else known
 
     def estimate(self, asked: Asked) -> Estimate:
         """Anything linear in the trend."""
@@ -201,7 +127,7 @@ class Trend:
         shares = self.shares[counting] / self.shares[counting].sum()
         casts = []
         for place in np.unique(counting // EACH):
-            joint = _Joint(self.weighed, int(place), asked)
+            joint = forms.Joint(self.weighed, int(place), asked)
             casts += [self._under(cast, joint) for cast in counting[counting // EACH == place]]
         means, spreads = (np.array(x) for x in zip(*casts, strict=True))
         mean = shares @ means
@@ -209,7 +135,7 @@ class Trend:
         half = stdtrit(self.freedom, 0.975) * np.sqrt(shares @ (spreads + between))
         return Estimate(mean, mean - half, mean + half)
 
-    def _under(self, cast: int, joint: "_Joint") -> tuple[np.ndarray, np.ndarray]:
+    def _under(self, cast: int, joint: forms.Joint) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of what is asked, if one cast holds."""
         asked = joint.asked
         cross, variance = joint.under(*CASTS[cast][1:])
@@ -250,46 +176,3 @@ class Trend:
         own = np.maximum(own, 1e-9)
         pull = spikes.of(self._weights)[:, best]
         return pull / own / np.sqrt(self._squares[best] / self.freedom), 1 / own
-
-
-def _around() -> list[tuple[int, int, int]]:
-    """Each anchor with the two others."""
-    return [(0, 1, 2), (1, 0, 2), (2, 0, 1)]
-
-
-class _Joint:
-    """How what is asked hangs together with the kinks, for all casts of one correlation."""
-
-    def __init__(self, weighed: Weighed, place: int, asked: Asked):
-        self.asked, prior = asked, weighed.prior
-        once, lasting = prior.changes[place]
-        slopes, drift = asked.slopes.T, _drifting(asked.slopes).T
-        self._wandering = once @ slopes, np.square(slopes).sum(axis=0)
-        self._swaying = lasting @ drift, np.square(drift).sum(axis=0)
-        turning = prior.turns[:, None] * slopes
-        self._fixed = once @ turning, (turning * slopes).sum(axis=0)
-        days, back = np.unique(asked.days, return_inverse=True)
-        back = back.reshape(asked.days.shape)
-        errors = prior.errors(days, place)
-        errors[days, np.arange(days.size)] += weighed.unsure[days]
-        kinked = prior.kinks[place].of(errors)
-        cross, variance = self._fixed
-        for one in range(back.shape[1]):
-            cross = cross - asked.shares[:, one] * kinked[:, back[:, one]]
-            for two in range(back.shape[1]):
-                both = asked.shares[:, one] * asked.shares[:, two]
-                variance = variance + both * errors[asked.days[:, one], back[:, two]]
-        self._fixed = cross, variance
-
-    def under(self, wander: float, sway: float) -> tuple[np.ndarray, np.ndarray]:
-        """Covariance with the kinks (n - 3, m), and variance (m,)."""
-        parts = zip(self._fixed, self._wandering, self._swaying, strict=True)
-        return tuple(fixed + wander**2 * w + sway**2 * s for fixed, w, s in parts)
-
-
-def _drifting(slopes: np.ndarray) -> np.ndarray:
-    """Factors of the steps of a drift that is none in the middle, from those of its values."""
-    middle = slopes.shape[1] // 2
-    later = slopes[:, ::-1].cumsum(axis=1)[:, ::-1]
-    before = slopes.cumsum(axis=1) - slopes
-    return np.where(np.arange(slopes.shape[1]) > middle, later, -before)

@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
+from lapsekit.growth.forms import steps
 from lapsekit.growth.kinks import Kinks
 from lapsekit.growth.series import Series
-from lapsekit.growth.trend import Trend, steps
+from lapsekit.growth.trend import Trend
 from lapsekit.growth.weighing import CORRELATION, Prior, Weighed
 from tests.growth.dense import Dense, bends
 
