@@ -10,8 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lapsekit.growth.forms import steps
 from lapsekit.growth.series import LEAST_DAYS, Series
-from lapsekit.growth.trend import Gains, Trend, steps
+from lapsekit.growth.trend import Gains, Trend
+from lapsekit.growth.weighing import Prior, Weighed
 
 LEAST_GAIN = 20.0
 """Twice the log-likelihood that a break or bad day must gain: about one in a hundred series of
@@ -28,6 +30,11 @@ _ROUNDS = 3
 _BAD_DAY = 1e4
 _SETTLED = 0.1
 
+# Beside a break, a bad day and another break the day after are the same thing, as are two bad days
+# between two breaks. Rounding must not choose: as on the last day, a fall is a break and a rise a
+# bad day, and of two the first.
+_ALIKE = 1e-3
+
 
 @dataclass(frozen=True)
 class Breaks:
@@ -39,39 +46,35 @@ class Breaks:
         Index (in the series) of the first day after each break, rising.
     bad : ndarray of bool, shape (n,)
         Days that do not belong: they carry no weight.
-    unsure : ndarray of float, shape (n,)
-        Additional variance of each day, as `Trend` takes it.
+    weighed : Weighed
+        The days as sure as they are then taken to be.
     """
 
     at: np.ndarray
     bad: np.ndarray
-    unsure: np.ndarray
+    weighed: Weighed
 
     def columns(self, series: Series, days=None) -> np.ndarray:
         """The breaks as columns for `Trend`, on the series' days or on others."""
         return steps(series.days if days is None else days, series.days[self.at])
 
 
-def find_breaks(series: Series, turns=None) -> Breaks:
+def find_breaks(prior: Prior) -> Breaks:
     """Find breaks and bad days of a series.
-
-    Parameters
-    ----------
-    series : Series
-    turns : ndarray, optional
-        As `Trend` takes it.
 
     Returns
     -------
     Breaks
-        A fall on the very last day is taken as a break, a rise as a bad day: nothing after them
-        can tell, and a fall is what a grower wants to look at.
+        Where the days cannot tell a break from a bad day (on the very last day, or right beside
+        another break), a fall is taken as a break and a rise as a bad day: a fall is what a grower
+        wants to look at.
     """
-    n = len(series.days)
+    n = len(prior.series.days)
     at, bad = [], np.zeros(n, bool)
+    weighed = Weighed(prior)
     for _ in range(min(_MOST, n // LEAST_DAYS)):
-        trend = _trend(series, at, _BAD_DAY * bad, turns)
-        found = _most_striking(trend, series, at, bad)
+        trend = _trend(weighed, at)
+        found = _most_striking(trend, at, bad)
         if found is None:
             break
         index, is_step = found
@@ -79,18 +82,19 @@ def find_breaks(series: Series, turns=None) -> Breaks:
             at.append(index)
         else:
             bad[index] = True
+            weighed = Weighed(prior, _BAD_DAY * bad)
     at = np.array(sorted(at), int)
-    return Breaks(at, bad, _weighed_down(series, at, bad, turns, trend))
+    return Breaks(at, bad, _weighed_down(weighed, at, bad, trend))
 
 
-def _trend(series, at, unsure, turns) -> Trend:
-    columns = steps(series.days, series.days[np.array(sorted(at), int)])
-    return Trend(series, at_once=columns, turns=turns, unsure=unsure)
+def _trend(weighed: Weighed, at) -> Trend:
+    days = weighed.series.days
+    return Trend(weighed, steps(days, days[np.array(sorted(at), int)]))
 
 
-def _most_striking(trend: Trend, series, at, bad) -> tuple[int, bool] | None:
-    alone = trend.gains_of_days()
-    stepped = trend.gains(steps(series.days, series.days))
+def _most_striking(trend: Trend, at, bad) -> tuple[int, bool] | None:
+    alone = trend.gains(trend.weighed.spikes)
+    stepped = trend.gains(trend.weighed.steps)
     spike = np.where(bad, 0.0, alone.gain)
     step = np.where(np.abs(stepped.size) >= LEAST_STEP, stepped.gain, 0.0)
     step[[0, *at]] = 0.0
@@ -98,9 +102,10 @@ def _most_striking(trend: Trend, series, at, bad) -> tuple[int, bool] | None:
     step, spike = _the_ends(step, spike, stepped)
     if max(step.max(), spike.max()) < LEAST_GAIN:
         return None
-    if step.max() >= spike.max():
-        return int(step.argmax()), True
-    return int(spike.argmax()), False
+    first_step, first_spike = (int((x >= x.max() - _ALIKE).argmax()) for x in (step, spike))
+    more = step.max() - spike.max()
+    is_step = more >= _ALIKE or (more > -_ALIKE and stepped.size[first_step] < 0)
+    return (first_step if is_step else first_spike), bool(is_step)
 
 
 def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
@@ -114,13 +119,13 @@ def _the_ends(step, spike, stepped: Gains) -> tuple[np.ndarray, np.ndarray]:
     return step, spike
 
 
-def _weighed_down(series, at, bad, turns, trend: Trend) -> np.ndarray:
-    unsure = _BAD_DAY * bad
+def _weighed_down(weighed: Weighed, at, bad, trend: Trend) -> Weighed:
     for _ in range(_ROUNDS):
         away, variance = trend.surprises()
-        more = np.where(bad, 0.0, np.maximum(np.square(away / FAR) - variance, -unsure))
+        most_less = -weighed.unsure
+        more = np.where(bad, 0.0, np.maximum(np.square(away / FAR) - variance, most_less))
         if (np.abs(more) < _SETTLED).all():
             break
-        unsure = unsure + more
-        trend = _trend(series, at, unsure, turns)
-    return unsure
+        weighed = Weighed(weighed.prior, weighed.unsure + more)
+        trend = _trend(weighed, at)
+    return weighed

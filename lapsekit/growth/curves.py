@@ -9,6 +9,7 @@ import numpy as np
 from lapsekit.growth.breaks import Breaks, find_breaks
 from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
 from lapsekit.growth.trend import Estimate, Trend
+from lapsekit.growth.weighing import Prior
 
 MOST_GAP_DAYS = 3
 """Days without a value in a row that the curve bridges; over more it stays open."""
@@ -115,10 +116,8 @@ def fitted(
     series = measured_series(days, area_cm2, error_cm2, doubtful)
     if len(series.days) < LEAST_DAYS:
         return None
-    turning = turning_days(series, turns)
-    breaks = find_breaks(series, turning)
-    trend = Trend(series, at_once=breaks.columns(series), turns=turning, unsure=breaks.unsure)
-    return Fitted(series, breaks, trend)
+    breaks = find_breaks(Prior(series, turning_days(series, turns)))
+    return Fitted(series, breaks, Trend(breaks.weighed, breaks.columns(series)))
 
 
 def curve_of(found: Fitted | None) -> GrowthCurve | None:
@@ -127,13 +126,13 @@ def curve_of(found: Fitted | None) -> GrowthCurve | None:
         return None
     series, breaks, trend = found.series, found.breaks, found.trend
     every = series.calendar
-    level = trend.estimate(*trend.levels(every, breaks.columns(series, every)))
-    rate = trend.estimate(*trend.rates(every))
+    level = trend.estimate(trend.levels(every, breaks.columns(series, every)))
+    rate = trend.estimate(trend.rates(every))
     return _as_curve(series, breaks, level, rate)
 
 
 def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.ndarray:
-    """Additional change of slope on each calendar day, as `Trend` takes it."""
+    """Additional change of slope on each calendar day, as `Prior` takes it."""
     every = series.calendar
     variance = np.zeros(every.size)
     for first, last in turns:

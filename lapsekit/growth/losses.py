@@ -93,7 +93,7 @@ def _groups(series: Series, breaks: Breaks, trend: Trend) -> list[np.ndarray]:
     every = np.arange(breaks.at.size)
     if not every.size:
         return []
-    falls = np.array([_change_at_once(series, trend, breaks, [k]).mean[0] < 0 for k in every])
+    falls = np.array([_change_at_once(trend, breaks, [k]).mean[0] < 0 for k in every])
     apart = (np.diff(series.days[breaks.at]) > _TOGETHER_DAYS) | (np.diff(falls) != 0)
     return np.split(every, np.flatnonzero(apart) + 1)
 
@@ -102,7 +102,7 @@ def _loss(series: Series, breaks: Breaks, trend: Trend, group: np.ndarray) -> Lo
     first, last = int(breaks.at[group[0]]), int(breaks.at[group[-1]])
     good = np.flatnonzero(~breaks.bad)
     since = int(series.days[good[good < first][-1]]) if (good < first).any() else first
-    change = _change_at_once(series, trend, breaks, group)
+    change = _change_at_once(trend, breaks, group)
     back = _back(series, breaks, trend, since, int(series.days[last]))
     return Loss(
         since,
@@ -113,11 +113,10 @@ def _loss(series: Series, breaks: Breaks, trend: Trend, group: np.ndarray) -> Lo
     )
 
 
-def _change_at_once(series: Series, trend: Trend, breaks: Breaks, group) -> Estimate:
-    line, slopes = trend.levels(series.days[:1])
-    line, slopes = np.zeros_like(line), np.zeros_like(slopes)
-    line[0, np.asarray(group) - breaks.at.size] = 1.0
-    return trend.estimate(line, slopes)
+def _change_at_once(trend: Trend, breaks: Breaks, group) -> Estimate:
+    factors = np.zeros((1, breaks.at.size))
+    factors[0, group] = 1.0
+    return trend.estimate(trend.at_once(factors))
 
 
 def _back(series, breaks: Breaks, trend: Trend, since: int, day: int) -> tuple:
@@ -125,7 +124,7 @@ def _back(series, breaks: Breaks, trend: Trend, since: int, day: int) -> tuple:
     after = np.arange(day, int(series.days[-1]) + 1)
     later = trend.levels(after, breaks.columns(series, after))
     before = trend.levels([since], breaks.columns(series, [since]))
-    gained = trend.estimate(later[0] - before[0], later[1] - before[1])
+    gained = trend.estimate(later.less(before))
     return tuple(_first(gain >= 0) for gain in (gained.mean, gained.high, gained.low))
 
 

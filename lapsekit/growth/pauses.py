@@ -14,8 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from lapsekit.growth.breaks import find_breaks
+from lapsekit.growth.forms import hinges, steps
 from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
-from lapsekit.growth.trend import Gains, Trend, hinges, steps
+from lapsekit.growth.trend import Gains, Trend
+from lapsekit.growth.weighing import Prior
 
 LEAST_PAUSE, MOST_PAUSE = 3, 35
 """Shortest and longest pause looked for, in days."""
@@ -126,40 +128,48 @@ def turns_of(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
 
 
 class _Search:
-    """The scan over all beginnings (rows) and ends (columns)."""
+    """The scan over all beginnings and ends."""
 
     def __init__(self, series: Series, doubted: np.ndarray):
         self.series, self.doubted = series, doubted
         self.knots = np.arange(series.days[0], series.days[-1] + _GRAIN, _GRAIN)
-        self.breaks = find_breaks(series)
+        self.breaks = find_breaks(Prior(series))
         after = np.unique(np.searchsorted(series.days, doubted))
         after = after[(after > 0) & (after < len(series.days))]
         nuisance = np.setdiff1d(after, self.breaks.at)
         self.jumps = np.sort([*self.breaks.at, *nuisance]).astype(int)
 
     def pauses(self) -> list[Pause]:
-        found = []
-        first, last = np.nonzero(self._possible())
+        found, trend = [], None
+        first, last = self._possible()
+        spells = self.breaks.weighed.spells(self.knots, first, last) if first.size else None
         while len(found) < _MOST_PAUSES and first.size and self._enough(found):
-            trend = self._trend(found)
-            gains = trend.gains_between(self.knots, first, last)
-            chances = 2 * np.log(self.knots[-1] - self.knots[0])
-            chances -= 2 * np.log(self.knots[last] - self.knots[first])
-            gain = np.where(gains.size < 0, gains.gain - chances, 0.0)
+            if trend is None:
+                trend = self._trend(found)
+                gains = trend.gains(spells)
+                gain = self._beyond_chance(gains, first, last)
             if gain.max() < LEAST_GAIN:
                 break
             pause = self._pause(self.knots[first], self.knots[last], gains, gain, found)
             if self._rather_a_jump(trend, pause):
+                trend = None
                 continue
             both = self._stops_and_starts(trend, pause)
             kept = (self.knots[first] > pause.end + 1) | (self.knots[last] < pause.start - 1)
             least = pause.rate_left < MOST_RATE_LEFT and pause.rate_left_high < SURELY_LEFT
             if both and least:
                 found.append(pause)
+                trend = None
             else:  # a slow spell may hold a pause within
                 kept |= self.knots[last] - self.knots[first] < pause.length_days - 1
-            first, last = first[kept], last[kept]
+            first, last, spells = first[kept], last[kept], spells.some(kept)
+            gains, gain = gains.some(kept), gain[kept]
         return found
+
+    def _beyond_chance(self, gains: Gains, first, last) -> np.ndarray:
+        chances = 2 * np.log(self.knots[-1] - self.knots[0])
+        chances -= 2 * np.log(self.knots[last] - self.knots[first])
+        return np.where(gains.size < 0, gains.gain - chances, 0.0)
 
     def _enough(self, found: Sequence[Pause]) -> bool:
         return len(self.series.days) >= LEAST_DAYS + self.jumps.size + len(found)
@@ -169,7 +179,7 @@ class _Search:
         days = self.series.days
         within = np.flatnonzero((days > pause.start) & (days <= np.ceil(pause.end)))
         within = np.setdiff1d(within, self.jumps)
-        gain = trend.gains(steps(days, days[within])).gain
+        gain = trend.gains(self.breaks.weighed.steps.some(within)).gain
         if not within.size or gain.max() < pause.gain:
             return False
         self.jumps = np.sort([*self.jumps, within[gain.argmax()]]).astype(int)
@@ -178,32 +188,33 @@ class _Search:
     def _stops_and_starts(self, trend: Trend, pause: Pause) -> bool:
         """Whether a single turn of the growth rate, near or in the pause, explains clearly less."""
         near = (self.knots >= pause.start - _NEAR) & (self.knots <= pause.end + _NEAR)
-        single = trend.gains(hinges(self.series.days, self.knots[near])).gain.max()
+        single = trend.gains(self.breaks.weighed.bends(self.knots[near])).gain.max()
         return pause.gain - single >= LEAST_SECOND_TURN
 
     def _trend(self, found: Sequence[Pause], *more: np.ndarray) -> Trend:
         lost = [_lost(self.series.days, p.start, p.end) for p in found]
         jumps = steps(self.series.days, self.series.days[self.jumps])
         columns = np.column_stack([jumps, *lost, *more])
-        return Trend(self.series, at_once=columns, unsure=self.breaks.unsure)
+        return Trend(self.breaks.weighed, columns)
 
-    def _possible(self) -> np.ndarray:
-        """Which pairs of beginning (rows) and end (columns) may be a pause at all."""
+    def _possible(self) -> tuple[np.ndarray, np.ndarray]:
+        """Beginnings and ends (indices of knots) of all spans that may be a pause at all."""
+        lengths = np.arange(LEAST_PAUSE, MOST_PAUSE + _GRAIN, _GRAIN)
+        first, last = _spans(self.knots.size, (lengths / _GRAIN).astype(int))
         clear = self.series.days[~self.breaks.bad]
-        length = self.knots[None] - self.knots[:, None]
         upto = np.searchsorted(clear, self.knots, side="right")
         doubtful = np.searchsorted(self.doubted, self.knots, side="right")
-        many = (doubtful[None] - doubtful[:, None]) > MOST_DOUBTFUL * np.maximum(length, 1)
+        length = (last - first) * _GRAIN
+        many = doubtful[last] - doubtful[first] > MOST_DOUBTFUL * length
         ends = np.isin(np.floor(self.knots), self.doubted)
         ends |= np.isin(np.ceil(self.knots), self.doubted)
-        return (
-            (length >= LEAST_PAUSE)
-            & (length <= MOST_PAUSE)
-            & (upto[:, None] >= LEAST_CLEAR)
-            & (upto[None] - upto[:, None] >= LEAST_CLEAR)
-            & (clear.size - upto[None] >= LEAST_CLEAR)
-            & ~(many | ends[:, None] | ends[None])
+        kept = (
+            (upto[first] >= LEAST_CLEAR)
+            & (upto[last] - upto[first] >= LEAST_CLEAR)
+            & (clear.size - upto[last] >= LEAST_CLEAR)
+            & ~(many | ends[first] | ends[last])
         )
+        return first[kept], last[kept]
 
     def _pause(self, starts, ends, gains: Gains, gain: np.ndarray, found) -> Pause:
         best = int(gain.argmax())
@@ -221,12 +232,18 @@ class _Search:
     def _rate_left(self, start, end, found) -> tuple[float, float, float]:
         """Share of the rate around a pause that it leaves, with its interval."""
         trend = self._trend(found, _lost(self.series.days, start, end))
-        line, slopes = trend.rates([(start + end) / 2])
-        usual = trend.estimate(line, slopes)
-        line[:, -1] = 1.0
-        inside = trend.estimate(line, slopes)
+        middle, last = [(start + end) / 2], trend.known_count - 1
+        usual = trend.estimate(trend.rates(middle))
+        inside = trend.estimate(trend.rates(middle, np.arange(last + 1)[None] == last))
         around = max(float(usual.mean[0]), 1e-6)
         return tuple(float(x[0]) / around for x in (inside.mean, inside.low, inside.high))
+
+
+def _spans(knots: int, lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """All pairs of knots that lie so many knots apart, in order of the first."""
+    first = np.repeat(np.arange(knots), lengths.size)
+    last = first + np.tile(lengths, knots)
+    return first[last < knots], last[last < knots]
 
 
 def _span(values: np.ndarray, beyond: float) -> tuple[float, float]:

@@ -57,6 +57,15 @@ def test_a_cut_is_a_break_and_not_smeared():
     assert curve.rgr_per_day == pytest.approx(0.08, abs=0.015)
 
 
+def test_a_bad_day_among_the_first_carries_no_weight():
+    true = exponential()[:9]
+    area, error = measured(true, 0.01)
+    area[4] *= 0.4
+    curve = growth_curve(DAYS[:9], area, error)
+    assert curve.days[curve.bad].tolist() == [4]
+    assert curve.area_cm2 == pytest.approx(true, rel=0.03)
+
+
 def test_a_cut_on_the_last_day_is_followed():
     area, error = measured(exponential())
     area[-1] *= 0.5

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from lapsekit.growth.curves import growth_curve
 from lapsekit.growth.losses import find_losses
 from tests.growth.plants import correlated
 
@@ -57,6 +58,21 @@ def test_wilting_that_passes_in_five_days_is_a_loss_with_its_recovery():
     assert loss.day == 40
     assert loss.share == pytest.approx(0.3, abs=0.08)
     assert loss.recovered_days == pytest.approx(4, abs=2)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_wilting_over_days_is_told_alike_in_any_unit_of_area(seed):
+    """Within it a bad day and one more break are the same thing, which rounding must not settle."""
+    gone = np.zeros(60)
+    gone[40:44] = 0.34, 0.36, 0.25, 0.1
+    area, error = measured(100 * np.exp(0.02 * DAYS) * (1 - gone), 0.01, seed)
+    told = set()
+    for unit in (1, 1.01, 1.1, 2, 3.7, 0.2, 0.77):
+        curve = growth_curve(DAYS, unit * area, unit * error)
+        told.add((*curve.breaks.tolist(), "bad", *curve.days[curve.bad].tolist()))
+        (loss,) = find_losses(DAYS, unit * area, unit * error)
+        assert (loss.since, loss.day) == (39, 40)
+    assert len(told) == 1
 
 
 def test_a_fall_on_the_last_day_is_told_but_not_confirmed():

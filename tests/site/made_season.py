@@ -61,14 +61,19 @@ class Kind:
 
 def made(folder: Path, days: int, kind: Kind = Kind()) -> Season:
     """A season of `days` days, open."""
+    season = empty(folder, days, kind)
+    for number in range(days):
+        add_day(season, number, days, kind)
+    return season
+
+
+def empty(folder: Path, days: int, kind: Kind = Kind()) -> Season:
+    """A season of which nothing is there yet but settings and diary, open."""
     folder.mkdir(parents=True)
     (folder / "season.toml").write_text(_settings(kind), encoding="utf-8")
     (folder / "regions.toml").write_text(_regions(kind), encoding="utf-8")
     (folder / "diary.csv").write_text(_diary(days, kind), encoding="utf-8")
-    season = Season(folder)
-    for number in range(days):
-        add_day(season, number, days, kind)
-    return season
+    return Season(folder)
 
 
 def add_day(season: Season, number: int, days: int, kind: Kind = Kind()) -> None:
@@ -80,7 +85,13 @@ def add_day(season: Season, number: int, days: int, kind: Kind = Kind()) -> None
     cameras = ["bench", "trough"] if kind.trough and number % 7 != 5 else ["bench"]
     for camera in cameras:
         _add_frames(season, camera, day, (number, days), reasons, kind)
-    names = NAMES[: kind.regions]
+    add_values(season, number, kind)
+
+
+def add_values(season: Season, number: int, kind: Kind = Kind()) -> None:
+    """Add the values of the day `number` alone, without frames."""
+    reasons = ("dark",) if number % 23 == 16 else ()
+    names = NAMES[: kind.regions] if number not in LONG_GAP else ()
     season.catalogue.store_daily([_daily(name, number, reasons, kind) for name in names])
 
 
