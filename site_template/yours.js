@@ -107,16 +107,26 @@
     card = known ? { ours, box, scales, words } : null;
   };
 
-  // What the worker counts; asked for again when the box or the photo is another.
+  // What the worker counts; asked for again when the box or the photo is another, or when it failed.
   let counted = "";
+  let uncounted = false; // whether the page says that counting failed
   const count = async () => {
+    const of = photo;
     const box = stage.box || [0, 0, photo.measured.width, photo.measured.height];
     const which = JSON.stringify([turn, box]);
     if (which === counted) return;
     counted = which;
-    const found = await ask({ what: "area", box });
-    if (which !== counted) return;
-    area = found;
+    try {
+      const found = await ask({ what: "area", box });
+      if (which !== counted || of !== photo) return;
+      area = found;
+      if (uncounted) problem(null);
+      uncounted = false;
+    } catch (error) {
+      if (which !== counted || of !== photo) return;
+      [counted, area, uncounted] = ["", null, true];
+      problem(error.word || "failed");
+    }
     tell();
   };
 
@@ -183,6 +193,7 @@
   const take = async (file) => {
     const mine = (turn += 1);
     problem(null);
+    uncounted = false;
     const name = said.apart(file.name);
     say(".yours-status", text("Looking at {name} …", { name }));
     if (!dated) get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
@@ -298,9 +309,7 @@
     new ResizeObserver(() => photo && update()).observe(root);
   };
 
-  const begin = async () => {
-    await lapsekit.data("season.js");
-    await lapsekit.data("curves.js").catch(() => {});
+  const begin = () => {
     fillChoices();
     get("#yours-taken").max = dayOf(new Date());
     get("#yours-sown").max = dayOf(new Date());
@@ -308,5 +317,12 @@
     root.hidden = false;
     lapsekit.idle(() => begun(root.dataset.rule).catch((error) => problem(error.word || "failed")));
   };
-  begin();
+  lapsekit.data("season.js").then(
+    () => lapsekit.data("curves.js").catch(() => {}).then(begin),
+    () => {
+      const note = document.querySelector(".yours-failed");
+      note.textContent = text("The list of pictures could not be loaded. Load the page again when the connection is back.");
+      note.hidden = false;
+    },
+  );
 })();
