@@ -69,11 +69,21 @@
   const part = () => stage.box || (photo.measured && photo.measured.leafBox)
     || [0, 0, photo.width, photo.height];
 
-  // cm in a pixel of the photo and in one of the reference view; null unless both are known.
+  // cm in a pixel of the photo and in one of the reference view; null unless both are known, and
+  // where our picture is of another shape than that view.
   const cmPerPixel = (ours) => {
     const per = scale();
     if (!per || per.tooNear || !ours.camera.cm_per_px || !ours.camera.width) return null;
-    return [per.usual, ours.camera.cm_per_px];
+    return lapsekit.pair.isToScale(ours) === false ? null : [per.usual, ours.camera.cm_per_px];
+  };
+
+  const scaleText = (ours, cm, across) => {
+    if (ours && ours.day && lapsekit.pair.isToScale(ours) === false) {
+      return text("Not at one scale: our picture of that day is of another shape than the view that our scale is of.");
+    }
+    if (!cm) return text("Not at one scale yet: each is as large as fits.");
+    if (!lapsekit.pair.isToScale(ours)) return ""; // it is loading still
+    return text("Both at one scale: each square is {cm} cm wide.", { cm: number(across * cm[0], 1) });
   };
 
   let pairShown = "";
@@ -90,18 +100,15 @@
     root.querySelectorAll(".yours-pair figcaption").forEach((place, k) => {
       place.textContent = words[k];
     });
-    say(".yours-one-scale", cm
-      ? text("Both at one scale: each square is {cm} cm wide.", {
-        cm: number((side / scales(side)[0]) * cm[0], 1),
-      })
-      : text("Not at one scale yet: each is as large as fits."));
-    get("#yours-save").disabled = !known || lapsekit.fromFolder;
+    say(".yours-one-scale", scaleText(ours, cm, side / scales(side)[0]));
+    const isLoaded = known && lapsekit.pair.isToScale(ours) !== null;
+    get("#yours-save").disabled = !isLoaded || lapsekit.fromFolder;
     const state = JSON.stringify([turn, side, box, scales(side), known && [ours.name, ours.day]]);
     if (state !== pairShown) {
       pairShown = state;
       const [theirScale, ourScale] = scales(side);
       lapsekit.pair.drawTheirs(theirPanel, stage.photo, box, side, theirScale);
-      if (known) lapsekit.pair.drawOurs(ourPanel, ours, side, ourScale);
+      if (known) lapsekit.pair.drawOurs(ourPanel, ours, side, ourScale, update);
       else ourPanel.replaceChildren();
     }
     card = known ? { ours, box, scales, words } : null;

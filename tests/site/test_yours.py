@@ -281,6 +281,36 @@ def _bars(colour):
     return right.mean() - left.mean()
 
 
+def test_a_picture_of_another_shape_keeps_its_own_and_is_not_said_to_be_at_one_scale(
+    opened, tmp_path, photo
+):
+    page = opened(viewport={"width": 1000, "height": 900})
+    tall = np.full((320, 160, 3), 128, np.uint8)
+    tall[110:210, 30:130] = (0, 0, 255)
+    Image.fromarray(tall).save(tmp_path / "tall.png")
+    kept = {"path": tmp_path / "tall.png", "content_type": "image/png"}
+    page.route("**/pictures/**", lambda route: route.fulfill(**kept))
+    page.evaluate("() => { for (const each of lapsekit.season.regions) each.box = null; }")
+    dated(page)
+    give(page, photo[0])
+    page.fill("#yours-length", "10")
+    tap(page, (200, 300), (600, 300))
+    page.locator(".yours-one-scale", has_text="is of another shape").wait_for()
+    with page.expect_download() as download:
+        page.click("#yours-save")
+    download.value.save_as(tmp_path / "card.png")
+    page.locator(".yours-panel[data-of=ours]").screenshot(path=tmp_path / "panel.png")
+    for name, part in (
+        ("panel", np.s_[:, :]),
+        ("card", np.s_[168 : 168 + 525, 615 : 615 + 525]),
+    ):
+        seen = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))[part].astype(int)
+        rows, columns = np.nonzero(seen[..., 2] - seen[..., :2].max(axis=2) > 60)
+        assert np.ptp(rows) == pytest.approx(np.ptp(columns), abs=3), name
+        # 320 rows of it are as high as the view, which is 240 to 320
+        assert np.ptp(rows) == pytest.approx(seen.shape[1] * 0.75 * 100 / 320, rel=0.04), name
+
+
 def test_a_turned_picture_is_shown_as_the_reference_view_sees_it(opened, tmp_path):
     """A mark at a known place of the reference view, taken by a camera that had moved."""
     page = opened()
