@@ -52,10 +52,12 @@
     return told.length ? lapsekit.text("Diary: {events}", { events: told.join("; ") }) : "";
   };
 
+  // What a chart shows; null where the data have none of its plants.
   const view = (figure) => {
     const data = lapsekit.curves;
     const names = JSON.parse(figure.dataset.curves);
     const series = names.map((name) => data.series.find((each) => each.name === name)).filter(Boolean);
+    if (!series.length) return null;
     const keys = [...figure.querySelectorAll("[data-plant]")];
     const looks = new Map(keys.map((key) => [key.dataset.plant, {
       ink: key.dataset.ink,
@@ -93,7 +95,7 @@
   // One chart with its cursor. `chosen` is the place of a day in the data, or null.
   const start = (figure, live) => {
     const state = view(figure);
-    if (!state.series.length) {
+    if (!state) {
       live.remove();
       return;
     }
@@ -294,8 +296,11 @@
       near.unobserve(figure);
       if (begun) return;
       begun = true;
-      // Without its data a chart stays the picture that it is.
-      all().then(() => start(figure, live), () => live.remove());
+      // Without its data, or where they cannot be drawn, a chart stays the picture that it is.
+      all().then(() => start(figure, live)).catch(() => {
+        live.remove();
+        figure.classList.remove("is-live");
+      });
     });
     live.addEventListener("focus", begin.get(figure), { once: true });
     lapsekit.idle(() => near.observe(figure));

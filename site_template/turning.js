@@ -21,10 +21,13 @@
     };
   };
 
+  const shapeOf = (size, view) => size.width / size.height / (view.width / view.height);
+  const alike = (size, view) => Math.abs(shapeOf(size, view) - 1) < 0.01;
+
   // A picture that is taken as it is fills the view; one of another shape keeps its own within it.
   const untouched = (size, view) => {
-    const shape = size.width / size.height / (view.width / view.height);
-    if (Math.abs(shape - 1) < 0.01) return [1, 0, 0, 0, 1, 0, 0, 0, 1];
+    const shape = shapeOf(size, view);
+    if (alike(size, view)) return [1, 0, 0, 0, 1, 0, 0, 0, 1];
     const [wide, high] = [Math.min(1, shape), Math.min(1, 1 / shape)];
     return [wide, 0, (1 - wide) / 2, 0, high, (1 - high) / 2, 0, 0, 1];
   };
@@ -48,5 +51,5 @@
   const widthFor = (widths, needed) =>
     widths.find((width) => width >= needed) || widths[widths.length - 1];
 
-  lapsekit.turning = { viewOf, matrixOf, cssOf, widthFor };
+  lapsekit.turning = { viewOf, matrixOf, cssOf, widthFor, alike, untouched };
 })();

@@ -20,17 +20,21 @@
     return { series, before, after, factor, overlap: overlap && !series.mean_of };
   };
 
-  // A mean stands for the plants of its group, unless one of them is looked at.
+  // A mean stands for the plants of its group, unless one of them is looked at. Groups of two
+  // cameras may be called the same.
   const chosenOf = (all, season, camera, region) => {
     if (region) {
       const own = all.filter((each) => each.name === region.name);
-      return own.length ? own : all.filter((each) => region.group && each.group === region.group);
+      return own.length ? own : all.filter((each) =>
+        region.group && each.group === region.group && each.camera === region.camera);
     }
     const here = season.regions.filter((each) => each.camera === camera);
-    const names = new Set(here.flatMap((each) => [each.name, each.group]));
-    const folded = new Set(all.filter((each) => each.mean_of).map((each) => each.group));
-    return all.filter((each) => (each.mean_of || !each.group || !folded.has(each.group))
-      && (names.has(each.name) || (each.group && names.has(each.group))));
+    const names = new Set(here.map((each) => each.name));
+    const groups = new Set(here.map((each) => each.group).filter(Boolean));
+    const seen = all.filter((each) =>
+      names.has(each.name) || (each.camera === camera && groups.has(each.group)));
+    const folded = new Set(seen.filter((each) => each.mean_of).map((each) => each.group));
+    return seen.filter((each) => each.mean_of || !each.group || !folded.has(each.group));
   };
 
   const valueText = ({ low, value, high }, unit) => {

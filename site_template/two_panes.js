@@ -48,7 +48,8 @@
       element.classList.add("hatched");
     };
 
-    // True once the picture stands there; false when another was asked for in the meantime.
+    // True once the picture stands there; false when another was asked for in the meantime, whether
+    // or not this one came. Fails only for the one that is still asked for.
     const show = async ({ picture, kinds, box, reference, alt, label }) => {
       if (!picture) {
         clear();
@@ -64,8 +65,11 @@
         lay(box, reference);
         if (shown.width >= needed) return true;
       }
-      const { whole, image } = await decoded(picture, kinds, needed, alt);
+      const came = await decoded(picture, kinds, needed, alt).catch((error) => {
+        if (mine === asked) throw error;
+      });
       if (mine !== asked) return false;
+      const { whole, image } = came;
       shown = { picture, image, width: needed };
       lay(box, reference);
       hold.replaceChildren(whole);

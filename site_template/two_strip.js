@@ -7,7 +7,7 @@
   const made = (name, className) => Object.assign(document.createElement(name), { className });
 
   // The parts of a month's sprite that show days on end, each at its place in the season.
-  const slicesOf = (strip, placeOf, length) => {
+  const slicesOf = (strip, placeOf, length, kind) => {
     const found = [];
     strip.days.forEach((day, number) => {
       if (!day) return;
@@ -21,7 +21,7 @@
       const window_ = made("span", "two-slices");
       const picture = document.createElement("picture");
       const source = Object.assign(document.createElement("source"), {
-        type: "image/avif", srcset: `${lapsekit.root}${strip.stem}.avif`,
+        type: `image/${kind}`, srcset: `${lapsekit.root}${strip.stem}.${kind}`,
       });
       const image = Object.assign(document.createElement("img"), {
         src: `${lapsekit.root}${strip.stem}.jpg`, alt: "", decoding: "async", draggable: false,
@@ -116,7 +116,8 @@
     const draw = (camera) => {
       days = Object.keys(camera.days).sort();
       band.replaceChildren(
-        ...camera.strips.flatMap((strip) => slicesOf(strip, placeOf, length())));
+        ...camera.strips.flatMap(
+          (strip) => slicesOf(strip, placeOf, length(), camera.kinds[0])));
       for (const side of SIDES) {
         flags[side].setAttribute("aria-valuemin", 0);
         flags[side].setAttribute("aria-valuemax", days.length - 1);

@@ -37,17 +37,19 @@
 
   // A canvas turns pictures by six numbers, not nine: those that are right in the square's middle.
   const drawOurs = (context, ours, x, y, scale) => {
-    const { whole, corner } = lapsekit.pair.view(ours, SIDE, scale);
-    const [a, b, c, d, e, f, g, h, i] = ours.camera.days[ours.day].turn || lapsekit.pair.SAME;
-    const [u, v] = corner.map((share, k) => share + SIDE / 2 / whole[k]);
+    const view = lapsekit.pair.view(ours, SIDE, scale);
+    const size = { width: ours.image.naturalWidth, height: ours.image.naturalHeight };
+    const turn = ours.camera.days[ours.day].turn || lapsekit.turning.untouched(size, view);
+    const [a, b, c, d, e, f, g, h, i] = turn;
+    const u = (SIDE / 2 - view.left) / view.width;
+    const v = (SIDE / 2 - view.top) / view.height;
     const w = g * u + h * v + i;
     const at = [(a * u + b * v + c) / w, (d * u + e * v + f) / w];
     const slopes = [
       (a - g * at[0]) / w, (d - g * at[1]) / w, (b - h * at[0]) / w, (e - h * at[1]) / w,
     ];
-    context.translate(x, y);
-    context.scale(whole[0], whole[1]);
-    context.translate(-corner[0], -corner[1]);
+    context.translate(x + view.left, y + view.top);
+    context.scale(view.width, view.height);
     context.transform(...slopes,
       at[0] - slopes[0] * u - slopes[2] * v, at[1] - slopes[1] * u - slopes[3] * v);
     context.drawImage(ours.image, 0, 0, 1, 1);

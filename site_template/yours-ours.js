@@ -23,10 +23,12 @@
     return { value: of.value[place], low: of.low[place], high: of.high[place] };
   };
 
-  // The plant that stands for a group in a picture: the one that is nearest to its mean.
+  // The plant that stands for a group in a picture: the one that is nearest to its mean. A group is
+  // of one camera; another's may be called the same.
   const typical = (group, day) => {
     const mean = valueOn(group, day);
-    const members = lapsekit.season.regions.filter((each) => each.group === group.group);
+    const members = lapsekit.season.regions.filter(
+      (each) => each.group === group.group && each.camera === group.camera);
     const away = (each) => {
       const own = valueOn(found(series(), each.name), day);
       return own && mean ? Math.abs(own.value - mean.value) : Infinity;

@@ -2,25 +2,16 @@
 (() => {
   "use strict";
 
-  // From shares of a picture to shares of the reference view, row by row.
-  const SAME = [1, 0, 0, 0, 1, 0, 0, 0, 1];
-  const times = (a, b) => a.map((_, k) => {
-    const [row, column] = [Math.floor(k / 3) * 3, k % 3];
-    return a[row] * b[column] + a[row + 1] * b[column + 3] + a[row + 2] * b[column + 6];
-  });
+  const { alike, cssOf, matrixOf, widthFor } = lapsekit.turning;
+  const sizes = new Map(); // of pictures that have been shown, in px
 
-  // The turn as an element has it that is shown as large as the whole reference view.
-  const turned = (turn, [width, height], [left, top]) => {
-    const there = [width, 0, -left * width, 0, height, -top * height, 0, 0, 1];
-    const back = [1 / width, 0, 0, 0, 1 / height, 0, 0, 0, 1];
-    const [a, b, c, d, e, f, g, h, i] = times(times(there, turn || SAME), back);
-    return `matrix3d(${[a, d, 0, g, b, e, 0, h, 0, 0, 1, 0, c, f, 0, i].join(",")})`;
-  };
+  // The reference view's size; a shape to go by where it is not known.
+  const whole = (camera) => ({ width: camera.width || 4, height: camera.height || 3 });
 
   // Width and height of a region's box, in px of the reference view.
   const formOf = ({ camera, region }) => {
     const [, , across, down] = region.box || [0, 0, 1, 1];
-    return [across * (camera.width || 4), down * (camera.height || 3)];
+    return [across * whole(camera).width, down * whole(camera).height];
   };
 
   // How many times larger a pixel of the photo and one of the reference view are drawn in squares
@@ -61,30 +52,58 @@
     panel.replaceChildren(canvas);
   };
 
-  // Where the reference view lies in a square, drawn as large as `scale` says: its size, and the
-  // share of it at the square's upper left corner.
+  // Where the reference view lies in a square, drawn as large as `scale` says, in px of the square.
   const view = ({ camera, region }, side, scale) => {
     const [left, top, across, down] = region.box || [0, 0, 1, 1];
-    const whole = [(camera.width || 4) * scale, (camera.height || 3) * scale];
-    const middle = [left + across / 2, top + down / 2];
-    return { whole, corner: middle.map((share, k) => within(share, side / whole[k], 1)) };
+    const width = whole(camera).width * scale;
+    const height = whole(camera).height * scale;
+    return {
+      width, height,
+      left: -width * within(left + across / 2, side / width, 1),
+      top: -height * within(top + down / 2, side / height, 1),
+    };
   };
 
-  const drawOurs = (panel, ours, side, scale) => {
-    const { whole, corner } = view(ours, side, scale);
+  // Whether the picture shows what the reference view's scale is of: not if it was never turned and
+  // is of another shape. Null until it has been loaded.
+  const isToScale = ({ camera, day }) => {
+    const shown = camera.days[day];
+    if (shown.turn) return true;
+    const size = sizes.get(shown.stem);
+    return size ? alike(size, whole(camera)) : null;
+  };
+
+  // `known` is called when the picture's own shape has come to be known.
+  const drawOurs = (panel, ours, side, scale, known = () => {}) => {
+    const there = view(ours, side, scale);
     const shown = ours.camera.days[ours.day];
     const kinds = shown.kinds || ours.camera.kinds;
-    const picture = lapsekit.picture(shown, kinds, `${Math.ceil(whole[0])}px`);
+    const needed = there.width * (window.devicePixelRatio || 1);
+    const width = widthFor(shown.widths, needed);
+    const plain = widthFor(shown.fallback || shown.widths, needed);
+    // One file of each kind, said to be as wide as it is: then the image knows its true shape.
+    const picture = lapsekit.picture(
+      { ...shown, widths: [width], fallback: [plain] }, kinds, `${width}px`);
     const image = picture.querySelector("img");
     image.alt = lapsekit.text("{title} on {day}", {
       title: lapsekit.said.apart(ours.title), day: lapsekit.longDay(ours.day),
     });
-    image.style.width = `${whole[0]}px`;
-    image.style.height = `${whole[1]}px`;
-    image.style.transform = turned(shown.turn, whole, corner);
+    const lay = () => {
+      const size = sizes.get(shown.stem) || there;
+      image.style.width = `${size.width}px`;
+      image.style.height = `${size.height}px`;
+      image.style.transform = cssOf(matrixOf(shown.turn, size, there));
+    };
+    image.addEventListener("load", () => {
+      const isNew = !sizes.has(shown.stem);
+      sizes.set(shown.stem, { width: image.naturalWidth, height: image.naturalHeight });
+      lay();
+      if (isNew) known();
+    });
+    lay();
     panel.replaceChildren(picture);
     return image;
   };
 
-  lapsekit.pair = { scales, square, view, turned, drawTheirs, drawOurs, formOf, SAME };
+  lapsekit.pair = { scales, square, view, isToScale, drawTheirs, drawOurs, formOf };
 })();

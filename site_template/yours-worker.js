@@ -17,13 +17,27 @@
   };
 
   let worker = null;
-  const asked = new Map();
-  const ask = (question) => new Promise((done, failed) => {
-    const id = asked.size + 1;
-    asked.set(id, { done, failed });
-    worker.postMessage({ id, ...question });
-  });
+  let ready = null; // a promise that the worker can measure; null while none is started
+  let number = 0; // of questions so far
+  const asked = new Map(); // questions that are not answered yet
   const amiss = (word) => Object.assign(new Error(word), { word });
+  const ask = (question) => new Promise((done, failed) => {
+    if (!worker) {
+      failed(amiss("failed"));
+      return;
+    }
+    number += 1;
+    asked.set(number, { done, failed });
+    worker.postMessage({ id: number, ...question });
+  });
+  // Whoever waits for an answer is told that none comes; the next photo starts another worker.
+  const stop = (word) => {
+    worker.terminate();
+    [worker, ready] = [null, null];
+    const waiting = [...asked.values()];
+    asked.clear();
+    for (const { failed } of waiting) failed(amiss(word));
+  };
   const started = (rule) => {
     if (lapsekit.fromFolder) return Promise.reject(amiss("folder"));
     if (!rule) return Promise.reject(amiss("no rule"));
@@ -35,25 +49,30 @@
         failed(amiss("forbidden"));
         return;
       }
-      worker.onerror = () => failed(amiss("forbidden"));
+      let word = "forbidden"; // for what a worker fails that cannot even start
+      worker.onerror = () => stop(word);
       worker.onmessage = ({ data }) => {
-        const { done: take, failed: refuse } = asked.get(data.id);
-        if (data.amiss) refuse(amiss(data.amiss));
-        else take(data.found);
+        const question = asked.get(data.id);
+        if (!question) return;
+        asked.delete(data.id);
+        if (data.amiss) question.failed(amiss(data.amiss));
+        else question.done(data.found);
       };
       ask({
         what: "start",
         programAt: lapsekit.asset("canopy/canopy.wasm"),
         ruleAt: new URL(rule, location.href).href,
-      }).then(done, failed);
+      }).then(() => {
+        word = "failed";
+        done();
+      }, failed);
     });
   };
-  let ready = null;
   // Resolves when the worker can measure; a failed start is tried again when it is asked for again.
   const begun = (rule) => {
     ready = ready || started(rule).catch((error) => {
+      if (worker) stop(error.word);
       ready = null;
-      if (worker) worker.terminate();
       throw error;
     });
     return ready;

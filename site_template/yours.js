@@ -69,11 +69,21 @@
   const part = () => stage.box || (photo.measured && photo.measured.leafBox)
     || [0, 0, photo.width, photo.height];
 
-  // cm in a pixel of the photo and in one of the reference view; null unless both are known.
+  // cm in a pixel of the photo and in one of the reference view; null unless both are known, and
+  // where our picture is of another shape than that view.
   const cmPerPixel = (ours) => {
     const per = scale();
     if (!per || per.tooNear || !ours.camera.cm_per_px || !ours.camera.width) return null;
-    return [per.usual, ours.camera.cm_per_px];
+    return lapsekit.pair.isToScale(ours) === false ? null : [per.usual, ours.camera.cm_per_px];
+  };
+
+  const scaleText = (ours, cm, across) => {
+    if (ours && ours.day && lapsekit.pair.isToScale(ours) === false) {
+      return text("Not at one scale: our picture of that day is of another shape than the view that our scale is of.");
+    }
+    if (!cm) return text("Not at one scale yet: each is as large as fits.");
+    if (!lapsekit.pair.isToScale(ours)) return ""; // it is loading still
+    return text("Both at one scale: each square is {cm} cm wide.", { cm: number(across * cm[0], 1) });
   };
 
   let pairShown = "";
@@ -90,33 +100,40 @@
     root.querySelectorAll(".yours-pair figcaption").forEach((place, k) => {
       place.textContent = words[k];
     });
-    say(".yours-one-scale", cm
-      ? text("Both at one scale: each square is {cm} cm wide.", {
-        cm: number((side / scales(side)[0]) * cm[0], 1),
-      })
-      : text("Not at one scale yet: each is as large as fits."));
-    get("#yours-save").disabled = !known || lapsekit.fromFolder;
+    say(".yours-one-scale", scaleText(ours, cm, side / scales(side)[0]));
+    const isLoaded = known && lapsekit.pair.isToScale(ours) !== null;
+    get("#yours-save").disabled = !isLoaded || lapsekit.fromFolder;
     const state = JSON.stringify([turn, side, box, scales(side), known && [ours.name, ours.day]]);
     if (state !== pairShown) {
       pairShown = state;
       const [theirScale, ourScale] = scales(side);
       lapsekit.pair.drawTheirs(theirPanel, stage.photo, box, side, theirScale);
-      if (known) lapsekit.pair.drawOurs(ourPanel, ours, side, ourScale);
+      if (known) lapsekit.pair.drawOurs(ourPanel, ours, side, ourScale, update);
       else ourPanel.replaceChildren();
     }
     card = known ? { ours, box, scales, words } : null;
   };
 
-  // What the worker counts; asked for again when the box or the photo is another.
+  // What the worker counts; asked for again when the box or the photo is another, or when it failed.
   let counted = "";
+  let uncounted = false; // whether the page says that counting failed
   const count = async () => {
+    const of = photo;
     const box = stage.box || [0, 0, photo.measured.width, photo.measured.height];
     const which = JSON.stringify([turn, box]);
     if (which === counted) return;
     counted = which;
-    const found = await ask({ what: "area", box });
-    if (which !== counted) return;
-    area = found;
+    try {
+      const found = await ask({ what: "area", box });
+      if (which !== counted || of !== photo) return;
+      area = found;
+      if (uncounted) problem(null);
+      uncounted = false;
+    } catch (error) {
+      if (which !== counted || of !== photo) return;
+      [counted, area, uncounted] = ["", null, true];
+      problem(error.word || "failed");
+    }
     tell();
   };
 
@@ -183,6 +200,7 @@
   const take = async (file) => {
     const mine = (turn += 1);
     problem(null);
+    uncounted = false;
     const name = said.apart(file.name);
     say(".yours-status", text("Looking at {name} …", { name }));
     if (!dated) get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
@@ -298,9 +316,7 @@
     new ResizeObserver(() => photo && update()).observe(root);
   };
 
-  const begin = async () => {
-    await lapsekit.data("season.js");
-    await lapsekit.data("curves.js").catch(() => {});
+  const begin = () => {
     fillChoices();
     get("#yours-taken").max = dayOf(new Date());
     get("#yours-sown").max = dayOf(new Date());
@@ -308,5 +324,12 @@
     root.hidden = false;
     lapsekit.idle(() => begun(root.dataset.rule).catch((error) => problem(error.word || "failed")));
   };
-  begin();
+  lapsekit.data("season.js").then(
+    () => lapsekit.data("curves.js").catch(() => {}).then(begin),
+    () => {
+      const note = document.querySelector(".yours-failed");
+      note.textContent = text("The list of pictures could not be loaded. Load the page again when the connection is back.");
+      note.hidden = false;
+    },
+  );
 })();

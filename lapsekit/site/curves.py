@@ -226,6 +226,7 @@ def _series(
         "name": curve.name,
         "title": curve.title,
         "group": curve.group,
+        "camera": curve.camera,
         "unit": curve.unit,
         "sown": f"{curve.sown}",
         "mean_of": curve.mean_of,

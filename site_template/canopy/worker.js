@@ -1,6 +1,7 @@
 // Measures a follower's picture by the grower's canopy rule, apart from the page, so that the page
 // stays at hand. It is told where the program and the rule lie, then given a picture, then asked
-// for areas within boxes; it answers in the same order. Nothing is sent anywhere.
+// for areas within boxes of the picture that it was given last. One question after another: each
+// is begun when the one before it is answered. Nothing is sent anywhere.
 "use strict";
 
 const BAND_PIXELS = 2e6; // decoded pixels that are looked at together
@@ -179,7 +180,7 @@ const area = ({ box: [left, top, right, bottom] }) => {
 
 const answers = { start, measure, area };
 
-self.onmessage = async ({ data }) => {
+const answer = async (data) => {
   try {
     const found = await answers[data.what](data);
     const moved = [found.preview, found.painted].filter(Boolean);
@@ -189,4 +190,9 @@ self.onmessage = async ({ data }) => {
     const word = error.word || (memory ? "too large" : "failed");
     self.postMessage({ id: data.id, amiss: word, detail: `${error.cause || error}` });
   }
+};
+
+let last = Promise.resolve();
+self.onmessage = ({ data }) => {
+  last = last.then(() => answer(data));
 };

@@ -110,7 +110,9 @@ def _series(name, title, values):
         key: [values.get(day, (None,) * 3)[k] for day in range(1, 11)]
         for k, key in enumerate(("low", "value", "high"))
     }
-    return {"name": name, "title": title, "group": None, "unit": "cm²", "mean_of": 0, **columns}
+    camera = "trough" if name == "cress" else "bench"
+    known = {"name": name, "title": title, "group": None, "camera": camera, "mean_of": 0}
+    return {**known, "unit": "cm²", **columns}
 
 
 def _script(site, name, value):

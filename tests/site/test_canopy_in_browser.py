@@ -184,6 +184,27 @@ def test_only_what_lies_in_the_box_is_counted_and_the_outline_is_as_long_as_a_di
 
 
 @pytest.mark.browser
+def test_questions_about_two_photos_in_a_row_are_answered_one_after_another(measuring):
+    page, site = measuring
+    pictures = put_beside(site, frames()[2], frames()[0])
+    alone = page.evaluate(ASK, {"picture": pictures[1]})
+    both = page.evaluate(
+        """async (pictures) => {
+      const files = await Promise.all(
+        pictures.map(async (each) => (await fetch(each)).blob()));
+      const {ask} = lapsekit.measuring;
+      const [first, second, area] = await Promise.all([
+        ask({what: "measure", picture: files[0]}), ask({what: "measure", picture: files[1]}),
+        ask({what: "area", box: [0, 0, 960, 720]})]);
+      return [first.maskPixels, second.maskPixels, area.pixels];
+    }""",
+        pictures,
+    )
+    assert both[1:] == [alone["maskPixels"], alone["pixels"]]
+    assert both[0] > 2 * both[1]
+
+
+@pytest.mark.browser
 def test_the_committed_program_does_what_its_source_says(measuring, tmp_path):
     page, site = measuring
     if shutil.which("clang") is None or shutil.which("wasm-ld") is None:

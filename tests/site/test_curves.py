@@ -61,6 +61,7 @@ def series(script, name):
 
 def test_the_script_holds_each_days_value_and_leaves_gaps_open(script):
     basil = series(script, "basil")
+    assert [basil["camera"], series(script, "cress")["camera"]] == ["bench", "trough"]
     assert script["days"][0] == "2031-04-01" and len(script["days"]) == 40
     for number in (0, 7, 39):
         assert basil["value"][number] == pytest.approx(basil_cm2(number), rel=0.02)

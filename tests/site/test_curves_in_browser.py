@@ -268,6 +268,18 @@ def test_without_scripts_the_pictures_stand_for_the_curves(growth):
         assert first.locator("button").first.is_hidden()
 
 
+@pytest.mark.parametrize("series", ["[]", "null"])
+def test_a_chart_whose_plants_the_data_lack_stays_the_picture_that_it_is(growth, series):
+    with growth() as page:
+        told = f"lapsekit.curves = {{days: [], pages: [], events: [], series: {series}}};"
+        script = {"body": told, "content_type": "text/javascript"}
+        page.route("**/data/curves.js*", lambda route: route.fulfill(**script))
+        page.reload()
+        page.locator(BASIL).scroll_into_view_if_needed()
+        page.wait_for_function(f"() => !document.querySelector('{BASIL} {LIVE}')")
+        assert page.locator(f"{BASIL} svg.panel").is_visible()
+
+
 def test_in_print_the_pictures_stand_for_the_curves(growth):
     with growth() as page:
         figure = ready(page, BASIL)

@@ -408,6 +408,60 @@ def test_what_grew_is_said_with_intervals_and_how_many_times(browser, address):
         assert rows.count() == 1
 
 
+def test_groups_of_two_cameras_that_are_called_the_same_are_held_apart(browser, address):
+    """Two pots of salad below each camera, each pair with its mean, and a third pot by itself."""
+    asked = """(camera) => {
+      const one = (name, camera, mean_of, title) => ({name, camera, mean_of, title, group: "salad",
+        unit: "cm²", low: [1, 2], value: [2, 4], high: [3, 6]});
+      const means = ["bench", "trough"].map((each) => one(`salad of ${each}`, each, 2, each));
+      const pots = ["bench", "trough"].map((each) => one(`pot-${each}`, each, 0, `pot ${each}`));
+      const alone = {...one("alone", "shelf", 0, "alone")};
+      lapsekit.curves = {days: ["2031-04-01", "2031-04-02"], series: [...means, ...pots, alone]};
+      lapsekit.season.regions = [...pots, alone];
+      const place = document.createElement("div");
+      const days = {first: "2031-04-01", second: "2031-04-02"};
+      lapsekit.twoGrowth.fill(place, {...days, camera, region: null});
+      return [...place.querySelectorAll("li bdi")].map((each) => each.textContent);
+    }"""
+    with held(browser, address) as page:
+        page.locator(".two-rows li").first.wait_for()
+        shown = {each: page.evaluate(asked, each) for each in ("bench", "trough", "shelf")}
+    assert shown == {"bench": ["bench"], "trough": ["trough"], "shelf": ["alone"]}
+
+
+def test_a_picture_that_is_asked_for_no_more_clears_nothing_when_it_fails(browser, address):
+    asked = """async () => {
+      const element = document.querySelector('.two-pane[data-side="first"]');
+      const pane = lapsekit.pane(element);
+      const reference = lapsekit.season.cameras[0];
+      const {kinds, ...day} = reference.days["2031-04-01"];
+      const ask = (picture) => pane.show(
+        {picture, kinds: ["webp", "jpg"], box: null, reference, alt: "", label: ""});
+      const late = ask({...day, stem: "none"}).catch(() => "failed");
+      const now = await ask(day);
+      return [await late, now, pane.has(), await ask({...day, stem: "x"}).catch(() => "failed")];
+    }"""
+    with held(browser, address) as page:
+        page.route("**/none-*", lambda route: route.fulfill(body="no picture"))
+        page.route("**/x-*", lambda route: route.fulfill(body="no picture"))
+        assert page.evaluate(asked) == [False, True, True, "failed"]
+
+
+def test_the_small_ribbon_is_of_the_kind_that_the_camera_has(browser, address):
+    asked = """() => {
+      const element = document.createElement("div");
+      const strip = {stem: "pictures/strip", days: ["2031-04-01", "2031-04-02"]};
+      const days = Object.fromEntries(strip.days.map((day) => [day, {}]));
+      const camera = {days, strips: [strip], kinds: ["webp", "jpg"]};
+      lapsekit.twoStrip(element, () => {}).draw(camera);
+      const {type, srcset} = element.querySelector("source");
+      return [type, srcset.slice(lapsekit.root.length)];
+    }"""
+    with held(browser, address) as page:
+        page.route("**/pictures/strip*", lambda route: route.fulfill(body=""))
+        assert page.evaluate(asked) == ["image/webp", "pictures/strip.webp"]
+
+
 def test_another_camera_can_be_chosen(browser, address):
     with held(browser, address) as page:
         page.locator(".two-camera select").select_option("trough")

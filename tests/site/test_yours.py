@@ -3,6 +3,8 @@
 import json
 import os
 import re
+import shutil
+from contextlib import ExitStack
 from pathlib import Path
 
 import numpy as np
@@ -58,6 +60,7 @@ def _series(name, group, title, value):
     return {
         "name": name,
         "group": group,
+        "camera": "bench",
         "title": title,
         "unit": "cm²",
         "sown": "2031-03-25",
@@ -278,6 +281,36 @@ def _bars(colour):
     return right.mean() - left.mean()
 
 
+def test_a_picture_of_another_shape_keeps_its_own_and_is_not_said_to_be_at_one_scale(
+    opened, tmp_path, photo
+):
+    page = opened(viewport={"width": 1000, "height": 900})
+    tall = np.full((320, 160, 3), 128, np.uint8)
+    tall[110:210, 30:130] = (0, 0, 255)
+    Image.fromarray(tall).save(tmp_path / "tall.png")
+    kept = {"path": tmp_path / "tall.png", "content_type": "image/png"}
+    page.route("**/pictures/**", lambda route: route.fulfill(**kept))
+    page.evaluate("() => { for (const each of lapsekit.season.regions) each.box = null; }")
+    dated(page)
+    give(page, photo[0])
+    page.fill("#yours-length", "10")
+    tap(page, (200, 300), (600, 300))
+    page.locator(".yours-one-scale", has_text="is of another shape").wait_for()
+    with page.expect_download() as download:
+        page.click("#yours-save")
+    download.value.save_as(tmp_path / "card.png")
+    page.locator(".yours-panel[data-of=ours]").screenshot(path=tmp_path / "panel.png")
+    for name, part in (
+        ("panel", np.s_[:, :]),
+        ("card", np.s_[168 : 168 + 525, 615 : 615 + 525]),
+    ):
+        seen = np.asarray(Image.open(tmp_path / f"{name}.png").convert("RGB"))[part].astype(int)
+        rows, columns = np.nonzero(seen[..., 2] - seen[..., :2].max(axis=2) > 60)
+        assert np.ptp(rows) == pytest.approx(np.ptp(columns), abs=3), name
+        # 320 rows of it are as high as the view, which is 240 to 320
+        assert np.ptp(rows) == pytest.approx(seen.shape[1] * 0.75 * 100 / 320, rel=0.04), name
+
+
 def test_a_turned_picture_is_shown_as_the_reference_view_sees_it(opened, tmp_path):
     """A mark at a known place of the reference view, taken by a camera that had moved."""
     page = opened()
@@ -322,6 +355,17 @@ def test_a_group_is_held_against_by_its_mean_and_says_so(opened, photo):
     tap(page, (100, 650), (500, 650))
     page.locator(".yours-verdict", has_text="the mean of the group").wait_for()
     assert "day 9, the plant nearest to its group’s mean" in page.inner_text(".yours-pair")
+
+
+def test_a_group_is_of_one_camera_though_anothers_is_called_the_same(opened):
+    page = opened()
+    page.evaluate("""() => {
+      const {regions} = lapsekit.season;
+      for (const region of regions) region.group = "pair";
+      regions.sort((a) => (a.camera === "bench" ? 1 : -1));
+    }""")
+    shown = page.evaluate("() => lapsekit.ours.at('pair of bench', 14)")
+    assert (shown["region"]["name"], shown["camera"]["name"]) == ("basil", "bench")
 
 
 def test_the_nearest_picture_is_said_where_there_is_none_of_that_age(opened):
@@ -381,6 +425,68 @@ def test_from_a_folder_it_says_that_measuring_needs_an_address(opened, site, pho
     tap(page, (100, 650), (500, 650))
     page.locator(".yours-one-scale", has_text="Both at one scale").wait_for()
     assert page.locator("#yours-save").is_disabled()
+
+
+@pytest.fixture
+def changed(site, tmp_path):
+    """Serves a copy of the site whose worker is another: part of its text for other text."""
+    with ExitStack() as stack:
+
+        def make(before, after):
+            copy = shutil.copytree(site, tmp_path / "copy")
+            (file,) = copy.glob("assets/canopy/worker*.js")
+            told = file.read_text(encoding="utf-8")
+            assert told.count(before) == 1
+            file.write_text(told.replace(before, after), encoding="utf-8")
+            return stack.enter_context(served(copy))
+
+        yield make
+
+
+def test_a_worker_that_breaks_down_is_said_and_the_next_photo_is_measured(
+    opened, changed, photo, tmp_path
+):
+    answer = "self.postMessage({ id: data.id, found }, moved);"
+    breaks = 'if (data.picture && data.picture.name === "bad.jpg")'
+    page = opened(changed(answer, f"{breaks} setTimeout(() => {{ throw 1; }}); else {answer}"))
+    shutil.copy(photo[0], tmp_path / "bad.jpg")
+    page.set_input_files("#yours-file", tmp_path / "bad.jpg")
+    page.locator(".yours-problem", has_text="could not be measured").wait_for()
+    assert page.inner_text(".yours-status") == ""
+    give(page, photo[0])
+    assert page.locator(".yours-problem").is_hidden()
+
+
+def test_an_area_that_could_not_be_counted_is_asked_for_again(opened, changed, photo):
+    reads = "const { width, cover } = measured;"
+    fails = "if (!self.before) { self.before = true; throw new Error(); }"
+    page = opened(changed(reads, f"{fails} {reads}"))
+    errors = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.evaluate("""() => {
+      window.told = [];
+      const place = document.querySelector("#yours .yours-problem");
+      new MutationObserver(() => told.push(place.textContent)).observe(place, {childList: true});
+    }""")
+    dated(page)
+    give(page, photo[0])
+    page.wait_for_function("told.some((text) => text.includes('can be tried again'))")
+    page.fill("#yours-length", "40")
+    tap(page, (100, 650), (500, 650))
+    page.locator(".yours-verdict", has_text="ours covered").wait_for()
+    assert page.locator(".yours-problem").is_hidden()
+    assert errors == []
+
+
+def test_where_the_list_of_pictures_does_not_come_the_page_says_so(browser, address):
+    page = browser.new_page()
+    errors = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.route("**/data/season.js*", lambda route: route.abort())
+    page.goto(f"{address}yours/index.html")
+    page.get_by_role("alert").get_by_text("list of pictures could not be loaded").wait_for()
+    assert errors == []
+    page.close()
 
 
 def test_without_scripts_it_says_what_it_needs(opened):
