@@ -100,7 +100,9 @@
     const stripOf = new Map(camera.strips.flatMap((s) => s.days.map((day, n) => [day, [s, n]])));
     const pageDays = new Set(season.cameras.flatMap((each) => Object.keys(each.days)));
     const noted = new Set(season.events.map(([day]) => day));
-    const today = new Date().toISOString().slice(0, 10);
+    const now = new Date(); // the reader's own day
+    const today = [now.getFullYear(), now.getMonth() + 1, now.getDate()]
+      .map((part) => String(part).padStart(2, "0")).join("-");
     let month = "";
     cells.forEach((cell, number) => {
       const text = textOf(cell, camera, season);
@@ -224,7 +226,17 @@
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       const day = form.elements.day.value;
-      if (day) window.location.assign(nearest(links, day).href);
+      if (!day) return;
+      const link = nearest(links, day);
+      if (link.dataset.day === day || link === current) {
+        window.location.assign(link.href);
+        return;
+      }
+      enter(link);
+      lapsekit.choose(link.dataset.day, null);
+      say(lapsekit.text("No picture of {day}; the nearest is of {nearest}. Show opens it.", {
+        day: lapsekit.shortDay(day), nearest: lapsekit.longDay(link.dataset.day),
+      }));
     });
     form.elements.day.min = links[0].dataset.day;
     form.elements.day.max = links[links.length - 1].dataset.day;
@@ -244,7 +256,7 @@
   };
 
   // How old the latest picture is, where it is older than yesterday: a page that is no longer made
-  // anew must not pass for today's. Days are counted in UTC: the bench's time zone is not told.
+  // anew must not pass for today's. The morning's page shows the day before, so a day is nothing.
   for (const note of document.querySelectorAll(".old[data-newest]")) {
     const n = Math.floor((Date.now() - Date.parse(note.dataset.newest)) / 864e5);
     if (n < 2) continue;

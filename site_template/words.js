@@ -11,10 +11,13 @@ const lapsekit = (() => {
 
   document.documentElement.classList.add("scripted");
 
-  // A sentence that ends with an abbreviated month has one point.
-  const filled = (message, values) => message
-    .replace(/\{(\w+)\}/g, (whole, name) => (name in values ? values[name] : whole))
-    .replace(/\.\.(?= |$)/g, ".");
+  // Behind what ends with a point, like an abbreviated month, a sentence has none of its own.
+  const filled = (message, values) =>
+    message.replace(/\{(\w+)\}(\.(?=\s|$))?/g, (whole, name, point = "") => {
+      if (!(name in values)) return whole;
+      const value = String(values[name]);
+      return value.endsWith(".") ? value : value + point;
+    });
   const dated = (day, options) =>
     new Intl.DateTimeFormat(self.words.locale, { timeZone: "UTC", ...options }).format(new Date(day));
 
@@ -58,9 +61,9 @@ const lapsekit = (() => {
     }
     return loaded.get(url);
   };
-  // Data change once a day, and so does the address they are asked for by.
+  // Data change with a morning's build; the address they are asked for by does so every hour.
   self.data = (name) =>
-    self.load(`${root}data/${name}?${new Date().toISOString().slice(0, 10)}`);
+    self.load(`${root}data/${name}?${new Date().toISOString().slice(0, 13)}`);
   self.idle = (run) => {
     const soon = () => (window.requestIdleCallback || ((f) => setTimeout(f, 50)))(run);
     if (document.readyState === "complete") soon();

@@ -79,7 +79,7 @@ class Almanac:
         """Days on which at least one camera has a picture; these have a page."""
         return sorted({day for days in self.pictures.values() for day in days})
 
-    @property
+    @cached_property
     def page_days(self) -> set[date]:
         """The same days, to ask whether one is among them."""
         return {day for days in self.pictures.values() for day in days}
@@ -95,6 +95,7 @@ class Almanac:
     def lose_picture(self, camera: str, day: date, problem: str) -> None:
         """Make a day whose picture cannot be read a gap that says so."""
         del self.pictures[camera][day]
+        self.__dict__.pop("page_days", None)
         self.frames[camera][day].left_out["not readable"] += 1
         self.problems.append(problem)
 

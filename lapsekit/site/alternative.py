@@ -95,7 +95,7 @@ def _told(words: Words, plant: Seen) -> str:
     change = change_of(plant)
     if change is None:
         return words.text("{plant} covers {value}.", plant=plant.title, value=value)
-    if _alike(plant):
+    if alike(plant):
         return words.text(
             "{plant} covers {value}, about as much as a week ago.", plant=plant.title, value=value
         )
@@ -116,7 +116,7 @@ def change_of(plant: Seen) -> float | None:
     return plant.now.value / plant.before.value - 1 if plant.before.value > 0 else None
 
 
-def _alike(plant: Seen) -> bool:
+def alike(plant: Seen) -> bool:
     """Whether the intervals of both days overlap so widely that no change is seen."""
     now, before = plant.now, plant.before
     common = min(now.high, before.high) - max(now.low, before.low)
@@ -127,7 +127,7 @@ def _alike(plant: Seen) -> bool:
 
 def _weight(plant: Seen) -> tuple[float, float]:
     """What puts a plant before others: its change as it is seen in the picture, then its size."""
-    if change_of(plant) is None or _alike(plant):
+    if change_of(plant) is None or alike(plant):
         return 0.0, plant.now.value
     return abs(plant.now.value - plant.before.value), plant.now.value
 

@@ -35,8 +35,11 @@ TEMPLATES = "site_template"
 #: Assets that a style names, or the world; the names of all others carry a hash, so that caches
 #: are safe.
 _UNNAMED = ("fonts/", "icon.svg")
-#: Kinds of file in the template folder that no reader needs.
-_NOT_SENT = (".html", ".c", ".sh", ".po")
+#: Kinds of file in the template folder that readers get.
+_SENT = (
+    *(".css", ".js", ".wasm", ".woff2", ".txt"),
+    *(".svg", ".png", ".jpg", ".webp", ".avif", ".ico"),
+)
 
 
 @dataclass(frozen=True)
@@ -161,7 +164,7 @@ def _assets(folder: SiteFolder, templates: list[Path], words: Words) -> dict[str
         for file in sorted(place.rglob("*")):
             name = file.relative_to(place).as_posix()
             hidden = any(part.startswith(".") for part in Path(name).parts)
-            if file.is_file() and file.suffix not in _NOT_SENT and not hidden:
+            if file.is_file() and file.suffix in _SENT and not hidden:
                 found.setdefault(name, file)
     contents = {name: file.read_bytes() for name, file in found.items()}
     contents["words.js"] += words.for_scripts()

@@ -1,6 +1,5 @@
 """The numbers of each chart as a table of its own: what is drawn, and no more."""
 
-import re
 from collections.abc import Sequence
 
 from lapsekit.site.curves import UNITS, PlantCurve, every_day
@@ -30,10 +29,8 @@ def plant_name(curve: PlantCurve) -> str:
 
 
 def column_name(curve: PlantCurve) -> str:
-    """The plant's name; of a mean, its group's without what a column cannot be called."""
-    if not curve.mean_of:
-        return curve.name
-    return re.sub(r"[^a-z0-9]+", "-", curve.name.lower()).strip("-") + "-mean"
+    """The name of the plant's page: its own, or one that its group shares with no other."""
+    return curve.page
 
 
 def curve_tables(curves: Sequence[PlantCurve]) -> list[Table]:

@@ -16,6 +16,7 @@ from lapsekit.noticing import UNTOLD
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Series
+from lapsekit.site.plant_names import page_of
 from lapsekit.site.strokes import Point, runs, usual_step
 from lapsekit.site.wording import act_text
 from lapsekit.when import days_between
@@ -35,6 +36,8 @@ class PlantCurve:
     ----------
     name, title, group, camera
         As in regions.toml.
+    page : str
+        What its page is called: fit for a file, and no other plant's or group's.
     mean_of : int
         Number of plants that it is the mean of; 0 for a plant by itself. Of a mean, low and high
         are its smallest and its largest plant.
@@ -54,6 +57,7 @@ class PlantCurve:
     """
 
     name: str
+    page: str
     title: str
     group: str | None
     camera: str | None
@@ -101,7 +105,8 @@ def _curve(
     curve, outlying = _smooth(growth, values) if growth else ({}, ())
     breaks = [] if growth is None or growth.curve is None else growth.curve.breaks
     return PlantCurve(
-        *(region.name, region.title, region.group, region.camera),
+        *(region.name, page_of(almanac.plant_paths[region.name])),
+        *(region.title, region.group, region.camera),
         *(len(alike) if is_mean else 0, in_overview, unit, region.sown or almanac.sown),
         *(values, curve, tuple(date.fromordinal(int(day)) for day in breaks), outlying),
     )

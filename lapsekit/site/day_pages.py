@@ -50,11 +50,19 @@ def front_page(whole: Whole) -> Page:
     told = _of_day(whole, day, last) if day else {"day": None, "reasons": _reasons(whole)}
     facts = {
         **told,
-        "previous": almanac.picture_days[-2] if len(almanac.picture_days) > 1 else None,
+        "previous": max((d for d in almanac.picture_days if day and d < day), default=None),
+        "newest": _newest(whole),
         "doors": list(doors(whole)),
         "frame_days": len(almanac.days),
     }
     return Page(FRONT, "index.html", facts)
+
+
+def _newest(whole: Whole) -> str | None:
+    """When the latest picture was taken, in UTC, so that a page knows how old it is."""
+    shown = whole.almanac.pictures.values()
+    moments = [days[max(days)].taken_at for days in shown if days]
+    return max(moments).strftime("%Y-%m-%dT%H:%MZ") if moments else None
 
 
 def all_days(whole: Whole) -> Page:

@@ -73,12 +73,6 @@ class Shown:
         width, height = self.sizes[-1]
         return self.path(width, self.modern), width, height
 
-    @property
-    def medium(self) -> str:
-        """Path of the file that a phone's page shows."""
-        near = min(self.widths, key=lambda width: abs(width - pictures.WIDTHS[1]))
-        return self.path(near, self.modern)
-
     def srcset(self, root: str, kind: str) -> str:
         """Value of an HTML ``srcset``."""
         return ", ".join(f"{root}{self.path(w, kind)} {w}w" for w in self.widths_of(kind))

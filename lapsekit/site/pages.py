@@ -10,7 +10,6 @@ from jinja2 import (
     Environment,
     FileSystemLoader,
     StrictUndefined,
-    TemplateError,
 )
 from markupsafe import Markup
 
@@ -43,7 +42,8 @@ class Pages:
     def __init__(self, folders: list[Path], words: Words, shared: dict[str, Any]):
         self._folders = folders
         self._told = {**_spoken(words), **shared}
-        files = [file for folder in folders for file in sorted(folder.glob("*.html"))]
+        found = (file for folder in folders for file in sorted(folder.glob("*.html")))
+        files = [file for file in found if file.is_file()]
         stamps = tuple((file, file.stat().st_mtime_ns) for file in files)
         self._environment = _environment(tuple(folders), stamps)
         contents = b"".join(file.read_bytes() for file in files)
@@ -62,7 +62,7 @@ class Pages:
         try:
             template = self._environment.get_template(page.template)
             text = template.render({**self._told, **page.facts, **place})
-        except (TemplateError, UnicodeDecodeError) as error:
+        except Exception as error:  # a template is a program, the grower's own too
             where = " or ".join(str(folder / page.template) for folder in self._folders)
             raise SiteError(f"{where}: the template cannot be used ({error!s})") from error
         lines = [line.strip() for line in text.splitlines()]

@@ -39,6 +39,11 @@ def page_path(name: str) -> str:
     return f"plant/{name}/index.html"
 
 
+def page_of(path: str) -> str:
+    """The name of the page at `path`."""
+    return path.split("/")[1]
+
+
 def _group(name: str, plain: str, shared: set[str]) -> str:
     mark = hashlib.sha256(name.encode()).hexdigest()[:6]
     parts = [part for part in (plain, mark if plain in shared else "") if part]

@@ -114,7 +114,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "members": [(each.title, page_path(names[each.name])) for each in group],
         "plant_sown": region.sown or almanac.sown,
         "unit": almanac.unit(region),
-        "summary": list(_summary(almanac, region, rate, bool(group))),
+        "summary": list(_summary(almanac, region, rate, happened, bool(group))),
         "crops": _crops(almanac, region, whole.crops.get(region.name, [])),
         "curve_name": curve.name,
         "charts": None if None in charts else charts,
@@ -142,7 +142,9 @@ def _group(almanac: Almanac, region: Region, names: dict[str, str]) -> tuple[str
     return (region.group, "") if region.group else None
 
 
-def _summary(almanac: Almanac, region: Region, rate: str, is_group: bool) -> Iterator[str]:
+def _summary(
+    almanac: Almanac, region: Region, rate: str, happened: Sequence[Happening], is_group: bool
+) -> Iterator[str]:
     words, unit = almanac.words, almanac.unit(region)
     days = almanac.values.get(region.name, {})
     known = [day for day, row in sorted(days.items()) if in_unit(row, unit)[1] is not None]
@@ -167,6 +169,10 @@ def _summary(almanac: Almanac, region: Region, rate: str, is_group: bool) -> Ite
     if days[last].crowded:
         yield words.text("Its leaves have reached its outline: it may be larger than that.")
     yield rate
+    for each in happened:
+        if each.kind == "pause":
+            day = words.short_day(each.day)
+            yield words.text("{what} on {day}. {told}", what=each.what, day=day, told=each.told)
 
 
 def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[CropTold]:

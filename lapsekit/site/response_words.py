@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 _NBSP = "\u00a0"
 
 
+ENDS = {"harvest"}
+"""Acts after which nothing is there that could follow."""
+
+
 def response_text(words: Words, found: EventResponse) -> str:
     """What followed an event, held against other plants on the same days, or why nothing is told.
 
@@ -32,6 +36,8 @@ def response_text(words: Words, found: EventResponse) -> str:
         Whole sentences.
     """
     told = found.response
+    if told is None and found.event.what.lower() in ENDS:
+        return ""
     if told is None and not found.event.region:
         return words.text("The whole bench had it: nothing is left to tell it from the weather.")
     if told is None:

@@ -1,6 +1,6 @@
 """The season ribbon: which slices and gaps stand side by side. Pure."""
 
-from collections.abc import Callable, Container, Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
@@ -23,8 +23,6 @@ class Cell:
         The days it stands for; equal for a single day.
     picture : bool
         Whether a slice of a picture is shown.
-    month : str
-        Name of the month, where one begins here and there is room to say so.
     columns : int
         Width in narrow slices.
     """
@@ -32,7 +30,6 @@ class Cell:
     first: date
     last: date
     picture: bool
-    month: str = ""
     columns: int = 1
 
     @property
@@ -65,7 +62,7 @@ def cells(days: Sequence[date], has_picture: Container[date]) -> list[Cell]:
             found += [Cell(day, day, shown) for day in run]
     if sum(cell.days > 1 for cell in found) * 2 >= sum(cell.picture for cell in found):
         found = [replace(cell, columns=BREAK_COLUMNS) for cell in found]
-    return _with_months(found)
+    return found
 
 
 @dataclass(frozen=True)
@@ -99,36 +96,3 @@ def strips(days: Sequence[date], has_picture: Container[date]) -> list[Strip]:
 def columns(ribbon: Sequence[Cell]) -> int:
     """Width of a whole ribbon in columns."""
     return sum(cell.columns for cell in ribbon)
-
-
-def _with_months(found: list[Cell]) -> list[Cell]:
-    """Name each month at its first cell, unless the next month begins right behind it."""
-    result = list(found)
-    starts = [
-        number
-        for number, cell in enumerate(result)
-        if number == 0 or _month(cell.first) != _month(result[number - 1].first)
-    ]
-    for place, number in enumerate(starts):
-        end = starts[place + 1] if place + 1 < len(starts) else len(result)
-        room = columns(result[number:end])
-        cell = result[number]
-        if room >= 3 or end == len(result):
-            name = f"{cell.first:%B}" if room >= 4 else f"{cell.first:%b}"
-            result[number] = replace(cell, month=name)
-    return result
-
-
-def _month(day: date) -> tuple[int, int]:
-    return day.year, day.month
-
-
-def grouped_reasons(cell: Cell, reason: Callable[[date], str]) -> str:
-    """Why the days of a gap have no picture; of several reasons each with its number of days."""
-    counts: dict[str, int] = {}
-    for number in range(cell.days):
-        why = reason(date.fromordinal(cell.first.toordinal() + number))
-        counts[why] = counts.get(why, 0) + 1
-    if len(counts) == 1:
-        return next(iter(counts))
-    return "; ".join(f"{why} ({n} d)" for why, n in sorted(counts.items(), key=lambda i: -i[1]))

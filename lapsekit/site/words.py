@@ -6,7 +6,8 @@ come from Babel.
 """
 
 import json
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from functools import cache, lru_cache
 from pathlib import Path
@@ -55,12 +56,13 @@ class Words:
     def text(self, message: str, **values: object) -> str:
         """`message` in this language, with `values` put in for ``{names}`` in it."""
         found = self._found.gettext(message)
-        return _pointed(found.format(**values)) if values else found
+        return _pointed(found, values).format(**values) if values else found
 
     def counted(self, one: str, many: str, n: float, **values: object) -> str:
         """The form of a message that fits the number `n`, which stands in it as ``{n}``."""
         whole = round(n) if float(n).is_integer() else 2
-        return _pointed(self._found.ngettext(one, many, whole).format(n=self.number(n), **values))
+        filled = {"n": self.number(n), **values}
+        return _pointed(self._found.ngettext(one, many, whole), filled).format(**filled)
 
     def number(self, value: float, digits: int = 0) -> str:
         """A number with `digits` decimals, thousands parted by a thin space."""
@@ -105,9 +107,12 @@ class Words:
         ).encode()
 
 
-def _pointed(text: str) -> str:
-    """With one point where a sentence ends with an abbreviated month."""
-    return text.replace(".. ", ". ").removesuffix("..") + "." * text.endswith("..")
+def _pointed(message: str, values: Mapping[str, object]) -> str:
+    """The message without its own point behind what ends with one, like an abbreviated month."""
+    for name, value in values.items():
+        if isinstance(value, str) and value.endswith("."):
+            message = re.sub(rf"\{{{name}\}}\.(?=\s|$)", f"{{{name}}}", message)
+    return message
 
 
 @lru_cache(maxsize=4096)

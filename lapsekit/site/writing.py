@@ -80,6 +80,10 @@ class SiteFolder:
             raise SiteError(_unwritten(target, error)) from error
         self._added(path)
 
+    def remove(self, path: str) -> None:
+        """Delete a file of an earlier build, if it is there."""
+        (self.root / path).unlink(missing_ok=True)
+
     def remove_strays(self) -> list[str]:
         """Delete files of earlier builds that are no longer part of the site, and say which."""
         removed = []

@@ -20,7 +20,6 @@ from lapsekit.reporting import work_out
 from lapsekit.season import Season
 from lapsekit.site.almanac import gather
 from lapsekit.site.chart import DASHES, INKS, Paper, Point, Series, draw, look_of
-from lapsekit.site.curve_tables import column_name
 from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve, gathered, rounded
 from lapsekit.site.growth_facts import curve_files, growth_facts, why_open
@@ -160,7 +159,14 @@ def test_what_cannot_be_told_apart_is_said(now, said):
 
 
 def curve(values, smooth=None, **more):
-    base = {"name": "basil", "title": "Basil", "group": None, "camera": "bench", "mean_of": 0}
+    base = {
+        "page": "a",
+        "name": "basil",
+        "title": "Basil",
+        "group": None,
+        "camera": "bench",
+        "mean_of": 0,
+    }
     base |= {"in_overview": True, "unit": "cm²", "sown": day(-7), "breaks": (), "outlying": ()}
     return PlantCurve(**(base | more), values=values, curve=smooth or {})
 
@@ -213,12 +219,6 @@ def test_a_value_is_never_coarser_than_pages_say_it():
     assert rounded((567.4, 626.2, 685.1)) == (567, 626, 685)
     assert rounded((None, None, None)) == (None, None, None)
     assert rounded((None, 12.3456, None)) == (None, 12.35, None)
-
-
-def test_a_groups_column_has_a_name_that_a_table_can_have():
-    assert column_name(curve({}, mean_of=3, name='=1+1 "Tray" of bench')) == (
-        "1-1-tray-of-bench-mean"
-    )
 
 
 @given(st.lists(st.floats(0, 200), min_size=1, max_size=60))

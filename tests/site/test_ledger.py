@@ -2,6 +2,7 @@
 
 import pytest
 
+from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from lapsekit.site.pages import Pages
 from lapsekit.trust import trust
@@ -61,6 +62,20 @@ def test_a_changed_template_renders_every_page(tiny, rendered):
     rendered.clear()
     build_site(tiny)
     assert len(rendered) == count
+
+
+def test_a_season_that_grew_with_a_public_address_is_as_one_built_at_once(empty, rendered):
+    """What heads of pages rest on is in the marks: nothing is stale when it is all made again."""
+    settings = empty.folder / "season.toml"
+    settings.write_text(settings.read_text() + '[site]\naddress = "https://bench.example/"\n')
+    season = Season(empty.folder)
+    build_site(season)
+    for day in (date(2031, 4, 1), date(2031, 4, 2), date(2031, 4, 9), date(2031, 3, 30)):
+        add_day(season, day)
+        build_site(season)
+    (season.folder / ".cache" / "pages.json").unlink()
+    assert build_site(season).written == []
+    season.catalogue.close()
 
 
 def test_without_its_ledger_a_build_writes_nothing_that_is_the_same(tiny, rendered):

@@ -6,9 +6,8 @@ What a table tells stands on the pages too. Weather, place and time zone are in 
 from collections.abc import Iterable, Mapping, Sequence
 
 from lapsekit.diary import Event
-from lapsekit.foretelling import Foretold
 from lapsekit.growth.responses import Effect
-from lapsekit.growth_tables import laws_table, losses_table, pauses_table, reached_table
+from lapsekit.growth_tables import losses_table, pauses_table
 from lapsekit.noticing import Noticed
 from lapsekit.reporting import GrowthReport
 from lapsekit.responding import EventResponse
@@ -64,7 +63,6 @@ def season_tables(
     sown: Mapping[str, object],
     events: Sequence[Event],
     responses: Sequence[EventResponse],
-    foretold: Mapping[str, Foretold] | None = None,
 ) -> list[Table]:
     """Every table of the download.
 
@@ -72,8 +70,8 @@ def season_tables(
     ----------
     growth : GrowthReport
         As `lapsekit.reporting.work_out` gives it.
-    noticed, foretold
-        Pauses and losses; growth laws and covers reached, whose tables are left out without.
+    noticed : Noticed
+        Pauses and losses.
     regions : sequence of Region
         In the order of regions.toml.
     sown : mapping of str to datetime.date
@@ -84,10 +82,12 @@ def season_tables(
         What followed its events.
     """
     tables = [growth.daily, regions_table(regions, sown), diary_table(events)]
-    tables += [responses_table(events, responses), pauses_table(noticed), losses_table(noticed)]
-    if foretold is not None:
-        tables += [laws_table(foretold), reached_table(foretold)]
-    return tables
+    return [
+        *tables,
+        responses_table(events, responses),
+        pauses_table(noticed),
+        losses_table(noticed),
+    ]
 
 
 def data_files(title: str, tables: Iterable[Table]) -> dict[str, bytes]:

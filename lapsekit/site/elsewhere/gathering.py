@@ -10,6 +10,7 @@ from lapsekit.catalogue import Daily
 from lapsekit.settings import Region
 from lapsekit.site import views
 from lapsekit.site.almanac import Almanac
+from lapsekit.site.alternative import Seen, Value, alike
 from lapsekit.site.elsewhere.entries import DAYS_TOLD
 from lapsekit.site.elsewhere.told import (
     DayTold,
@@ -101,10 +102,21 @@ def _plant(whole: Whole, region: Region, day: date) -> PlantTold:
         low=low,
         high=high,
         before=_in_unit(row_before, unit)[1],
+        alike=_alike(region, unit, row, row_before),
         doubt=_doubt(whole.almanac, row, unit, both),
         doubt_before=_doubt(whole.almanac, row_before, unit, both),
         frames_used=row.frames_used if row else 0,
     )
+
+
+def _alike(region: Region, unit: str, row: Daily | None, before: Daily | None) -> bool:
+    seen = []
+    for each in (row, before):
+        low, value, high = _in_unit(each, unit)
+        if low is None or value is None or high is None:
+            return False
+        seen.append(Value(value, low, high))
+    return seen[1].value > 0 and alike(Seen(region.title, unit, *seen))
 
 
 def _doubt(almanac: Almanac, row: Daily | None, unit: str, days: tuple[date, ...]) -> float | None:

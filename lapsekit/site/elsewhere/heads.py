@@ -15,7 +15,8 @@ def head_mark(whole: Whole) -> tuple:
     """What the heads of all pages depend on, beside what each page shows."""
     told = whole.told
     tables = tuple(table.name for table in whole.tables)
-    return (told.own_name, told.address, told.title, told.about, told.language, tables)
+    constant = (told.own_name, told.address, told.title, told.about, told.language, told.first_day)
+    return (*constant, told.latest is None, tuple(whole.films.items()), tables)
 
 
 def head_of(whole: Whole, page: Page) -> Head | None:
@@ -25,8 +26,8 @@ def head_of(whole: Whole, page: Page) -> Head | None:
     ----------
     whole : Whole
     page : Page
-        A page of a day has it in ``facts["day"]``; any other may say what it is called in
-        ``facts["heading"]``.
+        A page of a day has it in ``facts["day"]``, a plant's its title in
+        ``facts["plant_title"]``.
     """
     words, told = whole.almanac.words, whole.told
     if told.address is None:
@@ -35,7 +36,7 @@ def head_of(whole: Whole, page: Page) -> Head | None:
         day = day_told(whole, page.facts["day"])
         title = words.text("{page} · {title}", page=title_said(day, words), title=told.title)
         return head(told, words, page.path, title, day.picture.alt, day)
-    heading = page.facts.get("heading") or _headings(whole).get(page.path)
+    heading = page.facts.get("plant_title") or _headings(whole).get(page.path)
     title = told.title
     if heading and page.path != FRONT:
         title = words.text("{page} · {title}", page=heading, title=told.title)
@@ -51,6 +52,11 @@ def _headings(whole: Whole) -> dict[str, str]:
         "day/index.html": text("All days"),
         "growth/index.html": text("Growth"),
         "about/index.html": text("About"),
+        "diary/index.html": text("Diary"),
+        "film/index.html": text("Film"),
+        "two/index.html": text("Two days held together"),
+        "yours/index.html": text("Hold yours against ours"),
+        "beside/index.html": text("Last season"),
         PAGE: text("For your other places"),
     }
 

@@ -62,6 +62,8 @@ def put_tellers(whole: Whole, folder: SiteFolder, pages: Iterable[Page]) -> None
     for path, content in contents.items():
         if content is not None:
             folder.put(path, content)
+    if contents[ROBOTS] is None and not _has_own_robots(folder):
+        folder.remove(ROBOTS)
 
 
 def _has_own_robots(folder: SiteFolder) -> bool:

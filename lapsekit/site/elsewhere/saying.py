@@ -63,8 +63,8 @@ def _in_a_week(row: PlantTold, words: "Words") -> str:
     if share is None:
         return ""
     percent = words.number(abs(100 * share), digits=0)
-    if round(abs(100 * share)) == 0:
-        return words.text("That is as much as a week before.")
+    if row.alike or round(abs(100 * share)) == 0:
+        return words.text("That is about as much as a week before.")
     if share > 0:
         return words.text("That is {percent} % more than a week before.", percent=percent)
     return words.text("That is {percent} % less than a week before.", percent=percent)

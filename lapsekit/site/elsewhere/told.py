@@ -45,6 +45,8 @@ class PlantTold:
         In `unit`, with its 95 % interval; None where there is none.
     before : float or None
         The same seven days earlier.
+    alike : bool
+        Whether the intervals of both days overlap so widely that no change is seen.
     doubt, doubt_before : float or None
         Half-width, in `unit`, of the interval that the value has in a sum with all other plants:
         what is only in doubt between two that meet is not in doubt there.
@@ -61,6 +63,7 @@ class PlantTold:
     low: float | None
     high: float | None
     before: float | None
+    alike: bool
     doubt: float | None
     doubt_before: float | None
     frames_used: int

@@ -35,6 +35,7 @@ def plant(name="basil", title=f"Basil {HOSTILE}", value=110.0, before=100.0, **c
         low=None if value is None else 0.9 * value,
         high=None if value is None else 1.1 * value,
         before=before,
+        alike=False,
         doubt=None if value is None else 0.1 * value,
         doubt_before=None if before is None else 0.1 * before,
         frames_used=5,

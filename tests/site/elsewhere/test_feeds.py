@@ -181,7 +181,7 @@ def test_numbers_are_told_in_sentences():
         "fed (Basil).",
         "Basil: covers 110 cm² (between 99 and 121). That is 10 % more than a week before.",
         "Chard: covers 80 cm² (between 72 and 88). That is 20 % less than a week before.",
-        "Cress: covers 100 cm² (between 90 and 110). That is as much as a week before.",
+        "Cress: covers 100 cm² (between 90 and 110). That is about as much as a week before.",
         "Dill: no value on this day.",
         "Leek: covers 110 cm².",
         "Rocket: covers 50 % of its place (between 45 and 55).",
