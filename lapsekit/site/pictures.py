@@ -12,7 +12,8 @@ from PIL import Image, features
 
 from lapsekit.vision import pictures
 
-WIDTHS = (480, 800, 1600)
+#: The middle one is for phones of 360 to 412 px that show up to two pixels on each.
+WIDTHS = (480, 760, 1600)
 #: A frame is shown at its own width too, for zooming, up to this.
 MOST_WIDTH = 2560
 #: A width is left out where the next one is less than this much wider.

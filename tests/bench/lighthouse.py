@@ -18,7 +18,7 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass
 from functools import cache, partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
@@ -72,7 +72,8 @@ class StaticHost(SimpleHTTPRequestHandler):
             self.send_header("Content-Encoding", "gzip")
         self.send_header("Cache-Control", "max-age=600")
         self.end_headers()
-        self.wfile.write(data)
+        with suppress(ConnectionError):  # a browser that is closed wants no more
+            self.wfile.write(data)
 
     def log_message(self, *_: object) -> None:
         """Say nothing for each request."""
