@@ -203,7 +203,14 @@
     uncounted = false;
     const name = said.apart(file.name);
     say(".yours-status", text("Looking at {name} …", { name }));
-    if (!dated) get("#yours-taken").value = dayOf(new Date(file.lastModified || Date.now()));
+    if (!dated) {
+      const day = await lapsekit.dayTaken(file).catch(() => null);
+      if (mine !== turn) return;
+      get("#yours-taken").value = day || dayOf(new Date(file.lastModified || Date.now()));
+      say(".yours-dated", day
+        ? text("as the camera wrote into it")
+        : text("the date of the file: please check it"));
+    }
     try {
       await begun(root.dataset.rule);
       const measured = await ask({ what: "measure", picture: file });
@@ -300,7 +307,10 @@
     for (const id of ["#yours-sown", "#yours-taken", "#yours-region", "#yours-length"]) {
       get(id).addEventListener("input", () => update());
     }
-    get("#yours-taken").addEventListener("input", () => { dated = true; });
+    get("#yours-taken").addEventListener("input", () => {
+      dated = true;
+      say(".yours-dated", "");
+    });
     for (const radio of root.querySelectorAll("[name=yours-tap]")) {
       radio.addEventListener("change", () => stage.taps(radio.value));
     }

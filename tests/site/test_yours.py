@@ -1,5 +1,6 @@
 """A follower holds a plant against the grower's: by pointer, by keyboard, and nothing leaves."""
 
+import io
 import json
 import os
 import re
@@ -9,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import ExifTags, Image
 
 from lapsekit.resources import shipped_model_text
 from lapsekit.site.build import build_site
@@ -112,6 +113,18 @@ def give(page, file):
     """Choose a photo and wait until it is measured."""
     page.set_input_files("#yours-file", file)
     page.locator(".yours-status", has_text=MEASURED).wait_for(timeout=60_000)
+
+
+def with_exif(file, moment, order):
+    """The picture with a time in its Exif, of either order of bytes."""
+    exif = Image.Exif()
+    exif.endian = "<" if order == "little" else ">"
+    exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = moment
+    out = io.BytesIO()
+    with Image.open(file) as picture:
+        picture.save(out, "JPEG", quality=92, exif=exif)
+    assert (b"II*\0" if order == "little" else b"MM\0*") in out.getvalue()
+    return out.getvalue()
 
 
 def tap(page, *places):
@@ -390,15 +403,24 @@ def test_what_is_no_picture_is_refused_in_words(opened, tmp_path, photo):
     assert page.locator(".yours-problem").is_hidden(), "a good photo afterwards is measured"
 
 
-def test_a_photo_has_the_day_of_its_file_until_another_is_filled_in(opened, tmp_path, photo):
+def test_a_photo_has_the_day_its_camera_wrote_or_its_files_until_another_is_filled_in(
+    opened, tmp_path, photo
+):
     page = opened()
     file = tmp_path / f"\u202e{'x' * 200}.jpg"
-    file.write_bytes(photo[0].read_bytes())
+    with Image.open(photo[0]) as picture:
+        picture.save(file, "JPEG", quality=92)  # without what the camera wrote
     for seconds, day in ((1_900_000_000, "2030-03-17"), (1_910_000_000, "2030-07-11")):
         os.utime(file, (seconds, seconds))
         page.set_input_files("#yours-file", [])
         give(page, file)
         assert page.input_value("#yours-taken") == day
+        assert "date of the file" in page.inner_text(".yours-dated")
+    for order in ("little", "big"):
+        file.write_bytes(with_exif(photo[0], "2031:05:03 11:12:13", order))
+        page.set_input_files("#yours-file", [])
+        give(page, file)
+        assert page.input_value("#yours-taken") == "2031-05-03", "what the camera wrote comes first"
     page.fill("#yours-taken", "2030-07-01")
     page.set_input_files("#yours-file", [])
     give(page, photo[0])
