@@ -84,7 +84,7 @@ def test_by_keyboard_alone_it_opens_draws_nearer_moves_and_closes(phone):
     page.keyboard.press("0")
     assert page.evaluate(PLACE) == pytest.approx(whole, abs=1)
     page.keyboard.press("Escape")
-    assert page.locator("dialog").count() == 0
+    page.locator("dialog").wait_for(state="detached")
     assert page.evaluate("document.activeElement.matches('a.zoom')"), "focus is back"
 
 
