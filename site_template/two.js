@@ -4,8 +4,6 @@
   const { read, write, around } = lapsekit.twoAddress;
   const { viewOf } = lapsekit.turning;
   const SIDES = ["first", "second"];
-  const BEAT = 1000; // ms that each picture stands while they blink
-  const LEAST = 350; // ms between two changes, whoever asks: never three flashes in a second
   const WAIT = 60; // ms that days may go on changing before pictures are asked for
 
   const find = (query, within = document) => within.querySelector(query);
@@ -18,17 +16,14 @@
     const cameras = season.cameras.filter((each) => Object.keys(each.days).length > 1);
     const stage = find(".two-stage");
     const handle = find(".two-handle");
+    const blink = lapsekit.twoBlink(stage, find(".two-play"), find(".two-flip"));
     const said = find(".two-said");
     const panes = both((side) => lapsekit.pane(find(`.two-pane[data-side="${side}"]`)));
     const fields = both((side) => find(`.two-fields[data-side="${side}"]`));
     const dates = both((side) => find(`.two-date[data-side="${side}"]`));
     const [cameraSelect, regionSelect] = [find(".two-camera select"), find(".two-region select")];
-    const [play, flip] = [find(".two-play"), find(".two-flip")];
     let state = read(location.hash, season);
-    let over = "first"; // which of the two is seen while they blink
-    let beat = 0;
     let wanted = !stillness.matches; // whether they blink as soon as both are there
-    let changed = 0;
     let asked = 0;
     let waiting = 0;
 
@@ -81,34 +76,6 @@
       grow();
     };
 
-    // Blinking ----------------------------------------------------------------------------
-
-    const see = (side) => {
-      const now = performance.now();
-      if (now - changed < LEAST) return false;
-      changed = now;
-      over = side;
-      stage.dataset.over = over;
-      name();
-      return true;
-    };
-    const other = () => (over === "first" ? "second" : "first");
-    const name = () => {
-      play.textContent = beat ? lapsekit.text("Stop") : lapsekit.text("Start");
-      flip.textContent = over === "first"
-        ? lapsekit.text("Show the second day") : lapsekit.text("Show the first day");
-    };
-    const stop = () => {
-      window.clearInterval(beat);
-      beat = 0;
-      name();
-    };
-    const go = () => {
-      stop();
-      beat = window.setInterval(() => { if (!document.hidden) see(other()); }, BEAT);
-      name();
-    };
-
     // Words -------------------------------------------------------------------------------
 
     const shownText = () => {
@@ -119,8 +86,8 @@
       const view = stage.dataset.view;
       if (view === "side") return lapsekit.text("{first}, beside {second}.", days);
       if (view === "wipe") return lapsekit.text("Left of the line {first}; right of it {second}.", days);
-      if (beat) return lapsekit.text("{first}, and {second}, by turns.", days);
-      return lapsekit.text("Still: {day}.", { day: days[over] });
+      if (blink.goes()) return lapsekit.text("{first}, and {second}, by turns.", days);
+      return lapsekit.text("Still: {day}.", { day: days[blink.over()] });
     };
     const say = () => {
       const title = region()?.title;
@@ -222,8 +189,8 @@
 
     // Once all that was asked for stands there.
     const rest = () => {
-      if (state.view !== "blink" || !ready()) stop();
-      else if (wanted && !beat) go();
+      if (state.view !== "blink" || !ready()) blink.stop();
+      else if (wanted && !blink.goes()) blink.go();
       say();
     };
 
@@ -235,7 +202,7 @@
         strip.draw(camera());
       }
       if (state.view !== before.view) {
-        stop();
+        blink.stop();
         wanted = !stillness.matches;
       }
       if (location.hash !== write(state, season)) history.replaceState(null, "", write(state, season));
@@ -251,58 +218,18 @@
       if (day) choose({ [side]: day });
     };
 
-    // The wipe ----------------------------------------------------------------------------
-
-    const wipe = (share) => {
-      const at = Math.min(100, Math.max(0, Math.round(share)));
-      stage.style.setProperty("--wipe", `${at}%`);
-      handle.setAttribute("aria-valuenow", at);
-      handle.setAttribute("aria-valuetext",
-        lapsekit.text("{n} % of the width shows the first day", { n: lapsekit.number(at) }));
-    };
-    const moves = {
-      ArrowLeft: (at) => at - 2,
-      ArrowDown: (at) => at - 2,
-      ArrowRight: (at) => at + 2,
-      ArrowUp: (at) => at + 2,
-      PageDown: (at) => at - 10,
-      PageUp: (at) => at + 10,
-      Home: () => 0,
-      End: () => 100,
-    };
-    handle.addEventListener("keydown", (event) => {
-      const move = moves[event.key];
-      if (!move || event.altKey || event.ctrlKey || event.metaKey || event.shiftKey) return;
-      event.preventDefault();
-      event.stopPropagation();
-      wipe(move(Number(handle.getAttribute("aria-valuenow"))));
-    });
-    const wipeTo = (event) => {
-      const { left, width } = stage.getBoundingClientRect();
-      wipe((100 * (event.clientX - left)) / width);
-    };
-    stage.addEventListener("pointerdown", (event) => {
-      if (state.view !== "wipe" || event.button) return;
-      if (event.pointerType === "mouse") event.preventDefault();
-      stage.setPointerCapture(event.pointerId);
-      wipeTo(event);
-    });
-    stage.addEventListener("pointermove", (event) => {
-      if (state.view === "wipe" && stage.hasPointerCapture(event.pointerId)) wipeTo(event);
-    });
-
     // Keys, fields and all that --------------------------------------------------------------
 
     const toggle = () => {
-      wanted = !beat;
-      stop();
+      wanted = !blink.goes();
+      blink.stop();
       rest();
     };
-    play.addEventListener("click", toggle);
-    flip.addEventListener("click", () => {
+    find(".two-play").addEventListener("click", toggle);
+    find(".two-flip").addEventListener("click", () => {
       wanted = false;
-      stop();
-      see(other());
+      blink.stop();
+      blink.turn();
       say();
     });
     document.addEventListener("keydown", (event) => {
@@ -329,7 +256,7 @@
     regionSelect.addEventListener("change", () => choose({ region: regionSelect.value || null }));
     cameraSelect.addEventListener("change", () => choose({ camera: cameraSelect.value, region: null }));
     window.addEventListener("hashchange", () => choose(read(location.hash, season)));
-    stillness.addEventListener("change", () => { wanted = false; stop(); say(); });
+    stillness.addEventListener("change", () => { wanted = false; blink.stop(); say(); });
 
     // On paper they stand side by side.
     const paper = (printed) => {
@@ -347,8 +274,7 @@
     find(".two-camera").hidden = cameras.length < 2;
     fillRegions();
     strip.draw(camera());
-    wipe(50);
-    stage.dataset.over = over;
+    lapsekit.twoWipe(stage, handle, () => state.view === "wipe");
     update();
     show();
   };

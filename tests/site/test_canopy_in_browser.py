@@ -188,6 +188,7 @@ def test_questions_about_two_photos_in_a_row_are_answered_one_after_another(meas
     page, site = measuring
     pictures = put_beside(site, frames()[2], frames()[0])
     alone = page.evaluate(ASK, {"picture": pictures[1]})
+    page.evaluate(ASK, {"picture": pictures[0]})
     both = page.evaluate(
         """async (pictures) => {
       const files = await Promise.all(
