@@ -45,7 +45,9 @@ def front_page(season: Season) -> Image.Image:
         program = shutil.which("chromium") or shutil.which("chromium-browser")
         browser = play.chromium.launch(executable_path=program, args=CHROMIUM_ARGUMENTS)
         page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT})
+        page.clock.set_fixed_time("2026-05-25T06:30:00Z")  # the morning after the last day
         page.goto(address, wait_until="networkidle")
+        page.locator(".ribbon.drawn").wait_for()
         file = Path(scratch, "page.png")
         page.screenshot(path=file)
         browser.close()
