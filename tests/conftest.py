@@ -1,5 +1,6 @@
 """Fixtures that more than one folder of tests uses."""
 
+import fcntl
 import os
 import shutil
 import subprocess
@@ -13,14 +14,6 @@ from tests.browsing import CHROMIUM_ARGUMENTS
 from tests.scenes import fill, make_season
 
 CHECKOUT = Path(__file__).parent.parent
-
-
-def pytest_collection_modifyitems(items):
-    """Two workers share the tests file by file; all that need the demo's season make it once."""
-    with_demo = {item.path for item in items if "demo" in item.fixturenames}
-    for item in items:
-        group = "demo" if item.path in with_demo else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -49,18 +42,19 @@ def filled(season):
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory):
-    """The demo's season, made by the command itself; returns its folder."""
-    folder = tmp_path_factory.mktemp("demo") / "season"
-    began = time.monotonic()
-    done = subprocess.run(
-        [sys.executable, "-m", "lapsekit", "demo", "--no-serve", "--folder", folder],
-        capture_output=True,
-        text=True,
-        cwd=CHECKOUT,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    print(done.stdout, f"\ndemo took {time.monotonic() - began:.1f} s")
+    """The demo's season, made once by the command itself for all workers; returns its folder."""
+    base = tmp_path_factory.getbasetemp()
+    shared = base.parent if "PYTEST_XDIST_WORKER" in os.environ else base
+    folder, said = shared / "demo" / "season", shared / "demo-said"
+    with (shared / "demo-lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not said.exists():
+            began = time.monotonic()
+            command = [sys.executable, "-m", "lapsekit", "demo", "--no-serve", "--folder", folder]
+            done = subprocess.run(command, capture_output=True, text=True, cwd=CHECKOUT)
+            assert done.returncode == 0, done.stderr
+            said.write_text(f"{done.stdout}\ndemo took {time.monotonic() - began:.1f} s")
+    print(said.read_text())
     return folder
 
 
