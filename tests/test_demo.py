@@ -104,7 +104,7 @@ def test_the_demo_run_again_makes_nothing_anew(demo):
         text=True,
         check=True,
     )
-    assert json.loads(done.stdout)["written"] == 0
+    assert json.loads(done.stdout)["written"] == []
     assert {p: p.stat().st_mtime_ns for p in (demo / "site").rglob("*") if p.is_file()} == before
 
 
@@ -132,7 +132,7 @@ def test_a_follower_picks_a_day_walks_by_keyboard_and_plays_the_film(browser, ad
         page.wait_for_url("**/day/2026-04-11/**")
         page.keyboard.press("ArrowLeft")
         page.wait_for_url("**/day/2026-04-10/**")
-        page.goto(address)
+        page.goto(f"{address}film/index.html")
         film = page.locator("video").first
         film.scroll_into_view_if_needed()
         film.evaluate("v => { v.muted = true; return v.play() }")

@@ -40,6 +40,8 @@ def test_each_plot_has_its_film_and_its_days_on_the_site(road, browser):
         running(open_server(folder / "site", 0)) as address,
         opened(browser, address, viewport={"width": 390, "height": 800}) as page,
     ):
+        assert page.locator("nav.ribbon").count() == 3
+        page.goto(f"{address}film/index.html")
         assert page.locator("video").count() == 3
         assert page.locator("nav.ribbon").count() == 3
         page.goto(f"{address}day/2019-03-22/")

@@ -28,7 +28,7 @@ from lapsekit.errors import PictureError
 from lapsekit.frames.archive import content_hash
 from lapsekit.frames.inspection import inspect
 from lapsekit.frames.names import read_name
-from lapsekit.season import Season
+from lapsekit.season import OWNER_FILE, Season
 from lapsekit.unattended.capturing import capture
 from lapsekit.unattended.morning import morning
 from tests.publishing.sites import references
@@ -180,6 +180,7 @@ def broken_pages(site: Path) -> list[str]:
 
 def _prepared(folder: Path) -> None:
     season = make_season(folder)
+    (folder / OWNER_FILE).write_text("one name for all\n")  # names in feeds and calendar rest on it
     fill(season, days=3)
     season.catalogue.close()
 
