@@ -77,7 +77,7 @@ class Almanac:
     @property
     def picture_days(self) -> list[date]:
         """Days on which at least one camera has a picture; these have a page."""
-        return sorted({day for days in self.pictures.values() for day in days})
+        return sorted(self.page_days)
 
     @cached_property
     def page_days(self) -> set[date]:
