@@ -532,7 +532,7 @@ def test_a_line_that_was_cut_off_does_not_count_and_is_written_again(bench, tmp_
 
 
 def test_killed_at_random_moments_nothing_is_lost(bench, tmp_path):
-    """SIGKILL of a real process, eight times, spread over the time that it takes."""
+    """SIGKILL of a real process, eight times, spread over the time that its work takes."""
     before = bench.catalogue.daily()
     bench.catalogue.close()
     code = (
@@ -552,16 +552,23 @@ def test_killed_at_random_moments_nothing_is_lost(bench, tmp_path):
         if kill_after_s is not None:
             time.sleep(kill_after_s)
             process.send_signal(signal.SIGKILL)
-        rest, _ = process.communicate()
-        return time.monotonic() - began, "done" in rest
+        done = process.stdout.readline() == "done\n"
+        took_s = time.monotonic() - began
+        process.communicate()
+        return took_s, done
 
     takes_s, done = run(tmp_path / "calm")
     assert done
     left = files(opened(tmp_path / "calm"))
     moments, kills = random.Random(5), 0
-    for number in range(8):
+    for number in range(24):
+        if kills == 8:
+            break
         folder = tmp_path / str(number)
-        kills += not run(folder, takes_s * (number + moments.random()) / 9)[1]
+        took_s, done = run(folder, takes_s * (kills + moments.random()) / 9)
+        if done:  # the machine is less busy than in the calm run
+            takes_s = min(takes_s, took_s)
+        kills += not done
         season = opened(folder)
         thin(season)
         assert season.catalogue.daily() == before
@@ -571,7 +578,7 @@ def test_killed_at_random_moments_nothing_is_lost(bench, tmp_path):
         assert season.catalogue.daily() == before
         season.catalogue.close()
         shutil.rmtree(folder)
-    assert kills >= 4
+    assert kills >= 4, takes_s
 
 
 def test_a_full_disk_lets_nothing_go(small_disk, measured_folder):
