@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.site.wording import doubling_text, loss_text, pause_text
-from lapsekit.site.words import ENGLISH
 from lapsekit.when import day_of
 
 if TYPE_CHECKING:

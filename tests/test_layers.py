@@ -13,6 +13,7 @@ ORDER = [
     {"errors", "resources", "progress", "safely", "lettering", ""},
     {"refusals", "verdicts", "secrets"},
     {"settings", "when"},
+    {"language"},
     {"daylight", "trust", "copied"},
     {"frames", "catalogue"},
     {"season", "founding"},

@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
-"""Gathers the site's words from its code, templates and scripts into the catalogues.
+"""Gathers the words of site and films from code, templates and scripts into the catalogues.
 
-`tests/words.py` brings lapsekit/site/words/*.po up to date and says what waits for a translation;
+`tests/words.py` brings lapsekit/language/catalogues/*.po up to date and says what waits for a
+translation;
 `tests/words.py --check` changes nothing and fails where a catalogue is not complete.
 """
 
@@ -15,7 +16,7 @@ from babel.messages.extract import extract
 from babel.messages.pofile import read_po, write_po
 
 ROOT = Path(__file__).parents[1]
-CATALOGUES = ROOT / "lapsekit" / "site" / "words"
+CATALOGUES = ROOT / "lapsekit" / "language" / "catalogues"
 KEYWORDS = {"text": (1,), "html": (1,), "counted": (1, 2)}
 OPTIONS = {"encoding": "utf-8", "parse_template_string": "true"}
 FILLED = re.compile(r"\{(\w+)\}")
@@ -24,6 +25,8 @@ FILLED = re.compile(r"\{(\w+)\}")
 def _sources():
     """Files with words in them, and how they are read."""
     for pattern, method in (
+        ("lapsekit/language/**/*.py", "python"),
+        ("lapsekit/film/**/*.py", "python"),
         ("lapsekit/site/**/*.py", "python"),
         ("site_template/**/*.html", "jinja2.ext:babel_extract"),
         ("site_template/**/*.js", "javascript"),

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from lapsekit.site.words import Words
+from lapsekit.language.words import Words
 
 #: At most so many plants are named.
 MOST = 4

@@ -8,12 +8,12 @@ import numpy as np
 
 from lapsekit.besides import line_of
 from lapsekit.growth.alignment import Beside, Line, side_by_side
+from lapsekit.language.words import Words
 from lapsekit.settings import Region
 from lapsekit.site.chart import Chart, Paper, Point, Series, draw
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.plant_names import page_path
 from lapsekit.site.wording import amount
-from lapsekit.site.words import Words
 
 PATH = "beside/index.html"
 #: So many days of age the earlier curve is drawn beyond this one's.

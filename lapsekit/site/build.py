@@ -9,6 +9,7 @@ import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
 from lapsekit.reporting import GrowthReport, work_out
 from lapsekit.resources import shared_folder
@@ -26,7 +27,6 @@ from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
 from lapsekit.site.weeks import hold
-from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
 from lapsekit.site.yours_page import put_rule
 from lapsekit.trust import require_trust

@@ -11,7 +11,7 @@ from lapsekit.site.curves import PlantCurve, open_days
 from lapsekit.site.wording import amount
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 _NAMED = 4
 """So many spans or days are named; the table names the rest."""

@@ -12,13 +12,13 @@ from math import floor, isfinite, log10
 
 from lapsekit.diary import Event
 from lapsekit.growing import Growth
+from lapsekit.language.phrases import act_text
 from lapsekit.noticing import UNTOLD
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Series
 from lapsekit.site.plant_names import page_of
 from lapsekit.site.strokes import Point, runs, usual_step
-from lapsekit.site.wording import act_text
 from lapsekit.when import days_between
 
 UNITS = ("cm²", "%")

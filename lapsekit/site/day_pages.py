@@ -7,10 +7,11 @@ from itertools import groupby
 from typing import Any
 
 from lapsekit.catalogue import Frame
+from lapsekit.language.phrases import age_text
 from lapsekit.site import views
 from lapsekit.site.contents import FRONT, Page, Whole
 from lapsekit.site.doors import doors
-from lapsekit.site.wording import age_text, local_time
+from lapsekit.site.wording import local_time
 
 _ALWAYS_NEAR = timedelta(minutes=15)
 _WEEK = timedelta(days=7)

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
+from lapsekit.language.phrases import age_text
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.gallery import Shown
 from lapsekit.site.happenings import Happening
-from lapsekit.site.wording import age_text
 
 PATH = "diary/index.html"
 

@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
+from lapsekit.language.phrases import age_text
+from lapsekit.language.words import Words
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.film_times import Cue, chapters, clipped, clock, days_of, vtt
 from lapsekit.site.gallery import Shown
 from lapsekit.site.growth_facts import overviews
 from lapsekit.site.happenings import Happening
-from lapsekit.site.wording import age_text
-from lapsekit.site.words import Words
 
 PATH = "film/index.html"
 #: Acts that make no chapter, like those of every other day.

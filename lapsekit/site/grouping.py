@@ -12,7 +12,7 @@ from lapsekit.catalogue import Daily
 from lapsekit.settings import Region
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 Values = Mapping[str, Mapping[date, Daily]]
 

@@ -32,7 +32,7 @@ from lapsekit.site.wording import (
 )
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 
 @dataclass(frozen=True)

@@ -7,18 +7,18 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from lapsekit.language.phrases import act_text
 from lapsekit.noticing import Noticed, NoticedLoss, NoticedPause
 from lapsekit.site.response_words import response_text
-from lapsekit.site.wording import act_text
 from lapsekit.when import day_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from lapsekit.diary import Event
+    from lapsekit.language.words import Words
     from lapsekit.responding import EventResponse
     from lapsekit.site.almanac import Almanac
-    from lapsekit.site.words import Words
 
 ROUTINE = {"watered"}
 """Acts of every other day: told in one line for many."""

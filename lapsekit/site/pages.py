@@ -15,10 +15,11 @@ from markupsafe import Markup
 
 from lapsekit import __version__
 from lapsekit.errors import SiteError
+from lapsekit.language import phrases
+from lapsekit.language.words import Words
 from lapsekit.site import wording
 from lapsekit.site.contents import Page
 from lapsekit.site.elsewhere.marks import Head
-from lapsekit.site.words import Words
 
 
 class Pages:
@@ -95,7 +96,7 @@ def _spoken(words: Words) -> dict[str, Any]:
         "month": words.month,
         "weekday": words.weekday,
         "listed": words.listed,
-        "age_text": partial(wording.age_text, words),
+        "age_text": partial(phrases.age_text, words),
         "day_time": partial(wording.day_time, words),
         "reasons_text": partial(wording.reasons_text, words),
     }

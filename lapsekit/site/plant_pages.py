@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from lapsekit.language.phrases import age_text
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Paper, draw
@@ -19,7 +20,6 @@ from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.ranking import rate_of, rate_text
 from lapsekit.site.wording import (
     NOTHING,
-    age_text,
     in_unit,
     range_text,
     reasons_text,

@@ -14,7 +14,7 @@ from lapsekit.site.curves import PlantCurve
 from lapsekit.site.wording import amount
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 NOW = timedelta(days=3)
 """A rate that is older than this against the newest one is no rate of now."""

@@ -12,8 +12,8 @@ from lapsekit.growth.plants import MIN_VALUES
 
 if TYPE_CHECKING:
     from lapsekit.growth.responses import Effect, Response
+    from lapsekit.language.words import Words
     from lapsekit.responding import EventResponse
-    from lapsekit.site.words import Words
 
 _NBSP = "\u00a0"
 

@@ -3,29 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
-from lapsekit.when import day_of, plant_age
+from lapsekit.language.phrases import act_text
+from lapsekit.when import day_of
 
 if TYPE_CHECKING:
     from lapsekit.diary import Event
+    from lapsekit.language.words import Words
     from lapsekit.noticing import NoticedLoss, NoticedPause
     from lapsekit.settings import SunTime
-    from lapsekit.site.words import Words
 
 #: Stands where there is nothing to say a number about.
 NOTHING = "–"
 _NBSP = "\u00a0"
-
-
-def age_text(words: Words, day: date, sown: date) -> str:
-    """Plant age as a phrase: ``day 34``; before sowing, how long before."""
-    age = plant_age(day, sown)
-    if age >= 0:
-        return words.text("day {age}", age=age)
-    return words.counted("{n} day before sowing", "{n} days before sowing", -age)
 
 
 def day_time(words: Words, at: time | SunTime) -> str:
@@ -82,26 +75,6 @@ def reasons_text(words: Words, reasons: Mapping[str, int]) -> str:
     """``2 blurred, 1 dark``; empty where nothing was left out."""
     ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
     return ", ".join(f"{count} {reason_text(words, reason)}" for reason, count in ordered)
-
-
-def act_text(words: Words, what: str) -> str:
-    """What a line of the diary tells, in the site's language where it is of the vocabulary."""
-    known = {
-        "sown": words.text("sown"),
-        "emerged": words.text("emerged"),
-        "potted on": words.text("potted on"),
-        "moved": words.text("moved"),
-        "fed": words.text("fed"),
-        "watered": words.text("watered"),
-        "cut": words.text("cut"),
-        "pest": words.text("pest"),
-        "cold": words.text("cold"),
-        "first flower": words.text("first flower"),
-        "first fruit": words.text("first fruit"),
-        "harvest": words.text("harvest"),
-        "height": words.text("height"),
-    }
-    return known.get(what.lower(), what)
 
 
 def in_unit(row: Daily, unit: str) -> tuple[float | None, float | None, float | None]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.season import Season
-from lapsekit.site.words import ENGLISH
 from lapsekit.unattended.calls import note_news
 from lapsekit.when import day_of
 

@@ -4,13 +4,13 @@ from typing import get_args
 
 import pytest
 
+from lapsekit.language.words import Words
 from lapsekit.season import Season
 from lapsekit.settings.tables import CanopyTable
 from lapsekit.site.about_page import Sureness, about_page, method_text, reasons
 from lapsekit.site.almanac import gather
 from lapsekit.site.build import build_site
 from lapsekit.site.views import frame_counts
-from lapsekit.site.words import Words
 from tests.site.test_happenings import whole_of
 
 METHODS = get_args(CanopyTable.model_fields["method"].annotation)

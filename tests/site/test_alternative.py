@@ -2,8 +2,8 @@
 
 import pytest
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.site.alternative import Seen, Value, alternative
-from lapsekit.site.words import ENGLISH
 
 
 def plant(title, now, before=None, spread=0.02, unit="cm²"):

@@ -6,12 +6,12 @@ from math import exp
 import pytest
 from PIL import Image
 
+from lapsekit.language.words import Words
 from lapsekit.season import Season
 from lapsekit.site import earlier, weeks
 from lapsekit.site.beside_page import ahead_text, pairs_of
 from lapsekit.site.build import build_site
 from lapsekit.site.weeks import same_ages
-from lapsekit.site.words import Words
 from tests.site.small_season import add_frame
 from tests.site.test_happenings import whole_of
 from tests.test_besides import PER_DEGREE_DAY, SOWN, season_of

@@ -5,9 +5,9 @@ from datetime import date
 import pytest
 
 from lapsekit.catalogue import Daily
+from lapsekit.language.words import ENGLISH
 from lapsekit.settings import Region
 from lapsekit.site.grouping import folded
-from lapsekit.site.words import ENGLISH
 
 DAY, NEXT = date(2031, 4, 1), date(2031, 4, 2)
 

@@ -7,6 +7,7 @@ import pytest
 
 from lapsekit.diary import Event
 from lapsekit.growth.responses import Effect, Response
+from lapsekit.language.words import Words
 from lapsekit.reporting import work_out
 from lapsekit.responding import EventResponse
 from lapsekit.site.almanac import gather
@@ -14,7 +15,6 @@ from lapsekit.site.build import build_site
 from lapsekit.site.contents import Whole
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.response_words import response_text
-from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
 from tests.scenes import FIRST_DAY, make_season
 from tests.site.small_season import FIRST, UNSEEN

@@ -7,12 +7,12 @@ from types import SimpleNamespace
 import pytest
 
 from lapsekit.catalogue import Daily
+from lapsekit.language.words import Words
 from lapsekit.reporting import work_out
 from lapsekit.settings import Region
 from lapsekit.site.build import build_site
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.ranking import rate_of, rate_text
-from lapsekit.site.words import Words
 from tests.scenes import FIRST_DAY, make_season
 from tests.site.made_season import Kind, made
 from tests.site.small_season import FIRST

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.noticing import notice
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
@@ -25,7 +26,6 @@ from lapsekit.site.curves import PlantCurve, gathered, rounded
 from lapsekit.site.growth_facts import curve_files, growth_facts, why_open
 from lapsekit.site.ranking import Rate, ranking, rates
 from lapsekit.site.scales import simplified
-from lapsekit.site.words import ENGLISH
 from tests.site.curve_season import DARK, UNSEEN, basil_cm2, day, dill_cm2, fill
 from tests.site.small_season import found
 

@@ -7,10 +7,10 @@ from html.parser import HTMLParser
 import pytest
 
 from lapsekit.errors import SettingsError, SiteError
+from lapsekit.language.words import Words
 from lapsekit.season import Season
 from lapsekit.serving import open_server
 from lapsekit.site.build import build_site
-from lapsekit.site.words import Words
 from lapsekit.trust import trust
 from tests.browsing import opened, running
 from tests.site.made_season import Kind, made

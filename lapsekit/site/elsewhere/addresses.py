@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import quote, urlsplit
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 LATEST, TODAY = "latest.json", "today.jpg"
 ATOM, JSON_FEED = "feed.atom", "feed.json"

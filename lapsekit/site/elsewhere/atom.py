@@ -10,7 +10,7 @@ from lapsekit.site.elsewhere.plain import one_line, readable
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 KIND = "application/atom+xml"
 

@@ -11,7 +11,7 @@ from lapsekit.site.elsewhere.plain import one_line, readable
 from lapsekit.site.elsewhere.told import EventTold, SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 KIND = "text/calendar"
 _LONGEST_LINE = 75

@@ -18,7 +18,7 @@ from lapsekit.site.elsewhere.together import together, who_text
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 PAPER, INK, FAINT = (246, 240, 225), (36, 30, 23), (102, 91, 76)
 RULE, ACCENT = (205, 193, 168), (154, 47, 28)

@@ -14,7 +14,7 @@ from lapsekit.site.elsewhere.together import together
 from lapsekit.site.elsewhere.told import DayTold, PictureFile, SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 #: How many days with a picture a feed tells.
 DAYS_TOLD = 30

@@ -8,7 +8,7 @@ from lapsekit.site.elsewhere.plain import as_json, one_line
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 KIND = "application/feed+json"
 VERSION = "https://jsonfeed.org/version/1.1"

@@ -26,7 +26,7 @@ from lapsekit.site.elsewhere.saying import title_said
 from lapsekit.site.elsewhere.told import DayTold, SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 #: Tables of the download, as schema.org's Dataset names them.
 _MEASURED = ("projected canopy area", "canopy cover", "relative growth rate")

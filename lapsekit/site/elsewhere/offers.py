@@ -19,7 +19,7 @@ from lapsekit.site.elsewhere.plain import one_line
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 #: Width of the frame that the small page is made for, and what it shows beside the picture, in px.
 FRAME_WIDTH, BESIDE_PICTURE = 360, 190

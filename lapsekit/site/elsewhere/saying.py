@@ -7,7 +7,7 @@ from lapsekit.site.elsewhere.told import DayTold, PlantTold
 from lapsekit.site.wording import amount
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 
 def age_said(age_days: int, words: "Words") -> str:

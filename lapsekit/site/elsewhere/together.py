@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from lapsekit.site.elsewhere.told import PlantTold
 
 if TYPE_CHECKING:
-    from lapsekit.site.words import Words
+    from lapsekit.language.words import Words
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime
 
 from icalendar import Calendar
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.site.elsewhere.calendar_file import calendar
-from lapsekit.site.words import ENGLISH
 from tests.site.elsewhere.hostile_season import ADDRESS, FIRST, LONG, SOWN, event, season
 
 NOTE = "14 cm; peat\\free, watered\nslowly: “ja” – ✓ " + "ü" * 200

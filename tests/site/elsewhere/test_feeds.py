@@ -9,9 +9,9 @@ import jsonschema
 import pytest
 from lxml import etree
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.site.elsewhere.atom import atom_feed
 from lapsekit.site.elsewhere.json_feed import json_feed
-from lapsekit.site.words import ENGLISH
 from tests.site.elsewhere.hostile_season import ADDRESS, LONG, day, event, plant, season
 
 GRAMMAR = etree.RelaxNG(etree.parse(Path(__file__).with_name("atom.rng")))

@@ -6,9 +6,9 @@ from math import exp, hypot
 
 import pytest
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.site.elsewhere.latest import latest_json
 from lapsekit.site.elsewhere.together import together, who_text
-from lapsekit.site.words import ENGLISH
 from tests.site.elsewhere.hostile_season import ADDRESS, day, plant, season
 
 

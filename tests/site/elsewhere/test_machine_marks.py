@@ -7,11 +7,11 @@ import pytest
 from jinja2 import Environment, FileSystemLoader
 from lxml import etree, html
 
+from lapsekit.language.words import ENGLISH
 from lapsekit.resources import shared_folder
 from lapsekit.site.elsewhere.addresses import at, left_out
 from lapsekit.site.elsewhere.map_of_pages import robots, sitemap
 from lapsekit.site.elsewhere.marks import data_mark, film_mark, head, image_mark
-from lapsekit.site.words import ENGLISH
 from tests.site.elsewhere.hostile_season import ADDRESS, HOSTILE, season
 
 MAP = "{http://www.sitemaps.org/schemas/sitemap/0.9}"

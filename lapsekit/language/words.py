@@ -1,8 +1,8 @@
 """The words of the site in its reader's language, and days and numbers as that language has them.
 
 The English words stand where they are used, in calls of ``text`` and ``counted``; catalogues hold
-them in other languages (`lapsekit.site.translations`), and ``tests/words.py`` gathers them. Days
-come from Babel.
+them in other languages (`lapsekit.language.translations`), and ``tests/words.py`` gathers them.
+Days come from Babel.
 """
 
 import json
@@ -13,7 +13,7 @@ from functools import cache, lru_cache
 from pathlib import Path
 
 from lapsekit.errors import SiteError
-from lapsekit.site.translations import translations
+from lapsekit.language.translations import translations
 
 #: Locale whose days and numbers a language has, where the language alone does not tell.
 LOCALES = {"en": "en_GB", "de": "de_DE"}

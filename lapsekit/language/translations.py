@@ -19,7 +19,7 @@ from lapsekit.errors import SiteError
 if TYPE_CHECKING:
     from babel.messages.catalog import Catalog
 
-SHIPPED = Path(__file__).parent / "words"
+SHIPPED = Path(__file__).parent / "catalogues"
 #: The shipped catalogue that tells which messages scripts say, by where it found them.
 _COMPLETE = SHIPPED / "de.po"
 #: Which of two forms English takes for a number, as gettext writes it.

@@ -1,0 +1,1 @@
+"""The reader's language: words, days and numbers, for pages and films."""

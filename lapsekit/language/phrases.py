@@ -1,0 +1,34 @@
+"""Phrases that pages and films share: plant age, and acts of the diary."""
+
+from datetime import date
+
+from lapsekit.language.words import Words
+from lapsekit.when import plant_age
+
+
+def age_text(words: Words, day: date, sown: date) -> str:
+    """Plant age as a phrase: ``day 34``; before sowing, how long before."""
+    age = plant_age(day, sown)
+    if age >= 0:
+        return words.text("day {age}", age=age)
+    return words.counted("{n} day before sowing", "{n} days before sowing", -age)
+
+
+def act_text(words: Words, what: str) -> str:
+    """What a line of the diary tells, in the site's language where it is of the vocabulary."""
+    known = {
+        "sown": words.text("sown"),
+        "emerged": words.text("emerged"),
+        "potted on": words.text("potted on"),
+        "moved": words.text("moved"),
+        "fed": words.text("fed"),
+        "watered": words.text("watered"),
+        "cut": words.text("cut"),
+        "pest": words.text("pest"),
+        "cold": words.text("cold"),
+        "first flower": words.text("first flower"),
+        "first fruit": words.text("first fruit"),
+        "harvest": words.text("harvest"),
+        "height": words.text("height"),
+    }
+    return known.get(what.lower(), what)
