@@ -13,6 +13,7 @@ from lapsekit.settings.cameras import (
     UsbCamera,
     WatchedCamera,
 )
+from lapsekit.settings.film import Cut, FilmTable
 from lapsekit.settings.regions import Outline, Region, Regions
 from lapsekit.settings.tables import (
     AlertsTable,
@@ -20,7 +21,6 @@ from lapsekit.settings.tables import (
     CaptureTable,
     CopiesTable,
     FarTable,
-    FilmTable,
     MorningTable,
     PlaceTable,
     PublishTable,
@@ -40,6 +40,7 @@ __all__ = [
     "CaptureTable",
     "CommandCamera",
     "CopiesTable",
+    "Cut",
     "FarTable",
     "FilesCamera",
     "FilmTable",

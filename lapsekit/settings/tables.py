@@ -234,18 +234,6 @@ class CanopyTable(Model):
     correct_height: bool = False
 
 
-class FilmTable(Model):
-    """``[film]``: the season's film."""
-
-    frames: Literal["daily", "all"] = "daily"
-    frames_per_second: Annotated[int, Field(ge=1, le=60)] = 12
-    height_px: Annotated[int, Field(ge=120, le=2160)] = 720
-    caption: bool = True
-    weekly_on: Literal[
-        "never", "monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"
-    ] = "sunday"
-
-
 class SiteTable(Model):
     """``[site]``: the season site's language and address, and the season it is held against."""
 

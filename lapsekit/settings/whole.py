@@ -14,13 +14,13 @@ from pydantic import Field, ValidationError, model_validator
 from lapsekit.errors import SettingsError
 from lapsekit.refusals import refusals
 from lapsekit.settings.cameras import Camera
+from lapsekit.settings.film import FilmTable
 from lapsekit.settings.regions import Regions
 from lapsekit.settings.tables import (
     AlertsTable,
     CanopyTable,
     CaptureTable,
     CopiesTable,
-    FilmTable,
     MorningTable,
     PlaceTable,
     PublishTable,
