@@ -1,0 +1,216 @@
+"""What a cut shows: panels, each with the frames of one camera by day."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from difflib import get_close_matches
+
+from lapsekit.catalogue import Frame
+from lapsekit.errors import FilmError
+from lapsekit.season import SETTINGS_FILE, Season
+from lapsekit.settings import Cut, Region
+
+RECENT_DAYS = 7
+
+#: One frame of a day's, or several, out of those that may be shown.
+Choice = Callable[[Season, Mapping[date, Sequence[Frame]]], Mapping[date, Sequence[Frame]]]
+
+
+@dataclass(frozen=True)
+class Source:
+    """A frame that a film shows.
+
+    Attributes
+    ----------
+    frame : Frame
+    at_days : float
+        When it was taken, in local days; midnight is a whole number.
+    """
+
+    frame: Frame
+    at_days: float
+
+    @property
+    def hour(self) -> float:
+        """Local time of day in hours."""
+        return 24 * (self.at_days % 1)
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One picture in the film's picture: the frames of one camera in order of day.
+
+    Attributes
+    ----------
+    season : Season
+        This season, or the earlier one.
+    camera, title : str
+        The title stands on it where there are several.
+    region : Region or None
+        Which one is followed; None for the whole view.
+    origin : date
+        Which day is day 0: of the calendar for one panel, of sowing where panels go in step.
+    sources : dict of int to list of Source
+        By day.
+    """
+
+    season: Season
+    camera: str
+    title: str
+    region: Region | None
+    origin: date
+    sources: dict[int, list[Source]]
+
+    def day_of(self, day: int) -> date:
+        """The calendar day of a day as the film counts."""
+        return self.origin + timedelta(day)
+
+
+def panels_of(season: Season, cut: Cut, choose: Choice) -> list[Panel]:
+    """The panels of a cut.
+
+    Parameters
+    ----------
+    season : Season
+    cut : Cut
+        As `FilmTable.resolved` gives it.
+    choose : Choice
+        Picks from each day's usable frames those that the cut wants.
+
+    Raises
+    ------
+    FilmError
+        If it names a camera, region or day that is not there, or there is nothing to show.
+    """
+    found = list(_PANELS[cut.kind](season, cut, choose))
+    for panel in found:
+        if not panel.sources:
+            raise FilmError(_nothing(panel))
+    return found
+
+
+def _nothing(panel: Panel) -> str:
+    return (
+        f'{panel.season.folder}: camera "{panel.camera}" has no usable frame for this cut; bring '
+        "pictures in (lapsekit import or capture), run lapsekit measure, then film again"
+    )
+
+
+def _of_camera(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
+    """The whole season, its last days, or one of them, by one camera."""
+    camera = known_camera(season, cut.camera)
+    days = season.usable_frames().get(camera, {})
+    if cut.kind == "day":
+        days = _one_day(camera, days, cut.day)
+    if cut.kind == "recent" and days:
+        since = max(days) - timedelta((cut.days or RECENT_DAYS) - 1)
+        days = {day: frames for day, frames in days.items() if day >= since}
+    if cut.since:
+        days = {day: frames for day, frames in days.items() if day >= cut.since}
+    yield _panel(season, camera, season.settings.season.title, None, days, choose)
+
+
+def _one_day(camera, days, day: date | None):
+    """A day's frames; of the latest day where none is asked for."""
+    if day is None:
+        return {max(days): days[max(days)]} if days else {}
+    if day not in days:
+        near = min(days, key=lambda each: abs(each - day), default=None)
+        nearest = f"; the nearest that has one is {near}" if near else ""
+        raise FilmError(f'camera "{camera}" has no usable frame of {day}{nearest}')
+    return {day: days[day]}
+
+
+def _of_region(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
+    """A region, followed since its first outline."""
+    region = known_region(season, cut.regions[0])
+    days = _days_of(season, region)
+    yield _panel(season, region.camera, region.title, region, days, choose)
+
+
+def _together(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
+    """Several regions in step, each by its own days since sowing."""
+    for name in cut.regions:
+        region = known_region(season, name)
+        days = _days_of(season, region)
+        sown = season.sown(region)
+        yield _panel(season, region.camera, region.title, region, days, choose, sown)
+
+
+def _then_and_now(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
+    """An earlier season beside this one, in step by days since sowing."""
+    if season.settings.site.earlier is None:
+        raise FilmError(
+            f"{season.folder / SETTINGS_FILE}: a cut of kind then-and-now needs an earlier season: "
+            'let earlier in [site] name its folder, like earlier = "../bench-2030"'
+        )
+    earlier = Season((season.folder / season.settings.site.earlier).resolve(), season.clock)
+    for each, camera in ((earlier, None), (season, cut.camera)):
+        name, table = known_camera(each, camera), each.settings.season
+        days = each.usable_frames().get(name, {})
+        yield _panel(each, name, table.title, None, days, choose, table.sown)
+
+
+_PANELS = {
+    "season": _of_camera,
+    "recent": _of_camera,
+    "day": _of_camera,
+    "region": _of_region,
+    "together": _together,
+    "then-and-now": _then_and_now,
+}
+
+
+def _days_of(season: Season, region: Region) -> dict[date, list[Frame]]:
+    """Usable frames of a region's camera since it was first outlined."""
+    days = season.usable_frames().get(region.camera, {})
+    return {day: frames for day, frames in days.items() if region.outline_on(day)}
+
+
+def _panel(season, camera, title, region, days, choose: Choice, origin=None) -> Panel:
+    chosen = choose(season, days) if days else {}
+    start = origin or min(chosen, default=season.settings.season.sown)
+    sources = {
+        (day - start).days: [_source(season, frame) for frame in frames]
+        for day, frames in sorted(chosen.items())
+        if frames
+    }
+    return Panel(season, camera, title, region, start, sources)
+
+
+def _source(season: Season, frame: Frame) -> Source:
+    local = frame.taken_at.astimezone(season.zone)
+    clock = local.hour + local.minute / 60 + local.second / 3600
+    return Source(frame, frame.day.toordinal() + clock / 24)
+
+
+def known_camera(season: Season, asked: str | None) -> str:
+    """A camera of the season, the first where none is asked for.
+
+    Raises
+    ------
+    FilmError
+        If there is none of that name.
+    """
+    cameras = season.settings.cameras
+    if asked is None:
+        return next(iter(cameras))
+    if asked not in cameras:
+        raise FilmError(f'no camera "{asked}" in season.toml; it has {", ".join(cameras)}')
+    return asked
+
+
+def known_region(season: Season, asked: str) -> Region:
+    """A region of the season.
+
+    Raises
+    ------
+    FilmError
+        If there is none of that name; the message names the nearest.
+    """
+    known = season.regions.by_name
+    if asked in known:
+        return known[asked]
+    near = get_close_matches(asked, known, n=1)
+    meant = f'; did you mean "{near[0]}"?' if near else f"; it has {', '.join(known) or 'none'}"
+    raise FilmError(f'no region "{asked}" in regions.toml{meant}')
