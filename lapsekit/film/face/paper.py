@@ -1,0 +1,181 @@
+"""Slips of paper: drawn once, laid on pictures again and again."""
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from PIL import Image, ImageDraw
+
+from lapsekit.lettering import FAINT, INK, PAPER, RULE, Ink, letters, small_capitals
+
+_SHADOW, _DARKEST = 0.9, 0.42  # reach of a slip's shadow, in hundredths; its strength
+_FINE = 4  # bits behind the point of coordinates that OpenCV draws at
+
+
+@dataclass(frozen=True)
+class Sprite:
+    """A slip ready to be laid on a picture.
+
+    Attributes
+    ----------
+    colour : ndarray of uint8, shape (h, w, 3)
+        RGB, times how much of the picture it covers.
+    rest : ndarray of uint8, shape (h, w, 3)
+        How much of the picture shows through, 0 to 255.
+    rim : int
+        How far the shadow reaches beyond the paper, in px.
+    """
+
+    colour: np.ndarray
+    rest: np.ndarray
+    rim: int
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """A slip's place on a picture.
+
+    Attributes
+    ----------
+    key : hashable
+        Says all that the slip shows, in plain values: what it is drawn from, and nothing else.
+    at : (int, int)
+        Left and top of its paper on the picture, in px.
+    paint : callable
+        Makes it.
+    opacity : float
+        0 to 1.
+    """
+
+    key: Hashable
+    at: tuple[int, int]
+    paint: Callable[[], Sprite]
+    opacity: float = 1.0
+
+
+class Slip:
+    """A sheet of paper to write and draw on.
+
+    Parameters
+    ----------
+    size : (int, int)
+        Width and height in px.
+    unit : float
+        One hundredth of the film's short side, in px.
+    """
+
+    def __init__(self, size: tuple[int, int], unit: float):
+        self.size, self.unit = size, unit
+        self.array = np.full((size[1], size[0], 3), PAPER, np.uint8)
+
+    def write(
+        self,
+        at: tuple[float, float],
+        text: str,
+        size: int,
+        ink: Ink = INK,
+        slanted: bool = False,
+        anchor: str = "l",
+    ) -> None:
+        """A line with the left (``l``), middle (``m``) or right (``r``) of its baseline `at`."""
+        face = letters(size, slanted)
+        share = {"l": 0.0, "m": 0.5, "r": 1.0}[anchor]
+        left = at[0] - share * face.length(text)
+        self._pillow(lambda draw: face.write(draw, (round(left), round(at[1])), text, ink))
+
+    def capitals(self, at: tuple[int, int], text: str, size: int, width: float, ink: Ink) -> None:
+        """A line of spaced small capitals, no wider than `width` px."""
+        self._pillow(lambda draw: small_capitals(draw, at, text, size, ink, width))
+
+    def _pillow(self, drawn: Callable[[ImageDraw.ImageDraw], None]) -> None:
+        sheet = Image.fromarray(self.array)
+        drawn(ImageDraw.Draw(sheet))
+        self.array = np.array(sheet)
+
+    def line(self, points: np.ndarray, ink: Ink, thickness: float) -> None:
+        """A line through points (n, 2) in px."""
+        fine = np.round(np.asarray(points, float) * 2**_FINE).astype(np.int32)
+        thick = max(1, round(thickness))
+        cv2.polylines(self.array, [fine], False, ink, thick, cv2.LINE_AA, _FINE)
+
+    def area(self, points: np.ndarray, ink: Ink) -> None:
+        """A filled outline of points (n, 2) in px."""
+        fine = np.round(np.asarray(points, float) * 2**_FINE).astype(np.int32)
+        cv2.fillPoly(self.array, [fine], ink, cv2.LINE_AA, _FINE)
+
+    def dot(self, at: tuple[float, float], radius: float, ink: Ink, hollow: float = 0) -> None:
+        """A round mark, `hollow` px of it paper."""
+        x, y = (round(value * 2**_FINE) for value in at)
+        for size, colour in ((radius, ink), (hollow, PAPER)):
+            if size > 0:
+                spread = round(size * 2**_FINE)
+                cv2.circle(self.array, (x, y), spread, colour, -1, cv2.LINE_AA, _FINE)
+
+    def bar(self, box: tuple[int, int, int, int], ink: Ink) -> None:
+        """A filled upright rectangle: left, top, right, bottom."""
+        self.array[box[1] : box[3], box[0] : box[2]] = ink
+
+    def double_rule(self, y: int, left: int, right: int) -> None:
+        """The almanac's rule: a thick and a thin line."""
+        thick, thin = max(2, round(0.28 * self.unit)), max(1, round(0.1 * self.unit))
+        self.bar((left, y, right, y + thick), INK)
+        below = y + 2 * thick
+        self.bar((left, below, right, below + thin), FAINT)
+
+    def sprite(self) -> Sprite:
+        """The slip with a hairline along its edge and a soft shadow under it."""
+        hair = max(1, round(0.08 * self.unit))
+        width, height = self.size
+        for box in (
+            (0, 0, width, hair),
+            (0, height - hair, width, height),
+            (0, 0, hair, height),
+            (width - hair, 0, width, height),
+        ):
+            self.bar(box, RULE)
+        rim = max(2, round(_SHADOW * self.unit))
+        colour = cv2.copyMakeBorder(self.array, *[rim] * 4, cv2.BORDER_CONSTANT, value=(0, 0, 0))
+        return Sprite(colour, _shadow(self.size, rim), rim)
+
+
+def _shadow(size: tuple[int, int], rim: int) -> np.ndarray:
+    """How much shows through around a slip (255 far off) and under it (0)."""
+    width, height = size
+    dark = np.zeros((height + 2 * rim, width + 2 * rim), np.float32)
+    drop = rim // 3
+    dark[rim + drop : rim + height, rim:-rim] = _DARKEST
+    dark = cv2.GaussianBlur(dark, (0, 0), rim / 3)
+    dark[[0, -1]] = 0
+    dark[:, [0, -1]] = 0
+    dark[rim:-rim, rim:-rim] = 1
+    rest = np.round(255 * (1 - dark)).astype(np.uint8)
+    return cv2.merge([rest, rest, rest])
+
+
+def lay(picture: np.ndarray, sprite: Sprite, at: tuple[int, int], opacity: float = 1.0) -> None:
+    """Lay a slip on a picture, in place.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB.
+    sprite : Sprite
+    at : (int, int)
+        Left and top of its paper, in px; what lies beyond the picture is cut off.
+    opacity : float
+        0 to 1.
+    """
+    left, top = at[0] - sprite.rim, at[1] - sprite.rim
+    height, width = sprite.rest.shape[:2]
+    x0, y0 = max(0, left), max(0, top)
+    x1, y1 = min(picture.shape[1], left + width), min(picture.shape[0], top + height)
+    if x0 >= x1 or y0 >= y1 or opacity <= 0:
+        return
+    part = np.s_[y0 - top : y1 - top, x0 - left : x1 - left]
+    colour, rest = sprite.colour[part], sprite.rest[part]
+    if opacity < 1:
+        colour = cv2.convertScaleAbs(colour, alpha=opacity)
+        rest = cv2.convertScaleAbs(rest, alpha=opacity, beta=255 * (1 - opacity))
+    under = picture[y0:y1, x0:x1]
+    under[:] = cv2.add(cv2.multiply(under, rest, scale=1 / 255), colour)
