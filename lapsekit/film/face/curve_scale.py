@@ -16,7 +16,9 @@ PEN_LAG_DAYS = 0.5
 MOST_APART_DAYS = 1.5
 _LEAST_SPAN_DAYS = 7.0
 _ROOM_RIGHT, _ROOM_ABOVE = 0.94, 0.88
-_SHOWN, _FULLY = 0.30, 0.38
+_STEPS = (1.0, 2.0, 5.0)
+#: Ticks stand at least this share of the axis apart, and as much below its end.
+_APART, _BELOW = 0.34, 0.14
 
 
 @dataclass(frozen=True)
@@ -79,20 +81,13 @@ class Axes:
         x = left + (days - self.from_days) / (self.to_days - self.from_days) * (right - left)
         return np.stack([x, below - values / self.top * (below - above)], axis=1)
 
-    def ticks(self) -> list[tuple[float, float]]:
-        """Round values with how strong each is shown, 0 to 1 in steps of one eighth."""
-        strong: dict[float, float] = {}
-        for step in _steps(self.top):
-            strength = min(max((step / self.top - _SHOWN) / (_FULLY - _SHOWN), 0.0), 1.0)
-            for number in range(1, int(self.top / step) + 1):
-                value = round(number * step, 9)
-                strong[value] = max(strong.get(value, 0.0), round(8 * strength) / 8)
-        return sorted((value, strength) for value, strength in strong.items() if strength > 0)
-
-
-def _steps(top: float) -> list[float]:
-    ten = 10.0 ** (floor(log10(top)) - 1)
-    return [ten * step for step in (2, 5, 10, 20, 50) if _SHOWN < ten * step / top <= 1]
+    def ticks(self) -> list[float]:
+        """One or two round values, far enough apart for their letters."""
+        ten = 10.0 ** (floor(log10(self.top)) - 1)
+        steps = (ten * factor * step for factor in (1, 10, 100) for step in _STEPS)
+        step = next(step for step in steps if step >= _APART * self.top)
+        values = [round(number * step, 9) for number in (1, 2)]
+        return [value for value in values if value <= (1 - _BELOW) * self.top] or [step]
 
 
 def axes(curves: Sequence[Drawn], from_days: float, now_days: float, least: float) -> Axes:

@@ -12,8 +12,8 @@ from lapsekit.film.face.told import Beat, Told
 from lapsekit.lettering import ACCENT, FAINT, INK, PAPER, RULE, Ink, drawable, fitted, letters
 
 MOST_CURVES = 4
-_WIDTH, _PAD, _ROW, _PLOT, _FOOT = 40.0, 1.7, 4.4, 15.0, 1.9
-_VALUE, _TITLE = 4.2, 3.0
+_WIDTH, _PAD, _ROW, _PLOT, _UNDER, _FOOT = 38.0, 1.7, 4.3, 14.0, 0.8, 1.9
+_VALUE, _LARGE, _TITLE = 3.6, 5.2, 3.0
 #: Ink, thickness in hundredths of the short side, and dashes of each curve.
 _STROKES: tuple[tuple[Ink, float, bool], ...] = (
     (ACCENT, 0.42, False),
@@ -31,13 +31,13 @@ class CurveSlip:
         self._curves = told.curves[:MOST_CURVES]
         self._titles = [drawable(curve.title, 80) for curve in self._curves]
         width = min(room.px(_WIDTH), room.width)
-        rows = room.px(_ROW) * len(self._curves)
-        height = room.px(1.6) + rows + room.px(_PLOT) + room.px(_FOOT)
+        head = room.px(1.4) + room.px(_ROW) * max(2, len(self._curves)) + room.px(_UNDER)
+        height = head + room.px(_PLOT) + room.px(_FOOT)
         _, top, right, _ = room.safe
         self.box: Box = (right - width, top, right, top + height)
         self._plot: Box = (
             room.px(_PAD),
-            room.px(1.6) + rows + room.px(0.6),
+            head,
             width - room.px(_PAD),
             height - room.px(_FOOT),
         )
@@ -49,9 +49,9 @@ class CurveSlip:
         scale = axes(known, told.curve_from_days, beat.at_days, told.curve_least)
         values = tuple(self._value(each) for each in known)
         lines = tuple(tuple(_fine(scale, part, self._plot) for part in k.stretches) for k in known)
-        ticks = tuple((self._height(scale, v), self._number(v), s) for v, s in scale.ticks())
+        ticks = tuple((self._height(scale, value), self._number(value)) for value in scale.ticks())
         key = (tuple(self._titles), values, lines, ticks)
-        yield Stamp(("curve", key), self.box[:2], partial(self._paint, key))
+        yield Stamp(("curve", key), self.box, partial(self._paint, key))
 
     def _value(self, known: Drawn) -> str:
         return "" if known.value is None else self._number(known.value)
@@ -68,43 +68,54 @@ class CurveSlip:
         room = self._room
         width, height = self.box[2] - self.box[0], self.box[3] - self.box[1]
         slip = Slip((width, height), min(room.size) / 100)
-        for number, (title, value) in enumerate(zip(titles, values, strict=True)):
-            self._head(slip, number, title, value)
-        self._draw_ticks(slip, ticks)
+        if len(titles) == 1:
+            self._single_head(slip, titles[0], values[0])
+        else:
+            for number, (title, value) in enumerate(zip(titles, values, strict=True)):
+                self._row(slip, number, title, value)
         if len(lines) == 1:
             self._fill(slip, lines[0])
-            self._draw_ticks(slip, ticks, letters_only=True)
+        self._draw_ticks(slip, ticks)
         left, _, right, below = self._plot
         slip.bar((left, below, right, below + max(1, room.px(0.14))), INK)
         for number in reversed(range(len(lines))):
             self._stroke(slip, number, lines[number], bool(values[number]))
         return slip.sprite()
 
-    def _head(self, slip: Slip, number: int, title: str, value: str) -> None:
-        """A curve's title, with its stroke where there are several, and its value of the day."""
-        px, base = self._room.px, self._room.px(1.2 + _ROW * (number + 0.78))
-        left, _, right, _ = self._plot
-        unit = self._told.unit
-        room_of_unit = letters(px(_TITLE)).length(unit) + px(0.7)
+    def _single_head(self, slip: Slip, title: str, value: str) -> None:
+        """The title, and below it the value of the day."""
+        px, (left, _, right, _) = self._room.px, self._plot
+        self._title(slip, title, (left, px(4.0)), right - left)
         if value:
-            slip.write((right, base), unit, px(_TITLE), FAINT, anchor="r")
-            slip.write((right - room_of_unit, base), value, px(_VALUE), anchor="r")
-        taken = letters(px(_VALUE)).length("00 000") + room_of_unit
-        if len(self._titles) > 1:
-            y = base - px(0.85)
-            self._dashed(slip, number, np.array([(left, y), (left + px(3.2), y)], float))
-            left += px(4.2)
-        sizes = range(px(_TITLE), px(SMALLEST) - 1, -1)
-        lines, size = fitted(title, sizes, right - taken - left, 1, slanted=True)
-        slip.write((left, base), lines[0], size, INK, slanted=True)
+            base, size = px(8.8), px(_LARGE)
+            slip.write((left, base), value, size, INK)
+            after = left + letters(size).length(value) + px(0.9)
+            slip.write((after, base), self._told.unit, px(_TITLE), FAINT)
 
-    def _draw_ticks(self, slip: Slip, ticks: tuple, letters_only: bool = False) -> None:
-        px, (left, above, right, _) = self._room.px, self._plot
-        for y, text, strength in ticks:
-            if not letters_only:
-                slip.bar((left, y, right, y + max(1, px(0.1))), _mixed(RULE, strength))
-            if y - px(0.4) - px(0.75 * SMALLEST) >= above - px(0.6):
-                slip.write((left, y - px(0.4)), text, px(SMALLEST), _mixed(FAINT, strength))
+    def _row(self, slip: Slip, number: int, title: str, value: str) -> None:
+        """One of several curves: its stroke, its title and its value of the day."""
+        px, base = self._room.px, self._room.px(1.2 + _ROW * (number + 0.75))
+        left, _, right, _ = self._plot
+        if value:
+            slip.write((right, base), value, px(_VALUE), INK, anchor="r")
+        y = base - px(0.85)
+        self._dashed(slip, number, np.array([(left, y), (left + px(3.2), y)], float))
+        left += px(4.3)
+        taken = letters(px(_VALUE)).length("0 000") + px(0.8)
+        self._title(slip, title, (left, base), right - taken - left)
+
+    def _title(self, slip: Slip, title: str, at: tuple[int, int], width: float) -> None:
+        sizes = range(self._room.px(_TITLE), self._room.px(SMALLEST) - 1, -1)
+        lines, size = fitted(title, sizes, width, 1, slanted=True)
+        slip.write(at, lines[0], size, INK, slanted=True)
+
+    def _draw_ticks(self, slip: Slip, ticks: tuple) -> None:
+        """Round values on hairlines; the uppermost says their unit."""
+        px, (left, _, right, _) = self._room.px, self._plot
+        for y, text in ticks:
+            said = text if (y, text) != ticks[-1] else f"{text} {self._told.unit}"
+            slip.bar((left, y, right, y + max(1, px(0.1))), RULE)
+            slip.write((left, y - px(0.5)), said, px(SMALLEST), FAINT)
 
     def _fill(self, slip: Slip, stretches: tuple) -> None:
         below = self._plot[3]

@@ -40,7 +40,7 @@ class DateSlip:
         """The sheet of a film picture."""
         key = self._said(beat)
         if any(key):
-            yield Stamp(("date", key), self.box[:2], partial(self._paint, key))
+            yield Stamp(("date", key), self.box, partial(self._paint, key))
 
     def _said(self, beat: Beat) -> tuple[str, str, str]:
         """Numeral, first line and second line."""

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from functools import partial
 
 from lapsekit.film.face.paper import Slip, Sprite, Stamp
-from lapsekit.film.face.room import SMALLEST, Box, Room
+from lapsekit.film.face.room import Box, Room
 from lapsekit.film.face.schedule import opacity, scheduled
 from lapsekit.film.face.told import Event, Told
 from lapsekit.lettering import ACCENT, INK, drawable, fitted, letters
@@ -50,18 +50,25 @@ class DiarySlip:
             strength = opacity(each, index, self._told.frames_per_second)
             if strength > 0:
                 head, lines = self._set(each.events)
-                height = self._height(len(lines))
                 key = ("diary", head, tuple(lines))
-                paint = partial(self._paint, head, lines, height)
-                yield Stamp(key, (self._left, self._floor - height), paint, round(strength, 3))
+                paint = partial(self._paint, head, lines)
+                yield Stamp(key, self._box(head, lines), paint, round(strength, 3))
 
-    def _height(self, lines: int) -> int:
-        return self._room.px(2.2 * _PAD + _HEAD + 0.6 + _LINE * lines - 0.6)
+    def _box(self, head: str, lines: list[str]) -> Box:
+        """As large as the text asks for."""
+        px = self._room.px
+        face, small = letters(px(_TEXT)), letters(px(_HEAD))
+        wide = max([face.length(line) for line in lines] + [1.3 * small.length(head)])
+        width = min(self._width, round(wide) + px(2 * _PAD + 0.9) + 1)
+        height = px(2.2 * _PAD + _HEAD + _LINE * len(lines))
+        return self._left, self._floor - height, self._left + width, self._floor
 
     def _set(self, events: tuple[Event, ...]) -> tuple[str, list[str]]:
         """The heading, and lines that have room."""
         labels = {event.label for event in events}
-        heads = [self._told.words.short_day(event.day) for event in events[:1] if event.day]
+        days = dict.fromkeys(event.day for event in events if event.day)
+        said = [self._told.words.short_day(day) for day in days]
+        heads = [" – ".join([said[0], *said[1:][-1:]])] if said else []
         heads += [label for label in labels if len(labels) == 1 and label]
         lines: list[str] = []
         for event in self._few(events):
@@ -84,16 +91,14 @@ class DiarySlip:
     def _inner(self) -> int:
         return self._width - self._room.px(2 * _PAD + 0.9)
 
-    def _paint(self, head: str, lines: list[str], height: int) -> Sprite:
-        px = self._room.px
-        face, small = letters(px(_TEXT)), px(max(_HEAD, SMALLEST))
-        wide = max([face.length(line) for line in lines] + [1.3 * letters(small).length(head)])
-        width = min(self._width, round(wide) + px(2 * _PAD + 0.9) + 1)
+    def _paint(self, head: str, lines: list[str]) -> Sprite:
+        px, (left, top, right, bottom) = self._room.px, self._box(head, lines)
+        width, height = right - left, bottom - top
         slip = Slip((width, height), min(self._room.size) / 100)
         slip.bar((0, 0, px(0.7), height), ACCENT)
         left, y = px(_PAD + 0.9), px(_PAD + 0.72 * _HEAD)
         if head:
-            slip.capitals((left, y), head, small, width - left - px(_PAD), ACCENT)
+            slip.capitals((left, y), head, px(_HEAD), width - left - px(_PAD), ACCENT)
         for number, line in enumerate(lines, start=1):
             slip.write((left, y + px(_LINE) * number), line, px(_TEXT), INK)
         return slip.sprite()

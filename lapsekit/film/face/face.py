@@ -3,6 +3,7 @@
 import hashlib
 from collections import OrderedDict
 from collections.abc import Collection, Iterator
+from dataclasses import replace
 from threading import Lock
 
 import numpy as np
@@ -13,7 +14,7 @@ from lapsekit.film.face.diary_slip import DiarySlip
 from lapsekit.film.face.names_slip import NamesSlips
 from lapsekit.film.face.panel_slips import PanelSlips
 from lapsekit.film.face.paper import Sprite, Stamp, lay
-from lapsekit.film.face.room import Room
+from lapsekit.film.face.room import Room, meet
 from lapsekit.film.face.thread_slip import ThreadSlip
 from lapsekit.film.face.told import Event, Told
 
@@ -64,15 +65,17 @@ class Face:
     def stamps(self, index: int) -> Iterator[Stamp]:
         """Slips of the film picture `index`, those that lie above the others last."""
         beat = self._told.beats[index]
-        for part in (self._names, self._panels, self._curve, self._thread, self._date):
+        told = list(self._diary.stamps(index)) if self._diary else []
+        for name in self._names.stamps(beat) if self._names else ():
+            yield from _giving_way(name, told)
+        for part in (self._panels, self._curve, self._thread, self._date):
             if part:
                 yield from part.stamps(beat)
-        if self._diary:
-            yield from self._diary.stamps(index)
+        yield from told
 
     def mark(self, index: int) -> str:
         """Thirty-two hexadecimal digits that change when the film picture `index` would."""
-        said = [(stamp.key, stamp.at, stamp.opacity) for stamp in self.stamps(index)]
+        said = [(stamp.key, stamp.box, stamp.opacity) for stamp in self.stamps(index)]
         return hashlib.sha256(repr((DRAWING, self._size, said)).encode()).hexdigest()[:32]
 
     def draw(self, picture: np.ndarray, index: int) -> np.ndarray:
@@ -91,8 +94,15 @@ class Face:
             `picture`.
         """
         for stamp in self.stamps(index):
-            lay(picture, self._sprites.of(stamp), stamp.at, stamp.opacity)
+            lay(picture, self._sprites.of(stamp), stamp.box[:2], stamp.opacity)
         return picture
+
+
+def _giving_way(name: Stamp, told: list[Stamp]) -> Iterator[Stamp]:
+    """A name fades where a line of the diary comes over it."""
+    covered = max((each.opacity for each in told if meet(each.box, name.box)), default=0.0)
+    if covered < 1:
+        yield replace(name, opacity=round(1 - covered, 3))
 
 
 class _Sprites:

@@ -31,7 +31,7 @@ class NamesSlips:
         """The names of a film picture."""
         for text, box in self._placed(beat.names):
             paint = partial(self._paint, text, box[2] - box[0])
-            yield Stamp(("name", text), box[:2], paint)
+            yield Stamp(("name", text), box, paint)
 
     def _place(self, names: tuple[Named, ...]) -> list[tuple[str, Box]]:
         """The largest regions choose first."""

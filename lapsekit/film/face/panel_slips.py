@@ -31,11 +31,10 @@ class PanelSlips:
     def stamps(self, beat: Beat) -> Iterator[Stamp]:
         """The titles of a film picture."""
         ages = [*beat.panel_ages, *[""] * len(self._panels)]
-        for (title, box), age in zip(self._panels, ages, strict=False):
+        for (title, room), age in zip(self._panels, ages, strict=False):
             said = title, drawable(age, 40)
             if any(said):
-                room_px = box[2] - box[0]
-                yield Stamp(("panel", *said), box[:2], partial(self._paint, *said, room_px))
+                yield self._stamp(*said, room)
 
     def _box(self, panel: Panel, curve_box: Box | None) -> Box:
         px, safe, (left, top, right, _) = self._room.px, self._room.safe, panel.box
@@ -49,16 +48,23 @@ class PanelSlips:
             top = curve_box[3] + px(_GAP)
         return left, top, max(right, left + px(8)), top + px(_HEIGHT)
 
-    def _paint(self, title: str, age: str, room_px: int) -> Sprite:
-        px, inner = self._room.px, room_px - self._room.px(2 * _PAD)
+    def _stamp(self, title: str, age: str, room: Box) -> Stamp:
+        px, inner = self._room.px, room[2] - room[0] - self._room.px(2 * _PAD)
         of_age = letters(px(_AGE)).length(age) + px(_GAP) if age else 0
         if of_age > 0.6 * inner:
             age, of_age = "", 0
         sizes = range(px(_TITLE), px(SMALLEST) - 1, -1)
         lines, size = fitted(title, sizes, inner - of_age, 1, slanted=True)
         of_title = letters(size, True).length(lines[0])
-        slip = Slip((round(of_title + of_age) + 2 * px(_PAD), px(_HEIGHT)), px(100) / 100)
-        slip.write((px(_PAD), px(3.8)), lines[0], size, INK, slanted=True)
+        width = min(round(of_title + of_age) + 2 * px(_PAD) + 1, room[2] - room[0])
+        box = room[0], room[1], room[0] + width, room[3]
+        said = lines[0], size, age, width
+        return Stamp(("panel", *said), box, partial(self._paint, *said))
+
+    def _paint(self, title: str, size: int, age: str, width: int) -> Sprite:
+        px = self._room.px
+        slip = Slip((width, px(_HEIGHT)), min(self._room.size) / 100)
+        slip.write((px(_PAD), px(3.8)), title, size, INK, slanted=True)
         if age:
-            slip.write((slip.size[0] - px(_PAD), px(3.8)), age, px(_AGE), FAINT, anchor="r")
+            slip.write((width - px(_PAD), px(3.8)), age, px(_AGE), FAINT, anchor="r")
         return slip.sprite()

@@ -2,15 +2,17 @@
 
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from PIL import Image, ImageDraw
 
+from lapsekit.film.face.room import Box
 from lapsekit.lettering import FAINT, INK, PAPER, RULE, Ink, letters, small_capitals
 
 _SHADOW, _DARKEST = 0.9, 0.42  # reach of a slip's shadow, in hundredths; its strength
-_FINE = 4  # bits behind the point of coordinates that OpenCV draws at
+_FINER = 4  # lines and marks are drawn this many times larger, then made small
 
 
 @dataclass(frozen=True)
@@ -40,8 +42,8 @@ class Stamp:
     ----------
     key : hashable
         Says all that the slip shows, in plain values: what it is drawn from, and nothing else.
-    at : (int, int)
-        Left and top of its paper on the picture, in px.
+    box : (int, int, int, int)
+        Left, top, right and bottom of its paper on the picture, in px.
     paint : callable
         Makes it.
     opacity : float
@@ -49,7 +51,7 @@ class Stamp:
     """
 
     key: Hashable
-    at: tuple[int, int]
+    box: Box
     paint: Callable[[], Sprite]
     opacity: float = 1.0
 
@@ -95,24 +97,46 @@ class Slip:
 
     def line(self, points: np.ndarray, ink: Ink, thickness: float) -> None:
         """A line through points (n, 2) in px."""
-        fine = np.round(np.asarray(points, float) * 2**_FINE).astype(np.int32)
-        thick = max(1, round(thickness))
-        cv2.polylines(self.array, [fine], False, ink, thick, cv2.LINE_AA, _FINE)
+        thick = max(_FINER, round(thickness * _FINER))
+        self._inked(
+            points, thickness, ink, lambda mask, at: cv2.polylines(mask, [at], False, 255, thick)
+        )
 
     def area(self, points: np.ndarray, ink: Ink) -> None:
         """A filled outline of points (n, 2) in px."""
-        fine = np.round(np.asarray(points, float) * 2**_FINE).astype(np.int32)
-        cv2.fillPoly(self.array, [fine], ink, cv2.LINE_AA, _FINE)
+        self._inked(points, 0, ink, lambda mask, at: cv2.fillPoly(mask, [at], 255))
 
-    def dot(self, at: tuple[float, float], radius: float, ink: Ink, hollow: float = 0) -> None:
-        """A round mark, `hollow` px of it paper."""
-        x, y = (round(value * 2**_FINE) for value in at)
-        for size, colour in ((radius, ink), (hollow, PAPER)):
-            if size > 0:
-                spread = round(size * 2**_FINE)
-                cv2.circle(self.array, (x, y), spread, colour, -1, cv2.LINE_AA, _FINE)
+    def dot(self, at: tuple[float, float], radius: float, ink: Ink) -> None:
+        """A round mark."""
+        large = round(radius * _FINER)
+        self._inked(
+            np.array([at]), radius, ink, lambda mask, at: cv2.circle(mask, at[0], large, 255, -1)
+        )
 
-    def bar(self, box: tuple[int, int, int, int], ink: Ink) -> None:
+    def _inked(
+        self,
+        points: np.ndarray,
+        reach: float,
+        ink: Ink,
+        drawn: Callable[[np.ndarray, np.ndarray], object],
+    ) -> None:
+        """Put ink where `drawn` marks an enlarged mask, as far as `reach` px around the points."""
+        width, height = self.size
+        low = np.maximum(np.floor(points.min(axis=0) - reach - 1), 0).astype(int)
+        high = np.minimum(np.ceil(points.max(axis=0) + reach + 1), (width, height)).astype(int)
+        (left, top), (right, bottom) = low.tolist(), high.tolist()
+        if left >= right or top >= bottom:
+            return
+        mask = np.zeros(((bottom - top) * _FINER, (right - left) * _FINER), np.uint8)
+        drawn(mask, np.round((points - low) * _FINER).astype(np.int32))
+        cover = cv2.resize(mask, (right - left, bottom - top), interpolation=cv2.INTER_AREA)
+        part = self.array[top:bottom, left:right]
+        colour = np.full_like(part, ink)
+        share = cv2.merge([cover, cover, cover])
+        kept = cv2.multiply(part, cv2.bitwise_not(share), scale=1 / 255)
+        part[:] = cv2.add(kept, cv2.multiply(colour, share, scale=1 / 255))
+
+    def bar(self, box: Box, ink: Ink) -> None:
         """A filled upright rectangle: left, top, right, bottom."""
         self.array[box[1] : box[3], box[0] : box[2]] = ink
 
@@ -139,6 +163,7 @@ class Slip:
         return Sprite(colour, _shadow(self.size, rim), rim)
 
 
+@lru_cache(maxsize=64)
 def _shadow(size: tuple[int, int], rim: int) -> np.ndarray:
     """How much shows through around a slip (255 far off) and under it (0)."""
     width, height = size

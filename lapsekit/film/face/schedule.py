@@ -16,9 +16,10 @@ from lapsekit.film.face.told import Event
 FADE_S = 0.25
 _LEAST_S, _MOST_S, _START_S, _LETTERS_A_SECOND = 2.0, 6.0, 1.0, 16.0
 #: Where others wait, a caption goes after this share of its time.
-_HURRIED = 0.6
-#: A caption that would come later than this after its day is left out.
-_LATEST_S = 4.0
+_HURRIED = 0.55
+#: Lines that would come later than this after their day share the slip of those that wait, or,
+#: where none waits, are left out.
+_LATEST_S = 2.0
 
 
 @dataclass(frozen=True)
@@ -68,11 +69,23 @@ def scheduled(
             free = _free_at(shown[-1], arrives, frames_per_second)
             start = max(arrives, free + fade)
             if start - arrives > _LATEST_S * frames_per_second:
-                late += told
+                late += _left_after_sharing(shown, told, arrives, frames_per_second)
                 continue
             shown[-1] = replace(shown[-1], end=free)
         shown.append(Shown(told, start, start + round(_time_s(told) * frames_per_second)))
     return shown, late
+
+
+def _left_after_sharing(
+    shown: list[Shown], told: tuple[Event, ...], arrives: int, frames_per_second: float
+) -> tuple[Event, ...]:
+    """Put lines on the slip that waits, if one does at `arrives`; what is left out otherwise."""
+    last = shown[-1]
+    if last.start <= arrives:
+        return told
+    both = last.events + told
+    shown[-1] = Shown(both, last.start, last.start + round(_time_s(both) * frames_per_second))
+    return ()
 
 
 def _free_at(last: Shown, arrives: int, frames_per_second: float) -> int:

@@ -12,7 +12,7 @@ from lapsekit.film.face.told import Beat, Told
 from lapsekit.language.words import Words
 from lapsekit.lettering import ACCENT, FAINT, INK, drawable, letters
 
-_HEIGHT, _PAD, _LINE, _BASE = 5.6, 1.6, 1.55, 4.6
+_HEIGHT, _PAD, _LINE, _BASE = 6.0, 1.6, 1.6, 4.9
 _THIN = 0.16
 
 
@@ -67,7 +67,7 @@ class ThreadSlip:
         now = self._x(beat.at_days)
         beads = {self._x(at) for at in self._beads if self._is_past(at, beat.at_days)}
         key = (round(now, 1), tuple(sorted(round(x) for x in beads)))
-        yield Stamp(("thread", self._thread, key), self.box[:2], partial(self._paint, *key))
+        yield Stamp(("thread", self._thread, key), self.box, partial(self._paint, *key))
 
     def _is_past(self, at: float, now: float) -> bool:
         return self._thread.start_days <= at and np.floor(at) <= now
@@ -84,7 +84,7 @@ class ThreadSlip:
         middle, thick = px(_LINE) + px(_THIN) / 2, px(0.36)
         slip.bar((left, round(middle - thick / 2), round(now), round(middle + thick / 2)), INK)
         for x in beads:
-            slip.dot((x, middle), px(0.62), INK, px(0.24))
+            slip.dot((x, middle), px(0.55), INK)
         slip.dot((now, middle), px(1.0), ACCENT)
         return slip.sprite()
 

@@ -18,7 +18,7 @@ class Named:
 
 @dataclass(frozen=True)
 class Panel:
-    """One of the pictures that stand side by side: its title, and left, top, right, bottom in px."""
+    """One of several pictures side by side; `box` is left, top, right, bottom in px."""
 
     title: str
     box: tuple[int, int, int, int]
