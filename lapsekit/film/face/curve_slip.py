@@ -99,7 +99,7 @@ class CurveSlip:
         if value:
             slip.write((right, base), value, px(_VALUE), INK, anchor="r")
         y = base - px(0.85)
-        self._dashed(slip, number, np.array([(left, y), (left + px(3.2), y)], float))
+        self._lines(slip, number, [np.array([(left, y), (left + px(3.2), y)], float)])
         left += px(4.3)
         taken = letters(px(_VALUE)).length("0 000") + px(0.8)
         self._title(slip, title, (left, base), right - taken - left)
@@ -110,33 +110,31 @@ class CurveSlip:
         slip.write(at, lines[0], size, INK, slanted=True)
 
     def _draw_ticks(self, slip: Slip, ticks: tuple) -> None:
-        """Round values on hairlines; the uppermost says their unit."""
+        """Round values on hairlines; of several curves, the uppermost says their unit."""
         px, (left, _, right, _) = self._room.px, self._plot
         for y, text in ticks:
-            said = text if (y, text) != ticks[-1] else f"{text} {self._told.unit}"
+            says_unit = len(self._titles) > 1 and (y, text) == ticks[-1]
+            said = f"{text} {self._told.unit}" if says_unit else text
             slip.bar((left, y, right, y + max(1, px(0.1))), RULE)
             slip.write((left, y - px(0.5)), said, px(SMALLEST), FAINT)
 
     def _fill(self, slip: Slip, stretches: tuple) -> None:
         below = self._plot[3]
-        for part in stretches:
-            ends = [(part[-1][0], below), (part[0][0], below)]
-            slip.area(np.array([*part, *ends], float), _mixed(ACCENT, 0.14))
+        outlines = [[*part, (part[-1][0], below), (part[0][0], below)] for part in stretches]
+        slip.areas([np.array(each, float) for each in outlines], _mixed(ACCENT, 0.14))
 
     def _stroke(self, slip: Slip, number: int, stretches: tuple, is_going: bool) -> None:
         px, ink = self._room.px, _STROKES[number][0]
-        for part in stretches:
-            self._dashed(slip, number, np.array(part, float))
-            if len(part) == 1:
-                slip.dot(part[0], px(0.5), ink)
+        self._lines(slip, number, [np.array(part, float) for part in stretches])
+        slip.dots([part[0] for part in stretches if len(part) == 1], px(0.5), ink)
         if stretches and is_going:
-            slip.dot(stretches[-1][-1], 0.75 * px(1), ink)
+            slip.dots([stretches[-1][-1]], px(0.75), ink)
 
-    def _dashed(self, slip: Slip, number: int, points: np.ndarray) -> None:
+    def _lines(self, slip: Slip, number: int, parts: list[np.ndarray]) -> None:
         ink, thick, dashes = _STROKES[number]
-        thickness = thick * min(self._room.size) / 100
-        for part in _dashes(points, self._room.px(0.9)) if dashes else [points]:
-            slip.line(part, ink, thickness)
+        if dashes:
+            parts = [dash for part in parts for dash in _dashes(part, self._room.px(0.9))]
+        slip.lines(parts, ink, thick * min(self._room.size) / 100)
 
 
 def _fine(scale: Axes, points: tuple, box: Box) -> tuple[tuple[float, float], ...]:

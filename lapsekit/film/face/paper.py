@@ -1,6 +1,6 @@
 """Slips of paper: drawn once, laid on pictures again and again."""
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -82,59 +82,70 @@ class Slip:
     ) -> None:
         """A line with the left (``l``), middle (``m``) or right (``r``) of its baseline `at`."""
         face = letters(size, slanted)
-        share = {"l": 0.0, "m": 0.5, "r": 1.0}[anchor]
-        left = at[0] - share * face.length(text)
-        self._pillow(lambda draw: face.write(draw, (round(left), round(at[1])), text, ink))
+        length = face.length(text)
+        left = round(at[0] - {"l": 0.0, "m": 0.5, "r": 1.0}[anchor] * length)
+        base = round(at[1])
+        box = left - size, base - 2 * size, left + round(length) + size, base + size
+        self._pillow(box, lambda draw, x, y: face.write(draw, (left - x, base - y), text, ink))
 
     def capitals(self, at: tuple[int, int], text: str, size: int, width: float, ink: Ink) -> None:
         """A line of spaced small capitals, no wider than `width` px."""
-        self._pillow(lambda draw: small_capitals(draw, at, text, size, ink, width))
+        box = at[0] - size, at[1] - 2 * size, at[0] + round(width) + size, at[1] + size
+        self._pillow(
+            box,
+            lambda draw, x, y: small_capitals(draw, (at[0] - x, at[1] - y), text, size, ink, width),
+        )
 
-    def _pillow(self, drawn: Callable[[ImageDraw.ImageDraw], None]) -> None:
-        sheet = Image.fromarray(self.array)
-        drawn(ImageDraw.Draw(sheet))
-        self.array = np.array(sheet)
+    def _pillow(self, box: Box, drawn: Callable[[ImageDraw.ImageDraw, int, int], None]) -> None:
+        """Let Pillow draw on a part of the sheet, whose left and top it is told."""
+        left, top = max(0, box[0]), max(0, box[1])
+        part = self.array[top : max(top, box[3]), left : max(left, box[2])]
+        if part.size:
+            sheet = Image.fromarray(part)
+            drawn(ImageDraw.Draw(sheet), left, top)
+            part[:] = np.asarray(sheet)
 
-    def line(self, points: np.ndarray, ink: Ink, thickness: float) -> None:
-        """A line through points (n, 2) in px."""
+    def lines(self, parts: Sequence[np.ndarray], ink: Ink, thickness: float) -> None:
+        """Lines through points, each (n, 2) in px."""
         thick = max(_FINER, round(thickness * _FINER))
         self._inked(
-            points, thickness, ink, lambda mask, at: cv2.polylines(mask, [at], False, 255, thick)
+            parts, thickness, ink, lambda mask, at: cv2.polylines(mask, at, False, 255, thick)
         )
 
-    def area(self, points: np.ndarray, ink: Ink) -> None:
-        """A filled outline of points (n, 2) in px."""
-        self._inked(points, 0, ink, lambda mask, at: cv2.fillPoly(mask, [at], 255))
+    def areas(self, parts: Sequence[np.ndarray], ink: Ink) -> None:
+        """Filled outlines of points, each (n, 2) in px."""
+        self._inked(parts, 0, ink, lambda mask, at: cv2.fillPoly(mask, at, 255))
 
-    def dot(self, at: tuple[float, float], radius: float, ink: Ink) -> None:
-        """A round mark."""
+    def dots(self, points: Sequence[tuple[float, float]], radius: float, ink: Ink) -> None:
+        """Round marks."""
         large = round(radius * _FINER)
-        self._inked(
-            np.array([at]), radius, ink, lambda mask, at: cv2.circle(mask, at[0], large, 255, -1)
-        )
+
+        def drawn(mask: np.ndarray, at: list[np.ndarray]) -> None:
+            for (place,) in at:
+                cv2.circle(mask, place, large, 255, -1)
+
+        self._inked([np.array([point], float) for point in points], radius, ink, drawn)
 
     def _inked(
         self,
-        points: np.ndarray,
+        parts: Sequence[np.ndarray],
         reach: float,
         ink: Ink,
-        drawn: Callable[[np.ndarray, np.ndarray], object],
+        drawn: Callable[[np.ndarray, list[np.ndarray]], object],
     ) -> None:
-        """Put ink where `drawn` marks an enlarged mask, as far as `reach` px around the points."""
-        width, height = self.size
+        """Put ink where `drawn` marks an enlarged mask, as far as `reach` px around the parts."""
+        if not parts:
+            return
+        points, end = np.concatenate(parts), (self.size[0], self.size[1])
         low = np.maximum(np.floor(points.min(axis=0) - reach - 1), 0).astype(int)
-        high = np.minimum(np.ceil(points.max(axis=0) + reach + 1), (width, height)).astype(int)
+        high = np.minimum(np.ceil(points.max(axis=0) + reach + 1), end).astype(int)
         (left, top), (right, bottom) = low.tolist(), high.tolist()
         if left >= right or top >= bottom:
             return
         mask = np.zeros(((bottom - top) * _FINER, (right - left) * _FINER), np.uint8)
-        drawn(mask, np.round((points - low) * _FINER).astype(np.int32))
+        drawn(mask, [np.round((part - low) * _FINER).astype(np.int32) for part in parts])
         cover = cv2.resize(mask, (right - left, bottom - top), interpolation=cv2.INTER_AREA)
-        part = self.array[top:bottom, left:right]
-        colour = np.full_like(part, ink)
-        share = cv2.merge([cover, cover, cover])
-        kept = cv2.multiply(part, cv2.bitwise_not(share), scale=1 / 255)
-        part[:] = cv2.add(kept, cv2.multiply(colour, share, scale=1 / 255))
+        _mix(self.array[top:bottom, left:right], cover, ink)
 
     def bar(self, box: Box, ink: Ink) -> None:
         """A filled upright rectangle: left, top, right, bottom."""
@@ -161,6 +172,14 @@ class Slip:
         rim = max(2, round(_SHADOW * self.unit))
         colour = cv2.copyMakeBorder(self.array, *[rim] * 4, cv2.BORDER_CONSTANT, value=(0, 0, 0))
         return Sprite(colour, _shadow(self.size, rim), rim)
+
+
+def _mix(part: np.ndarray, cover: np.ndarray, ink: Ink) -> None:
+    """Ink over a part of a sheet, where `cover` (0 to 255) says how much."""
+    share = cv2.merge([cover, cover, cover])
+    under = cv2.multiply(part, cv2.bitwise_not(share), scale=1 / 255)
+    over = cv2.merge([cv2.convertScaleAbs(cover, alpha=each / 255) for each in ink])
+    part[:] = cv2.add(under, over)
 
 
 @lru_cache(maxsize=64)

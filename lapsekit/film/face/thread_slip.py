@@ -83,9 +83,8 @@ class ThreadSlip:
         slip = self._bare()
         middle, thick = px(_LINE) + px(_THIN) / 2, px(0.36)
         slip.bar((left, round(middle - thick / 2), round(now), round(middle + thick / 2)), INK)
-        for x in beads:
-            slip.dot((x, middle), px(0.55), INK)
-        slip.dot((now, middle), px(1.0), ACCENT)
+        slip.dots([(x, middle) for x in beads], px(0.55), INK)
+        slip.dots([(now, middle)], px(1.0), ACCENT)
         return slip.sprite()
 
     def _bare(self) -> Slip:
