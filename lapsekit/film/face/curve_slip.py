@@ -1,7 +1,7 @@
 """The growing curve, drawn as the film comes to each day."""
 
 from collections.abc import Iterator
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -29,6 +29,7 @@ class CurveSlip:
     def __init__(self, room: Room, told: Told):
         self._room, self._told = room, told
         self._curves = told.curves[:MOST_CURVES]
+        self._headed = lru_cache(maxsize=4)(self._head)
         self._titles = [drawable(curve.title, 80) for curve in self._curves]
         width = min(room.px(_WIDTH), room.width)
         head = room.px(1.4) + room.px(_ROW) * max(2, len(self._curves)) + room.px(_UNDER)
@@ -64,15 +65,10 @@ class CurveSlip:
         return round(scale.places([(0.0, value)], self._plot)[0, 1])
 
     def _paint(self, key: tuple) -> Sprite:
-        titles, values, lines, ticks = key
+        _, values, lines, ticks = key
         room = self._room
-        width, height = self.box[2] - self.box[0], self.box[3] - self.box[1]
-        slip = Slip((width, height), min(room.size) / 100)
-        if len(titles) == 1:
-            self._single_head(slip, titles[0], values[0])
-        else:
-            for number, (title, value) in enumerate(zip(titles, values, strict=True)):
-                self._row(slip, number, title, value)
+        slip = Slip((self.box[2] - self.box[0], self.box[3] - self.box[1]), min(room.size) / 100)
+        slip.array = self._headed(values).copy()
         if len(lines) == 1:
             self._fill(slip, lines[0])
         self._draw_ticks(slip, ticks)
@@ -81,6 +77,17 @@ class CurveSlip:
         for number in reversed(range(len(lines))):
             self._stroke(slip, number, lines[number], bool(values[number]))
         return slip.sprite()
+
+    def _head(self, values: tuple[str, ...]) -> np.ndarray:
+        """A sheet with titles and values of a day; most film pictures share it."""
+        size = self.box[2] - self.box[0], self.box[3] - self.box[1]
+        slip = Slip(size, min(self._room.size) / 100)
+        if len(self._titles) == 1:
+            self._single_head(slip, self._titles[0], values[0])
+        else:
+            for number, (title, value) in enumerate(zip(self._titles, values, strict=True)):
+                self._row(slip, number, title, value)
+        return slip.array
 
     def _single_head(self, slip: Slip, title: str, value: str) -> None:
         """The title, and below it the value of the day."""

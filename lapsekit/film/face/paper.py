@@ -13,6 +13,7 @@ from lapsekit.lettering import FAINT, INK, PAPER, RULE, Ink, letters, small_capi
 
 _SHADOW, _DARKEST = 0.9, 0.42  # reach of a slip's shadow, in hundredths; its strength
 _FINER = 4  # lines and marks are drawn this many times larger, then made small
+_BITS = 4  # behind the point of coordinates that OpenCV fills at
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class Slip:
 
     def __init__(self, size: tuple[int, int], unit: float):
         self.size, self.unit = size, unit
-        self.array = np.full((size[1], size[0], 3), PAPER, np.uint8)
+        self.array = _blank(size).copy()
 
     def write(
         self,
@@ -114,7 +115,8 @@ class Slip:
 
     def areas(self, parts: Sequence[np.ndarray], ink: Ink) -> None:
         """Filled outlines of points, each (n, 2) in px."""
-        self._inked(parts, 0, ink, lambda mask, at: cv2.fillPoly(mask, at, 255))
+        fine = [np.round(part * 2**_BITS).astype(np.int32) for part in parts]
+        cv2.fillPoly(self.array, fine, ink, cv2.LINE_AA, _BITS)
 
     def dots(self, points: Sequence[tuple[float, float]], radius: float, ink: Ink) -> None:
         """Round marks."""
@@ -172,6 +174,11 @@ class Slip:
         rim = max(2, round(_SHADOW * self.unit))
         colour = cv2.copyMakeBorder(self.array, *[rim] * 4, cv2.BORDER_CONSTANT, value=(0, 0, 0))
         return Sprite(colour, _shadow(self.size, rim), rim)
+
+
+@lru_cache(maxsize=16)
+def _blank(size: tuple[int, int]) -> np.ndarray:
+    return np.full((size[1], size[0], 3), PAPER, np.uint8)
 
 
 def _mix(part: np.ndarray, cover: np.ndarray, ink: Ink) -> None:
