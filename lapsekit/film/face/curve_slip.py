@@ -58,8 +58,8 @@ class CurveSlip:
         return "" if known.value is None else self._number(known.value)
 
     def _number(self, value: float) -> str:
-        digits = 1 if 0 < value < 9.95 else 0
-        return drawable(self._told.words.number(value, digits).removesuffix(".0"))
+        digits = int(value < 9.95 and round(value, 1) != round(value))
+        return drawable(self._told.words.number(value, digits))
 
     def _height(self, scale: Axes, value: float) -> int:
         return round(scale.places([(0.0, value)], self._plot)[0, 1])
