@@ -54,7 +54,7 @@ def scheduled(
     shown : list of Shown
         In order; no two at once.
     left_out : list of Event
-        Those that would have come too late after the ones before them.
+        Those that would have come too late after the ones before them, or after the film's end.
     """
     shown: list[Shown] = []
     late: list[Event] = []
@@ -73,7 +73,8 @@ def scheduled(
                 continue
             shown[-1] = replace(shown[-1], end=free)
         shown.append(Shown(told, start, start + round(_time_s(told) * frames_per_second)))
-    return shown, late
+    beyond = [event for each in shown if each.start >= len(at_days) for event in each.events]
+    return [each for each in shown if each.start < len(at_days)], late + beyond
 
 
 def _left_after_sharing(

@@ -1,5 +1,7 @@
 """Lines of the diary are shown one day after the other, long enough, and never ahead of time."""
 
+from itertools import pairwise
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -37,7 +39,7 @@ def test_a_caption_comes_and_goes_gently_and_is_whole_between():
     assert set(whole) == {1.0}
     fade = round(FADE_S * SPEED)
     assert strong[shown.end + fade] == 0 and 0 < strong[shown.end] < 1
-    assert max(abs(a - b) for a, b in zip(strong, strong[1:], strict=False)) < 0.2
+    assert max(abs(a - b) for a, b in pairwise(strong)) < 0.2
 
 
 def test_events_of_one_day_share_a_caption():
@@ -61,7 +63,7 @@ def test_what_happened_before_and_after_the_film_is_not_shown():
 @settings(max_examples=200, deadline=None)
 def test_no_two_are_whole_at_once_and_none_is_shown_before_its_day(days):
     shown, left_out = scheduled(events(days), AT_DAYS, SPEED)
-    for one, other in zip(shown, shown[1:], strict=False):
+    for one, other in pairwise(shown):
         assert one.end + round(FADE_S * SPEED) <= other.start
         assert one.end - one.start >= SPEED
     assert all(AT_DAYS[each.start] >= each.events[-1].at_days for each in shown)

@@ -1,4 +1,4 @@
-"""What stands on a film's pictures: inside the safe area, of known days only, the same each time."""
+"""What stands on film pictures: in the safe area, of known days only, the same each time."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -57,7 +57,7 @@ def grey(size):
 
 
 def changed_box(picture):
-    """Left, top, right and bottom of what is not grey, and by how much it may be shadow."""
+    """Left, top, right and bottom of what is not grey; shadows are passed over."""
     strong = np.abs(picture.astype(int) - 128).max(axis=2) > 64
     rows, columns = np.flatnonzero(strong.any(axis=1)), np.flatnonzero(strong.any(axis=0))
     return columns[0], rows[0], columns[-1] + 1, rows[-1] + 1
