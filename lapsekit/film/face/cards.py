@@ -50,7 +50,8 @@ def _days(words: Words, first: date, last: date) -> tuple[str, str]:
         return str(first.day), words.month(first)
     if (first.year, first.month) == (last.year, last.month):
         return f"{first.day}–{last.day}", words.month(first)
-    return f"{first.day}–{last.day}", f"{words.month(first)} – {words.month(last)}"
+    begins = words.month_name(first) if first.year == last.year else words.month(first)
+    return f"{first.day} – {last.day}", f"{begins} – {words.month(last)}"
 
 
 def _card(size: tuple[int, int], shape: str, days: tuple[str, str], text: str) -> np.ndarray:

@@ -83,8 +83,9 @@ class DateSlip:
         rule = px(2 * _PAD) + self._numerals
         slip.bar((rule, px(3.2), rule + max(1, px(0.1)), px(11.8)), RULE)
         left = rule + px(_PAD)
-        for text, units, low, ink in ((first, _MONTH, 6.6, INK), (second, _AGE, 10.8, FAINT)):
+        upper = 6.6 if second else 8.8
+        for text, units, low, ink in ((first, _MONTH, upper, INK), (second, _AGE, 10.8, FAINT)):
             sizes = range(px(units), px(SMALLEST) - 1, -1)
             lines, size = fitted(text, sizes, width - px(_PAD) - left, 1)
-            slip.write((left, px(low)), lines[0], size, ink, slanted=False)
+            slip.write((left, px(low)), lines[0], size, ink)
         return slip.sprite()
