@@ -10,7 +10,8 @@ import lapsekit
 PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
-    {"errors", "resources", "progress", "safely", "lettering", ""},
+    {"errors", "resources", "progress", "safely", "plain", ""},
+    {"lettering"},
     {"refusals", "verdicts", "secrets"},
     {"settings", "when"},
     {"language"},

@@ -3,10 +3,10 @@
 from typing import TYPE_CHECKING
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
+from lapsekit.plain import one_line, readable
 from lapsekit.site.elsewhere.addresses import ATOM, at
 from lapsekit.site.elsewhere.entries import Entry, entries, utc_said
 from lapsekit.site.elsewhere.identities import urn
-from lapsekit.site.elsewhere.plain import one_line, readable
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:

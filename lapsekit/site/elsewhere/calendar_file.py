@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from lapsekit.plain import one_line, readable
 from lapsekit.site.elsewhere.addresses import at, day_page
 from lapsekit.site.elsewhere.identities import identity
-from lapsekit.site.elsewhere.plain import one_line, readable
 from lapsekit.site.elsewhere.told import EventTold, SeasonTold
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from urllib.parse import urlsplit
 
 from PIL import Image, ImageDraw
 
-from lapsekit.site.elsewhere.card_letters import Ink, drawable, fitted, letters, small_capitals
+from lapsekit.lettering import Ink, drawable, fitted, letters, small_capitals
 from lapsekit.site.elsewhere.card_shapes import SHAPES, Box, Shape
 from lapsekit.site.elsewhere.saying import signed
 from lapsekit.site.elsewhere.together import together, who_text

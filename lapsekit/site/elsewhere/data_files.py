@@ -9,11 +9,11 @@ from lapsekit.diary import Event
 from lapsekit.growth.responses import Effect
 from lapsekit.growth_tables import losses_table, pauses_table
 from lapsekit.noticing import Noticed
+from lapsekit.plain import one_line, readable
 from lapsekit.reporting import GrowthReport
 from lapsekit.responding import EventResponse
 from lapsekit.settings import Region
 from lapsekit.site.elsewhere.addresses import PACKAGE
-from lapsekit.site.elsewhere.plain import one_line, readable
 from lapsekit.tables import Column, Table, data_package
 
 REGIONS = (

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 from html import escape
 from typing import TYPE_CHECKING
 
+from lapsekit.plain import one_line, readable
 from lapsekit.site.elsewhere.addresses import at, day_page
 from lapsekit.site.elsewhere.identities import urn
-from lapsekit.site.elsewhere.plain import one_line, readable
 from lapsekit.site.elsewhere.saying import row_said, title_said
 from lapsekit.site.elsewhere.together import together
 from lapsekit.site.elsewhere.told import DayTold, PictureFile, SeasonTold

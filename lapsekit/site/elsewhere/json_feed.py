@@ -2,9 +2,10 @@
 
 from typing import TYPE_CHECKING, Any
 
+from lapsekit.plain import one_line
 from lapsekit.site.elsewhere.addresses import JSON_FEED, at
 from lapsekit.site.elsewhere.entries import Entry, entries
-from lapsekit.site.elsewhere.plain import as_json, one_line
+from lapsekit.site.elsewhere.json_form import as_json
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:

@@ -29,6 +29,7 @@ Addresses are absolute where the site's public address is set, else relative to 
 
 from typing import Any
 
+from lapsekit.plain import one_line
 from lapsekit.site.elsewhere.addresses import (
     ATOM,
     CALENDAR,
@@ -42,7 +43,7 @@ from lapsekit.site.elsewhere.addresses import (
 )
 from lapsekit.site.elsewhere.card_shapes import SHAPES
 from lapsekit.site.elsewhere.entries import utc_said
-from lapsekit.site.elsewhere.plain import as_json, one_line
+from lapsekit.site.elsewhere.json_form import as_json
 from lapsekit.site.elsewhere.together import together
 from lapsekit.site.elsewhere.told import DayTold, PlantTold, SeasonTold
 

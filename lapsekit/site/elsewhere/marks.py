@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from lapsekit.plain import one_line
 from lapsekit.site.elsewhere import atom, calendar_file, json_feed
 from lapsekit.site.elsewhere.addresses import (
     ATOM,
@@ -21,7 +22,6 @@ from lapsekit.site.elsewhere.addresses import (
 from lapsekit.site.elsewhere.card_shapes import SHAPES
 from lapsekit.site.elsewhere.entries import utc_said
 from lapsekit.site.elsewhere.identities import urn
-from lapsekit.site.elsewhere.plain import one_line
 from lapsekit.site.elsewhere.saying import title_said
 from lapsekit.site.elsewhere.told import DayTold, SeasonTold
 

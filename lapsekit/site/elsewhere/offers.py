@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
+from lapsekit.plain import one_line
 from lapsekit.site.elsewhere.addresses import (
     ATOM,
     CALENDAR,
@@ -15,7 +16,6 @@ from lapsekit.site.elsewhere.addresses import (
     TODAY,
     at,
 )
-from lapsekit.site.elsewhere.plain import one_line
 from lapsekit.site.elsewhere.told import SeasonTold
 
 if TYPE_CHECKING:

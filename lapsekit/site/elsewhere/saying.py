@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from lapsekit.site.elsewhere.plain import one_line
+from lapsekit.plain import one_line
 from lapsekit.site.elsewhere.told import DayTold, PlantTold
 from lapsekit.site.wording import amount
 

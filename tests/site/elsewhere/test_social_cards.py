@@ -8,7 +8,7 @@ import pytest
 from PIL import Image, ImageDraw
 
 from lapsekit.language.words import ENGLISH
-from lapsekit.site.elsewhere.card_letters import drawable, fitted, letters, wrapped
+from lapsekit.lettering import drawable, fitted, letters, wrapped
 from lapsekit.site.elsewhere.card_shapes import SHAPES
 from lapsekit.site.elsewhere.cards import PAPER, CardTold, card_jpg, card_mark, card_told, draw_card
 from lapsekit.site.elsewhere.cards_kept import put_cards

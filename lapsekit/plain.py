@@ -5,9 +5,7 @@ direction of what follows them, words of ten thousand letters. What cannot be sh
 the replacement character or a space, never by markup.
 """
 
-import json
 import re
-from typing import Any
 
 _NOT_XML = re.compile("[^\t\n\r\x20-\x7e\x85\xa0-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 _TURNING = re.compile("[\u202a-\u202e\u2066-\u2069]")
@@ -29,9 +27,3 @@ def one_line(text: str, longest: int = 300) -> str:
     """The same on one line, cut with an ellipsis where it has more than `longest` letters."""
     line = " ".join(readable(text).split())
     return line if len(line) <= longest else line[: longest - 1].rstrip() + _ELLIPSIS
-
-
-def as_json(content: dict[str, Any]) -> bytes:
-    """JSON as a file of the site holds it."""
-    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
-    return text.encode("utf-8", "replace") + b"\n"
