@@ -1,6 +1,7 @@
 """What the diary tells in a film, by day: captions and chapters. Pure."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from lapsekit.diary import Event
@@ -17,10 +18,22 @@ MOST_LETTERS = 120
 """So much of a note is told over a picture."""
 
 
-def acts_by_day(
-    words: Words, events: Sequence[Event], titles: Mapping[str, str]
-) -> dict[date, list[str]]:
-    """Each act of a day once, with all whom it concerned: ``Emerged (Basil and Chard)``.
+@dataclass(frozen=True)
+class Act:
+    """What was done on a day, or seen, and to whom (empty: to the whole bench)."""
+
+    day: date
+    what: str
+    whom: str
+
+    @property
+    def text(self) -> str:
+        """``Emerged (Basil and Chard)``."""
+        return f"{self.what} ({self.whom})" if self.whom else self.what
+
+
+def acts(words: Words, events: Sequence[Event], titles: Mapping[str, str]) -> list[Act]:
+    """Each act of a day once, with all whom it concerned, in order of day.
 
     Parameters
     ----------
@@ -31,23 +44,19 @@ def acts_by_day(
     """
     whom: dict[tuple[date, str], list[str]] = {}
     for event in sorted(events, key=lambda each: each.day):
-        if event.what.lower() in NO_CHAPTER:
-            continue
-        said = act_text(words, event.what)
-        key = event.day, clipped(said[:1].upper() + said[1:])
-        whom.setdefault(key, []).extend(filter(None, [titles.get(event.region, event.region)]))
-    found: dict[date, list[str]] = {}
-    for (day, what), plants in whom.items():
-        found.setdefault(day, []).append(_with_plants(words, what, plants))
-    return found
+        if event.what.lower() not in NO_CHAPTER:
+            said = act_text(words, event.what)
+            key = event.day, clipped(said[:1].upper() + said[1:])
+            plants = [titles.get(event.region, event.region)]
+            whom.setdefault(key, []).extend(filter(None, plants))
+    return [Act(day, what, _listed(words, plants)) for (day, what), plants in whom.items()]
 
 
-def _with_plants(words: Words, what: str, plants: Sequence[str]) -> str:
+def _listed(words: Words, plants: Sequence[str]) -> str:
     named = [clipped(plant) for plant in dict.fromkeys(plants)]
     if len(named) > MOST_NAMED:
-        rest = len(named) - MOST_NAMED
-        named[MOST_NAMED:] = [words.counted("{n} more", "{n} more", rest)]
-    return f"{what} ({words.listed(named)})" if named else what
+        named[MOST_NAMED:] = [words.counted("{n} more", "{n} more", len(named) - MOST_NAMED)]
+    return words.listed(named)
 
 
 def clipped(text: str) -> str:
