@@ -6,6 +6,7 @@ Matrices go from px of what is made to px of what is there; the middle of the fi
 import cv2
 import numpy as np
 
+from lapsekit.lettering import PAPER
 from lapsekit.vision.homographies import corners_of, project
 
 Size = tuple[int, int]
@@ -63,6 +64,7 @@ def place(
     size: Size,
     by: int = 1,
     *,
+    inner: tuple[int, int, int, int] | None = None,
     quick: bool = False,
 ) -> np.ndarray:
     """A frame as the film shows it.
@@ -88,6 +90,9 @@ def place(
         Width and height of the film's picture.
     by : {1, 2, 4, 8}
         See `picture` and `reduction_for`.
+    inner : (int, int, int, int), optional
+        Left, top, width and height of where the frame is shown; what is around it is paper. All
+        of the film's picture by default.
     quick : bool
         Near its own size or shrunk, read by linear interpolation: a little softer and three times
         as fast, for windows that move with every picture of the film.
@@ -97,6 +102,17 @@ def place(
     ndarray of uint8, shape (size[1], size[0], 3)
     """
     matrix = _of_reduced(film_to_frame(placement, window), by)
+    if inner is None or inner == (0, 0, *size):
+        return _read(picture, matrix, size, quick)
+    left, top, width, height = inner
+    sheet = np.full((size[1], size[0], 3), PAPER, np.uint8)
+    matrix = matrix @ np.array([[1, 0, left], [0, 1, top], [0, 0, 1]])
+    sheet[top : top + height, left : left + width] = _read(picture, matrix, (width, height), quick)
+    return sheet
+
+
+def _read(picture, matrix, size, quick):
+    """A picture read at the places that `matrix` gives the px of another."""
     scale = scale_of(matrix, size)
     if scale <= 0.75:
         part, shift = _seen_part(picture, matrix, size)
