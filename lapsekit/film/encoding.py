@@ -83,7 +83,7 @@ RECIPES = {
             "libsvtav1",
             "yuv420p",
             "mp4",
-            (("preset", "8"), ("crf", "38"), ("svtav1-params", "lp=1")),
+            (("preset", "8"), ("crf", "43"), ("svtav1-params", "lp=1")),
         ),
         Recipe(
             "master",

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 from pathlib import Path
@@ -20,7 +21,7 @@ from lapsekit.safely import write_safely
 #: Kinds of stills, and of teasers.
 STILLS, TEASERS = ("png", "jpg"), ("gif", "webp")
 #: A teaser is shown at this pace, so long, and no wider.
-TEASER_PER_SECOND, TEASER_S, TEASER_WIDTH = 10, 6, 480
+TEASER_PER_SECOND, TEASER_S, TEASER_WIDTH = 10, 4, 400
 #: All pictures of a teaser are in memory at once: its colours are chosen to suit them all.
 MOST_TEASER = 200
 _STILL = re.compile(r"\d{5,}-\d{4}-\d\d-\d\d\.(png|jpg)")
@@ -28,7 +29,7 @@ _SHRINKING = int(Interpolation.AREA | Interpolation.ACCURATE_RND | Interpolation
 # Colours are dealt out by how much of the film they fill; a dither that stays where it is from
 # picture to picture flickers less, and is smaller, than one that spreads errors.
 _PALETTE = "256"
-_DITHER = "bayer:bayer_scale=3:diff_mode=rectangle"
+_DITHER = "bayer:bayer_scale=5:diff_mode=rectangle"
 
 
 def write_beside(
@@ -235,28 +236,33 @@ def _write_gif(part: Path, frames: list[av.VideoFrame], per_second: int) -> None
     for frame in [*frames, None]:
         graph.push(frame)
     few = (graph.pull() for _ in frames)
-    _write_animation(part, few, "gif", "pal8", {"loop": "0"}, {}, per_second)
+    _write_animation(part, few, _Animation("gif", "pal8", first.width, first.height, per_second))
 
 
 def _write_webp(part: Path, frames: list[av.VideoFrame], per_second: int) -> None:
     full = (frame.reformat(format="bgra") for frame in frames)
-    how = {"quality": "70", "compression_level": "4"}
-    _write_animation(part, full, "libwebp_anim", "bgra", {"loop": "0"}, how, per_second)
+    how, first = {"quality": "70", "compression_level": "4"}, frames[0]
+    kind = _Animation("libwebp_anim", "bgra", first.width, first.height, per_second, how)
+    _write_animation(part, full, kind)
 
 
-def _write_animation(
-    part: Path,
-    frames: Iterable[av.VideoFrame],
-    codec: str,
-    pixel_format: str,
-    options: dict[str, str],
-    how: dict[str, str],
-    per_second: int,
-) -> None:
-    with av.open(local(part), "w", options=options) as film:
-        stream = film.add_stream(codec, per_second, how)
-        stream.pix_fmt, stream.time_base = pixel_format, Fraction(1, per_second)
+@dataclass(frozen=True)
+class _Animation:
+    """What an animation's encoder is told."""
+
+    codec: str
+    pixel_format: str
+    width: int
+    height: int
+    per_second: int
+    options: dict[str, str] | None = None
+
+
+def _write_animation(part: Path, frames: Iterable[av.VideoFrame], kind: _Animation) -> None:
+    with av.open(local(part), "w", options={"loop": "0"}) as film:
+        stream = film.add_stream(kind.codec, kind.per_second, kind.options)
+        stream.width, stream.height = kind.width, kind.height
+        stream.pix_fmt, stream.time_base = kind.pixel_format, Fraction(1, kind.per_second)
         for frame in frames:
-            stream.width, stream.height = frame.width, frame.height
             film.mux(stream.encode(frame))
         film.mux(stream.encode(None))

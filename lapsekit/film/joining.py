@@ -11,6 +11,7 @@ import av
 
 from lapsekit.errors import FilmError
 from lapsekit.film.encoding import local, written_whole
+from lapsekit.film.languages import three_letters
 from lapsekit.film.segments import Segment
 from lapsekit.film.tracks import Cue, one_line
 
@@ -18,26 +19,15 @@ from lapsekit.film.tracks import Cue, one_line
 _TEXT_BASE = Fraction(1, 1000)
 #: Chapter titles are kept with their length in one byte.
 _MOST_BYTES = 250
-#: ISO 639-2 codes, which film files want, of languages by their ISO 639-1 codes.
-_LANGUAGES = dict(
-    pair.split(":")
-    for pair in (
-        "ar:ara bg:bul bn:ben ca:cat cs:ces cy:cym da:dan de:deu el:ell en:eng eo:epo es:spa et:est "
-        "eu:eus fa:fas fi:fin fr:fra ga:gle gl:glg gu:guj he:heb hi:hin hr:hrv hu:hun hy:hye id:ind "
-        "is:isl it:ita ja:jpn ka:kat kk:kaz kn:kan ko:kor lt:lit lv:lav mk:mkd ml:mal mr:mar ms:msa "
-        "mt:mlt nb:nob ne:nep nl:nld nn:nno no:nor pa:pan pl:pol pt:por ro:ron ru:rus si:sin sk:slk "
-        "sl:slv sq:sqi sr:srp sv:swe sw:swa ta:tam te:tel th:tha tr:tur uk:ukr ur:urd vi:vie zh:zho"
-    ).split()
-)
 # How timed text looks where a player asks (3GPP TS 26.245): white letters below, on nothing.
 _TEXT_HEADER = (
-    "[Script Info]\nScriptType: v4.00+\n\n[V4+ Styles]\n"
-    "Format: Name, Fontname, Fontsize, PrimaryColour, SecondaryColour, OutlineColour, BackColour, "
-    "Bold, Italic, Underline, StrikeOut, ScaleX, ScaleY, Spacing, Angle, BorderStyle, Outline, "
-    "Shadow, Alignment, MarginL, MarginR, MarginV, Encoding\n"
-    "Style: Default,Serif,18,&Hffffff,&Hffffff,&H0,&H0,0,0,0,0,100,100,0,0,1,1,0,2,10,10,10,0\n\n"
-    "[Events]\nFormat: Layer, Start, End, Style, Name, MarginL, MarginR, MarginV, Effect, Text\n"
-).encode()
+    b"[Script Info]\nScriptType: v4.00+\n\n[V4+ Styles]\n"
+    b"Format: Name, Fontname, Fontsize, PrimaryColour, SecondaryColour, OutlineColour, "
+    b"BackColour, Bold, Italic, Underline, StrikeOut, ScaleX, ScaleY, Spacing, Angle, "
+    b"BorderStyle, Outline, Shadow, Alignment, MarginL, MarginR, MarginV, Encoding\n"
+    b"Style: Default,Serif,18,&Hffffff,&Hffffff,&H0,&H0,0,0,0,0,100,100,0,0,1,1,0,2,10,10,10,0\n\n"
+    b"[Events]\nFormat: Layer, Start, End, Style, Name, MarginL, MarginR, MarginV, Effect, Text\n"
+)
 
 
 @dataclass(frozen=True)
@@ -97,7 +87,7 @@ def join(
             video = film.add_stream_from_template(template, opaque=True)
             video.time_base = Fraction(1, ticks)
             film.metadata["title"] = one_line(title)
-            code = _LANGUAGES.get(language.split("-")[0].split("_")[0].lower(), "und")
+            code = three_letters(language)
             video.metadata["language"] = code
             texts = _text_packets(film, captions, code)
             film.set_chapters([_chapter(n, cue) for n, cue in enumerate(chapters)])
