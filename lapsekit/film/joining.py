@@ -79,14 +79,15 @@ def join(
     """
     if not segments:
         raise FilmError(f"{target}: there is no picture to make a film of")
-    with written_whole(target) as part, av.open(local(segments[0].path)) as first:
+    with written_whole(target) as part, _opened(segments[0]) as first:
         template = first.streams.video[0]
         ticks = 512 * frames_per_second  # a second; so many that every picture begins at one
         options = {"movflags": "faststart", "movie_timescale": f"{ticks}"}
         with av.open(local(part), "w", options=options) as film:
             video = film.add_stream_from_template(template, opaque=True)
             video.time_base = Fraction(1, ticks)
-            film.metadata["title"] = one_line(title)
+            if title:
+                film.metadata["title"] = one_line(title)
             code = three_letters(language)
             video.metadata["language"] = code
             texts = _text_packets(film, captions, code)
@@ -139,12 +140,16 @@ def _video_packets(
 
 def _opened(segment: Segment) -> Any:
     try:
-        return av.open(local(segment.path))
+        source = av.open(local(segment.path))
+        if source.streams.video:
+            return source
+        source.close()
+        reason: object = "no pictures in it"
     except (OSError, av.FFmpegError) as error:
-        raise FilmError(
-            f"{segment.path}: part of a film that cannot be read ({error}); delete it, then film "
-            "again"
-        ) from error
+        reason = error
+    raise FilmError(
+        f"{segment.path}: part of a film that cannot be read ({reason}); delete it, then film again"
+    )
 
 
 def _kind(stream: Any) -> dict[str, object]:
