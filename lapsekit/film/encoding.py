@@ -239,7 +239,13 @@ class _Film:
         if recipe.codec == "libsvtav1":
             os.environ.setdefault("SVT_LOG", "1")  # it writes to stderr by itself, else
         self._film = av.open(local(self._path), "w", options={"movflags": "faststart"})
-        stream = self._film.add_stream(recipe.codec, self._speed, dict(recipe.options))
+        try:
+            stream = self._film.add_stream(recipe.codec, self._speed, dict(recipe.options))
+        except ValueError as error:  # what PyAV raises for an encoder that it was built without
+            raise FilmError(
+                f"no encoder {recipe.codec} for .{recipe.ending} files in the PyAV that is "
+                f"installed ({error}); install the one that pip brings, or film another kind of file"
+            ) from error
         stream.width, stream.height, stream.pix_fmt = width, height, recipe.pixel_format
         context = stream.codec_context
         context.thread_count, context.gop_size = 1, SEEK_S * self._speed

@@ -20,8 +20,8 @@ from lapsekit.safely import write_safely
 
 #: Kinds of stills, and of teasers.
 STILLS, TEASERS = ("png", "jpg"), ("gif", "webp")
-#: A teaser is shown at this pace, so long, and no wider.
-TEASER_PER_SECOND, TEASER_S, TEASER_WIDTH = 10, 4, 400
+#: A teaser is shown at this pace, so long, and no larger on its longer side.
+TEASER_PER_SECOND, TEASER_S, TEASER_PX = 10, 4, 400
 #: All pictures of a teaser are in memory at once: its colours are chosen to suit them all.
 MOST_TEASER = 200
 _STILL = re.compile(r"\d{5,}-\d{4}-\d\d-\d\d\.(png|jpg)")
@@ -154,7 +154,7 @@ def write_teaser(
     target : pathlib.Path
         A ``.gif`` (256 colours, plays everywhere) or a ``.webp`` (all colours, smaller).
     pictures : iterable of ndarray of uint8, shape (height, width, 3)
-        RGB, all of one size; at most `MOST_TEASER`. Wider ones are shrunk to `TEASER_WIDTH`.
+        RGB, all of one size; at most `MOST_TEASER`. Larger ones are shrunk.
     per_second : int
         A divisor of 100: a GIF counts in hundredths of a second.
 
@@ -209,10 +209,11 @@ def _write(path: Path, content: bytes) -> None:
 
 def _small(picture: np.ndarray) -> av.VideoFrame:
     frame = av.VideoFrame.from_ndarray(np.ascontiguousarray(picture))
-    if frame.width <= TEASER_WIDTH:
+    scale = TEASER_PX / max(frame.width, frame.height)
+    if scale >= 1:
         return frame
-    height = max(1, round(frame.height * TEASER_WIDTH / frame.width))
-    return frame.reformat(TEASER_WIDTH, height, interpolation=_SHRINKING, threads=1)
+    size = (max(1, round(side * scale)) for side in (frame.width, frame.height))
+    return frame.reformat(*size, interpolation=_SHRINKING, threads=1)
 
 
 def _write_gif(part: Path, frames: list[av.VideoFrame], per_second: int) -> None:
