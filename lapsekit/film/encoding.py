@@ -244,7 +244,7 @@ class _Film:
         except ValueError as error:  # what PyAV raises for an encoder that it was built without
             raise FilmError(
                 f"no encoder {recipe.codec} for .{recipe.ending} files in the PyAV that is "
-                f"installed ({error}); install the one that pip brings, or film another kind of file"
+                f"installed ({error}); install PyAV by pip, or film another kind of file"
             ) from error
         stream.width, stream.height, stream.pix_fmt = width, height, recipe.pixel_format
         context = stream.codec_context

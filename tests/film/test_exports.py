@@ -58,8 +58,8 @@ def test_a_teaser_is_small_whatever_the_film_is(tmp_path, shape):
     ramp = np.zeros((*shape, 3), np.uint8)
     ramp[..., 1] = np.linspace(0, 255, shape[1])
     path = tmp_path / "teaser.webp"
-    write_teaser(path, [ramp] * 2)
-    (seen, _) = opened_pictures(path)
+    write_teaser(path, [ramp])
+    (seen,) = opened_pictures(path)
     assert max(seen.shape) == TEASER_PX and min(seen.shape[:2]) == TEASER_PX / 2
     truth = np.linspace(0, 255, seen.shape[1])
     assert np.abs(seen[seen.shape[0] // 2, :, 1] - truth).max() < 8

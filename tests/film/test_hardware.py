@@ -1,11 +1,12 @@
 """Hardware encoders are believed when they have encoded something, and only then."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from lapsekit.errors import FilmError
-from lapsekit.film.encoding import encode
+from lapsekit.film.encoding import RECIPES, encode
 from lapsekit.film.hardware import ENCODERS, hardware_recipe
 from tests.film.made_films import HEIGHT, WIDTH, number_of, numbered, shown
 
@@ -30,5 +31,12 @@ def test_a_machine_without_one_is_told_so_and_what_to_do():
 
 
 def test_an_encoder_that_cannot_fill_the_file_is_not_used():
-    with pytest.raises(FilmError, match="gif: no encoder gif for .mp4 files"):
+    with pytest.raises(FilmError, match=r"\(gif: .*does not support"):
         hardware_recipe(64, 64, 24, encoders=("gif",))
+
+
+def test_a_kind_of_film_whose_encoder_is_not_there_says_so(tmp_path):
+    nowhere = replace(RECIPES["small"], codec="libnowhere")
+    with pytest.raises(FilmError, match=r"no encoder libnowhere for \.mp4 files .*another kind"):
+        encode(tmp_path / "film.mp4", [numbered(1)], nowhere, 24)
+    assert list(tmp_path.iterdir()) == []
