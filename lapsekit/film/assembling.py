@@ -13,7 +13,7 @@ from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, FilmError, PictureError
 from lapsekit.film.captions import caption_text, with_caption
-from lapsekit.film.encoding import encode_film
+from lapsekit.film.encoding import RECIPES, encode
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers
 from lapsekit.season import FilmRecord, Season
@@ -85,7 +85,7 @@ def make_film(
     # Whichever film lies there if this is killed, it shows no frame that is not on record.
     season.record_film(camera, FilmRecord("", sorted({*shown, *(before.shows if before else ())})))
     speed = season.settings.film.frames_per_second
-    count = encode_film(target, pictures, speed)
+    count = encode(target, pictures, RECIPES["web"], speed)
     season.record_film(camera, FilmRecord("" if painter.left_out else mark, shown, speed))
     return FilmReport(target, count, made=True, left_out=sorted(painter.left_out))
 

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
 
+from lapsekit.film.tracks import Cue, chapters, clipped, clock, days_of, vtt
 from lapsekit.language.phrases import age_text
 from lapsekit.language.words import Words
 from lapsekit.site.contents import Page, Whole
-from lapsekit.site.film_times import Cue, chapters, clipped, clock, days_of, vtt
 from lapsekit.site.gallery import Shown
 from lapsekit.site.growth_facts import overviews
 from lapsekit.site.happenings import Happening

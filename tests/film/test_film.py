@@ -12,7 +12,7 @@ import pytest
 from lapsekit.errors import FilmError
 from lapsekit.film.assembling import fit, make_film
 from lapsekit.film.captions import caption_text, with_caption
-from lapsekit.film.encoding import encode_film
+from lapsekit.film.encoding import RECIPES, encode
 from lapsekit.measuring import measure
 from lapsekit.season import Season
 from tests.scenes import SETTINGS, make_season
@@ -93,7 +93,7 @@ def test_the_same_film_is_not_made_twice_and_a_new_day_is(measured):
 def test_a_failure_in_the_middle_leaves_the_old_film(tmp_path):
     target = tmp_path / "season.mp4"
     picture = np.full((64, 64, 3), 90, np.uint8)
-    encode_film(target, [picture] * 3, 12)
+    encode(target, [picture] * 3, RECIPES["web"], 12)
     before = target.read_bytes()
 
     def breaking():
@@ -101,14 +101,14 @@ def test_a_failure_in_the_middle_leaves_the_old_film(tmp_path):
         raise FilmError("the disk went away")
 
     with pytest.raises(FilmError):
-        encode_film(target, breaking(), 12)
+        encode(target, breaking(), RECIPES["web"], 12)
     assert target.read_bytes() == before
     assert [p.name for p in tmp_path.iterdir()] == ["season.mp4"]
 
 
 def test_no_pictures_make_no_film(tmp_path, season):
     with pytest.raises(FilmError, match="no picture"):
-        encode_film(tmp_path / "x.mp4", [], 12)
+        encode(tmp_path / "x.mp4", [], RECIPES["web"], 12)
     assert list(tmp_path.glob("*.mp4")) == []
     with pytest.raises(FilmError, match="no usable frame"):
         make_film(season)

@@ -12,8 +12,8 @@ from lapsekit.season import Season
 from lapsekit.serving import open_server
 from lapsekit.site.build import build_site
 from tests.browsing import opened, running
+from tests.film.test_tracks import parsed
 from tests.site.made_season import FIRST, TAG, Kind, made
-from tests.site.test_film_times import parsed
 
 DAYS, PER_SECOND = 12, 4
 HOSTILE = f"{TAG} --> \u202eturned\u202c"

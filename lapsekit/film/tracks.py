@@ -108,7 +108,11 @@ def _stamp(second: float) -> str:
     return f"{minutes // 60:02}:{minutes % 60:02}:{seconds:02}.{thousandths:03}"
 
 
+def one_line(text: str) -> str:
+    """A text without control characters and line breaks; a dash where nothing is left."""
+    return _CONTROL.sub(" ", text).strip() or "–"
+
+
 def _escaped(text: str) -> str:
     """One line without what WebVTT takes for markup or for the arrow between times."""
-    plain = _CONTROL.sub(" ", text).strip() or "–"
-    return plain.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return one_line(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

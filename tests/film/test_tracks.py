@@ -5,7 +5,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from lapsekit.site.film_times import Cue, chapters, clipped, clock, days_of, second_of, vtt
+from lapsekit.film.tracks import Cue, chapters, clipped, clock, days_of, second_of, vtt
 
 FIRST = date(2031, 4, 1)
 #: Ten days, the fourth and the fifth without a frame, the second with three.
