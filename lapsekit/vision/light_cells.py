@@ -15,13 +15,13 @@ from lapsekit.errors import PictureError
 from lapsekit.vision.colour import LINEAR, require_picture
 from lapsekit.vision.figures import CLIPPED_FROM
 
-COLUMNS = 24
-"""Cells in a row: each about 6 cm of a bench 1.4 m wide."""
+COLUMNS = 48
+"""Cells in a row: each about 3 cm of a bench 1.4 m wide."""
 
 MEASURED_AT_PX = 480
 """Long side at which levels are measured."""
 
-_LEAST_STATIC = 0.4
+_LEAST_STATIC = 0.2
 """Share of a cell that must be static."""
 
 _MOST_CLIPPED = 0.05
@@ -82,7 +82,7 @@ class LightCells:
         -------
         ndarray of float32, shape (cells, 3)
             Natural logarithm of the mean linear light (0 to 1) of red, green and blue; NaN where
-            less than 40 % of a cell is static, more than 5 % of that is clipped, or a channel is
+            less than 20 % of a cell is static, more than 5 % of that is clipped, or a channel is
             too dark to be told.
 
         Raises
