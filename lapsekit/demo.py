@@ -6,7 +6,7 @@ from pathlib import Path
 
 from lapsekit.cameras.replay import Replay
 from lapsekit.errors import SeasonError
-from lapsekit.film.assembling import FilmReport, make_film
+from lapsekit.film.making import FilmReport, make_film
 from lapsekit.progress import Track, silent
 from lapsekit.reporting import report_growth
 from lapsekit.season import Season

@@ -8,7 +8,7 @@ import time
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
@@ -39,19 +39,45 @@ LAST_MORNING_FILE = ".last-morning.json"
 COPY_LOCK_FILE = ".copying"
 OWNER_FILE = "published-as.txt"
 """A name that no other season has, made when it is first published or copied."""
+OWN_WORDS = "site_template/words"
+"""A season's own translations, ``LANGUAGE.po``, which come before the shipped ones."""
+
 DIARY_HEADER = "date,region,event,note\n"
 
 
 @dataclass(frozen=True)
 class FilmRecord:
-    """What made a film, as a mark ("" for one to be made again), the frames it shows, how fast.
+    """What is known of a film.
 
-    Without a mark, `shows` names every frame that may be in it, in no certain order.
+    Attributes
+    ----------
+    mark : str
+        Changes when the film would; empty for one to be made again.
+    shows : list of str
+        Paths of the frames in it; without a mark, of all that may be.
+    days : list of (day, start_s, end_s)
+        When each calendar day is shown, in order; empty where plants go in step by age.
+    chapters : list of (start_s, end_s, text)
+    boxes : list of list of (left, top, right, bottom)
+        The windows of each panel, in px of the reference view.
+    kind, title : str
+    size : list of int
+        Width and height in px.
     """
 
     mark: str
     shows: list[str]
-    frames_per_second: int | None = None
+    days: list[list] = field(default_factory=list)
+    chapters: list[list] = field(default_factory=list)
+    boxes: list[list] = field(default_factory=list)
+    kind: str = "season"
+    title: str = ""
+    size: list[int] = field(default_factory=list)
+
+    def unfinished(self, before: "FilmRecord | None") -> "FilmRecord":
+        """While it is made: whichever film lies there, this one or the one before."""
+        shows = sorted({*self.shows, *(before.shows if before else ())})
+        return FilmRecord("", shows, boxes=self.boxes, kind=self.kind, size=self.size)
 
 
 class Season:
@@ -133,34 +159,39 @@ class Season:
         """Where films go."""
         return self.folder / "films"
 
-    def film_file(self, camera: str) -> Path:
-        """Where the season's film by `camera` lies."""
-        return self.films / f"{camera}.mp4"
+    def film_file(self, name: str) -> Path:
+        """Where a film lies: a season's is called like its camera, another like its cut."""
+        return self.films / f"{name}.mp4"
 
-    def film_record(self, camera: str) -> FilmRecord | None:
+    def film_record(self, name: str) -> FilmRecord | None:
         """What that film shows; None where nothing is on record."""
         try:
-            return FilmRecord(**json.loads(self._record_file(camera).read_text()))
+            return FilmRecord(**json.loads(self._record_file(name).read_text()))
         except (OSError, ValueError, TypeError):
             return None
 
-    def record_film(self, camera: str, record: FilmRecord) -> None:
-        """Put on record what the film by `camera` shows."""
-        write_safely(self._record_file(camera), json.dumps(asdict(record)).encode())
+    def record_film(self, name: str, record: FilmRecord) -> None:
+        """Put on record what a film shows."""
+        write_safely(self._record_file(name), json.dumps(asdict(record)).encode())
 
-    def _record_file(self, camera: str) -> Path:
-        return self.films / f".{camera}.json"
+    def _record_file(self, name: str) -> Path:
+        return self.films / f".{name}.json"
 
-    def film_may_be_shown(self, camera: str) -> bool:
-        """Whether there is a film by `camera` and every frame in it is still to be used.
+    def film_may_be_shown(self, name: str) -> bool:
+        """Whether there is that film and every frame in it is still to be used.
 
         Frames thinned out since may be, if they were usable and nobody said no to them.
         """
-        record = self.film_record(camera)
-        if record is None or not self.film_file(camera).is_file():
+        record = self.film_record(name)
+        if record is None or not self.film_file(name).is_file():
             return False
-        days = self.usable_frames().get(camera, {}).values()
-        return set(record.shows) <= {f.path for frames in days for f in frames} | self._let_go()
+        usable = {
+            frame.path
+            for days in self.usable_frames().values()
+            for frames in days.values()
+            for frame in frames
+        }
+        return set(record.shows) <= usable | self._let_go()
 
     def _let_go(self) -> set[str]:
         """Paths of frames thinned out that would be usable if they were still there."""

@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from lapsekit.telling_films import filmed
+
 if TYPE_CHECKING:
     from lapsekit.calibrating import LensFound
     from lapsekit.explaining import Explained
-    from lapsekit.film.assembling import FilmReport
+    from lapsekit.film.making import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
     from lapsekit.frames.indexing import IndexReport
     from lapsekit.growth.agreement import Agreement
@@ -179,14 +181,6 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
             f"{verb} what lapsekit had not put there: {', '.join(report.overwritten[:10])}"
         )
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
-
-
-def filmed(report: FilmReport) -> list[str]:
-    """After ``film``."""
-    if not report.made:
-        return [f"{report.path} is up to date ({_count(report.frames, 'picture')})"]
-    left_out = [f"left out, not readable: {problem}" for problem in report.left_out]
-    return [f"{report.path}: {_count(report.frames, 'picture')}", *left_out]
 
 
 def waiting(frames: int) -> list[str]:

@@ -49,6 +49,7 @@ ORDER = [
     {"checking"},
     {"unattended"},
     {"demo"},
+    {"telling_films"},
     {
         "telling",
         "telling_aiming",

@@ -20,6 +20,7 @@ for part in (
     "pictures",
     "plants",
     "notes",
+    "filming",
     "showing",
 ):  # the order of the help
     import_module(f"lapsekit.cli.{part}")

@@ -12,7 +12,6 @@ from lapsekit.cli.shared import (
     Port,
     SeasonFolder,
     Wait,
-    Workers,
     app,
     held,
     hint,
@@ -21,25 +20,6 @@ from lapsekit.cli.shared import (
     tracking,
 )
 from lapsekit.season import Season
-
-
-@app.command()
-def film(
-    season: SeasonFolder = HERE,
-    camera: Annotated[
-        str | None, typer.Option(help="Camera to film.", show_default="the first")
-    ] = None,
-    workers: Workers = None,
-    as_json: AsJson = False,
-    wait: Wait = PATIENCE,
-) -> None:
-    """Make the season's film (H.264 MP4)."""
-    from lapsekit.film.assembling import make_film
-
-    opened = Season(season)
-    with held(opened, "film", wait):
-        report = make_film(opened, camera, workers, tracking(as_json))
-    report_facts(as_json, telling.filmed(report), vars(report))
 
 
 @app.command()

@@ -193,9 +193,7 @@ def gains_of(panel: Panel) -> dict[int, float]:
     if not known:
         return {}
     days = sorted(known)
-    calm = [
-        median(known[d] for d in days if abs(d - day) <= _STEADYING_DAYS) for day in days
-    ]
+    calm = [median(known[d] for d in days if abs(d - day) <= _STEADYING_DAYS) for day in days]
     every = range(min(days[0], min(panel.sources)), max(days[-1], max(panel.sources)) + 1)
     most = np.maximum.accumulate(np.interp(every, days, calm))
     return dict(zip(every, np.diff(most, prepend=most[0]).tolist(), strict=True))

@@ -27,7 +27,7 @@ _KEPT = 6
 Box = tuple[int, int, int, int]
 
 
-class Unreadable(Exception):  # noqa: N818 - a turn of events, told to the grower by the stage
+class Unreadable(Exception):
     """A frame that cannot be read, found while the film was painted."""
 
     def __init__(self, path: str, why: str):

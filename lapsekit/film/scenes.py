@@ -88,9 +88,7 @@ class Scene:
         windows = followed(
             boxes, [float(day) for day in days], [b.at_day for b in beats], self.size, covered
         )
-        return [
-            (window,) * len(_places(beat)) for beat, window in zip(beats, windows, strict=True)
-        ]
+        return [(window,) * len(_places(beat)) for beat, window in zip(beats, windows, strict=True)]
 
     def _day_of(self, source: Source) -> float:
         return source.at_days - self.panel.origin.toordinal()

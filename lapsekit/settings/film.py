@@ -93,6 +93,8 @@ class Cut(Look):
         The day that is shown; the latest by default.
     regions : tuple of str
         One name for a region, two to six for regions together.
+    on_site : bool
+        Whether the season site shows it, below the whole season.
     """
 
     kind: Kind = "season"
@@ -101,6 +103,7 @@ class Cut(Look):
     days: Annotated[int, Field(ge=1, le=366)] | None = None
     day: Day | None = None
     regions: Annotated[tuple[str, ...], Field(strict=False, max_length=6)] = ()
+    on_site: bool = False
 
     @model_validator(mode="after")
     def _only_its_own(self) -> Self:

@@ -9,7 +9,7 @@ from lapsekit.catalogue import Daily, Frame
 from lapsekit.diary import Event, read_diary
 from lapsekit.language.phrases import act_text
 from lapsekit.language.words import Words
-from lapsekit.season import DIARY_FILE, Season
+from lapsekit.season import DIARY_FILE, OWN_WORDS, Season
 from lapsekit.settings import Region
 from lapsekit.site.grouping import folded
 from lapsekit.site.plant_names import page_names, page_path
@@ -17,7 +17,6 @@ from lapsekit.site.wording import reasons_text
 from lapsekit.when import days_between
 
 #: Where the season's own catalogues lie.
-OWN_WORDS = "site_template/words"
 
 
 @dataclass

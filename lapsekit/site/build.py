@@ -21,7 +21,7 @@ from lapsekit.site.contents import FRONT, Whole
 from lapsekit.site.cropping import plants_of, show_crops
 from lapsekit.site.elsewhere import putting
 from lapsekit.site.elsewhere.heads import head_mark, head_of
-from lapsekit.site.film_page import film_tracks
+from lapsekit.site.film_page import put_up_films
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
@@ -99,7 +99,7 @@ def build_site(
     folder = SiteFolder(season.site)
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
-    films, amiss = _films(season, folder)
+    films, amiss = put_up_films(season, folder)
     held, unread = hold(season, almanac, gallery, folder)
     plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
@@ -125,7 +125,6 @@ def _put_data(whole: Whole, folder: SiteFolder) -> None:
     """Put up what scripts read and readers take away."""
     files = {
         **dict(curve_files(whole.almanac, whole.curves)),
-        **film_tracks(whole),
         season_data.PATH: season_data.season_script(whole),
     }
     for path, content in files.items():
@@ -191,19 +190,3 @@ def _own_templates(season: Season) -> list[Path]:
         return []
     require_trust(season.folder, f"build its site with templates of its own ({own})")
     return [own]
-
-
-def _films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], list[str]]:
-    """Copy the film of each camera that has one; their paths in the site, and what is amiss."""
-    films, problems = {}, []
-    for camera in season.settings.cameras:
-        source = season.film_file(camera)
-        if season.film_may_be_shown(camera):
-            films[camera] = f"film/{source.name}"
-            folder.copy(source, films[camera])
-        elif source.is_file():
-            problems.append(
-                f"{source}: not on the site, since it shows frames that are not to be used (any "
-                "more), or nobody knows which; run lapsekit film, then lapsekit site"
-            )
-    return films, problems

@@ -1,23 +1,18 @@
-"""What the film's page is told: each camera's film with its chapters, and its text tracks."""
+"""What the film's page is told: each film with its chapters, and the days that it shows."""
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from itertools import groupby
 
-from lapsekit.film.tracks import Cue, chapters, clipped, clock, days_of, vtt
-from lapsekit.language.phrases import age_text
-from lapsekit.language.words import Words
+from lapsekit.film.tracks import clock
+from lapsekit.season import FilmRecord, Season
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.gallery import Shown
 from lapsekit.site.growth_facts import overviews
-from lapsekit.site.happenings import Happening
+from lapsekit.site.writing import SiteFolder
 
 PATH = "film/index.html"
-#: Acts that make no chapter, like those of every other day.
-NO_CHAPTER = {"height", "camera"}
-#: So many plants are named for an act of one day.
-MOST_NAMED = 3
+BESIDE = ("-poster.jpg", "-chapters.vtt", "-captions.vtt")
+"""What lies beside a film under its name, and goes with it."""
 
 
 @dataclass(frozen=True)
@@ -31,23 +26,33 @@ class Chapter:
 
 @dataclass(frozen=True)
 class Film:
-    """One camera's film.
+    """One film.
 
     Attributes
     ----------
-    camera, path : str
-    poster : Shown or None
-        The last picture in it.
+    name, title, path : str
+    size : (int, int)
+        Width and height in px.
+    poster : str
+        Path in the site of a picture of it; may be empty.
+    camera : str or None
+        Whose days it shows, for the ribbon below it; None for cuts that are no season's.
+    shown : Shown or None
+        The last day's picture, for the ribbon.
     day : date or None
         The last day in it.
     days : tuple of (str, float)
-        Each day and the second from which it is shown; empty where that is not known.
+        Each day and the second from which it is shown; empty where plants go in step by age.
     chapters : tuple of Chapter
     """
 
-    camera: str
+    name: str
+    title: str
     path: str
-    poster: Shown | None
+    size: tuple[int, int]
+    poster: str
+    camera: str | None
+    shown: Shown | None
     day: date | None
     days: tuple[tuple[str, float], ...]
     chapters: tuple[Chapter, ...]
@@ -56,87 +61,57 @@ class Film:
 def film_page(whole: Whole) -> Page:
     """The page."""
     facts = {
-        "shown_films": [_film(whole, name) for name in whole.films],
+        "shown_films": [_film(whole, name, path) for name, path in whole.films.items()],
         "curves": overviews(whole.almanac, whole.curves),
     }
     return Page(PATH, "film.html", facts)
 
 
-def film_tracks(whole: Whole) -> dict[str, bytes]:
-    """Text tracks of every film whose times are known, by their path in the site."""
-    found = {}
-    for camera in whole.films:
-        cues = _chapters(whole, camera)
-        if cues:
-            found[f"film/{camera}-chapters.vtt"] = vtt(cues)
-            found[f"film/{camera}-captions.vtt"] = vtt(_captions(whole, camera))
-    return found
-
-
-def _film(whole: Whole, camera: str) -> Film:
-    days = _days(whole, camera)
+def _film(whole: Whole, name: str, path: str) -> Film:
+    record = whole.season.film_record(name) or FilmRecord("", [])
+    camera = name if name in whole.season.settings.cameras else None
     shown = whole.gallery.shown.get(camera, {})
-    last = max((day for day in shown if not days or day <= days[-1].day), default=None)
+    until = date.fromisoformat(record.days[-1][0]) if record.days else None
+    last = max((day for day in shown if until is None or day <= until), default=None)
+    beside = whole.season.film_file(name).with_name(f"{name}-poster.jpg")
     return Film(
+        name,
+        record.title if camera is None else whole.almanac.title,
+        path,
+        tuple(record.size) or (1280, 720),
+        f"film/{beside.name}" if beside.is_file() else "",
         camera,
-        whole.films[camera],
         shown.get(last),
         last,
-        tuple((f"{each.day}", round(each.start_s, 3)) for each in days),
-        tuple(
-            Chapter(round(cue.start_s, 3), clock(cue.start_s), cue.text)
-            for cue in _chapters(whole, camera)
-        ),
+        tuple((day, round(start_s, 3)) for day, start_s, _ in record.days),
+        tuple(Chapter(round(start, 3), clock(start), text) for start, _, text in record.chapters),
     )
 
 
-def _days(whole: Whole, camera: str):
-    """The film's days; none where nobody knows exactly which frames it shows, and how fast."""
-    record = whole.season.film_record(camera)
-    if record is None or not record.mark or not record.frames_per_second:
-        return []
-    return days_of(record.shows, record.frames_per_second)
+def put_up_films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], list[str]]:
+    """Copy the films that are shown into the site, with what lies beside them.
 
-
-def _chapters(whole: Whole, camera: str) -> list[Cue]:
-    words, days = whole.almanac.words, _days(whole, camera)
-    if not days:
-        return []
-    opening = words.text(
-        "The film begins, {age}", age=age_text(words, days[0].day, whole.almanac.sown)
-    )
-    return chapters(days, _by_day(whole), opening)
-
-
-def _by_day(whole: Whole) -> Iterator[tuple[date, str]]:
-    """What happened on each day that makes a chapter."""
-    words = whole.almanac.words
-    acts = (e for e in whole.happenings if e.kind == "act" and e.act not in NO_CHAPTER)
-    for day, of_day in groupby(acts, key=lambda each: each.day):
-        said = "; ".join(_acts(words, list(of_day)))
-        yield day, words.text("{day}: {what}", day=words.short_day(day), what=said)
-
-
-def _acts(words: Words, happened: Sequence[Happening]) -> Iterator[str]:
-    """Each act of a day once, with all whom it concerned: ``Emerged (Basil and Chard)``."""
-    whom: dict[str, list[str]] = {}
-    for each in happened:
-        whom.setdefault(each.what, []).extend(filter(None, [each.where]))
-    for what, plants in whom.items():
-        named = [clipped(plant) for plant in plants[:MOST_NAMED]]
-        if len(plants) > MOST_NAMED:
-            rest = len(plants) - MOST_NAMED
-            named.append(words.counted("{n} more", "{n} more", rest))
-        yield f"{clipped(what)} ({words.listed(named)})" if named else clipped(what)
-
-
-def _captions(whole: Whole, camera: str) -> list[Cue]:
-    words = whole.almanac.words
-    acts = (each for each in whole.happenings if each.kind == "act")
-    told = {day: list(_acts(words, list(each))) for day, each in groupby(acts, key=lambda e: e.day)}
-    cues = []
-    for each in _days(whole, camera):
-        age = age_text(words, each.day, whole.almanac.sown)
-        said = "; ".join([f"{words.long_day(each.day)}, {age}", *told.get(each.day, ())])
-        cues.append(Cue(each.start_s, each.end_s, said))
-    return cues
+    Returns
+    -------
+    dict of str to str
+        Their paths in the site by name: each camera's season, and the cuts that season.toml puts
+        on the site.
+    list of str
+        What is amiss.
+    """
+    cuts = season.settings.film.cuts
+    films, problems = {}, []
+    for name in [*season.settings.cameras, *(name for name, cut in cuts.items() if cut.on_site)]:
+        source = season.film_file(name)
+        if season.film_may_be_shown(name):
+            films[name] = f"film/{source.name}"
+            folder.copy(source, films[name])
+            for beside in (source.with_name(name + ending) for ending in BESIDE):
+                if beside.is_file():
+                    folder.copy(beside, f"film/{beside.name}")
+        elif source.is_file():
+            problems.append(
+                f"{source}: not on the site, since it shows frames that are not to be used (any "
+                "more), or nobody knows which; run lapsekit film, then lapsekit site"
+            )
+    return films, problems

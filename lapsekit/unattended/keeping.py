@@ -379,7 +379,7 @@ class Keeping:
     def film(self) -> None:
         """The season's film, once a week."""
         table = self._season.settings.morning
-        self._run("film", time_limit_s=12 * 3600, memory_mb=table.memory_mb)
+        self._run("film", "--weekly", time_limit_s=12 * 3600, memory_mb=table.memory_mb)
 
     def copy(self) -> None:
         """Frames and texts to the far side, every night."""

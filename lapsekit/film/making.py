@@ -1,0 +1,351 @@
+"""Stage: a cut of the season -> its film.
+
+What a cut shows is planned anew each time, which is quick; what it painted and encoded before is
+kept in parts, each named by all that its pictures depend on. So a film that has grown by a day
+encodes that day, and one that was cut off goes on where it was.
+"""
+
+import hashlib
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from lapsekit.errors import FilmError
+from lapsekit.film.composing import Composition, composed
+from lapsekit.film.encoding import Recipe, recipe_named
+from lapsekit.film.exports import write_beside, write_stills, write_teaser
+from lapsekit.film.hardware import hardware_recipe
+from lapsekit.film.joining import join
+from lapsekit.film.painting import Unreadable
+from lapsekit.film.segments import Job, Segment, make_segments, prune
+from lapsekit.film.sources import known_camera
+from lapsekit.language.words import Words
+from lapsekit.progress import Track, silent
+from lapsekit.refusals import refusals
+from lapsekit.safely import remove_leftovers
+from lapsekit.season import OWN_WORDS, SETTINGS_FILE, FilmRecord, Season
+from lapsekit.settings import Cut
+from lapsekit.vision.flashes import flash_view, flashes
+
+PARTS = ".parts"
+PREVIEW_PX, PREVIEW_FPS = 270, 12
+_NO_OTHER_FILM = {"camera", "kind", "regions", "files"}
+_NO_NAME = re.compile(r"[^a-z0-9]+")
+
+
+@dataclass(frozen=True)
+class FilmReport:
+    """What was made.
+
+    Attributes
+    ----------
+    cut : str
+        Its name.
+    path : pathlib.Path
+        The film for the web.
+    frames, pictures : int
+        How many frames of the season it shows, and how many pictures it has.
+    seconds : float
+        How long it lasts.
+    made : bool
+        Whether anything was made; else all was there.
+    encoded : int
+        How many of its pictures were encoded now.
+    files : list of pathlib.Path
+        What was made beside it.
+    left_out : list of str
+        Frames that are not in it, and why.
+    untold : list of str
+        Lines of the diary for which it has no time.
+    """
+
+    cut: str
+    path: Path
+    frames: int
+    pictures: int
+    seconds: float
+    made: bool
+    encoded: int = 0
+    files: list[Path] = field(default_factory=list)
+    left_out: list[str] = field(default_factory=list)
+    untold: list[str] = field(default_factory=list)
+
+
+def make_film(
+    season: Season,
+    name: str = "season",
+    said: Mapping[str, Any] | None = None,
+    *,
+    preview: bool = False,
+    workers: int | None = None,
+    track: Track = silent,
+) -> FilmReport:
+    """Make a cut's film, as far as it is not there already.
+
+    Parameters
+    ----------
+    season : Season
+        An open season with screened frames; the caller holds its stage lock.
+    name : str
+        A cut of season.toml, or of those that need no line there; with `said` that gives a
+        kind, a new one.
+    said : mapping of str to value, optional
+        Keys of `Cut` that stand above season.toml.
+    preview : bool
+        Small and soon, as ``NAME-preview``; nothing else is touched.
+    workers : int, optional
+        How many parts are encoded at once; all cores by default.
+    track : Track
+        Told about progress.
+
+    Returns
+    -------
+    FilmReport
+
+    Raises
+    ------
+    FilmError
+        If the cut is unknown or cannot be, has nothing to show, or would flash more than three
+        times a second. A film made before stays as it was.
+    """
+    said = dict(said or {})
+    cut = cut_of(season, name, said)
+    stem = stem_of(season, name, cut, said)
+    if preview:
+        small = {"short_side_px": PREVIEW_PX, "frames_per_second": PREVIEW_FPS, "files": ()}
+        cut, stem = cut.model_copy(update=small), f"{stem}-preview"
+    season.films.mkdir(exist_ok=True)
+    remove_leftovers(season.films)
+    unreadable: dict[str, str] = {}
+    while True:
+        try:
+            return _Maker(season, name, cut, stem, unreadable, workers, track).made(preview)
+        except Unreadable as found:
+            unreadable[found.path] = found.why
+
+
+def cut_of(season: Season, name: str, said: dict[str, Any]) -> Cut:
+    """The cut of that name, with what is said above it.
+
+    Raises
+    ------
+    FilmError
+        If there is none, or it cannot be what is said.
+    """
+    film = season.settings.film
+    if name not in film.known and "kind" not in said:
+        near = get_close_matches(name, film.known, n=1)
+        meant = f'; did you mean "{near[0]}"?' if near else f"; there is {', '.join(film.known)}"
+        raise FilmError(
+            f'{season.folder / SETTINGS_FILE}: no cut "{name}" in [film.cuts]{meant} (or give its '
+            "--kind)"
+        )
+    try:
+        return film.resolved(film.known.get(name, Cut()), **said)
+    except ValidationError as error:
+        raise FilmError(
+            "\n".join(f'cut "{name}": {told}' for told in refusals(error, Cut))
+        ) from error
+
+
+def stem_of(season: Season, name: str, cut: Cut, said: Mapping[str, Any]) -> str:
+    """Name of a film's files.
+
+    A season's is called like its camera, another like its cut. What was said of its looks above
+    season.toml stands behind that: it is another film, and the one of season.toml stays.
+
+    Raises
+    ------
+    FilmError
+        If a cut is called like a camera, whose season's film has that name.
+    """
+    own = name
+    if name == "season":
+        own = known_camera(season, cut.camera)
+    elif name in season.settings.cameras:
+        raise FilmError(
+            f'{season.folder / SETTINGS_FILE}: the cut "{name}" is called like a camera, whose '
+            "season's film has that name; call it otherwise"
+        )
+    told = [each for key, each in said.items() if key not in _NO_OTHER_FILM]
+    return "-".join(
+        [own, *filter(None, (_NO_NAME.sub("-", f"{each}".lower()).strip("-") for each in told))]
+    )
+
+
+@dataclass
+class _Maker:
+    """One run of one cut."""
+
+    season: Season
+    name: str
+    cut: Cut
+    stem: str
+    unreadable: Mapping[str, str]
+    workers: int | None
+    track: Track
+
+    def made(self, preview: bool) -> FilmReport:
+        """Everything that is asked for, made as far as it is not there."""
+        words = Words(self.season.settings.site.language, [self.season.folder / OWN_WORDS])
+        before = self.season.film_record(self.stem)
+        shown = composed(
+            self.season, self.cut, words, before, self.unreadable, self.workers, self.track
+        )
+        recipe = self._recipe(shown, preview)
+        target = self.season.films / f"{self.stem}.{recipe.ending}"
+        encoded, segments = self._encode(shown, recipe, self.stem, look=True)
+        self._require_calm(segments)
+        mark = self._mark(shown, segments)
+        report = self._report(shown, target, encoded)
+        files = [] if preview else self._beside(shown, mark, before)
+        if target.exists() and before and before.mark == mark:
+            return FilmReport(**{**vars(report), "made": bool(files), "files": files})
+        record = self._record(shown, mark)
+        self.season.record_film(self.stem, record.unfinished(before))
+        join(
+            target,
+            segments,
+            self.cut.frames_per_second,
+            title=shown.title,
+            language=words.language,
+            chapters=shown.chapters,
+            captions=shown.captions,
+        )
+        files = [*write_beside(target, shown.poster(), shown.chapters, shown.captions), *files]
+        self.season.record_film(self.stem, record)
+        prune(self._parts(self.stem), segments)
+        return FilmReport(**{**vars(report), "made": True, "files": files})
+
+    def _parts(self, stem: str) -> Path:
+        return self.season.films / PARTS / stem
+
+    def _recipe(self, shown: Composition, preview: bool) -> Recipe:
+        if preview:
+            return recipe_named("preview")
+        if self.cut.encoder == "hardware":
+            return hardware_recipe(*shown.size, self.cut.frames_per_second)
+        return recipe_named("web")
+
+    def _encode(
+        self, shown: Composition, recipe: Recipe, stem: str, look: bool = False
+    ) -> tuple[int, list[Segment]]:
+        """The film in parts, and how many pictures were encoded for it."""
+        jobs = [Job(mark, len(shots), _pictures(shown, shots)) for mark, shots in shown.parts]
+        folder, encoded = self._parts(stem), 0
+        there = {path.name for path in folder.glob("*")} if folder.is_dir() else set()
+        segments = make_segments(
+            folder,
+            jobs,
+            recipe,
+            self.cut.frames_per_second,
+            view=flash_view if look else None,
+            workers=self.workers,
+            track=self.track,
+        )
+        fresh = {each.path: each.count for each in segments if each.path.name not in there}
+        encoded = sum(fresh.values())
+        return encoded, segments
+
+    def _require_calm(self, segments: Sequence[Segment]) -> None:
+        """No film flashes more than three times a second (WCAG 2.3.1)."""
+        views = (view for segment in segments for view in segment.views())
+        found = flashes(views, self.cut.frames_per_second)
+        if not found:
+            return
+        worst = max(found, key=lambda flash: flash.pairs)
+        colour = "red flashes" if worst.red else "flashes"
+        raise FilmError(
+            f'cut "{self.name}": it would show {worst.pairs} {colour} within a second, from '
+            f"second {worst.second:.1f} on ({len(found)} such places); more than three a second "
+            "can bring on a seizure (WCAG 2.3.1), so it was not put together. Let pictures change "
+            'more slowly (a larger day_seconds, between = "fade") or be more alike (frames = '
+            '"daily" or "alike", even_light = true)'
+        )
+
+    def _mark(self, shown: Composition, segments: Sequence[Segment]) -> str:
+        told = [
+            [segment.path.name for segment in segments],
+            [asdict(cue) for cue in (*shown.chapters, *shown.captions)],
+            shown.title,
+        ]
+        return hashlib.sha256(json.dumps(told).encode()).hexdigest()
+
+    def _record(self, shown: Composition, mark: str) -> FilmRecord:
+        return FilmRecord(
+            mark if not self.unreadable else "",
+            shown.paths,
+            days=[[f"{day.day}", day.start_s, day.end_s] for day in shown.days],
+            chapters=[[cue.start_s, cue.end_s, cue.text] for cue in shown.chapters],
+            boxes=shown.boxes,
+            kind=self.cut.kind,
+            title=shown.title,
+            size=list(shown.size),
+        )
+
+    def _report(self, shown: Composition, target: Path, encoded: int) -> FilmReport:
+        left_out = [*shown.left_out, *(f"{p}: {why}" for p, why in sorted(self.unreadable.items()))]
+        pictures = sum(len(shots) for _, shots in shown.parts)
+        return FilmReport(
+            self.name,
+            target,
+            len(shown.paths),
+            pictures,
+            pictures / self.cut.frames_per_second,
+            made=False,
+            encoded=encoded,
+            left_out=left_out,
+            untold=shown.untold,
+        )
+
+    def _beside(self, shown: Composition, mark: str, before: FilmRecord | None) -> list[Path]:
+        """Other files of the same film that are asked for; those that were made now."""
+        made = []
+        for kind in dict.fromkeys(self.cut.files):
+            path, write = self._writer(kind, shown)
+            if not (path.exists() and before and before.mark == mark):
+                write(path)
+                made.append(path)
+        return made
+
+    def _writer(self, kind: str, shown: Composition) -> tuple[Path, Callable[[Path], object]]:
+        films, cut = self.season.films, self.cut
+        if kind == "stills":
+            return films / f"{self.stem}-stills", lambda path: self._stills(path, shown)
+        if kind == "teaser":
+            path = films / f"{self.stem}-teaser.{cut.teaser}"
+            return path, lambda path: write_teaser(path, shown.teaser())
+        name = {"small": cut.small, "master": cut.master}[kind]
+        recipe = recipe_named(f"{kind}-{name}")
+        path = films / f"{self.stem}-{kind}.{recipe.ending}"
+        return path, lambda path: self._other(path, recipe, shown)
+
+    def _stills(self, folder: Path, shown: Composition) -> None:
+        shots = [shot for _, shots in shown.parts for shot in shots]
+        days = [shown.day_of(shot) for shot in shots]
+        pictures = self.track(shown.painter.pictures(shots), len(shots), "writing stills")
+        write_stills(folder, days, pictures)
+
+    def _other(self, path: Path, recipe: Recipe, shown: Composition) -> None:
+        """The same film by another encoder."""
+        _, segments = self._encode(shown, recipe, path.stem)
+        join(
+            path,
+            segments,
+            self.cut.frames_per_second,
+            title=shown.title,
+            language=shown.language,
+            chapters=shown.chapters,
+            captions=shown.captions,
+        )
+        prune(self._parts(path.stem), segments)
+
+
+def _pictures(shown: Composition, shots: Sequence) -> Callable:
+    return lambda: shown.painter.pictures(shots)
