@@ -129,6 +129,13 @@ def test_the_window_goes_to_where_the_regions_are(size, wanted):
     assert min(wanted[0] - left, wanted[1] - top, right - wanted[2], bottom - wanted[3]) >= 0
 
 
+def test_a_shape_that_cannot_hold_all_regions_holds_whole_ones_rather_than_halves():
+    row = [(240 * k + 10, 200, 240 * k + 230, 420) for k in range(4)]
+    left, _, right, _ = framed([None] * 3, SHAPE, SQUARE, wanted=row).stretches[0].window.box
+    whole = [box for box in row if left <= box[0] + 0.02 and box[2] <= right + 0.02]
+    assert len(whole) == 3 > (right - left) / 240 - 0.02
+
+
 def test_it_says_how_much_of_the_regions_a_shape_cuts_off():
     halves = [(-0.5, -0.5, 959.5, 359.5), (-0.5, 359.5, 959.5, 719.5)]
     upright = framed([None] * 3, SHAPE, UPRIGHT, wanted=halves)
