@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from lapsekit.film.covering import cover_of, depth_outside, quad_of
+from lapsekit.film.covering import cover_of, depth_outside, largest_box, quad_of
 from lapsekit.film.sharing import SLIVER_SHARE, Chooser, chosen, held
 from lapsekit.film.windows import (
     Box,
@@ -28,6 +28,9 @@ from lapsekit.vision.knocks import Knock
 
 MOVE_S = 0.5
 """How long the window moves on each side of a change of view."""
+
+_LEAST_SHARE = 0.25
+"""A view has a say if it shows a box of at least this share of the reference view's width."""
 
 
 @dataclass(frozen=True)
@@ -166,9 +169,8 @@ def framed(
     -------
     Framing
     """
-    views = list(pairwise([0, *(knock.at for knock in knocks), len(placements)]))
-    covers = [cover_of(placements[start:end], shape) for start, end in views]
     own = shape[1] / shape[0]
+    starts, covers = _views(placements, shape, knocks)
     chooser = Chooser(covers, own if fit == "whole" else size[0] / size[1], shape, wanted)
     groups = [*held(chooser, previous)]
     after = groups[-1][1] if groups else 0
@@ -178,7 +180,7 @@ def framed(
         return on_paper(box, size, own) if fit == "whole" else filled(box, size)
 
     stretches = tuple(
-        Stretch(views[a][0], window_of(box), Chooser(covers[a:b], own, shape).box(0, b - a))
+        Stretch(starts[a], window_of(box), Chooser(covers[a:b], own, shape).box(0, b - a))
         for a, b, box in groups
     )
     joints = tuple(
@@ -186,6 +188,21 @@ def framed(
     )
     framing = Framing(stretches, joints, (), max(map(chooser.cut_off, [g[2] for g in groups])))
     return Framing(stretches, joints, _too_far(framing, placements, shape), framing.cut_off)
+
+
+def _views(placements, shape, knocks):
+    """First frames and covers of the views that show enough of the reference view.
+
+    Others are one with the view before, and their frames show too little of its window.
+    """
+    starts = [0, *(knock.at for knock in knocks)]
+    every = [cover_of(placements[a:b], shape) for a, b in pairwise([*starts, len(placements)])]
+    boxes = [largest_box(cover, shape[1] / shape[0]) for cover in every]
+    least = _LEAST_SHARE * shape[1]
+    kept = [k for k, box in enumerate(boxes) if box is not None and box[2] - box[0] >= least]
+    if not kept:
+        return [0], [cover_of([None], shape)]
+    return [0, *(starts[k] for k in kept[1:])], [every[k] for k in kept]
 
 
 def _too_far(framing: Framing, placements, shape) -> tuple[int, ...]:
