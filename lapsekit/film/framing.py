@@ -30,7 +30,7 @@ MOVE_S = 0.5
 """How long the window moves on each side of a change of view."""
 
 _LEAST_SHARE = 0.25
-"""A view has a say if it shows a box of at least this share of the reference view's width."""
+"""A view counts if it shows at least so much, as a share of the width of the reference view."""
 
 
 @dataclass(frozen=True)
@@ -191,7 +191,7 @@ def framed(
 
 
 def _views(placements, shape, knocks):
-    """First frames and covers of the views that show enough of the reference view.
+    """First frames and covers of the views that show enough to be shown.
 
     Others are one with the view before, and their frames show too little of its window.
     """
