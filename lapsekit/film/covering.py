@@ -7,11 +7,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lapsekit.film.windows import Box
+from lapsekit.film.windows import Box, area, shared_area, union
 from lapsekit.vision.homographies import project
 
 FAR_OFF_SHARE = 0.015
 """A frame this far (of the long side) from where its view stands has no say in what is covered."""
+
+_PLACES = 41
 
 
 def quad_of(placement: np.ndarray | None, shape: tuple[int, int]) -> np.ndarray:
@@ -124,3 +126,36 @@ def largest_box(
     return tuple(
         round(float(edge), 2) for edge in (x - half, y - half / shape, x + half, y + half / shape)
     )
+
+
+def best_middle(sides: tuple[float, float], wanted: Sequence[Box]) -> tuple[float, float]:
+    """Where a box of some size shows most of what is wanted, and cuts least of it in two.
+
+    What is whole inside counts fully, what is cut by a quarter of what is seen of it; of places
+    that are as good, the nearest to the middle of all.
+
+    Parameters
+    ----------
+    sides : (float, float)
+        Width and height in px.
+    wanted : sequence of Box
+        At least one.
+
+    Returns
+    -------
+    x, y : float
+    """
+    left, top, right, bottom = union(wanted)
+    middle = ((left + right) / 2, (top + bottom) / 2)
+    free = [max(0.0, (right - left - sides[0]) / 2), max(0.0, (bottom - top - sides[1]) / 2)]
+    steps = np.linspace(-1, 1, _PLACES)
+
+    def seen(x: float, y: float) -> tuple[float, float]:
+        box = (x - sides[0] / 2, y - sides[1] / 2, x + sides[0] / 2, y + sides[1] / 2)
+        parts = [(area(each), shared_area(each, box)) for each in wanted]
+        total = sum(part if part > 0.999 * whole else part / 4 for whole, part in parts)
+        return round(total, 3), -abs(x - middle[0]) - abs(y - middle[1])
+
+    across, down = (steps * half if half else [0.0] for half in free)
+    places = [(middle[0] + x, middle[1] + y) for x in across for y in down]
+    return max(places, key=lambda place: seen(*place))

@@ -6,7 +6,7 @@ over about a second: to what both views show, then on to the new view's own. So 
 picture jumps, and no moment shows what no frame shows.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
@@ -14,31 +14,23 @@ from typing import Literal
 import numpy as np
 
 from lapsekit.film.covering import cover_of, depth_outside, largest_box, quad_of
+from lapsekit.film.sharing import SLIVER_SHARE, Chooser, chosen, held
 from lapsekit.film.windows import (
     Box,
     Size,
     Window,
-    area,
     eased,
     filled,
     mixed,
     on_paper,
-    shared_area,
-    union,
-    whole_box,
 )
 from lapsekit.vision.knocks import Knock
 
 MOVE_S = 0.5
 """How long the window moves on each side of a change of view."""
 
-_KEPT = 0.9
-"""Views share a window that is at least so wide, as a share of what each could show."""
-_JOINED = 0.5
-"""What two views share is shown between them if it is at least so wide; else the film cuts."""
-_ROOM = 0.005
-_SLIVER_SHARE = 0.004
-"""What a frame lacks at an edge, as a share of its long side, that is filled by its edge."""
+_LEAST_SHARE = 0.25
+"""A view counts if it shows at least so much, as a share of the width of the reference view."""
 
 
 @dataclass(frozen=True)
@@ -165,7 +157,8 @@ def framed(
     knocks : sequence of Knock
         Lasting changes of view among `placements`.
     wanted : sequence of Box
-        What shall be inside as far as it can: the regions. Windows are centred on them.
+        What shall be inside as far as it can: the regions. Windows are centred on them, or show
+        as many of them as fit.
     fit : {"fill", "whole"}
         Whether the picture is filled, or shows all that the camera shows, on paper.
     previous : sequence of Box
@@ -176,19 +169,18 @@ def framed(
     -------
     Framing
     """
-    views = list(pairwise([0, *(knock.at for knock in knocks), len(placements)]))
-    covers = [cover_of(placements[start:end], shape) for start, end in views]
     own = shape[1] / shape[0]
-    chooser = _Chooser(covers, own if fit == "whole" else size[0] / size[1], shape, wanted)
-    groups = [*_held(chooser, previous)]
+    starts, covers = _views(placements, shape, knocks)
+    chooser = Chooser(covers, own if fit == "whole" else size[0] / size[1], shape, wanted)
+    groups = [*held(chooser, previous)]
     after = groups[-1][1] if groups else 0
-    groups += [*_chosen(chooser, after)]
+    groups += [*chosen(chooser, after)]
 
     def window_of(box: Box) -> Window:
         return on_paper(box, size, own) if fit == "whole" else filled(box, size)
 
     stretches = tuple(
-        Stretch(views[a][0], window_of(box), _Chooser(covers[a:b], own, shape).box(0, b - a))
+        Stretch(starts[a], window_of(box), Chooser(covers[a:b], own, shape).box(0, b - a))
         for a, b, box in groups
     )
     joints = tuple(
@@ -198,75 +190,19 @@ def framed(
     return Framing(stretches, joints, _too_far(framing, placements, shape), framing.cut_off)
 
 
-class _Chooser:
-    """Boxes of one shape in what runs of views show."""
+def _views(placements, shape, knocks):
+    """First frames and covers of the views that show enough to be shown.
 
-    def __init__(self, covers, aspect, shape, wanted=()):
-        self.covers, self._aspect, self._shape = covers, aspect, shape
-        self._wanted = [tuple(map(float, box)) for box in wanted]
-        around = union(self._wanted) if self._wanted else whole_box(shape)
-        self._middle = ((around[0] + around[2]) / 2, (around[1] + around[3]) / 2)
-
-    def box(self, start: int, end: int) -> Box | None:
-        """The largest in what the views from `start` to before `end` all show."""
-        planes = np.concatenate(self.covers[start:end])
-        return largest_box(planes, self._aspect, self._middle, _ROOM)
-
-    def holds(self, box: Box, view: int) -> bool:
-        """Whether a view shows a box that was chosen before, but for what its edge fills."""
-        across, down = box[2] - box[0], box[3] - box[1]
-        deep = depth_outside(box, self.covers[view])
-        alike = abs(across / down / self._aspect - 1) < 1e-3
-        return alike and deep <= _SLIVER_SHARE / 2 * max(self._shape)
-
-    def joint(self, one, other) -> Box | None:
-        """What is shown between two groups: the one's own box, the other's, or a smaller one."""
-        for mine, theirs in ((one, other), (other, one)):
-            last = theirs[0] if theirs is other else theirs[1] - 1
-            if self.holds(mine[2], last):
-                return mine[2]
-        views = [one[1] - 1, other[0]]
-        planes = np.concatenate([self.covers[view] for view in views])
-        middle = np.mean([np.reshape(group[2], (2, 2)).mean(0) for group in (one, other)], 0)
-        box = largest_box(planes, self._aspect, tuple(middle), _ROOM)
-        least = _JOINED * min(_width(one[2]), _width(other[2]))
-        return box if box is not None and _width(box) >= least else None
-
-    def cut_off(self, box: Box) -> float:
-        """Share of the wanted area that a box leaves out."""
-        whole = sum(map(area, self._wanted))
-        inside = sum(shared_area(each, box) for each in self._wanted)
-        return 1 - inside / whole if whole else 0.0
-
-
-def _held(chooser: _Chooser, previous: Sequence[Box]) -> Iterator[tuple[int, int, Box]]:
-    """Groups of views from the first on that windows chosen before still fit."""
-    view = 0
-    for box in (tuple(map(float, each)) for each in previous):
-        start = view
-        while view < len(chooser.covers) and chooser.holds(box, view):
-            view += 1
-        if view > start:
-            yield start, view, box
-
-
-def _chosen(chooser: _Chooser, start: int) -> Iterator[tuple[int, int, Box]]:
-    """Groups of the views from `start` on: as few as the picture's size allows."""
-    while start < len(chooser.covers):
-        end, widest = start, 0.0
-        box = None
-        while end < len(chooser.covers):
-            widest = max(widest, _width(chooser.box(end, end + 1)))
-            common = chooser.box(start, end + 1)
-            if box is not None and _width(common) < _KEPT * widest:
-                break
-            box, end = common, end + 1
-        yield start, end, box
-        start = end
-
-
-def _width(box: Box | None) -> float:
-    return 0.0 if box is None else box[2] - box[0]
+    Others are one with the view before, and their frames show too little of its window.
+    """
+    starts = [0, *(knock.at for knock in knocks)]
+    every = [cover_of(placements[a:b], shape) for a, b in pairwise([*starts, len(placements)])]
+    boxes = [largest_box(cover, shape[1] / shape[0]) for cover in every]
+    least = _LEAST_SHARE * shape[1]
+    kept = [k for k, box in enumerate(boxes) if box is not None and box[2] - box[0] >= least]
+    if not kept:
+        return [0], [cover_of([None], shape)]
+    return [0, *(starts[k] for k in kept[1:])], [every[k] for k in kept]
 
 
 def _too_far(framing: Framing, placements, shape) -> tuple[int, ...]:
@@ -275,7 +211,7 @@ def _too_far(framing: Framing, placements, shape) -> tuple[int, ...]:
     for k, placement in enumerate(placements):
         box = framing.stretches[framing.stretch_of(k)].window.box
         quad = quad_of(placement, shape)
-        if _outside(box, quad) > _SLIVER_SHARE * max(shape):
+        if _outside(box, quad) > SLIVER_SHARE * max(shape):
             found.append(k)
     return tuple(found)
 

@@ -51,7 +51,8 @@ LOOK = {"winSize": (41, 41), "maxLevel": 4}
 class Moved:
     """Movement of one film, in px: RMS by the true camera, and of tracked corners.
 
-    `steps` are the same from one picture to the next, over the root of two.
+    `steps` are the same from one picture to the next, over the root of two; `tracker_rms` is what
+    the tracker is off the true camera.
     """
 
     film: str
@@ -62,6 +63,7 @@ class Moved:
     true_steps: float
     tracked_rms: float
     tracked_steps: float
+    tracker_rms: float
     parts: int
 
 
@@ -212,14 +214,27 @@ def in_parts(moves: np.ndarray, corners: np.ndarray) -> np.ndarray:
     across, down = (corners[often] // (SIZE[0] / 4, SIZE[1] / 3)).astype(int).T
     numbers = 3 * across + down
     full = [n for n in range(12) if (numbers == n).sum() >= LEAST_CORNERS]
-    parts = np.stack([np.nanmedian(moves[:, numbers == n], 1) for n in full], 1)
+    parts = np.stack([middle_of(moves[:, numbers == n]) for n in full], 1)
     return parts - np.nanmean(parts, 0)
+
+
+def middle_of(moves: np.ndarray) -> np.ndarray:
+    """Median (pictures, 2) of moves (pictures, corners, 2); NaN where too few are known."""
+    known = np.isfinite(moves[..., 0]).sum(1) >= LEAST_CORNERS
+    found = np.full((len(moves), 2), np.nan)
+    found[known] = np.nanmedian(moves[known], 1)
+    return found
 
 
 def moved(material: Material, film: str, way: str, usual, corners, given) -> Moved:
     true = true_places(material, film, way)
     off = true - true.mean(0)
-    parts = in_parts(tracked_moves(material, film, way, usual, corners, given), corners)
+    moves = tracked_moves(material, film, way, usual, corners, given)
+    points = project(material.framing.stretches[0].window.matrix, corners)
+    order = material.films[film][:: given.every]
+    truly = np.array([material.film_points(k, way, points) for k in order]) - corners
+    parts = in_parts(moves, corners)
+    slips = in_parts(moves - truly, corners)
     return Moved(
         film,
         way,
@@ -229,6 +244,7 @@ def moved(material: Material, film: str, way: str, usual, corners, given) -> Mov
         steps(true),
         rms(parts),
         steps(parts),
+        rms(slips),
         parts.shape[1],
     )
 
@@ -238,11 +254,11 @@ def told(rows: list[Moved], material: Material) -> str:
         f"{len(material.knocks)} lasting changes of view; {len(material.framing.stretches)} "
         f"window(s), {material.framing.stretches[0].window.enlarged:.2f} film px to a frame px",
         f"{'film':7}{'frames':14}{'pictures':>9}{'true RMS':>10}{'worst':>8}{'steps':>8}"
-        f"{'tracked RMS':>13}{'steps':>8}{'parts':>9}   px",
+        f"{'tracked RMS':>13}{'steps':>8}{'tracker off':>13}{'parts':>7}   px",
     ]
     lines += [
         f"{r.film:7}{r.way:14}{r.pictures:9d}{r.true_rms:10.3f}{r.true_worst:8.3f}"
-        f"{r.true_steps:8.3f}{r.tracked_rms:13.3f}{r.tracked_steps:8.3f}{r.parts:9d}"
+        f"{r.true_steps:8.3f}{r.tracked_rms:13.3f}{r.tracked_steps:8.3f}{r.tracker_rms:13.3f}{r.parts:7d}"
         for r in rows
     ]
     return "\n".join(lines)

@@ -112,6 +112,15 @@ def test_a_single_frame_that_stands_far_off_is_named_and_costs_nothing():
     assert framing.stretches[0].window.box[2] - framing.stretches[0].window.box[0] > 940
 
 
+def test_a_view_that_shows_hardly_anything_of_the_bench_is_left_out_whole():
+    placements, found = season(STILL, ((0, 0), 0, 8), STILL)
+    framing = framed(placements, SHAPE, WIDE, found)
+    assert framing.left_out == tuple(range(20, 40))
+    assert framing.stretches[0].window.box[2] - framing.stretches[0].window.box[0] > 940
+    nothing = framed([movement(SHAPE, zoom=9)] * 3, SHAPE, WIDE)
+    assert nothing.left_out == (0, 1, 2)
+
+
 def test_frames_with_a_sliver_missing_are_kept():
     placements, _ = season(STILL)
     placements[7] = movement(SHAPE, (6, 0))
@@ -127,6 +136,13 @@ def test_the_window_goes_to_where_the_regions_are(size, wanted):
     assert framing.cut_off == 0
     left, top, right, bottom = framing.stretches[0].window.box
     assert min(wanted[0] - left, wanted[1] - top, right - wanted[2], bottom - wanted[3]) >= 0
+
+
+def test_a_shape_that_cannot_hold_all_regions_holds_whole_ones_rather_than_halves():
+    row = [(240 * k + 10, 200, 240 * k + 230, 420) for k in range(4)]
+    left, _, right, _ = framed([None] * 3, SHAPE, SQUARE, wanted=row).stretches[0].window.box
+    whole = [box for box in row if left <= box[0] + 0.02 and box[2] <= right + 0.02]
+    assert len(whole) == 3 > (right - left) / 240 - 0.02
 
 
 def test_it_says_how_much_of_the_regions_a_shape_cuts_off():
