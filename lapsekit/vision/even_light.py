@@ -8,9 +8,9 @@ median of cells, 94 % with the mean). Cells that show what no frame around it sh
 On top comes a slow unevenness over the view, for haze, dew and large soft shadows, fitted so that
 the small hard ones do not pull it.
 
-Deflickering by a smooth intensity reference: Delon (2006), J. Math. Imaging Vis. 26: 261-277;
-varying over the picture: Delon & Desolneux (2010), SIAM J. Imaging Sci. 3: 703-734. Contrast stays as
-it is: bringing it to a slow course too made places flicker more, not less, and plants flat.
+Deflickering against a course smoothed in time: Delon (2006), IEEE Trans. Image Process. 15:
+241-248; locally: Delon & Desolneux (2010), SIAM J. Imaging Sci. 3: 703-734. Contrast stays as it
+is: bringing that to a slow course too made places flicker more, not less, and plants flat.
 """
 
 from collections.abc import Sequence

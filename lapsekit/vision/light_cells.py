@@ -30,6 +30,8 @@ _MOST_CLIPPED = 0.05
 _DARKEST = 0.0015
 """Linear light (0 to 1) of 5 levels of 255: below, noise and black level are what is measured."""
 
+_GREEN_PX = 5
+
 
 @dataclass(frozen=True)
 class LightCells:
@@ -67,6 +69,14 @@ class LightCells:
         """Height and width of the picture that is measured: whole px to a cell."""
         side = max(1, round(MEASURED_AT_PX / self.columns))
         return self.rows * side, self.columns * side
+
+    @property
+    def to_reference(self) -> np.ndarray:
+        """From px of the picture that is measured to px of the reference view: (3, 3)."""
+        down, across = (
+            whole / part for whole, part in zip(self.shape, self.measured_shape, strict=True)
+        )
+        return np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2], [0, 0, 1]])
 
     def measure(self, picture: np.ndarray, static: np.ndarray | None = None) -> np.ndarray:
         """Levels of the cells in one picture.
@@ -119,3 +129,20 @@ def _sized(picture: np.ndarray, shape: tuple[int, int]) -> np.ndarray:
     if picture.shape[:2] == shape:
         return picture
     return cv2.resize(picture, shape[::-1], interpolation=cv2.INTER_AREA)
+
+
+def not_green(picture: np.ndarray) -> np.ndarray:
+    """What is no greener than grey: all that tells static from growing where no canopy is known.
+
+    Parameters
+    ----------
+    picture : ndarray of uint8, shape (height, width, 3)
+        RGB.
+
+    Returns
+    -------
+    ndarray of bool, shape (height, width)
+    """
+    red, green, blue = cv2.split(cv2.blur(picture, (_GREEN_PX, _GREEN_PX)))
+    greener = cv2.min(cv2.compare(green, red, cv2.CMP_GT), cv2.compare(green, blue, cv2.CMP_GT))
+    return greener == 0
