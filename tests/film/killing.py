@@ -22,6 +22,7 @@ from lapsekit.film.encoding import RECIPES
 from lapsekit.film.joining import join
 from lapsekit.film.segments import make_segments, prune
 from lapsekit.film.tracks import Cue
+from lapsekit.safely import remove_leftovers
 from tests.film.made_films import PER_SECOND, jobs_of
 
 COUNTS = [4, 2, 6, 1, 5, 4, 3, 6, 4, 4, 2, 6]
@@ -29,6 +30,7 @@ COUNTS = [4, 2, 6, 1, 5, 4, 3, 6, 4, 4, 2, 6]
 
 def make(folder):
     """The whole making of a film."""
+    remove_leftovers(folder)
     segments = make_segments(
         folder / "parts",
         jobs_of(COUNTS),

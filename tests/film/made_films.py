@@ -29,10 +29,10 @@ def numbered(number):
     return picture
 
 
-def number_of(picture):
+def number_of(picture, bits=_BITS):
     """The number that a picture shows, however it was encoded."""
     half = _BLOCK // 2
-    squares = picture[-half, half::_BLOCK][:_BITS]
+    squares = picture[-half, half::_BLOCK][:bits]
     return sum(1 << bit for bit, square in enumerate(squares) if np.mean(square) > 128)
 
 

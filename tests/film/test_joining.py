@@ -9,13 +9,16 @@ import pytest
 from lapsekit.errors import FilmError
 from lapsekit.film.encoding import RECIPES
 from lapsekit.film.joining import join
-from lapsekit.film.segments import Segment, make_segments
+from lapsekit.film.segments import Job, Segment, make_segments
 from lapsekit.film.tracks import Cue
 from tests.film.made_films import (
+    HEIGHT,
     PER_SECOND,
+    WIDTH,
     job,
     need,
     number_of,
+    numbered,
     probed,
     segments_of,
     shown,
@@ -111,11 +114,8 @@ def test_captions_are_timed_text_in_their_language(film):
 
 
 def test_a_player_shows_each_caption_when_it_should(film):
-    target, _, recipe = film
-    if recipe == "master":
-        pytest.skip("one muxer writes both kinds")
     need("ffprobe")
-    command = f"ffprobe -v error -select_streams s -show_packets -of csv=p=0:nk=1 {target}"
+    command = f"ffprobe -v error -select_streams s -show_packets -of csv=p=0:nk=1 {film[0]}"
     lines = subprocess.run(command.split(), capture_output=True, text=True, check=True).stdout
     seen = [line.split(",") for line in lines.split()]
     spans = [(float(x[3]), float(x[3]) + float(x[7])) for x in seen if int(x[8]) > 2]
@@ -129,6 +129,36 @@ def test_a_film_without_captions_and_chapters_has_neither(tmp_path, title):
     found = probed(tmp_path / "film.mp4")
     assert len(found["streams"]) == 1 and found["chapters"] == []
     assert found["format"]["tags"].get("title", "") == title
+
+
+@pytest.mark.parametrize("name", RECIPES)
+def test_cards_noise_night_and_leaves_are_joined_into_one_film(tmp_path, name):
+    pictures = {
+        "card": np.full((HEIGHT, WIDTH, 3), (250, 246, 236), np.uint8),
+        "night": np.zeros((HEIGHT, WIDTH, 3), np.uint8),
+        "noise": np.random.default_rng(2).integers(0, 256, (HEIGHT, WIDTH, 3), np.uint8),
+        "leaves": numbered(3),
+    }
+    jobs = [
+        Job(f"{what} {count}", count, lambda what=what, count=count: [pictures[what]] * count)
+        for what in pictures
+        for count in (1, 9)
+    ]
+    segments = make_segments(tmp_path / "parts", jobs, RECIPES[name], PER_SECOND)
+    target = tmp_path / f"film.{RECIPES[name].ending}"
+    assert join(target, segments, PER_SECOND).pictures == 40
+    seen = shown(target)
+    for number, what in enumerate(pictures):
+        for picture in seen[10 * number : 10 * number + 10]:
+            assert np.abs(picture.mean(axis=(0, 1)) - pictures[what].mean(axis=(0, 1))).max() < 4
+
+
+def test_a_long_film_keeps_all_of_its_chapters(tmp_path):
+    segments = segments_of(tmp_path / "parts", [12] * 30)
+    chapters = [Cue(n / 24, (n + 1) / 24, f"Day {n}") for n in range(360)]
+    join(tmp_path / "film.mp4", segments, PER_SECOND, chapters=chapters)
+    found = probed(tmp_path / "film.mp4")["chapters"]
+    assert [each["tags"]["title"] for each in found] == [f"Day {n}" for n in range(360)]
 
 
 def test_what_is_of_another_kind_is_refused_with_the_reason_and_the_old_film_stays(tmp_path):
