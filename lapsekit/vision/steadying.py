@@ -5,7 +5,9 @@ two, other at every light. The camera's own way is simpler. Between knocks its m
 days and warms up over the day. So the place of a frame is put together from that of its
 neighbours: the slow way of its view, fitted to all frames of the days around it, and, as a shift
 alone, what frames at the same time of day lie off it. Warming tilts a camera, which shifts its
-picture; turn, zoom and perspective change slowly or at once.
+picture; turn, zoom and perspective change slowly or at once. A camera that does move from frame
+to frame, as on a mast in the wind, scatters by more than the error of its placements; then these
+are believed.
 """
 
 from collections.abc import Sequence
@@ -26,7 +28,8 @@ _SLOPE_DAYS = 0.5
 """Frames that span less than this tell where the view is, not which way it goes."""
 _ERROR_FLOOR_PX = 0.05
 _UNKNOWN_ERROR_PX = 0.3
-_ELSEWHERE_SIGMAS, _ELSEWHERE_SHARE = 6.0, 1e-3
+_ELSEWHERE_SIGMAS, _ELSEWHERE_SHARE = 4.0, 5e-4
+_LEAST_FRAMES = 5
 _STEPS_ACROSS = 20_000
 """Corners are rounded to this part of the long side: a twentieth of a pixel at 1000 px."""
 
@@ -92,14 +95,34 @@ def _calmed(off, at, error_px, long_side_px):
     knots, lines = _lines(off.reshape(len(off), -1), at, weights)
     calm = np.empty_like(off)
     for k, moment in enumerate(at):
-        value, slope = (between.reshape(-1, 2) for between in _between(knots, lines, moment))
+        value, slope = (told.reshape(-1, 2) for told in _between(knots, lines, moment))
         near = slice(*np.searchsorted(at, [moment - REACH_DAYS, moment + REACH_DAYS]))
         away = at[near] - moment
-        left = off[near].mean(1) - value.mean(0) - np.outer(away, slope.mean(0))
-        calm[k] = value + _of_the_hour(left, away, weights[near])
-    apart = np.sqrt(((off - calm) ** 2).sum(-1).mean(-1))
+        same = np.abs(away - np.round(away)) < _SAME_HOUR_DAYS
+        away = away[same]
+        left = off[near][same] - value - away[:, None, None] * slope
+        shift = _of_the_hour(left.mean(1), away, weights[near][same])
+        share = _share_of_movement(left - shift, error_px[k])
+        calm[k] = value + shift + share * (off[k] - value - shift)
+    apart = _length(off - calm)
     clear = np.maximum(long_side_px * _ELSEWHERE_SHARE, _ELSEWHERE_SIGMAS * error_px)
     return np.where((apart > clear)[:, None, None], off, calm)
+
+
+def _length(moves):
+    """Root mean square over the corners of moves (..., 4, 2)."""
+    return np.sqrt((moves**2).sum(-1).mean(-1))
+
+
+def _share_of_movement(rest, error_px):
+    """How much of what frames (n, 4, 2) scatter is the camera's own movement, 0 to 1.
+
+    What exceeds the error of a placement is: a mast in the wind moves from frame to frame.
+    """
+    scatter = float(np.median(_length(rest)))
+    if len(rest) < _LEAST_FRAMES or scatter <= error_px:
+        return 0.0
+    return 1 - (error_px / scatter) ** 2
 
 
 def _lines(rows, at, weights):
@@ -142,9 +165,7 @@ def _local_line(rows, at, weights, moment):
 
 def _of_the_hour(left, away, weights):
     """Robust mean of shifts (n, 2) over frames at the same time of day, `away` days from it."""
-    same = np.abs(away - np.round(away)) < _SAME_HOUR_DAYS
-    left, away = left[same], away[same]
-    fixed = weights[same] * _tricube(away / REACH_DAYS)
+    fixed = weights * _tricube(away / REACH_DAYS)
     fixed = fixed * _tricube((away - np.round(away)) / _SAME_HOUR_DAYS)
     robust = np.ones(len(away))
     for _ in range(_ROUNDS):

@@ -72,6 +72,14 @@ def test_a_frame_that_stood_elsewhere_keeps_its_own_placement_and_pulls_no_other
     assert np.abs(np.delete(found, 50, 0)).max() < 0.15
 
 
+def test_a_camera_that_sways_in_the_wind_is_believed_to_sway():
+    at = times(20)
+    true = np.random.default_rng(3).normal(0, 1.2, (len(at), 1, 2)).repeat(4, 1)
+    found = corners_off(ran(placed(true + jitter(len(at), 0.07)), at, error_px=[0.15] * len(at)))
+    assert rms(found - true) < 0.2
+    assert rms(true) > 1.5
+
+
 def test_frames_without_a_placement_stay_without():
     at = times(10)
     measured = placed(jitter(len(at)))
