@@ -32,6 +32,11 @@ from lapsekit.vision.alike import alike
 from lapsekit.vision.even_light import corrections
 
 
+PART_SECONDS = 2.0
+"""How long a part is that is encoded by itself: shorter ones start anew too often, and of longer
+ones a new day changes more."""
+
+
 @dataclass(frozen=True)
 class Composition:
     """A film, ready to be painted and encoded.
@@ -141,7 +146,7 @@ def composed(
         return gap_card(scenes[number].size, shape, words, first, last)
 
     painter = Painter(size, scenes, boxes, lights, cut.between, face, card)
-    parts = [(painter.mark(each), each) for each in shots if each]
+    parts = [(painter.mark(each), each) for each in _parts(cut, plan, shots)]
     days = _days(cut, scenes, plan) if len(scenes) == 1 else []
     return Composition(
         size=size,
@@ -249,6 +254,17 @@ def _shots(cut: Cut, scenes, plan: Plan, boxes, size, words) -> tuple[list[list[
         for k, (beats, number) in enumerate(zip(pictures, numbers, strict=True))
     )
     return [[next(shots) for _ in stretch] for stretch in plan.beats], face
+
+
+def _parts(cut: Cut, plan: Plan, shots: Sequence[Sequence[Shot]]) -> list[list[Shot]]:
+    """Pictures that are encoded together: of days that last about `PART_SECONDS`.
+
+    Counted from day 0, so that days that come later leave the parts before them as they were.
+    """
+    together = max(1, int(PART_SECONDS / (cut.day_seconds or cut.length_seconds)))
+    pairs = zip(plan.stretches, shots, strict=True)
+    groups = groupby(pairs, key=lambda pair: pair[0].day // together)
+    return [[shot for _, each in group for shot in each] for _, group in groups]
 
 
 def _faces(pictures: Sequence[tuple[Beat, ...]], faced: Sequence[int]) -> list[int]:
