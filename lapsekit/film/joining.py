@@ -200,9 +200,11 @@ def _text_packets(film: Any, captions: Sequence[Cue], code: str) -> list[av.Pack
     stream.metadata["language"] = code
     packets = []
     for cue in captions:
+        start, end = _thousandths(cue)
+        if start == end:
+            continue  # no player shows it
         text = _within(one_line(cue.text), 0xFFFF).encode()
         packet = av.Packet(struct.pack(">H", len(text)) + text)
-        start, end = _thousandths(cue)
         packet.stream, packet.time_base = stream, _TEXT_BASE
         packet.pts = packet.dts = start
         packet.duration = end - start
