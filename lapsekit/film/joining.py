@@ -19,6 +19,8 @@ from lapsekit.film.tracks import Cue, one_line
 _TEXT_BASE = Fraction(1, 1000)
 #: Chapter titles are kept with their length in one byte.
 _MOST_BYTES = 250
+# Opened so, no picture is decoded: all that must be known stands in the file's head.
+_UNDECODED = ({"skip_frame": "all"},)
 # How timed text looks where a player asks (3GPP TS 26.245): white letters below, on nothing.
 _TEXT_HEADER = (
     b"[Script Info]\nScriptType: v4.00+\n\n[V4+ Styles]\n"
@@ -79,7 +81,7 @@ def join(
     """
     if not segments:
         raise FilmError(f"{target}: there is no picture to make a film of")
-    with written_whole(target) as part, _opened(segments[0]) as first:
+    with written_whole(target) as part, _opened(segments[0], ()) as first:
         template = first.streams.video[0]
         ticks = 512 * frames_per_second  # a second; so many that every picture begins at one
         options = {"movflags": "faststart", "movie_timescale": f"{ticks}"}
@@ -138,9 +140,9 @@ def _video_packets(
         before += count
 
 
-def _opened(segment: Segment) -> Any:
+def _opened(segment: Segment, options: Sequence[dict[str, str]] = _UNDECODED) -> Any:
     try:
-        source = av.open(local(segment.path))
+        source = av.open(local(segment.path), stream_options=list(options))
         if source.streams.video:
             return source
         source.close()
@@ -159,7 +161,7 @@ def _kind(stream: Any) -> dict[str, object]:
     return {
         "codec": context.name,
         "size": (context.width, context.height),
-        "pixel format": context.pix_fmt,
+        "tag": context.codec_tag,
         "colours": colours,
         "parameter sets": bytes(context.extradata or b""),
     }
@@ -198,9 +200,11 @@ def _text_packets(film: Any, captions: Sequence[Cue], code: str) -> list[av.Pack
     stream.metadata["language"] = code
     packets = []
     for cue in captions:
+        start, end = _thousandths(cue)
+        if start == end:
+            continue  # no player shows it
         text = _within(one_line(cue.text), 0xFFFF).encode()
         packet = av.Packet(struct.pack(">H", len(text)) + text)
-        start, end = _thousandths(cue)
         packet.stream, packet.time_base = stream, _TEXT_BASE
         packet.pts = packet.dts = start
         packet.duration = end - start
