@@ -30,7 +30,7 @@ class KeptLight:
         self._folder = season_folder / FOLDER / camera
 
     def of_day(self, day: date) -> dict[str, np.ndarray]:
-        """Levels kept of a day's frames, (cells, 3) float16 each, by key."""
+        """Levels kept of a day's frames, (cells, 4) float16 each, by key."""
         try:
             with np.load(self._path(day)) as file:
                 keys, levels = file["keys"], file["levels"]
@@ -46,7 +46,7 @@ class KeptLight:
         Parameters
         ----------
         day : datetime.date
-        measured : mapping of str to ndarray of float, shape (cells, 3)
+        measured : mapping of str to ndarray of float, shape (cells, 4)
             By key: the frame's name, a dot, and a mark of what its levels rest on. Levels of
             another mark are forgotten.
         """

@@ -58,13 +58,13 @@ def light_of(
     Returns
     -------
     cells : LightCells
-    levels : ndarray of float16, shape (n, cells, 3)
+    levels : ndarray of float16, shape (n, cells, 4)
         See `LightCells.measure`; NaN all over for a frame that cannot be read, or does not have
         the size of the reference view.
     """
     measuring, kept = _Measuring(season, camera, frames), KeptLight(season.folder, camera)
     keys = [measuring.key(frame) for frame in frames]
-    shape = (measuring.cells.count, 3)
+    shape = (measuring.cells.count, 4)
     levels = np.full((len(frames), *shape), np.nan, np.float16)
     missing = []
     for day, places in groupby(range(len(frames)), lambda place: frames[place].day):

@@ -38,7 +38,7 @@ def alike(
 
     Parameters
     ----------
-    levels : ndarray of float, shape (n, cells, 3)
+    levels : ndarray of float, shape (n, cells, 4)
         From `LightCells.measure`, in order of time.
     days : sequence of int, n
         Number of each frame's day, rising.
@@ -75,8 +75,8 @@ def differences(first: np.ndarray, second: np.ndarray) -> np.ndarray:
 
     Parameters
     ----------
-    first : ndarray of float, shape (a, cells, 3)
-    second : ndarray of float, shape (b, cells, 3)
+    first : ndarray of float, shape (a, cells, 4)
+    second : ndarray of float, shape (b, cells, 4)
         Levels of frames.
 
     Returns
@@ -86,7 +86,7 @@ def differences(first: np.ndarray, second: np.ndarray) -> np.ndarray:
         and half of the difference in tint: 0.1 are about 10 %. 0.5 where too few cells are told.
     """
     every = max(1, first.shape[1] // _CELLS)
-    here, there = (np.asarray(each[:, ::every], float) for each in (first, second))
+    here, there = (np.asarray(each[:, ::every, :3], float) for each in (first, second))
     off = _luminance(here)[:, None] - _luminance(there)[None]
     told = np.isfinite(off).sum(axis=2) >= _FEWEST_CELLS / every
     off[~told] = 0

@@ -14,6 +14,7 @@ is: bringing that to a slow course too made places flicker more, not less, and p
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -32,11 +33,11 @@ _MOST_TINT = 0.3
 _SEEN_SHARE = 0.8
 _FEWEST_CELLS = 12
 _FEWEST_FRAMES = 3
-_CELLS_TO_TRUST = 8.0
+_CELLS_TO_TRUST = 16.0
 _NEW_BY = 0.5
 _MOST_NEW = 0.4
-_RIDGE, _RIDGE_CELLS = 0.1, 10.0
-_HUBER, _LEAST_SIGMA = 1.5, 0.02
+_RIDGE, _RIDGE_CELLS = 0.2, 10.0
+_HUBER, _LEAST_SIGMA = 1.0, 0.02
 _ROUNDS = 4
 
 
@@ -53,7 +54,7 @@ def corrections(
     ----------
     cells : LightCells
         Where the levels were measured.
-    levels : ndarray of float, shape (n, cells, 3)
+    levels : ndarray of float, shape (n, cells, 4)
         From `LightCells.measure`, in order of time.
     at_days : sequence of float, n
         Days since some midnight, rising.
@@ -91,10 +92,19 @@ def _correction(cells: LightCells, levels: np.ndarray, frame: int, near: Around)
         return Correction.none(cells.shape)
     place = int(told[:place].sum())
     near = Around(near.frames[told], near.nearness[told], near.terms[told])
-    window = _filled(window[told][:, use])
-    places = cells.places[use]
+    sizes = window[place, use, 3]
+    window = _filled(window[told][:, use, :3])
     known = ~_new_cells(window, place)
-    return _to_slow_light(cells.shape, window[:, known], place, near, places[known])
+    surroundings = _Surroundings(cells.places[use][known], sizes[known] / sizes[known].sum())
+    return _to_slow_light(cells.shape, window[:, known], place, near, surroundings)
+
+
+@dataclass(frozen=True, eq=False)
+class _Surroundings:
+    """Cells that tell the light: places, (cells, 2), and sizes that add up to 1, (cells,)."""
+
+    places: np.ndarray
+    sizes: np.ndarray
 
 
 def _filled(window: np.ndarray) -> np.ndarray:
@@ -122,22 +132,21 @@ def _new_cells(window: np.ndarray, place: int) -> np.ndarray:
 
 
 def _to_slow_light(
-    shape: tuple[int, int], window: np.ndarray, place: int, near: Around, places: np.ndarray
+    shape: tuple[int, int], window: np.ndarray, place: int, near: Around, cells: _Surroundings
 ) -> Correction:
     light = np.exp(window)
-    totals = np.log(light.mean(axis=1))
+    totals = np.log(cells.sizes @ light)
     luminance = light @ LUMINANCE
-    shares = near.shares(np.log(luminance.mean(axis=1)))
-    wanted = shares @ totals
+    shares = near.shares(np.log(luminance @ cells.sizes))
     uneven = np.log(luminance[place]) - shares @ np.log(luminance)
-    trust = len(places) / (len(places) + _CELLS_TO_TRUST)
-    field = -trust * smooth_field(uneven, places)
-    bent = np.clip(field_terms(places) @ field, -MOST_UNEVEN, MOST_UNEVEN)
-    gains = _gains(light[place], bent, wanted)
+    trust = 1 / (1 + (_CELLS_TO_TRUST / len(cells.places)) ** 2)
+    field = -trust * smooth_field(uneven, cells.places, cells.sizes)
+    bent = np.clip(field_terms(cells.places) @ field, -MOST_UNEVEN, MOST_UNEVEN)
+    gains = _gains(light[place], bent, cells.sizes, shares @ totals)
     return Correction.of(trust * gains, field, shape)
 
 
-def smooth_field(uneven: np.ndarray, places: np.ndarray) -> np.ndarray:
+def smooth_field(uneven: np.ndarray, places: np.ndarray, sizes: np.ndarray) -> np.ndarray:
     """Factors of the slow unevenness in values of cells.
 
     Huber's weights keep the few cells of a hard shadow from pulling it, a ridge keeps it flat
@@ -149,6 +158,8 @@ def smooth_field(uneven: np.ndarray, places: np.ndarray) -> np.ndarray:
         Natural logarithms.
     places : ndarray of float, shape (cells, 2)
         From -1 to 1.
+    sizes : ndarray of float, shape (cells,)
+        How much of each cell was measured.
 
     Returns
     -------
@@ -157,24 +168,26 @@ def smooth_field(uneven: np.ndarray, places: np.ndarray) -> np.ndarray:
     """
     terms = np.column_stack([np.ones(len(places)), field_terms(places)])
     ridge = (_RIDGE + _RIDGE_CELLS / len(places)) * np.diag([0.0, 1, 1, 1, 1, 1])
-    weights = np.ones(len(places))
+    weights = sizes
     for _ in range(_ROUNDS):
         weighted = terms * weights[:, None] / weights.sum()
         factors = np.linalg.solve(weighted.T @ terms + ridge, weighted.T @ uneven)
         off = np.abs(uneven - terms @ factors)
         sigma = max(_LEAST_SIGMA, MAD_TO_SIGMA * float(np.median(off)))
-        weights = np.minimum(1, _HUBER * sigma / np.maximum(off, 1e-9))
+        weights = sizes * np.minimum(1, _HUBER * sigma / np.maximum(off, 1e-9))
     return factors[1:]
 
 
-def _gains(light: np.ndarray, bent: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+def _gains(
+    light: np.ndarray, bent: np.ndarray, sizes: np.ndarray, wanted: np.ndarray
+) -> np.ndarray:
     """Logarithms of the gains that bring the mean of the cells to what is wanted.
 
     The shoulder takes a little of each gain away, more of bright cells: found by iteration.
     """
     gains = np.zeros(3)
     for _ in range(_ROUNDS):
-        gains += wanted - np.log(toned(light, gains + bent[:, None]).mean(axis=0))
+        gains += wanted - np.log(sizes @ toned(light, gains + bent[:, None]))
         level = np.clip(gains @ LUMINANCE, -MOST_GAIN, MOST_GAIN)
         gains = level + np.clip(gains - gains @ LUMINANCE, -_MOST_TINT, _MOST_TINT)
     return gains

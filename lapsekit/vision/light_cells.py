@@ -21,7 +21,7 @@ COLUMNS = 48
 MEASURED_AT_PX = 480
 """Long side at which levels are measured."""
 
-_LEAST_STATIC = 0.2
+_LEAST_STATIC = 0.05
 """Share of a cell that must be static."""
 
 _MOST_CLIPPED = 0.05
@@ -90,10 +90,10 @@ class LightCells:
 
         Returns
         -------
-        ndarray of float32, shape (cells, 3)
-            Natural logarithm of the mean linear light (0 to 1) of red, green and blue; NaN where
-            less than 20 % of a cell is static, more than 5 % of that is clipped, or a channel is
-            too dark to be told.
+        ndarray of float32, shape (cells, 4)
+            Natural logarithm of the mean linear light (0 to 1) of red, green and blue, and the
+            share of the cell that was measured; NaN where less than 5 % of a cell is static, more
+            than 5 % of that is clipped, or a channel is too dark to be told.
 
         Raises
         ------
@@ -114,7 +114,7 @@ class LightCells:
         side = self.measured_shape[1] // self.columns
         told = (usable >= _LEAST_STATIC * side**2) & (counted >= (1 - _MOST_CLIPPED) * usable)
         told &= mean.min(axis=1) >= _DARKEST
-        levels = np.log(np.maximum(mean, _DARKEST))
+        levels = np.column_stack([np.log(np.maximum(mean, _DARKEST)), counted / side**2])
         return np.where(told[:, None], levels, np.nan).astype(np.float32)
 
     def _sums(self, values: np.ndarray) -> np.ndarray:

@@ -26,6 +26,8 @@ _SHOULDER = 3.0
 _STEEPEST = 0.8
 _MAP_STEP_PX = 16
 _FLAT = 0.004
+_STRIP_ROWS = 32
+_GAMMA = 2.4
 _FORM = 1  # raised by hand when the same numbers give another picture
 
 
@@ -96,13 +98,16 @@ class Correction:
             return picture
         low, high = self._range
         if high - low < _FLAT:
-            return cv2.LUT(picture, self._tables[0])
+            return cv2.LUT(picture, self._even_table)
         bottom, rise, most = self._tables
-        found = cv2.LUT(picture, bottom)
-        added = cv2.LUT(picture, rise)
-        shares = cv2.cvtColor(self._shares(picture.shape[:2], to_reference), cv2.COLOR_GRAY2RGB)
-        cv2.multiply(added, shares, dst=added, scale=most / 255**2)
-        return cv2.add(found, added, dst=found)
+        shares = self._shares(picture.shape[:2], to_reference)
+        found = np.empty_like(picture)
+        for top in range(0, len(picture), _STRIP_ROWS):  # what is added stays in the cache
+            rows = slice(top, top + _STRIP_ROWS)
+            added = cv2.LUT(picture[rows], rise)
+            cv2.multiply(added, shares[rows], dst=added, scale=most / 255**2)
+            found[rows] = cv2.add(cv2.LUT(picture[rows], bottom), added, dst=added)
+        return found
 
     def uneven_at(self, places: np.ndarray) -> np.ndarray:
         """Unevenness at places (..., 2) of the view, from -1 to 1, as natural logarithm."""
@@ -116,16 +121,25 @@ class Correction:
         return float(told.min()), float(told.max())
 
     @cached_property
+    def _even_table(self) -> np.ndarray:
+        """The table of each channel where there is no unevenness."""
+        return _table(encoded(toned(LINEAR[:, None], np.array(self.log_gains) + self._range[0])))
+
+    @cached_property
+    def _ends(self) -> tuple[float, float]:
+        """The least and the largest gain of any channel at any place."""
+        low, high = self._range
+        return min(self.log_gains) + low, max(self.log_gains) + high
+
+    @cached_property
     def _tables(self) -> tuple[np.ndarray, np.ndarray, float]:
         """Tables for the least gain, for what the largest adds to it, and the most that adds."""
-        gains = np.array(self.log_gains)
-        bottom, top = (encoded(toned(LINEAR[:, None], gains + end)) for end in self._range)
-        rise = (top - bottom).mean(axis=1)
-        most = max(float(rise.max()), 1e-6)
-        return _table(bottom), _table(rise * 255 / most), most
+        bottom, top = (encoded(toned(LINEAR, end)) for end in self._ends)
+        most = float((top - bottom).max())
+        return _table(bottom), _table((top - bottom) * 255 / most), most
 
     def _shares(self, shape: tuple[int, int], to_reference: np.ndarray | None) -> np.ndarray:
-        """Where between the least and the largest gain every pixel lies: uint8, of `shape`."""
+        """Where between these gains every channel lies everywhere: uint8, (height, width, 3)."""
         small = [max(2, -(-side // _MAP_STEP_PX)) for side in shape]
         y, x = ((np.arange(n) + 0.5) * side / n - 0.5 for n, side in zip(small, shape, strict=True))
         points = np.stack(np.meshgrid(x, y), -1)
@@ -133,8 +147,10 @@ class Correction:
             size = np.array(shape[::-1])
         else:
             points, size = project(np.asarray(to_reference, float), points), self.shape[::-1]
-        low, high = self._range
         told = self.uneven_at((points + 0.5) * 2 / np.array(size) - 1)
+        told = told[..., None] + np.array(self.log_gains)
+        # As levels go with gains: between two tables then lies very nearly what lies between gains
+        low, high, told = (np.exp(each / _GAMMA) for each in (*self._ends, told))
         levels = np.clip(np.round((told - low) / (high - low) * 255), 0, 255).astype(np.uint8)
         return cv2.resize(levels, shape[::-1], interpolation=cv2.INTER_LINEAR)
 
