@@ -74,6 +74,7 @@ class Recipe:
 # what is in the pictures. An encoder that looks 4 pictures ahead instead of 40 takes 130 MB at
 # 1080p instead of 390; at crf 20 it reaches the quality of crf 21 with 40, in 2 % more bytes.
 _H264 = "threads=1:open-gop=0:stitchable=1:cpu-independent=1:rc-lookahead=4"
+_H265 = "pools=1:frame-threads=1:open-gop=0:rc-lookahead=8:log-level=none"
 RECIPES = {
     each.name: each
     for each in (
@@ -85,7 +86,14 @@ RECIPES = {
             (("preset", "medium"), ("crf", "20"), ("profile", "high"), ("x264-params", _H264)),
         ),
         Recipe(
-            "small",
+            "preview",
+            "libx264",
+            "yuv420p",
+            "mp4",
+            (("preset", "veryfast"), ("crf", "24"), ("profile", "high"), ("x264-params", _H264)),
+        ),
+        Recipe(
+            "av1",
             "libsvtav1",
             "yuv420p",
             "mp4",
@@ -93,11 +101,27 @@ RECIPES = {
             at_once=1,  # one takes 200 MB at 1080p
         ),
         Recipe(
-            "master",
+            "hevc",
+            "libx265",
+            "yuv420p",
+            "mp4",
+            (("preset", "medium"), ("crf", "26"), ("x265-params", _H265)),
+            tag="hvc1",
+            at_once=1,
+        ),
+        Recipe(
+            "prores",
             "prores_ks",
             "yuv422p10le",
             "mov",
             (("profile", "hq"), ("vendor", "apl0")),
+        ),
+        Recipe(
+            "h264-10",
+            "libx264",
+            "yuv422p10le",
+            "mp4",
+            (("preset", "medium"), ("crf", "8"), ("x264-params", _H264)),
         ),
     )
 }

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
-import cv2
+import imageio.v3 as imageio
 import numpy as np
 from av.filter import Graph
 from av.video.reformatter import Interpolation
@@ -187,14 +187,10 @@ def encoded(picture: np.ndarray, kind: str) -> bytes:
     Fine colours are kept: a JPEG has one for every pixel.
     """
     how = {
-        "png": (cv2.IMWRITE_PNG_COMPRESSION, 3),
-        "jpg": (
-            *(cv2.IMWRITE_JPEG_QUALITY, 90),
-            *(cv2.IMWRITE_JPEG_SAMPLING_FACTOR, cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444),
-            *(cv2.IMWRITE_JPEG_OPTIMIZE, 1),
-        ),
+        "png": {"compress_level": 3},
+        "jpg": {"quality": 90, "subsampling": 0, "optimize": True},
     }[kind]
-    return cv2.imencode(f".{kind}", cv2.cvtColor(picture, cv2.COLOR_RGB2BGR), how)[1].tobytes()
+    return imageio.imwrite("<bytes>", picture, plugin="pillow", extension=f".{kind}", **how)
 
 
 def _write(path: Path, content: bytes) -> None:

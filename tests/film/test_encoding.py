@@ -22,8 +22,16 @@ from tests.film.made_films import (
 
 KINDS = {
     "web": {"codec_name": "h264", "profile": "High", "pix_fmt": "yuv420p", "tag": "avc1"},
-    "small": {"codec_name": "av1", "profile": "Main", "pix_fmt": "yuv420p", "tag": "av01"},
-    "master": {"codec_name": "prores", "profile": "HQ", "pix_fmt": "yuv422p10le", "tag": "apch"},
+    "preview": {"codec_name": "h264", "profile": "High", "pix_fmt": "yuv420p", "tag": "avc1"},
+    "hevc": {"codec_name": "hevc", "profile": "Main", "pix_fmt": "yuv420p", "tag": "hvc1"},
+    "h264-10": {
+        "codec_name": "h264",
+        "profile": "High 4:2:2",
+        "pix_fmt": "yuv422p10le",
+        "tag": "avc1",
+    },
+    "av1": {"codec_name": "av1", "profile": "Main", "pix_fmt": "yuv420p", "tag": "av01"},
+    "prores": {"codec_name": "prores", "profile": "HQ", "pix_fmt": "yuv422p10le", "tag": "apch"},
 }
 COLOURS = {
     "color_range": "tv",
@@ -69,7 +77,10 @@ def test_the_index_stands_before_the_pictures(films, name):
     assert 0 < data.index(b"moov") < data.index(b"mdat")
 
 
-@pytest.mark.parametrize(("name", "most"), [("web", 3), ("small", 3), ("master", 2)])
+@pytest.mark.parametrize(
+    ("name", "most"),
+    [("web", 3), ("preview", 3), ("av1", 3), ("hevc", 3), ("prores", 2), ("h264-10", 2)],
+)
 def test_colours_come_back_as_they_went_in(tmp_path, name, most):
     picture, colours = chart()
     path = tmp_path / f"chart.{RECIPES[name].ending}"
@@ -106,7 +117,7 @@ def test_sizes_that_no_player_shows_are_refused_and_nothing_is_left(tmp_path):
 
 def test_an_unknown_kind_names_those_that_there_are():
     assert recipe_named("web") is RECIPES["web"]
-    with pytest.raises(FilmError, match='"tape"; there are web, small, master'):
+    with pytest.raises(FilmError, match='"tape"; there are web, preview, av1'):
         recipe_named("tape")
 
 

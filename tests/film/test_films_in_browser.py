@@ -24,7 +24,7 @@ pytestmark = pytest.mark.browser
 COUNTS = [12, 1, 2, 30, 3, 12]
 TOTAL = sum(COUNTS)
 CAPTIONS = [Cue(0, 0.5, "It begins"), Cue(0.5, 1.5, "<b>Potted</b> on")]
-PLAYED = ("web", "small")
+PLAYED = ("web", "av1")
 PAGE = """<!doctype html><title>Film</title><link rel="icon" href="data:,">
 <video src="{name}.mp4" poster="web-poster.jpg" muted preload="auto">
 <track kind="captions" src="web-captions.vtt" default></video><canvas></canvas>"""

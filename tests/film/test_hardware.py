@@ -36,7 +36,7 @@ def test_an_encoder_that_cannot_fill_the_file_is_not_used():
 
 
 def test_a_kind_of_film_whose_encoder_is_not_there_says_so(tmp_path):
-    nowhere = replace(RECIPES["small"], codec="libnowhere")
+    nowhere = replace(RECIPES["av1"], codec="libnowhere")
     with pytest.raises(FilmError, match=r"no encoder libnowhere for \.mp4 files .*another kind"):
         encode(tmp_path / "film.mp4", [numbered(1)], nowhere, 24)
     assert list(tmp_path.iterdir()) == []

@@ -61,7 +61,7 @@ def test_only_what_changed_is_made_again(tmp_path):
 
 def test_another_pace_or_another_recipe_is_another_segment(tmp_path):
     names = set()
-    for recipe, pace in (("web", 24), ("web", 30), ("master", 24)):
+    for recipe, pace in (("web", 24), ("web", 30), ("prores", 24)):
         (segment,) = make_segments(tmp_path, [job(0, 2)], RECIPES[recipe], pace)
         names.add(segment.path.name)
     assert len(names) == 3
