@@ -77,7 +77,7 @@ def test_flashes_of_less_than_a_second_are_found_and_timed():
     found = flashes([*still, *burst, *still], FPS)
     assert len(found) == 1
     assert 1.0 < found[0].second < 2.2 < found[0].until_second < 4.0
-    assert found[0].pairs == 5
+    assert found[0].pairs == 6
 
 
 def test_two_bursts_far_from_each_other_are_two_places():
