@@ -32,7 +32,7 @@ class KeptLight:
     def of_day(self, day: date) -> dict[str, np.ndarray]:
         """Levels kept of a day's frames, (cells, 4) float16 each, by key."""
         try:
-            with np.load(self._path(day)) as file:
+            with np.load(io.BytesIO(self._path(day).read_bytes())) as file:
                 keys, levels = file["keys"], file["levels"]
         except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
             return {}

@@ -36,7 +36,8 @@ _FEWEST_FRAMES = 3
 _CELLS_TO_TRUST = 16.0
 _NEW_BY = 0.5
 _MOST_NEW = 0.4
-_RIDGE, _RIDGE_CELLS = 0.2, 10.0
+_RIDGE = np.diag([0.0, 0.08, 0.08, 0.2, 0.2, 0.2])
+_RIDGE_CELLS = 10.0
 _HUBER, _LEAST_SIGMA = 1.0, 0.02
 _ROUNDS = 4
 
@@ -90,9 +91,9 @@ def _correction(cells: LightCells, levels: np.ndarray, frame: int, near: Around)
     told = seen[:, use].mean(axis=1) >= 0.5 if enough else np.zeros(len(window), bool)
     if told.sum() < _FEWEST_FRAMES:
         return Correction.none(cells.shape)
+    sizes = window[place, use, 3]
     place = int(told[:place].sum())
     near = Around(near.frames[told], near.nearness[told], near.terms[told])
-    sizes = window[place, use, 3]
     window = _filled(window[told][:, use, :3])
     known = ~_new_cells(window, place)
     surroundings = _Surroundings(cells.places[use][known], sizes[known] / sizes[known].sum())
@@ -167,7 +168,7 @@ def smooth_field(uneven: np.ndarray, places: np.ndarray, sizes: np.ndarray) -> n
         See `Correction.field`.
     """
     terms = np.column_stack([np.ones(len(places)), field_terms(places)])
-    ridge = (_RIDGE + _RIDGE_CELLS / len(places)) * np.diag([0.0, 1, 1, 1, 1, 1])
+    ridge = _RIDGE * (1 + _RIDGE_CELLS / len(places))
     weights = sizes
     for _ in range(_ROUNDS):
         weighted = terms * weights[:, None] / weights.sum()

@@ -21,10 +21,10 @@ REACH_DAYS = 7.5
 _REACHES_H = (0.75, 1.5, 3.0, 6.0, 12.0)
 """How far away in hours of the day; the first that finds enough."""
 
-_ENOUGH = 4.0
+_ENOUGH = 2.5
 """Sum of weights (1 for a frame of that very moment) that is enough to rest on."""
 
-_RIDGE = 0.02
+_RIDGE = 0.001
 """Keeps a slope at nothing where the frames do not tell it, as when all are of noon."""
 
 _HUBER = 1.5

@@ -24,7 +24,7 @@ MOST_UNEVEN = 0.25
 
 _SHOULDER = 3.0
 _STEEPEST = 0.8
-_MAP_STEP_PX = 16
+_MAP_STEP_PX, _FEWEST_STEPS = 16, 32
 _FLAT = 0.004
 _STRIP_ROWS = 32
 _GAMMA = 2.4
@@ -140,7 +140,7 @@ class Correction:
 
     def _shares(self, shape: tuple[int, int], to_reference: np.ndarray | None) -> np.ndarray:
         """Where between these gains every channel lies everywhere: uint8, (height, width, 3)."""
-        small = [max(2, -(-side // _MAP_STEP_PX)) for side in shape]
+        small = [max(_FEWEST_STEPS, -(-side // _MAP_STEP_PX)) for side in shape]
         y, x = ((np.arange(n) + 0.5) * side / n - 0.5 for n, side in zip(small, shape, strict=True))
         points = np.stack(np.meshgrid(x, y), -1)
         if to_reference is None:
