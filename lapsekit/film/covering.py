@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from lapsekit.film.windows import Box, area, shared_area, union
+from lapsekit.film.windows import Box, area, union
 from lapsekit.vision.homographies import project
 
 FAR_OFF_SHARE = 0.015
@@ -147,15 +147,23 @@ def best_middle(sides: tuple[float, float], wanted: Sequence[Box]) -> tuple[floa
     """
     left, top, right, bottom = union(wanted)
     middle = ((left + right) / 2, (top + bottom) / 2)
-    free = [max(0.0, (right - left - sides[0]) / 2), max(0.0, (bottom - top - sides[1]) / 2)]
+    free = (max(0.0, right - left - sides[0]) / 2, max(0.0, bottom - top - sides[1]) / 2)
     steps = np.linspace(-1, 1, _PLACES)
+    x, y = (
+        at + half * (steps if half else np.zeros(1)) for at, half in zip(middle, free, strict=True)
+    )
+    seen = np.zeros((len(x), len(y)))
+    for box in wanted:
+        shown = np.outer(
+            _overlap(x, sides[0], box[0], box[2]), _overlap(y, sides[1], box[1], box[3])
+        )
+        seen += np.where(shown > 0.999 * area(box), shown, shown / 4)
+    off = np.abs(x - middle[0])[:, None] + np.abs(y - middle[1])
+    row, column = np.unravel_index(np.lexsort((off.ravel(), -seen.round(3).ravel()))[0], off.shape)
+    return float(x[row]), float(y[column])
 
-    def seen(x: float, y: float) -> tuple[float, float]:
-        box = (x - sides[0] / 2, y - sides[1] / 2, x + sides[0] / 2, y + sides[1] / 2)
-        parts = [(area(each), shared_area(each, box)) for each in wanted]
-        total = sum(part if part > 0.999 * whole else part / 4 for whole, part in parts)
-        return round(total, 3), -abs(x - middle[0]) - abs(y - middle[1])
 
-    across, down = (steps * half if half else [0.0] for half in free)
-    places = [(middle[0] + x, middle[1] + y) for x in across for y in down]
-    return max(places, key=lambda place: seen(*place))
+def _overlap(middles: np.ndarray, side: float, low: float, high: float) -> np.ndarray:
+    """How much of a span intervals about some middles hold."""
+    ends = np.minimum(middles + side / 2, high) - np.maximum(middles - side / 2, low)
+    return np.maximum(ends, 0)
