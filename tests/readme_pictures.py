@@ -3,7 +3,8 @@
     python tests/readme_pictures.py [--season DIR]
 
 Writes sample_frames/pictures/front-page.webp (a screenshot of the site's front page), canopy.webp
-(a frame with the canopy that `lapsekit measure` counts outlined) and growth.webp (the growth plot).
+(a frame with the canopy that `lapsekit measure` counts outlined), growth.webp (the growth plot) and
+films.webp (stills from every kind of film).
 Needs the [test] extra and a Chromium. With --season, a season that the demo made before is used.
 """
 
@@ -27,6 +28,7 @@ from lapsekit.serving import open_server  # noqa: E402
 from lapsekit.vision.canopy import cover_and_doubt  # noqa: E402
 from lapsekit.vision.pictures import decode  # noqa: E402
 from tests.browsing import CHROMIUM_ARGUMENTS, running  # noqa: E402
+from tests.film_sheet import film_sheet  # noqa: E402
 
 PICTURES = CHECKOUT / "sample_frames" / "pictures"
 WIDTH, HEIGHT = 1100, 1000
@@ -90,6 +92,7 @@ def main() -> None:
         plot = Image.open(season.tables / "growth.png").convert("RGB")
         plot.save(PICTURES / "growth.webp", quality=85, method=6)
         season.catalogue.close()
+        film_sheet(folder).save(PICTURES / "films.webp", quality=82, method=6)
     print(f"written: {PICTURES}")
 
 

@@ -24,7 +24,7 @@ def film_size(shape: str, short_side_px: int, own: float) -> Size:
 
 
 def panel_boxes(count: int, size: Size, own: float) -> list[tuple[int, int, int, int]]:
-    """Left, top, right and bottom of each panel, in rows, with paper between them.
+    """Left, top, right and bottom of each panel: in rows on paper, as large as they can be.
 
     Parameters
     ----------
@@ -32,28 +32,29 @@ def panel_boxes(count: int, size: Size, own: float) -> list[tuple[int, int, int,
     size : (int, int)
         Of the film's picture.
     own : float
-        Width over height that panels would like to have: rows are chosen so that they come near.
+        Width over height of panels; one alone fills the picture, whatever its shape.
     """
     if count == 1:
         return [(0, 0, *size)]
     gap = 2 * round(_GAP_SHARE * min(size) / 2)
-    columns = min(range(1, count + 1), key=lambda n: _waste(count, n, size, own))
-    rows = -(-count // columns)
-    width = (size[0] - gap * (columns + 1)) // columns // 2 * 2
-    height = (size[1] - gap * (rows + 1)) // rows // 2 * 2
+    width, _, columns = max(  # of widths that are alike, rows without a gap
+        (_width(count, n, size, own, gap), -(-count % n), n) for n in range(1, count + 1)
+    )
+    height, rows = 2 * round(width / own / 2), -(-count // columns)
+    top = (size[1] - rows * height - (rows - 1) * gap) // 2
     found = []
     for number in range(count):
         row, column = divmod(number, columns)
         in_row = min(columns, count - row * columns)
         left = (size[0] - in_row * width - (in_row - 1) * gap) // 2 + column * (width + gap)
-        top = gap + row * (height + gap)
-        found.append((left, top, left + width, top + height))
+        above = top + row * (height + gap)
+        found.append((left, above, left + width, above + height))
     return found
 
 
-def _waste(count: int, columns: int, size: Size, own: float) -> float:
-    """Share of the picture that panels of the wished shape would leave empty."""
+def _width(count: int, columns: int, size: Size, own: float, gap: int) -> int:
+    """How wide panels can be in so many columns; even."""
     rows = -(-count // columns)
-    width, height = size[0] / columns, size[1] / rows
-    fitting = min(width, height * own)
-    return 1 - count * fitting * fitting / own / (size[0] * size[1])
+    across = (size[0] - gap * (columns + 1)) / columns
+    down = (size[1] - gap * (rows + 1)) / rows
+    return 2 * int(min(across, down * own) / 2)
