@@ -27,7 +27,7 @@ from lapsekit.vision.pictures import decode_reduced
 from lapsekit.vision.regions import region_mask
 
 _FORM = 1  # raised by hand when the same frame gives other levels
-_AROUND_CANOPY = 0.012
+_AROUND_CANOPY = 0.025
 """How far around canopy, in shares of the view's width, nothing counts as static: leaves move."""
 
 _REDUCTIONS = (8, 4, 2)
