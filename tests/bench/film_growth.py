@@ -1,11 +1,11 @@
 """What a day more costs a film that grows daily, and whether it still plays without a break.
 
-    python -m tests.bench.film_growth [--days 365] [--beats 12] [--height 720] [--json]
+    python -m tests.bench.film_growth [--days 365] [--short-side 720] [--json]
 
-A made-up film at constant time, so many pictures a day, each day fading into the next, is encoded
-whole, and joined with chapters and captions of every day. Then a day is added, three times: the
-last day fades into the new one now, so two days are encoded and all are joined again. The median
-may cost at most 5 % of the whole. The film that grew must show what one made at once shows, which
+A made-up season (pictures of the sample season, spread over so many days) is filmed whole, one
+picture a day at constant time, with all corrections. Then a day is added, three times, and filmed
+again: the days whose light the new one changes are encoded, and all are joined. The median may
+cost at most 5 % of the whole. The film that grew must show what one made at once shows, which
 ffprobe, ffmpeg and Chromium look at.
 """
 
@@ -20,21 +20,17 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from statistics import median
 
-import cv2
 import numpy as np
 
-from lapsekit.film.encoding import RECIPES
-from lapsekit.film.joining import join
-from lapsekit.film.segments import Job, make_segments, prune
-from lapsekit.film.tracks import Cue
+from lapsekit.film.making import FilmReport, make_film
+from lapsekit.season import Season
 from lapsekit.serving import open_server
 from tests.browsing import CHROMIUM_ARGUMENTS, running
-from tests.film.made_films import PER_SECOND, number_of, probed, times
+from tests.film.made_films import probed, times
+from tests.site.made_season import Kind, add_day, made
 
 MORNINGS = 3
 BAR = 0.05
-_PLANTS = 8
-_BLOCK = 16
 
 
 @dataclass
@@ -44,100 +40,37 @@ class Made:
     days: int
     seconds: float
     processor_s: float
-    join_s: float
+    pictures: int
     encoded: int
-    pruned: int
 
 
-class Story:
-    """Days of a bench whose plants grow, in pictures that say which they are."""
-
-    def __init__(self, height: int, beats: int, days: int):
-        self.size = (height * 16 // 9 // 2 * 2, height)
-        self.beats, self._days = beats, days
-        noise = np.random.default_rng(8).integers(0, 256, (*self.size[::-1], 3), np.uint8)
-        self._ground = cv2.GaussianBlur(noise, (0, 0), 2) // 2 + 60
-
-    def day(self, number: int) -> np.ndarray:
-        """The picture of a day: its own light, its own noise, leaves a little larger."""
-        chance = np.random.default_rng(number)
-        picture = cv2.convertScaleAbs(self._ground, alpha=chance.uniform(0.9, 1.1))
-        width, height = self.size
-        radius = height * (0.02 + 0.2 * number / self._days)
-        for plant in range(_PLANTS):
-            at = (round(width * (plant % 4 + 0.5) / 4), round(height * (plant // 4 + 0.5) / 2))
-            for leaf in range(9):
-                turn = 0.7 * leaf + 0.02 * number + plant
-                end = (
-                    round(at[0] + radius * np.cos(turn)),
-                    round(at[1] + radius * np.sin(turn)),
-                )
-                thick = max(2, round(radius * 0.25))
-                cv2.line(picture, at, end, (60 + 9 * leaf, 140 - 6 * plant, 40), thick, cv2.LINE_AA)
-        return cv2.add(picture, chance.integers(0, 9, picture.shape, np.uint8))
-
-    def job(self, number: int, last: bool) -> Job:
-        """A day's segment; the last day stands still, any other fades into the next."""
-
-        def pictures():
-            today = self.day(number)
-            tomorrow = today if last else self.day(number + 1)
-            for beat in range(self.beats):
-                share = max(0.0, (beat - self.beats / 2) / (self.beats / 2))
-                picture = cv2.addWeighted(today, 1 - share, tomorrow, share, 0)
-                _sign(picture, number * self.beats + beat)
-                yield picture
-
-        return Job(f"{self.size} {self.beats} {number} {last}", self.beats, pictures)
-
-
-def _sign(picture: np.ndarray, number: int) -> None:
-    for bit in range(13):
-        picture[-_BLOCK:, bit * _BLOCK : (bit + 1) * _BLOCK] = 235 if number >> bit & 1 else 20
-
-
-def make(folder: Path, story: Story, days: int) -> Made:
+def make(folder: Path, days: int, said: dict) -> tuple[Made, FilmReport]:
     """Make, or make longer, the film of so many days."""
+    season = Season(folder)
     began, used = time.perf_counter(), time.process_time()
-    parts, encoded = folder / "parts", []
-    jobs = [story.job(number, number == days - 1) for number in range(days)]
-
-    def track(items, total, label):
-        encoded.append(total)
-        yield from items
-
-    recipe = RECIPES["web"]
-    segments = make_segments(parts, jobs, recipe, PER_SECOND, track=track)
-    joining = time.perf_counter()
-    step = story.beats / PER_SECOND
-    captions = [Cue(n * step, (n + 1) * step, f"Day {n + 1}") for n in range(days)]
-    chapters = [
-        Cue(n * step, min(n + 14, days) * step, f"Week {n // 7 + 1}") for n in range(0, days, 14)
-    ]
-    join(folder / "film.mp4", segments, PER_SECOND, chapters=chapters, captions=captions)
-    joined = time.perf_counter() - joining
-    pruned = prune(parts, segments)
-    spent = time.perf_counter() - began, time.process_time() - used, joined
-    return Made(days, *(round(each, 3) for each in spent), encoded[0], pruned)
+    report = make_film(season, "season", said)
+    spent = time.perf_counter() - began, time.process_time() - used
+    season.catalogue.close()
+    return Made(days, *(round(e, 3) for e in spent), report.pictures, report.encoded), report
 
 
-def broken(film: Path, days: int, beats: int) -> list[str]:
+def broken(report: FilmReport, per_second: int) -> list[str]:
     """What ffprobe, ffmpeg and Chromium find wrong with the film."""
-    count, found = days * beats, []
-    told = probed(film)
+    count, found = report.pictures, []
+    told = probed(report.path)
     video = told["streams"][0]
     if int(video["nb_read_frames"]) != count:
         found.append(f"{video['nb_read_frames']} pictures instead of {count}")
-    if abs(float(video["duration"]) - count / PER_SECOND) > 1e-3:
+    if abs(float(video["duration"]) - count / per_second) > 1e-3:
         found.append(f"lasts {video['duration']} s")
-    if len(told["chapters"]) != -(-days // 14):
-        found.append(f"{len(told['chapters'])} chapters")
-    decoded, shown = np.array(times(film)).T
-    if not np.allclose(np.sort(shown), np.arange(count) / PER_SECOND, atol=2e-6):
+    if not told["chapters"]:
+        found.append("no chapters")
+    decoded, shown = np.array(times(report.path)).T
+    if not np.allclose(np.sort(shown), np.arange(count) / per_second, atol=2e-6):
         found.append("times of pictures have a break")
-    if not np.allclose(np.diff(decoded), 1 / PER_SECOND, atol=3e-6):
+    if not np.allclose(np.diff(decoded), 1 / per_second, atol=3e-6):
         found.append("times of decoding have a break")
-    return found + _browsed(film, count)
+    return found + _browsed(report.path, count / per_second)
 
 
 def decoded_hash(film: Path) -> str:
@@ -151,15 +84,12 @@ def decoded_hash(film: Path) -> str:
     return digest.hexdigest() if not said else said.decode()
 
 
-def _browsed(film: Path, count: int) -> list[str]:
-    """Seeks over the whole film, about its joints, and plays its last seconds."""
+def _browsed(film: Path, seconds: float) -> list[str]:
+    """Seeks over the whole film, and plays its last seconds to their end."""
     from playwright.sync_api import sync_playwright
 
-    from tests.film.test_films_in_browser import DRAWN, SOUGHT
-
-    chance, found = np.random.default_rng(1), []
     (film.parent / "index.html").write_text(
-        f"<!doctype html><video src='{film.name}' muted preload='auto'></video><canvas></canvas>"
+        f"<!doctype html><video src='{film.name}' muted preload='auto'></video>"
     )
     with (
         open_server(film.parent, 0) as server,
@@ -172,17 +102,23 @@ def _browsed(film: Path, count: int) -> list[str]:
         page = browser.new_page()
         page.goto(root)
         page.wait_for_function("document.querySelector('video').readyState >= 3")
-        for number in [0, count - 1, *chance.integers(0, count, 20).tolist()]:
-            page.evaluate(SOUGHT, (number + 0.5) / PER_SECOND)
-            rows = np.array(page.evaluate(DRAWN, _BLOCK), np.uint8).reshape(_BLOCK, -1, 4)
-            if number_of(rows[..., :3], 13) != number:
-                found.append(f"picture {number_of(rows[..., :3], 13)} at that of {number}")
+        sought = [
+            page.evaluate(
+                """(to) => new Promise((done) => { const video = document.querySelector('video');
+                video.onerror = () => done(-1); video.onseeked = () => done(video.currentTime);
+                video.currentTime = to; })""",
+                float(second),
+            )
+            for second in np.linspace(0, seconds - 0.01, 22)
+        ]
         ended = page.evaluate(
             """(from) => new Promise((done) => { const video = document.querySelector('video');
             video.onended = () => done(true); video.onerror = () => done(false);
             video.onseeked = () => video.play(); video.currentTime = from; })""",
-            max(0, count / PER_SECOND - 4),
+            max(0, seconds - 4),
         )
+    off = np.abs(np.array(sought) - np.linspace(0, seconds - 0.01, 22)).max()
+    found = [] if off < 0.01 else [f"seeks are off by up to {off:.2f} s"]
     return found if ended else [*found, "does not play to its end"]
 
 
@@ -190,20 +126,28 @@ def main(arguments: list[str] | None = None) -> int:
     """Measure, tell, and say by the exit code whether the bar is kept."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--days", type=int, default=365)
-    parser.add_argument("--beats", type=int, default=12, help="pictures a day")
-    parser.add_argument("--height", type=int, default=720, help="of the pictures, in px")
+    parser.add_argument("--short-side", type=int, default=720, help="of the film, in px")
     parser.add_argument("--json", action="store_true")
     asked = parser.parse_args(arguments)
-    story = Story(asked.height, asked.beats, asked.days + MORNINGS)
-    with tempfile.TemporaryDirectory() as folder:
-        grown, fresh = Path(folder, "grown"), Path(folder, "fresh")
-        grown.mkdir()
-        fresh.mkdir()
-        whole = make(grown, story, asked.days)
-        mornings = [make(grown, story, asked.days + n + 1) for n in range(MORNINGS)]
-        wrong = broken(grown / "film.mp4", asked.days + MORNINGS, asked.beats)
-        make(fresh, story, asked.days + MORNINGS)
-        if decoded_hash(grown / "film.mp4") != decoded_hash(fresh / "film.mp4"):
+    said = {"short_side_px": asked.short_side}
+    with tempfile.TemporaryDirectory() as scratch:
+        folder, whole_days = Path(scratch, "season"), asked.days + MORNINGS
+        made(folder, asked.days, Kind()).catalogue.close()
+        whole, _ = make(folder, asked.days, said)
+        mornings = []
+        for number in range(asked.days, whole_days):
+            season = Season(folder)
+            add_day(season, number, whole_days)
+            season.catalogue.close()
+            spent, report = make(folder, number + 1, said)
+            mornings.append(spent)
+        wrong = broken(report, report.pictures and round(report.pictures / report.seconds))
+        grown = decoded_hash(report.path)
+        report.path.rename(folder / "grown.mp4")
+        for each in (folder / "films" / ".parts").rglob("*.*"):
+            each.unlink()
+        make(folder, whole_days, said)
+        if decoded_hash(report.path) != grown:
             wrong.append("shows other pictures than a film made at once")
     shares = {
         "seconds": median(each.seconds for each in mornings) / whole.seconds,
@@ -218,9 +162,9 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _told(rows: list[Made], shares: dict[str, float], wrong: list[str]) -> str:
-    lines = [f"{'days':>6}{'seconds':>10}{'processor':>11}{'of it join':>12}{'encoded':>9}"]
+    lines = [f"{'days':>6}{'seconds':>10}{'processor':>11}{'pictures':>10}{'encoded':>9}"]
     lines += [
-        f"{e.days:6}{e.seconds:10.2f}{e.processor_s:11.2f}{e.join_s:12.2f}{e.encoded:9}"
+        f"{e.days:6}{e.seconds:10.2f}{e.processor_s:11.2f}{e.pictures:10}{e.encoded:9}"
         for e in rows
     ]
     lines.append(
