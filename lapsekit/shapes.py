@@ -8,6 +8,7 @@ stands in the file's name: a shape made by other settings is not found, and goes
 is written.
 """
 
+import hashlib
 import threading
 from datetime import date
 from pathlib import Path
@@ -60,6 +61,14 @@ class Shapes:
         """A day's map of labels, (H, W) uint16; None if not kept, or of other settings."""
         found = self._read(self._path(camera, day, _LABELS, mark))
         return None if found is None else found.astype(np.uint16)
+
+    def labels_digest(self, camera: str, day: date, mark: str) -> str | None:
+        """What changes when a day's map of labels does, without a look at it; None if not kept."""
+        try:
+            content = self._path(camera, day, _LABELS, mark).read_bytes()
+        except OSError:
+            return None
+        return hashlib.sha256(content).hexdigest()
 
     def days(self, camera: str) -> list[date]:
         """Days of which anything is kept, in order."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 
 import numpy as np
@@ -36,6 +36,11 @@ PART_SECONDS = 2.0
 
 UNSETTLED_DAYS = 8
 """So many last days may still change: the light of a day is judged by those of a week around it."""
+
+
+SLOW_DAY_SECONDS = 1.0
+"""In a film of all frames whose days last so long the light's course over the day is seen; in
+faster ones it would pulse."""
 
 
 @dataclass(frozen=True)
@@ -196,9 +201,9 @@ def _alike(season: Season, days, workers, track):
     """Of each day the frame whose light is most like that of its neighbours."""
     frames = [frame for day in sorted(days) for frame in days[day]]
     _, levels = light_of(season, frames[0].camera, frames, workers, track)
-    local = [frame.taken_at.astimezone(season.zone) for frame in frames]
-    hours = [moment.hour + moment.minute / 60 for moment in local]
+    hours = [_hour(season, frame) for frame in frames]
     wished = season.daily_at(frames[0].day).astimezone(season.zone)
+    wished -= wished.dst() or timedelta(0)
     chosen = alike(
         levels,
         [frame.day.toordinal() for frame in frames],
@@ -227,8 +232,17 @@ def _lights(cut: Cut, scene: Scene, workers: int | None, track: Track) -> dict:
     season, camera = scene.panel.season, scene.panel.camera
     order = [source for each in scene.panel.sources.values() for source in each]
     cells, levels = light_of(season, camera, [s.frame for s in order], workers, track)
-    found = corrections(cells, levels, [s.at_days for s in order], [s.hour for s in order])
+    hours = [_hour(season, source.frame) for source in order]
+    slow = cut.frames == "all" and (cut.day_seconds or 0) >= SLOW_DAY_SECONDS
+    found = corrections(cells, levels, [s.at_days for s in order], hours, day_course=slow)
     return {s.frame.path: each for s, each in zip(order, found, strict=True)}
+
+
+def _hour(season: Season, frame: Frame) -> float:
+    """Local time of day in hours, without summer time: the sun knows none."""
+    local = frame.taken_at.astimezone(season.zone)
+    local -= local.dst() or timedelta(0)
+    return local.hour + local.minute / 60
 
 
 def _shots(cut: Cut, scenes, plan: Plan, boxes, size, words) -> tuple[list[list[Shot]], Face]:

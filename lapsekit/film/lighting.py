@@ -21,6 +21,7 @@ from lapsekit.film.kept_light import KeptLight
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
+from lapsekit.settings import Points
 from lapsekit.viewing import matrix_of
 from lapsekit.vision.light_cells import LightCells, not_green
 from lapsekit.vision.pictures import decode_reduced
@@ -144,18 +145,17 @@ class _Growing:
         self._camera, self._shapes, self._view = camera, ruler.shapes, ruler.views[camera]
         self._regions = [r for r in season.regions.region if r.camera == camera]
         self._mark = ruler.labels_mark(camera, [r.name for r in self._regions])
-        self._of_day = lru_cache(maxsize=4)(self._found)
+        self._of_outlines = lru_cache(maxsize=8)(self._outlined)
 
     def mark(self, day: date) -> str:
         """The same for days on which the same grows."""
-        growing = self._of_day(day)
-        if growing is None:
-            return "by its green"
-        return hashlib.sha256(np.packbits(growing).tobytes()).hexdigest()
+        return self._shapes.labels_digest(self._camera, day, self._mark) or repr(
+            self._outlines(day)
+        )
 
     def mask(self, day: date, shape: tuple[int, int]) -> np.ndarray | None:
         """Where anything grows, or is near to what does: bool of `shape`; None if not known."""
-        growing = self._of_day(day)
+        growing = self._found(day)
         if growing is None:
             return None
         filled = growing.view(np.uint8) * np.uint8(255)
@@ -167,8 +167,16 @@ class _Growing:
         labels = self._shapes.labels(self._camera, day, self._mark)
         if labels is not None:
             return labels > 0
-        outlines = [r.outline_on(day) for r in self._regions]
-        points = [self._view.points_on(o) for o in outlines if o is not None and o.points]
-        if not points or self._view.frame is None:
-            return None
-        return np.any([region_mask(self._view.shape, each) for each in points], axis=0)
+        outlines = self._outlines(day)
+        return self._of_outlines(outlines) if outlines else None
+
+    def _outlines(self, day: date) -> tuple[Points, ...]:
+        """Outlines valid on a day; none where it is not known what they are drawn on."""
+        if self._view.frame is None:
+            return ()
+        outlines = [region.outline_on(day) for region in self._regions]
+        found = (self._view.points_on(o) for o in outlines if o is not None and o.points)
+        return tuple(tuple(map(tuple, points)) for points in found)
+
+    def _outlined(self, outlines: tuple[Points, ...]) -> np.ndarray:
+        return np.any([region_mask(self._view.shape, each) for each in outlines], axis=0)
