@@ -17,7 +17,7 @@ import numpy as np
 
 from lapsekit.compute import spread
 from lapsekit.errors import FilmError
-from lapsekit.film.encoding import Recipe, encode
+from lapsekit.film.encoding import ENCODER_THREADS, Recipe, encode
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers, write_safely
 
@@ -98,7 +98,8 @@ def make_segments(
         What to keep of each picture beside its segment, for looking at the whole film later
         without decoding it: arrays of one shape.
     workers : int, optional
-        How many are encoded at once; all cores by default. The files do not depend on it.
+        How many cores to use, all by default; half as many are encoded at once. The files do
+        not depend on it.
     track : Track
         Told about segments that are made.
 
@@ -124,8 +125,9 @@ def make_segments(
     def make(item: tuple[Job, Segment]) -> None:
         _make(*item, recipe, frames_per_second, view)
 
-    workers = min(workers or os.cpu_count() or 1, recipe.at_once or len(missing) or 1)
-    for _ in track(spread(make, missing.values(), workers), len(missing), "filming"):
+    encoders = max(1, (workers or os.cpu_count() or 1) // ENCODER_THREADS)
+    encoders = min(encoders, recipe.at_once or encoders)
+    for _ in track(spread(make, missing.values(), encoders), len(missing), "filming"):
         pass
     return segments
 
