@@ -56,19 +56,18 @@ class Sight:
         return (frame.width, frame.height) == self.size
 
 
-def sight_of(season: Season, camera: str, frames: Mapping[date, Frame]) -> Sight | None:
+def sight_of(view: View, frames: Mapping[date, Frame]) -> Sight | None:
     """A camera's sight; None while there is no frame of it.
 
     Parameters
     ----------
-    season : Season
-    camera : str
-        Its name.
+    view : View
+        The camera's reference view.
     frames : mapping of date to Frame
         Its daily pictures: the first stands for the view where none can be told.
     """
     try:
-        reference = View(season, camera).frame
+        reference = view.frame
     except SettingsError:  # it names a frame that is gone; measuring says so
         reference = None
     reference = reference or (frames[min(frames)] if frames else None)
@@ -77,18 +76,17 @@ def sight_of(season: Season, camera: str, frames: Mapping[date, Frame]) -> Sight
     shown = {frame.path for frame in frames.values()}
     placed = {
         frame.path: matrix_of(placement)
-        for frame, placement in season.catalogue.placements(camera, shown)
+        for frame, placement in view.season.catalogue.placements(view.camera, shown)
         if placement.matrix is not None
     }
     return Sight((reference.width, reference.height), placed)
 
 
-def cm_per_px(season: Season, camera: str) -> float | None:
+def cm_per_px(view: View) -> float | None:
     """Side of a pixel of a camera's full picture on the bench, in cm, in the middle of the view.
 
     None without a scale, or where its scale cannot be told (measuring says why).
     """
-    view = View(season, camera)
     try:
         if view.frame is None or view.plane is None:
             return None

@@ -3,7 +3,9 @@
 import filecmp
 import os
 import shutil
+from collections.abc import Iterator
 from contextlib import suppress
+from functools import cached_property
 from pathlib import Path
 
 from lapsekit.errors import SiteError
@@ -44,10 +46,24 @@ class SiteFolder:
 
     def has(self, path: str) -> bool:
         """Whether `path` is there already; if so it is kept. For names that carry a hash."""
-        if not (self.root / path).is_file():
+        if path not in self._there and path not in self._own:
             return False
         self._keep(path)
         return True
+
+    @cached_property
+    def _found(self) -> dict[str, list[str]]:
+        """The site's own folders as they were when first asked, the deepest first; their files."""
+        return {
+            place[len(str(self.root)) + 1 :].replace(os.sep, "/"): names
+            for folder in FOLDERS
+            for place, _, names in os.walk(self.root / folder, topdown=False)
+        }
+
+    @cached_property
+    def _there(self) -> set[str]:
+        """Files that lay there then: thousands are asked for, one by one that took long."""
+        return {f"{folder}/{name}" for folder, names in self._found.items() for name in names}
 
     def put(self, path: str, data: bytes) -> None:
         """Make `path` hold `data`.
@@ -92,16 +108,15 @@ class SiteFolder:
             if path not in self._own and (self.root / path).is_file():
                 (self.root / path).unlink()
                 removed.append(path)
-        for folder in FOLDERS:
-            for place, _, names in os.walk(self.root / folder, topdown=False):
-                within = Path(place).relative_to(self.root).as_posix()
-                strays = sorted({f"{within}/{name}" for name in names} - self._own)
-                for path in strays:
-                    (self.root / path).unlink()
-                removed += strays
+        strays = sorted(self._there - self._own)
+        for path in strays:
+            (self.root / path).unlink(missing_ok=True)
+        used = set(_folders_of(self._own))
+        for folder in self._found:
+            if folder not in used:
                 with suppress(OSError):  # it is not empty
-                    Path(place).rmdir()
-        return removed
+                    (self.root / folder).rmdir()
+        return [*removed, *strays]
 
     def _keep(self, path: str) -> None:
         self.unchanged += path not in self._own
@@ -110,6 +125,14 @@ class SiteFolder:
     def _added(self, path: str) -> None:
         self.written.append(path)
         self._own.add(path)
+
+
+def _folders_of(paths: set[str]) -> Iterator[str]:
+    """Every folder on the way to one of `paths`."""
+    folders = {path.rpartition("/")[0] for path in paths}
+    while folders:
+        yield from folders
+        folders = {folder.rpartition("/")[0] for folder in folders} - {""}
 
 
 def _unwritten(target: Path, error: OSError) -> str:
