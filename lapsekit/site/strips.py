@@ -3,7 +3,6 @@
 Slices are cut once and kept in the season's ``.cache``, which can be deleted at any time.
 """
 
-import os
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from functools import cache, cached_property
@@ -44,7 +43,7 @@ class Slices:
     @cached_property
     def _there(self) -> set[str]:
         """Names of the files in the folder, looked up once."""
-        return set(os.listdir(self._folder)) if self._folder.is_dir() else set()
+        return {file.name for file in self._folder.glob("*.png")}
 
     def keep(self, frame: Frame, picture: Image.Image) -> None:
         """Cut the slice of a frame out of its upright picture, of any size."""

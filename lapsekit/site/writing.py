@@ -63,7 +63,10 @@ class SiteFolder:
     @cached_property
     def _there(self) -> set[str]:
         """Files that lay there then: thousands are asked for, one by one that took long."""
-        return {f"{folder}/{name}" for folder, names in self._found.items() for name in names}
+        beside = {file.name for file in self.root.glob("*") if file.is_file()}
+        return beside.union(
+            f"{folder}/{name}" for folder, names in self._found.items() for name in names
+        )
 
     def put(self, path: str, data: bytes) -> None:
         """Make `path` hold `data`.
@@ -102,13 +105,10 @@ class SiteFolder:
 
     def remove_strays(self) -> list[str]:
         """Delete files of earlier builds that are no longer part of the site, and say which."""
-        removed = []
         remove_leftovers(self.root)
-        for path in BESIDE_THE_FRONT:
-            if path not in self._own and (self.root / path).is_file():
-                (self.root / path).unlink()
-                removed.append(path)
-        strays = sorted(self._there - self._own)
+        strays = sorted(
+            path for path in self._there - self._own if "/" in path or path in BESIDE_THE_FRONT
+        )
         for path in strays:
             (self.root / path).unlink(missing_ok=True)
         used = set(_folders_of(self._own))
@@ -116,7 +116,7 @@ class SiteFolder:
             if folder not in used:
                 with suppress(OSError):  # it is not empty
                     (self.root / folder).rmdir()
-        return [*removed, *strays]
+        return strays
 
     def _keep(self, path: str) -> None:
         self.unchanged += path not in self._own
