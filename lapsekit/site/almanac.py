@@ -1,6 +1,7 @@
 """A season as its pages tell it: days, pictures, gaps with their reasons, values, diary."""
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
@@ -130,8 +131,15 @@ class Almanac:
         return f"{what} ({where})" if where else what
 
 
-def gather(season: Season) -> Almanac:
-    """Read everything the pages need from a season."""
+def gather(season: Season, daily: Iterable[Daily] | None = None) -> Almanac:
+    """Read everything the pages need from a season.
+
+    Parameters
+    ----------
+    season : Season
+    daily : iterable of Daily, optional
+        Its daily values, each region's by day, if the caller has them.
+    """
     settings = season.settings
     frames = _frames_by_day(season)
     pictures = {camera: dict(days) for camera, days in season.daily_pictures().items()}
@@ -139,7 +147,7 @@ def gather(season: Season) -> Almanac:
     cameras = sorted(known, key=lambda camera: not pictures.get(camera))
     days = sorted({day for camera in cameras for day in frames[camera]})
     values: dict[str, dict[date, Daily]] = {}
-    for row in season.catalogue.daily():
+    for row in season.catalogue.daily() if daily is None else daily:
         values.setdefault(row.region, {})[row.day] = row
     words = Words(settings.site.language, [season.folder / OWN_WORDS])
     rows, means = folded(words, season.regions.region, values)

@@ -95,7 +95,8 @@ def build_site(
         If a file cannot be written or a template cannot be used; the front page then still is
         the one of the build before.
     """
-    almanac = gather(season)
+    growth = growth or work_out(season)
+    almanac = gather(season, growth.values)
     folder = SiteFolder(season.site)
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
@@ -104,7 +105,6 @@ def build_site(
     plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
     rule, unruled = put_rule(season, folder)
-    growth = growth or work_out(season)
     whole = Whole(season, almanac, gallery, films, growth, held, crops, rule)
     _put_data(whole, folder)
     count = _write_pages(whole, folder, track)

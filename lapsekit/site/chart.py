@@ -7,6 +7,7 @@ a day without a value, a long pause, and a sudden loss leave the line open.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 from math import log2
 
 from lapsekit.site.scales import date_ticks, decimals, doubling_levels, linear_levels, spread
@@ -63,7 +64,7 @@ class Line:
     """One curve on paper: paths for an SVG, and where its label stands.
 
     `dots` are daily values that lie beside the path or have none, `lone` its days that are joined
-    to no other.
+    to no other. Among other plants a curve is drawn without `band` and `dots`.
     """
 
     label: str
@@ -71,14 +72,10 @@ class Line:
     dash: str
     path: str
     band: str
-    dots: tuple[Place, ...]
-    lone: tuple[Place, ...]
+    dots: str
+    lone: str
     end: Place | None
     label_y: float
-
-    def specks(self, which: str) -> str:
-        """The `dots` or the `lone` as one path."""
-        return specks(getattr(self, which))
 
 
 @dataclass(frozen=True)
@@ -103,6 +100,7 @@ def draw(
     sown: date,
     *,
     doubling: bool = False,
+    lines_alone: bool = False,
     events: Iterable[date] = (),
     label_gap: float = 17,
 ) -> Chart | None:
@@ -118,6 +116,8 @@ def draw(
         Day from which the age axis counts.
     doubling : bool
         Draw on a scale on which each doubling is equally high; zeros cannot be shown on it.
+    lines_alone : bool
+        Leave out bands and dots of the days, which nobody could tell apart among many plants.
     events : iterable of date
         Days to tick at the top.
 
@@ -140,6 +140,7 @@ def draw(
     sheet = _Sheet(
         usual_step(sorted({p.day for p in known})),
         doubling,
+        lines_alone,
         _days(first, last, paper),
         _scale(log2 if doubling else float, levels, paper),
     )
@@ -164,13 +165,13 @@ def _scale(
     measure: Callable[[float], float], levels: Sequence[float], paper: Paper
 ) -> Callable[[float], float]:
     low, high = measure(levels[0]), measure(levels[-1])
-    height = paper.base - paper.top
+    base, height, span = paper.base, paper.base - paper.top, high - low
 
     def y_of(value: float) -> float:
         if value <= 0 and measure is log2:
-            return float(paper.base)  # the lower end of an interval that reaches down to nothing
-        share = (measure(value) - low) / (high - low)
-        return round(paper.base - height * min(1.0, max(0.0, share)), 1)
+            return float(base)  # the lower end of an interval that reaches down to nothing
+        share = (measure(value) - low) / span
+        return round(base - height * (0.0 if share < 0 else 1.0 if share > 1 else share), 1)
 
     return y_of
 
@@ -178,7 +179,7 @@ def _scale(
 def _days(first: date, last: date, paper: Paper) -> Callable[[date], float]:
     span = max(1, (last - first).days)
     width = paper.end - paper.left
-    return lambda day: round(paper.left + width * (day - first).days / span, 1)
+    return cache(lambda day: round(paper.left + width * (day - first).days / span, 1))
 
 
 @dataclass(frozen=True)
@@ -187,36 +188,53 @@ class _Sheet:
 
     longest: int
     doubling: bool
+    lines_alone: bool
     x_of: Callable[[date], float]
     y_of: Callable[[float], float]
 
     def line(self, series: Series) -> Line:
         """The smooth curve, or the daily values joined where there is none."""
-        days = self._places(runs(self._open(series.points), self.longest))
         points = self._open(series.curve)
         smooth = any(p.value is not None for p in points)
-        stretches = runs(points, self.longest, series.breaks) if smooth else []
-        joined = self._places(stretches) if smooth else days
-        lone = tuple(run[0] for run in joined if len(run) == 1)
-        with_dots = smooth or self.longest > 2
+        stretches = runs(points, self.longest, series.breaks) if smooth else self._days_of(series)
+        joined = self._places(stretches)
+        lone = [run[0] for run in joined if len(run) == 1]
         end = joined[-1][-1] if joined else None
-        bands = stretches if smooth else runs(self._open(series.points), self.longest)
         return Line(
             series.label,
             *look_of(series.look),
             "".join(path(run) for run in joined if len(run) > 1),
-            "".join(band(run, self.x_of, self.y_of) for run in bands),
-            tuple(place for run in days for place in run) if with_dots else lone,
-            lone,
+            *("", "") if self.lines_alone else self._days_around(series, stretches, smooth, lone),
+            specks(lone),
             end,
             end[1] if end else 0.0,
         )
 
-    def _open(self, points: Sequence[Point]) -> list[Point]:
-        return [p if _shown(p, self.doubling) else Point(p.day, None) for p in points]
+    def _days_around(
+        self,
+        series: Series,
+        stretches: Sequence[Sequence[Point]],
+        smooth: bool,
+        lone: Sequence[Place],
+    ) -> tuple[str, str]:
+        """The band of a line that is drawn by itself, and the dots of its days."""
+        band_of = "".join(band(run, self.x_of, self.y_of) for run in stretches)
+        if not smooth and self.longest <= 2:
+            return band_of, specks(lone)
+        days = self._places(self._days_of(series) if smooth else stretches)
+        return band_of, specks([place for run in days for place in run])
+
+    def _days_of(self, series: Series) -> list[list[Point]]:
+        return runs(self._open(series.points), self.longest)
+
+    def _open(self, points: Sequence[Point]) -> Sequence[Point]:
+        if not self.doubling:
+            return points
+        return [p if _shown(p, True) else Point(p.day, None) for p in points]
 
     def _places(self, stretches: Sequence[Sequence[Point]]) -> list[list[Place]]:
-        return [[(self.x_of(p.day), self.y_of(p.value)) for p in run] for run in stretches]
+        x_of, y_of = self.x_of, self.y_of
+        return [[(x_of(p.day), y_of(p.value)) for p in run] for run in stretches]
 
 
 def _labelled(lines: Sequence[Line], paper: Paper, gap: float) -> list[Line]:

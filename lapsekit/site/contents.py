@@ -15,6 +15,7 @@ from lapsekit.site.elsewhere.data_files import season_tables
 from lapsekit.site.elsewhere.gathering import season_told
 from lapsekit.site.elsewhere.told import SeasonTold
 from lapsekit.site.gallery import Gallery
+from lapsekit.site.growth_facts import Overview, overviews
 from lapsekit.site.happenings import Happening, happenings
 from lapsekit.site.weeks import Held
 from lapsekit.tables import Table
@@ -75,6 +76,11 @@ class Whole:
         return gathered(self.almanac, self.growth.growths)
 
     @cached_property
+    def overviews(self) -> list[Overview]:
+        """Charts of all plants, which several pages show."""
+        return overviews(self.almanac, self.curves)
+
+    @cached_property
     def told(self) -> SeasonTold:
         """What other places are told."""
         return season_told(self)
@@ -91,7 +97,7 @@ class Whole:
     @cached_property
     def responses(self) -> list[EventResponse]:
         """What followed each event of the diary that is asked for it."""
-        return responses_of(self.season)[0]
+        return responses_of(self.season, values=self.growth.values)[0]
 
     @cached_property
     def happenings(self) -> list[Happening]:

@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 from math import floor, isfinite, log10
 
 from lapsekit.diary import Event
@@ -75,9 +76,14 @@ class PlantCurve:
         """Whether any day has a value."""
         return any(three[1] is not None for three in self.values.values())
 
+    @cached_property
+    def points(self) -> tuple[tuple[Point, ...], tuple[Point, ...]]:
+        """The days' values and the smooth curve as points of a chart."""
+        return points(self.values), points(self.curve)
+
     def drawn(self, look: int) -> Series:
         """The same for `lapsekit.site.chart.draw`."""
-        return Series(self.title, points(self.values), points(self.curve), self.breaks, look)
+        return Series(self.title, *self.points, self.breaks, look)
 
 
 def gathered(almanac: Almanac, growths: Mapping[str, Growth]) -> tuple[PlantCurve, ...]:
@@ -114,9 +120,10 @@ def _curve(
 
 def _smooth(growth: Growth, days: Iterable[date]) -> tuple[dict[date, Three], tuple[date, ...]]:
     found, outlying = {}, []
+    told = growth.told("low_cm2", "area_cm2", "high_cm2")
     for day in days:
         ordinal = day.toordinal()
-        three = tuple(growth.on(ordinal, name) for name in ("low_cm2", "area_cm2", "high_cm2"))
+        three = told.get(ordinal, _NONE)
         if None not in three:
             found[day] = rounded(three if growth.has_area else _percent(three))
         if growth.is_outlying(ordinal):
@@ -234,11 +241,11 @@ def _series(
         "outlying": [place[day] for day in curve.outlying],
         "why": {place[day]: why(curve, day) for day in open_days(curve)},
     }
-    for prefix, values, breaks in (
-        ("", curve.values, ()),
-        ("curve", curve.curve, curve.breaks),
+    for prefix, values, of_chart, breaks in (
+        ("", curve.values, curve.points[0], ()),
+        ("curve", curve.curve, curve.points[1], curve.breaks),
     ):
-        stretches = runs(points(values), step, breaks)
+        stretches = runs(of_chart, step, breaks)
         content[f"{prefix}_stretches".lstrip("_")] = [place[run[0].day] for run in stretches]
         for name, k in (("low", 0), ("value", 1), ("high", 2)):
             key = f"{prefix}_{name}" if prefix and k != 1 else prefix or name

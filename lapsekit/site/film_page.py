@@ -8,7 +8,6 @@ from itertools import groupby
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.film_times import Cue, chapters, clipped, clock, days_of, vtt
 from lapsekit.site.gallery import Shown
-from lapsekit.site.growth_facts import overviews
 from lapsekit.site.happenings import Happening
 from lapsekit.site.wording import age_text
 from lapsekit.site.words import Words
@@ -57,7 +56,7 @@ def film_page(whole: Whole) -> Page:
     """The page."""
     facts = {
         "shown_films": [_film(whole, name) for name in whole.films],
-        "curves": overviews(whole.almanac, whole.curves),
+        "curves": whole.overviews,
     }
     return Page(PATH, "film.html", facts)
 

@@ -84,7 +84,7 @@ def growth_facts(
     growths: Mapping[str, Growth],
     noticed: Noticed,
 ) -> dict[str, Any]:
-    """What ``growth.html`` shows.
+    """What ``growth.html`` shows beside `overviews`.
 
     Parameters
     ----------
@@ -99,11 +99,10 @@ def growth_facts(
     Returns
     -------
     dict
-        ``fastest`` (Ranking or None), ``curves`` (list of Overview), ``plants`` (list of Plant).
+        ``fastest`` (Ranking or None), ``plants`` (list of Plant).
     """
     return {
         "fastest": ranking(almanac.words, curves, growths),
-        "curves": overviews(almanac, curves),
         "plants": [
             plant(almanac, curve, rate_of(curve, curves, growths), noticed)
             for curve in curves
@@ -116,7 +115,7 @@ def curve_files(almanac: Almanac, curves: Sequence[PlantCurve]) -> Iterator[tupl
     """Path in the site and content of what stands behind the curves: the scripts' data, CSVs."""
     yield "data/curves.js", curves_js(almanac, curves, partial(why_open, almanac))
     for table in curve_tables(curves):
-        yield f"data/{table.name}.csv", table.as_csv().encode()
+        yield f"data/{table.name}.csv", table.csv
 
 
 def overviews(almanac: Almanac, curves: Sequence[PlantCurve]) -> list[Overview]:
@@ -137,7 +136,13 @@ def _overview(almanac: Almanac, rows: Sequence[PlantCurve], unit: str) -> Overvi
     narrow = Paper(360, max(380, room + 80), 34, 104)
     events = {e.day for e in told_events(almanac) if not e.region}
     charts = [
-        draw(series, paper, almanac.sown, doubling=doubling, events=events, label_gap=gap)
+        draw(
+            *(series, paper, almanac.sown),
+            doubling=doubling,
+            lines_alone=True,
+            events=events,
+            label_gap=gap,
+        )
         for doubling in (False, True)
         for paper, gap in ((wide, 17), (narrow, 15))
     ]

@@ -44,7 +44,7 @@ def test_no_values_no_chart():
 
 def test_a_single_day_is_a_dot():
     chart = draw([Series("basil", (Point(START, 3.0, 2.0, 4.0),))], PAPER, START)
-    assert len(chart.lines[0].dots) == 1 and chart.lines[0].path == ""
+    assert chart.lines[0].dots.count("M") == 1 and chart.lines[0].path == ""
 
 
 def test_a_scale_of_doublings_draws_steady_growth_straight():

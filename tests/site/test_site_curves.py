@@ -121,7 +121,10 @@ def test_the_static_picture_draws_the_same_numbers(known, script):
     plant = next(p for p in facts["plants"] if p.name == "basil")
     paper = plant.chart.paper
     (top, highest, _) = plant.chart.levels[-1]
-    dots = plant.chart.lines[0].dots
+    dots = [
+        tuple(map(float, dot.removesuffix("h0").split()))
+        for dot in plant.chart.lines[0].dots.split("M")[1:]
+    ]
     assert len(dots) == 38
     for number, (x, y) in ((0, dots[0]), (39, dots[-1])):
         share = (paper.base - y) / (paper.base - top)
