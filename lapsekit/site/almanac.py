@@ -1,10 +1,11 @@
 """A season as its pages tell it: days, pictures, gaps with their reasons, values, diary."""
 
 from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
+from typing import TypeVar
 
 from lapsekit.catalogue import Daily, Frame
 from lapsekit.diary import Event, read_diary
@@ -16,6 +17,7 @@ from lapsekit.site.wording import act_text, reasons_text
 from lapsekit.site.words import Words
 from lapsekit.when import days_between
 
+T = TypeVar("T")
 #: Where the season's own catalogues lie.
 OWN_WORDS = "site_template/words"
 
@@ -54,6 +56,8 @@ class Almanac:
         The diary, in order of day.
     problems : list of str
         What could not be read on the way.
+    without_scale : frozenset of str
+        Names of regions and rows that have a cover on some day, and an area on none.
     """
 
     words: Words
@@ -69,6 +73,22 @@ class Almanac:
     values: dict[str, dict[date, Daily]]
     events: list[Event]
     problems: list[str]
+    without_scale: frozenset[str]
+
+    def only(self, days: Collection[date]) -> "Almanac":
+        """The same, knowing nothing of other days: what rests on it rests on no more.
+
+        What it still knows beside these days, `lapsekit.site.digests` has a mark of.
+        """
+        return replace(
+            self,
+            days=self.days[:1],
+            events=[event for event in self.events if event.day in days],
+            **{
+                kind: {name: _on(known, days) for name, known in getattr(self, kind).items()}
+                for kind in ("frames", "pictures", "values")
+            },
+        )
 
     @property
     def main_camera(self) -> str | None:
@@ -106,17 +126,7 @@ class Almanac:
 
     def unit(self, region: Region) -> str:
         """``cm²``, or ``%`` for a region whose camera has no scale."""
-        return "%" if region.name in self._without_scale else "cm²"
-
-    @cached_property
-    def _without_scale(self) -> set[str]:
-        """Names of what has a cover on some day, and an area on none."""
-        return {
-            name
-            for name, rows in self.values.items()
-            if any(row.cover is not None for row in rows.values())
-            and all(row.area_cm2 is None for row in rows.values())
-        }
+        return "%" if region.name in self.without_scale else "cm²"
 
     @cached_property
     def plant_paths(self) -> dict[str, str]:
@@ -166,7 +176,22 @@ def gather(season: Season, daily: Iterable[Daily] | None = None) -> Almanac:
         values=values | means,
         events=events,
         problems=problems,
+        without_scale=_without_scale(values | means),
     )
+
+
+def _without_scale(values: dict[str, dict[date, Daily]]) -> frozenset[str]:
+    return frozenset(
+        name
+        for name, rows in values.items()
+        if any(row.cover is not None for row in rows.values())
+        and all(row.area_cm2 is None for row in rows.values())
+    )
+
+
+def _on(known: dict[date, T], days: Iterable[date]) -> dict[date, T]:
+    """What is known of some days."""
+    return {day: known[day] for day in days if day in known}
 
 
 def _frames_by_day(season: Season) -> dict[str, dict[date, DayFrames]]:

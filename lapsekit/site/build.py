@@ -143,7 +143,7 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
         "has": season_pages.kinds(whole),
     }
     renderer = Pages(templates, almanac.words, shared)
-    common = (renderer.mark, head_mark(whole))
+    common = (renderer.mark, head_mark(whole), whole.standing)
     ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, common)
     found = list(pages(whole))
     for page in track(found, len(found), "pages"):

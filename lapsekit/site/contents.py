@@ -1,6 +1,8 @@
 """What a site is made of."""
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
 from functools import cached_property
 from typing import Any
 
@@ -11,6 +13,7 @@ from lapsekit.season import Season
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.cropping import Crop
 from lapsekit.site.curves import PlantCurve, gathered
+from lapsekit.site.digests import Digests, code_mark, mark_of
 from lapsekit.site.elsewhere.data_files import season_tables
 from lapsekit.site.elsewhere.gathering import season_told
 from lapsekit.site.elsewhere.told import SeasonTold
@@ -21,19 +24,54 @@ from lapsekit.site.weeks import Held
 from lapsekit.tables import Table
 
 FRONT = "index.html"
+WEEK = timedelta(days=7)
 
 
 @dataclass(frozen=True)
 class Page:
-    """One page: where it lies, its template, and what that is told.
+    """One page: where it lies, its template, and what it is made of.
 
-    `facts` are plain values, whose `repr` says all that they are: a page is rendered again when
-    it changes (`lapsekit.site.ledger`).
+    Attributes
+    ----------
+    path, template : str
+    made_of : object
+        Plain values, whose `repr` says all that the page shows: it is rendered again when that
+        changes (`lapsekit.site.ledger`).
+    tell : callable, optional
+        Makes what the template is told out of `made_of`, once the page is rendered; without it
+        `made_of` is told.
+    day : date, optional
+        The day that the page is about.
     """
 
     path: str
     template: str
-    facts: dict[str, Any] = field(default_factory=dict)
+    made_of: Any = field(default_factory=dict)
+    tell: Callable[[Any], dict[str, Any]] | None = field(default=None, repr=False, compare=False)
+    day: date | None = None
+
+    @cached_property
+    def facts(self) -> dict[str, Any]:
+        """What the template is told."""
+        return self.made_of if self.tell is None else self.tell(self.made_of)
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of a page that is rendered by itself, as ``part(…)`` in a template, and kept.
+
+    Attributes
+    ----------
+    template : str
+    made_of : object
+        As of a `Page`.
+    tell : callable
+        Gives what the template is told; called only when the part is rendered.
+    """
+
+    template: str
+    made_of: Any
+    tell: Callable[[], dict[str, Any]] = field(repr=False, compare=False)
 
 
 @dataclass(frozen=True)
@@ -64,6 +102,26 @@ class Whole:
     held: Held | None = None
     crops: dict[str, list[Crop]] = field(default_factory=dict)
     rule: str | None = None
+
+    @cached_property
+    def digests(self) -> Digests:
+        """Marks of what is known of the season's days."""
+        return Digests(self.almanac, self.gallery.shown)
+
+    def around(self, day: date) -> "Whole":
+        """The same, knowing of no other days than this one and the one a week before."""
+        return replace(self, almanac=self.almanac.only((day, day - WEEK)))
+
+    def mark_around(self, day: date) -> str:
+        """Of all that `around` knows of days."""
+        return mark_of(self.digests.day(day), self.digests.day(day - WEEK))
+
+    @cached_property
+    def standing(self) -> str:
+        """A mark of what is the same on every day, and of how it is said."""
+        settings = self.season.settings
+        table = (settings.season, settings.capture, settings.place)
+        return mark_of(code_mark(), self.digests.standing, table)
 
     @cached_property
     def noticed(self) -> Noticed:

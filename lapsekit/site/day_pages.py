@@ -3,17 +3,17 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from itertools import groupby
 from typing import Any
 
 from lapsekit.catalogue import Frame
 from lapsekit.site import views
-from lapsekit.site.contents import FRONT, Page, Whole
+from lapsekit.site.contents import FRONT, WEEK, Page, Whole
 from lapsekit.site.doors import doors
 from lapsekit.site.wording import age_text, local_time
 
 _ALWAYS_NEAR = timedelta(minutes=15)
-_WEEK = timedelta(days=7)
 
 
 @dataclass(frozen=True)
@@ -29,17 +29,23 @@ class ListedDay:
 
 def day_pages(whole: Whole) -> Iterator[Page]:
     """A page for each day with a picture."""
-    days = whole.almanac.picture_days
-    cameras = whole.almanac.cameras
+    days, has_page = whole.almanac.picture_days, whole.almanac.page_days
     for number, day in enumerate(days):
-        facts = {
-            **_of_day(whole, day, dict.fromkeys(cameras, day)),
+        near = {
             "previous": days[number - 1] if number else None,
             "next": days[number + 1] if number + 1 < len(days) else None,
-            "week_before": day - _WEEK if day - _WEEK in whole.almanac.page_days else None,
-            "week_after": day + _WEEK if day + _WEEK in whole.almanac.page_days else None,
+            "week_before": day - WEEK if day - WEEK in has_page else None,
+            "week_after": day + WEEK if day + WEEK in has_page else None,
         }
-        yield Page(f"day/{day}/index.html", "day.html", facts)
+        made_of = (day, whole.mark_around(day), near)
+        tell = partial(_day_facts, whole)
+        yield Page(f"day/{day}/index.html", "day.html", made_of, tell, day)
+
+
+def _day_facts(whole: Whole, made_of: tuple[date, str, dict[str, date | None]]) -> dict[str, Any]:
+    day, _, near = made_of
+    known = whole.around(day)
+    return {**_of_day(known, day, dict.fromkeys(known.almanac.cameras, day)), **near}
 
 
 def front_page(whole: Whole) -> Page:
@@ -55,7 +61,7 @@ def front_page(whole: Whole) -> Page:
         "doors": list(doors(whole)),
         "frame_days": len(almanac.days),
     }
-    return Page(FRONT, "index.html", facts)
+    return Page(FRONT, "index.html", facts, day=day)
 
 
 def _newest(whole: Whole) -> str | None:
@@ -113,7 +119,7 @@ def _of_day(whole: Whole, day: date, shown_day: dict[str, date]) -> dict[str, An
         "pictures": [_picture(whole, camera, on) for camera, on in shown_day.items()],
         "rows": views.day_rows(almanac, day),
         "events": [(almanac.event_text(e), e.note) for e in almanac.events_on(day)],
-        "has_week_before": day - _WEEK >= almanac.days[0],
+        "has_week_before": day - WEEK >= almanac.days[0],
         "grouped": len(almanac.rows) < len(almanac.regions),
     }
 

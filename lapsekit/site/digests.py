@@ -1,0 +1,81 @@
+"""Short marks of what files are made of: one changes when anything that it stands for does.
+
+What is worked out once a day of the season is worked out once a morning for years; so each day of
+the season has a mark of its inputs, and what rests on a day is made again only where that differs.
+"""
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from datetime import date
+from functools import cache, cached_property
+from pathlib import Path
+
+import lapsekit
+from lapsekit.site.almanac import Almanac
+
+
+def mark_of(*parts: object) -> str:
+    """24 hexadecimal digits of plain values, whose `repr` says all that they are."""
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:24]
+
+
+@cache
+def code_mark() -> str:
+    """Changes when this program does, or what it says days with."""
+    import babel
+
+    home = Path(lapsekit.__file__).parent
+    files = sorted(file for kind in ("*.py", "*.po") for file in home.rglob(kind))
+    stats = [(str(file.relative_to(home)), file.stat()) for file in files]
+    told = [(name, stat.st_size, stat.st_mtime_ns) for name, stat in stats]
+    return mark_of(lapsekit.__version__, babel.__version__, told)
+
+
+class Digests:
+    """Marks of what an almanac knows.
+
+    Parameters
+    ----------
+    almanac : Almanac
+        Pictures that cannot be read have been taken out.
+    shown : mapping
+        Its pictures as pages show them, by camera and day.
+    """
+
+    def __init__(self, almanac: Almanac, shown: Mapping[str, Mapping[date, object]]):
+        self._almanac = almanac
+        self._shown = shown
+
+    @cached_property
+    def standing(self) -> str:
+        """Of all that is the same on every day; see `Almanac.only`."""
+        told = self._almanac.only(())
+        return mark_of({**vars(told), "words": told.words.mark, "problems": None})
+
+    def day(self, day: date) -> str:
+        """Of all that is known of one day: frames, pictures, values, diary."""
+        return self._days.get(day, "")
+
+    def values(self, name: str, days: Iterable[date]) -> str:
+        """Of the daily values of a region or a row on `days`."""
+        known = self._values.get(name, {})
+        return mark_of([known.get(day) for day in days])
+
+    @cached_property
+    def _values(self) -> dict[str, dict[date, str]]:
+        return {
+            name: {day: repr(tuple(vars(row).values())) for day, row in rows.items()}
+            for name, rows in self._almanac.values.items()
+        }
+
+    @cached_property
+    def _days(self) -> dict[date, str]:
+        almanac = self._almanac
+        told: dict[date, list[object]] = {}
+        for kind in (almanac.frames, almanac.pictures, self._shown, self._values):
+            for name, days in kind.items():
+                for day, what in days.items():
+                    told.setdefault(day, []).append((name, what))
+        for event in almanac.events:
+            told.setdefault(event.day, []).append((event, event.line))
+        return {day: mark_of(what) for day, what in told.items()}

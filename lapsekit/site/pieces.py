@@ -1,0 +1,57 @@
+"""Pieces of files that are made once, so that a new day costs what is new and not the season.
+
+Each lies in a file of its own in the season's ``.cache``, whose name is a mark of what the piece is
+made of. The folder may be deleted: then each is made once more.
+"""
+
+from collections.abc import Callable
+from functools import cached_property
+from pathlib import Path
+
+from lapsekit.safely import write_safely
+from lapsekit.site.digests import mark_of
+
+
+class Pieces:
+    """The pieces of one file of the site.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where they are kept; made when the first is written.
+    common : object
+        What all of them rest on; its `repr` says all that it is.
+    """
+
+    def __init__(self, folder: Path, common: object):
+        self._folder = folder
+        self._common = common
+        self._used: set[str] = set()
+
+    def text(self, made_of: object, make: Callable[[], str]) -> str:
+        """A piece: as it is kept, or made and kept.
+
+        Parameters
+        ----------
+        made_of : object
+            Plain values whose `repr` says all that the piece rests on beside what is common.
+        make : callable
+            Makes it.
+        """
+        name = mark_of(self._common, made_of)
+        self._used.add(name)
+        if name in self._there:
+            return (self._folder / name).read_text(encoding="utf-8")
+        text = make()
+        self._folder.mkdir(parents=True, exist_ok=True)
+        write_safely(self._folder / name, text.encode())
+        return text
+
+    def forget_others(self) -> None:
+        """Delete pieces that were not asked for."""
+        for name in self._there - self._used:
+            (self._folder / name).unlink(missing_ok=True)
+
+    @cached_property
+    def _there(self) -> set[str]:
+        return {file.name for file in self._folder.glob("*")}
