@@ -11,6 +11,7 @@ from lapsekit.catalogue import Daily, Frame
 from lapsekit.diary import Event, read_diary
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
+from lapsekit.site.digests import Digests
 from lapsekit.site.grouping import folded
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.wording import act_text, reasons_text
@@ -90,6 +91,11 @@ class Almanac:
             },
         )
 
+    @cached_property
+    def digests(self) -> Digests:
+        """Marks of what is known of each day."""
+        return Digests(self)
+
     @property
     def main_camera(self) -> str | None:
         """The camera of the front page; None while there is no frame at all."""
@@ -116,7 +122,8 @@ class Almanac:
     def lose_picture(self, camera: str, day: date, problem: str) -> None:
         """Make a day whose picture cannot be read a gap that says so."""
         del self.pictures[camera][day]
-        self.__dict__.pop("page_days", None)
+        for known in ("page_days", "digests"):
+            self.__dict__.pop(known, None)
         self.frames[camera][day].left_out["not readable"] += 1
         self.problems.append(problem)
 

@@ -25,6 +25,7 @@ from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.pieces import Shelf
 from lapsekit.site.weeks import hold
 from lapsekit.site.words import Words
 from lapsekit.site.writing import SiteFolder
@@ -106,8 +107,10 @@ def build_site(
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
     rule, unruled = put_rule(season, folder)
     whole = Whole(season, almanac, gallery, films, growth, held, crops, rule)
+    shelf = Shelf(season.folder / ".cache" / "pieces", whole.standing)
     _put_data(whole, folder)
-    count = _write_pages(whole, folder, track)
+    count = _write_pages(whole, folder, shelf, track)
+    shelf.forget_all_but(folder.own)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
     return SiteReport(
@@ -133,7 +136,7 @@ def _put_data(whole: Whole, folder: SiteFolder) -> None:
     putting.put_media(whole, folder)
 
 
-def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
+def _write_pages(whole: Whole, folder: SiteFolder, shelf: Shelf, track: Track) -> int:
     """Write every page that changed, and what names them; how many pages there are."""
     season, almanac = whole.season, whole.almanac
     templates = [*_own_templates(season), shared_folder(TEMPLATES)]
@@ -142,7 +145,7 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
         **{"title": almanac.title, "sown": almanac.sown, "assets": assets},
         "has": season_pages.kinds(whole),
     }
-    renderer = Pages(templates, almanac.words, shared)
+    renderer = Pages(templates, almanac.words, shared, shelf)
     common = (renderer.mark, head_mark(whole), whole.standing)
     ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, common)
     found = list(pages(whole))

@@ -13,7 +13,7 @@ from lapsekit.season import Season
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.cropping import Crop
 from lapsekit.site.curves import PlantCurve, gathered
-from lapsekit.site.digests import Digests, code_mark, mark_of
+from lapsekit.site.digests import code_mark, mark_of
 from lapsekit.site.elsewhere.data_files import season_tables
 from lapsekit.site.elsewhere.gathering import season_told
 from lapsekit.site.elsewhere.told import SeasonTold
@@ -57,24 +57,6 @@ class Page:
 
 
 @dataclass(frozen=True)
-class Part:
-    """A part of a page that is rendered by itself, as ``part(…)`` in a template, and kept.
-
-    Attributes
-    ----------
-    template : str
-    made_of : object
-        As of a `Page`.
-    tell : callable
-        Gives what the template is told; called only when the part is rendered.
-    """
-
-    template: str
-    made_of: Any
-    tell: Callable[[], dict[str, Any]] = field(repr=False, compare=False)
-
-
-@dataclass(frozen=True)
 class Whole:
     """Everything that pages are made of.
 
@@ -103,25 +85,21 @@ class Whole:
     crops: dict[str, list[Crop]] = field(default_factory=dict)
     rule: str | None = None
 
-    @cached_property
-    def digests(self) -> Digests:
-        """Marks of what is known of the season's days."""
-        return Digests(self.almanac, self.gallery.shown)
-
     def around(self, day: date) -> "Whole":
         """The same, knowing of no other days than this one and the one a week before."""
         return replace(self, almanac=self.almanac.only((day, day - WEEK)))
 
     def mark_around(self, day: date) -> str:
         """Of all that `around` knows of days."""
-        return mark_of(self.digests.day(day), self.digests.day(day - WEEK))
+        digests = self.almanac.digests
+        return mark_of(digests.day(day), digests.day(day - WEEK))
 
     @cached_property
     def standing(self) -> str:
         """A mark of what is the same on every day, and of how it is said."""
         settings = self.season.settings
         table = (settings.season, settings.capture, settings.place)
-        return mark_of(code_mark(), self.digests.standing, table)
+        return mark_of(code_mark(), self.almanac.digests.standing, table)
 
     @cached_property
     def noticed(self) -> Noticed:

@@ -11,6 +11,7 @@ from datetime import date
 from functools import cached_property
 from math import floor, isfinite, log10
 
+from lapsekit.catalogue import Daily
 from lapsekit.diary import Event
 from lapsekit.growing import Growth
 from lapsekit.noticing import UNTOLD
@@ -19,7 +20,7 @@ from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Series
 from lapsekit.site.plant_names import page_of
 from lapsekit.site.strokes import Point, runs, usual_step
-from lapsekit.site.wording import act_text
+from lapsekit.site.wording import act_text, in_unit
 from lapsekit.when import days_between
 
 UNITS = ("cm²", "%")
@@ -103,11 +104,7 @@ def _curve(
     rows = sorted(almanac.values.get(region.name, {}).items())
     alike = [r for r in almanac.regions if (r.group, r.camera) == (region.group, region.camera)]
     is_mean = region.name not in {r.name for r in almanac.regions}
-    values = {}
-    for day, row in rows:
-        whole = (row.area_low_cm2, row.area_cm2, row.area_high_cm2)
-        shares = (row.cover_low, row.cover, row.cover_high)
-        values[day] = rounded(whole if unit == "cm²" else _percent(shares))
+    values = {day: value_of(row, unit) for day, row in rows}
     curve, outlying = _smooth(growth, values) if growth else ({}, ())
     breaks = [] if growth is None or growth.curve is None else growth.curve.breaks
     return PlantCurve(
@@ -116,6 +113,11 @@ def _curve(
         *(len(alike) if is_mean else 0, in_overview, unit, region.sown or almanac.sown),
         *(values, curve, tuple(date.fromordinal(int(day)) for day in breaks), outlying),
     )
+
+
+def value_of(row: Daily, unit: str) -> Three:
+    """A day's value with its interval, as curves and tables tell it."""
+    return rounded(in_unit(row, unit))
 
 
 def _smooth(growth: Growth, days: Iterable[date]) -> tuple[dict[date, Three], tuple[date, ...]]:

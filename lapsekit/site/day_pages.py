@@ -1,16 +1,17 @@
 """What the pages of days, the list of all days and the front page are told."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import partial
-from itertools import groupby
 from typing import Any
 
 from lapsekit.catalogue import Frame
 from lapsekit.site import views
+from lapsekit.site.almanac import Almanac
 from lapsekit.site.contents import FRONT, WEEK, Page, Whole
 from lapsekit.site.doors import doors
+from lapsekit.site.parts import by_month
 from lapsekit.site.wording import age_text, local_time
 
 _ALWAYS_NEAR = timedelta(minutes=15)
@@ -73,27 +74,28 @@ def _newest(whole: Whole) -> str | None:
 
 def all_days(whole: Whole) -> Page:
     """Every day of the season, by month."""
-    listed = [_listed(whole, day) for day in whole.almanac.days]
-    by_month = groupby(listed, key=lambda each: each.day.replace(day=1))
-    months = [(month, list(days)) for month, days in by_month]
+    months = by_month(whole.almanac, "days_of_month.html", whole.almanac.days, _listed)
     return Page("day/index.html", "days.html", {"months": months})
 
 
-def _listed(whole: Whole, day: date) -> ListedDay:
-    almanac = whole.almanac
-    return ListedDay(
-        day,
-        age_text(almanac.words, day, almanac.sown),
-        day in almanac.page_days,
-        tuple(_told(whole, camera, day) for camera in almanac.cameras),
-        tuple(almanac.event_text(event) for event in almanac.events_on(day)),
-    )
+def _listed(almanac: Almanac, days: Sequence[date]) -> dict[str, list[ListedDay]]:
+    return {
+        "days": [
+            ListedDay(
+                day,
+                age_text(almanac.words, day, almanac.sown),
+                day in almanac.page_days,
+                tuple(_told(almanac, camera, day) for camera in almanac.cameras),
+                tuple(almanac.event_text(event) for event in almanac.events_on(day)),
+            )
+            for day in days
+        ]
+    }
 
 
-def _told(whole: Whole, camera: str, day: date) -> str:
+def _told(almanac: Almanac, camera: str, day: date) -> str:
     """What became of one camera's frames on one day."""
-    almanac, words = whole.almanac, whole.almanac.words
-    reason = almanac.gap_reason(camera, day)
+    words, reason = almanac.words, almanac.gap_reason(camera, day)
     if day not in almanac.pictures[camera]:
         text = words.text("no picture ({reason})", reason=reason)
     else:
@@ -109,7 +111,9 @@ def _told(whole: Whole, camera: str, day: date) -> str:
 def _reasons(whole: Whole) -> list[str]:
     """Why no picture can be shown of the last day with frames, by camera."""
     days = whole.almanac.days
-    return [_told(whole, camera, days[-1]) for camera in whole.almanac.cameras] if days else []
+    return (
+        [_told(whole.almanac, camera, days[-1]) for camera in whole.almanac.cameras] if days else []
+    )
 
 
 def _of_day(whole: Whole, day: date, shown_day: dict[str, date]) -> dict[str, Any]:

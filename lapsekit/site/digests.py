@@ -5,13 +5,15 @@ the season has a mark of its inputs, and what rests on a day is made again only 
 """
 
 import hashlib
-from collections.abc import Iterable, Mapping
 from datetime import date
 from functools import cache, cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import lapsekit
-from lapsekit.site.almanac import Almanac
+
+if TYPE_CHECKING:
+    from lapsekit.site.almanac import Almanac
 
 
 def mark_of(*parts: object) -> str:
@@ -32,19 +34,10 @@ def code_mark() -> str:
 
 
 class Digests:
-    """Marks of what an almanac knows.
+    """Marks of what an almanac knows."""
 
-    Parameters
-    ----------
-    almanac : Almanac
-        Pictures that cannot be read have been taken out.
-    shown : mapping
-        Its pictures as pages show them, by camera and day.
-    """
-
-    def __init__(self, almanac: Almanac, shown: Mapping[str, Mapping[date, object]]):
+    def __init__(self, almanac: "Almanac"):
         self._almanac = almanac
-        self._shown = shown
 
     @cached_property
     def standing(self) -> str:
@@ -56,26 +49,13 @@ class Digests:
         """Of all that is known of one day: frames, pictures, values, diary."""
         return self._days.get(day, "")
 
-    def values(self, name: str, days: Iterable[date]) -> str:
-        """Of the daily values of a region or a row on `days`."""
-        known = self._values.get(name, {})
-        return mark_of([known.get(day) for day in days])
-
-    @cached_property
-    def _values(self) -> dict[str, dict[date, str]]:
-        return {
-            name: {day: repr(tuple(vars(row).values())) for day, row in rows.items()}
-            for name, rows in self._almanac.values.items()
-        }
-
     @cached_property
     def _days(self) -> dict[date, str]:
-        almanac = self._almanac
-        told: dict[date, list[object]] = {}
-        for kind in (almanac.frames, almanac.pictures, self._shown, self._values):
+        almanac, told = self._almanac, {}
+        for kind in (almanac.frames, almanac.pictures, almanac.values):
             for name, days in kind.items():
                 for day, what in days.items():
-                    told.setdefault(day, []).append((name, what))
+                    told.setdefault(day, []).append((name, *vars(what).values()))
         for event in almanac.events:
             told.setdefault(event.day, []).append((event, event.line))
         return {day: mark_of(what) for day, what in told.items()}

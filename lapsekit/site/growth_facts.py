@@ -21,7 +21,9 @@ from lapsekit.site.curves import (
     every_day,
     step_of,
     told_events,
+    value_of,
 )
+from lapsekit.site.parts import Part, by_month
 from lapsekit.site.ranking import Rate, ranking, rate_of, rate_text
 from lapsekit.site.wording import (
     NOTHING,
@@ -58,7 +60,7 @@ class Overview:
     keys: tuple[Key, ...]
     alt: str
     csv: str
-    table: tuple[tuple[date, tuple[str, ...]], ...]
+    table: tuple[Part, ...]
 
 
 @dataclass(frozen=True)
@@ -147,18 +149,25 @@ def _overview(almanac: Almanac, rows: Sequence[PlantCurve], unit: str) -> Overvi
         for paper, gap in ((wide, 17), (narrow, 15))
     ]
     keys = tuple(Key(c.name, c.title, *look_of(number)) for number, c in enumerate(rows))
+    table = ("growth_days.html", every_day(rows), _cells, unit, [c.name for c in rows])
     return Overview(
         *(unit, *charts, step_of(rows), keys, _overview_alt(words, rows, unit)),
         f"data/{overview_name(unit)}.csv",
-        tuple((day, tuple(_cell(words, c, day) for c in rows)) for day in every_day(rows)),
+        tuple(part for _, part in by_month(almanac, *table)),
     )
 
 
-def _cell(words: Words, curve: PlantCurve, day: date) -> str:
-    three = curve.values.get(day)
-    if three is None or three[1] is None:
-        return NOTHING
-    return amount(words, three[1])
+def _cells(
+    almanac: Almanac, days: Sequence[date], unit: str, names: Sequence[str]
+) -> dict[str, list[tuple[date, list[str]]]]:
+    """Some days of the table of all plants."""
+    return {"rows": [(day, [_cell(almanac, name, day, unit) for name in names]) for day in days]}
+
+
+def _cell(almanac: Almanac, name: str, day: date, unit: str) -> str:
+    row = almanac.values.get(name, {}).get(day)
+    value = None if row is None else value_of(row, unit)[1]
+    return NOTHING if value is None else amount(almanac.words, value)
 
 
 def _overview_alt(words: Words, rows: Sequence[PlantCurve], unit: str) -> str:

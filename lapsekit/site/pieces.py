@@ -4,12 +4,41 @@ Each lies in a file of its own in the season's ``.cache``, whose name is a mark 
 made of. The folder may be deleted: then each is made once more.
 """
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterable
 from functools import cached_property
 from pathlib import Path
+from urllib.parse import quote
 
 from lapsekit.safely import write_safely
 from lapsekit.site.digests import mark_of
+
+
+class Shelf:
+    """Where the pieces of all files of a site are kept.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Made when the first piece is kept.
+    common : object
+        What all pieces rest on; its `repr` says all that it is.
+    """
+
+    def __init__(self, folder: Path, common: object):
+        self._folder = folder
+        self._common = common
+
+    def of(self, path: str) -> "Pieces":
+        """The pieces of the file at `path` in the site."""
+        return Pieces(self._folder / quote(path, safe=""), self._common)
+
+    def forget_all_but(self, paths: Iterable[str]) -> None:
+        """Delete the pieces of other files."""
+        kept = {quote(path, safe="") for path in paths}
+        for folder in self._folder.glob("*"):
+            if folder.name not in kept:
+                shutil.rmtree(folder)
 
 
 class Pieces:

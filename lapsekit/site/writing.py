@@ -36,17 +36,19 @@ class SiteFolder:
         Paths, relative to the site, of the files that were new or changed, in order.
     unchanged : int
         How many files were already as they should be.
+    own : set of str
+        Paths of the files that belong to the site.
     """
 
     def __init__(self, root: Path):
         self.root = root
         self.written: list[str] = []
         self.unchanged = 0
-        self._own: set[str] = set()
+        self.own: set[str] = set()
 
     def has(self, path: str) -> bool:
         """Whether `path` is there already; if so it is kept. For names that carry a hash."""
-        if path not in self._there and path not in self._own:
+        if path not in self._there and path not in self.own:
             return False
         self._keep(path)
         return True
@@ -107,11 +109,11 @@ class SiteFolder:
         """Delete files of earlier builds that are no longer part of the site, and say which."""
         remove_leftovers(self.root)
         strays = sorted(
-            path for path in self._there - self._own if "/" in path or path in BESIDE_THE_FRONT
+            path for path in self._there - self.own if "/" in path or path in BESIDE_THE_FRONT
         )
         for path in strays:
             (self.root / path).unlink(missing_ok=True)
-        used = set(_folders_of(self._own))
+        used = set(_folders_of(self.own))
         for folder in self._found:
             if folder not in used:
                 with suppress(OSError):  # it is not empty
@@ -119,12 +121,12 @@ class SiteFolder:
         return strays
 
     def _keep(self, path: str) -> None:
-        self.unchanged += path not in self._own
-        self._own.add(path)
+        self.unchanged += path not in self.own
+        self.own.add(path)
 
     def _added(self, path: str) -> None:
         self.written.append(path)
-        self._own.add(path)
+        self.own.add(path)
 
 
 def _folders_of(paths: set[str]) -> Iterator[str]:
