@@ -8,10 +8,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
-from math import log2
+from itertools import compress
+
+import numpy as np
 
 from lapsekit.site.scales import date_ticks, decimals, doubling_levels, linear_levels, spread
-from lapsekit.site.strokes import Place, Point, band, path, runs, specks, usual_step
+from lapsekit.site.strokes import Place, Point, band, path, specks, stretches, usual_step
 from lapsekit.when import plant_age
 
 #: Dash patterns, told apart without colour.
@@ -142,13 +144,16 @@ def draw(
         doubling,
         lines_alone,
         _days(first, last, paper),
-        _scale(log2 if doubling else float, levels, paper),
+        _scale(np.log2 if doubling else np.asarray, levels, paper),
     )
     lines = [sheet.line(s) for s in series]
     return Chart(
         paper,
         tuple(_labelled(lines, paper, label_gap)),
-        tuple((sheet.y_of(level), level, decimals(level)) for level in levels),
+        tuple(
+            (y, level, decimals(level))
+            for y, level in zip(sheet.ys_of(levels), levels, strict=True)
+        ),
         tuple(
             (sheet.x_of(day), day, plant_age(day, sown))
             for day in date_ticks(first, last, sown, max(2, (paper.end - paper.left) // 55))
@@ -162,18 +167,22 @@ def _shown(point: Point, doubling: bool) -> bool:
 
 
 def _scale(
-    measure: Callable[[float], float], levels: Sequence[float], paper: Paper
-) -> Callable[[float], float]:
-    low, high = measure(levels[0]), measure(levels[-1])
-    base, height, span = paper.base, paper.base - paper.top, high - low
+    measure: Callable[[np.ndarray], np.ndarray], levels: Sequence[float], paper: Paper
+) -> Callable[[Sequence[float | None]], list[float]]:
+    """What gives the heights of values; NaN of none.
 
-    def y_of(value: float) -> float:
-        if value <= 0 and measure is log2:
-            return float(base)  # the lower end of an interval that reaches down to nothing
-        share = (measure(value) - low) / span
-        return round(base - height * (0.0 if share < 0 else 1.0 if share > 1 else share), 1)
+    On a scale of doublings the lower end of an interval may reach down to nothing.
+    """
+    low, high = (float(measure(level)) for level in (levels[0], levels[-1]))
+    height = paper.base - paper.top
 
-    return y_of
+    def ys_of(values: Sequence[float | None]) -> list[float]:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            shares = (measure(np.array(values, float)) - low) / (high - low)
+        places = paper.base - height * np.clip(shares, 0.0, 1.0)
+        return [round(y, 1) for y in places.tolist()]
+
+    return ys_of
 
 
 def _days(first: date, last: date, paper: Paper) -> Callable[[date], float]:
@@ -190,51 +199,53 @@ class _Sheet:
     doubling: bool
     lines_alone: bool
     x_of: Callable[[date], float]
-    y_of: Callable[[float], float]
+    ys_of: Callable[[Sequence[float | None]], list[float]]
 
     def line(self, series: Series) -> Line:
         """The smooth curve, or the daily values joined where there is none."""
-        points = self._open(series.curve)
-        smooth = any(p.value is not None for p in points)
-        stretches = runs(points, self.longest, series.breaks) if smooth else self._days_of(series)
-        joined = self._places(stretches)
-        lone = [run[0] for run in joined if len(run) == 1]
-        end = joined[-1][-1] if joined else None
+        curve = self._open(series.curve)
+        smooth = any(p.value is not None for p in curve)
+        points = curve if smooth else self._open(series.points)
+        joined = stretches(points, self.longest, series.breaks if smooth else ())
+        xs = [self.x_of(p.day) for p in points]
+        places = list(zip(xs, self.ys_of([p.value for p in points]), strict=True))
+        found = [places[each] for each in joined]
+        lone = [run[0] for run in found if len(run) == 1]
+        end = found[-1][-1] if found else None
         return Line(
             series.label,
             *look_of(series.look),
-            "".join(path(run) for run in joined if len(run) > 1),
-            *("", "") if self.lines_alone else self._days_around(series, stretches, smooth, lone),
+            "".join(path(run) for run in found if len(run) > 1),
+            "" if self.lines_alone else self._band(points, xs, joined),
+            ""
+            if self.lines_alone
+            else specks(self._dots(series) if smooth or self.longest > 2 else lone),
             specks(lone),
             end,
             end[1] if end else 0.0,
         )
 
-    def _days_around(
-        self,
-        series: Series,
-        stretches: Sequence[Sequence[Point]],
-        smooth: bool,
-        lone: Sequence[Place],
-    ) -> tuple[str, str]:
-        """The band of a line that is drawn by itself, and the dots of its days."""
-        band_of = "".join(band(run, self.x_of, self.y_of) for run in stretches)
-        if not smooth and self.longest <= 2:
-            return band_of, specks(lone)
-        days = self._places(self._days_of(series) if smooth else stretches)
-        return band_of, specks([place for run in days for place in run])
+    def _band(self, points: Sequence[Point], xs: Sequence[float], joined: Sequence[slice]) -> str:
+        upper, lower = (
+            list(zip(xs, self.ys_of(ends), strict=True))
+            for ends in ([p.high for p in points], [p.low for p in points])
+        )
+        whole = [p.low is not None and p.high is not None for p in points]
+        return "".join(
+            band(*(list(compress(side[each], whole[each])) for side in (upper, lower)))
+            for each in joined
+        )
 
-    def _days_of(self, series: Series) -> list[list[Point]]:
-        return runs(self._open(series.points), self.longest)
+    def _dots(self, series: Series) -> list[Place]:
+        """The days that have a value."""
+        points = [p for p in series.points if _shown(p, self.doubling)]
+        ys = self.ys_of([p.value for p in points])
+        return [(self.x_of(p.day), y) for p, y in zip(points, ys, strict=True)]
 
     def _open(self, points: Sequence[Point]) -> Sequence[Point]:
         if not self.doubling:
             return points
         return [p if _shown(p, True) else Point(p.day, None) for p in points]
-
-    def _places(self, stretches: Sequence[Sequence[Point]]) -> list[list[Place]]:
-        x_of, y_of = self.x_of, self.y_of
-        return [[(x_of(p.day), y_of(p.value)) for p in run] for run in stretches]
 
 
 def _labelled(lines: Sequence[Line], paper: Paper, gap: float) -> list[Line]:

@@ -1,6 +1,6 @@
 """Days of a curve joined to strokes: which may be joined, and their paths in an SVG. Pure."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -34,9 +34,9 @@ def usual_step(days: Sequence[date]) -> int:
     return max(1, floor(1.5 * median(steps))) if steps else 1
 
 
-def runs(
+def stretches(
     points: Sequence[Point], longest_step: int, breaks: Sequence[date] = ()
-) -> list[list[Point]]:
+) -> list[slice]:
     """Stretches of a curve that may be joined.
 
     Parameters
@@ -48,41 +48,45 @@ def runs(
     breaks : sequence of date, optional
         Days that are not joined to the day before: the area had changed at once.
     """
-    found: list[list[Point]] = []
-    open_run = False
-    for point in points:
-        if point.value is None:
-            open_run = False
-            continue
-        near = open_run and (point.day - found[-1][-1].day).days <= longest_step
-        if near and point.day not in breaks:
-            found[-1].append(point)
-        else:
-            found.append([point])
-        open_run = True
-    return found
+    found, first, last = [], 0, None
+    for place, point in enumerate(points):
+        day = None if point.value is None else point.day
+        near = day and last and (day - last).days <= longest_step and day not in breaks
+        if not near:
+            if last:
+                found.append(slice(first, place))
+            first = place
+        last = day
+    return [*found, slice(first, len(points))] if last else found
+
+
+def runs(
+    points: Sequence[Point], longest_step: int, breaks: Sequence[date] = ()
+) -> list[Sequence[Point]]:
+    """The points of each of a curve's `stretches`."""
+    return [points[each] for each in stretches(points, longest_step, breaks)]
 
 
 def path(places: Sequence[Place]) -> str:
-    """A line through places, in no more corners than can be seen."""
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in simplified(places, TOLERANCE_PX))
+    """A line through places from left to right, in no more corners than can be seen."""
+    return _through(simplified(places, TOLERANCE_PX))
 
 
-def band(
-    run: Sequence[Point], x_of: Callable[[date], float], y_of: Callable[[float], float]
-) -> str:
-    """Outline of the days' intervals; a lone day gets a short bar."""
-    whole = [p for p in run if p.low is not None and p.high is not None]
-    if not whole:
+def band(upper: Sequence[Place], lower: Sequence[Place]) -> str:
+    """Outline of intervals, whose ends run from left to right; a lone day gets a short bar."""
+    if not upper:
         return ""
-    if len(whole) == 1:
-        x, low, high = x_of(whole[0].day), y_of(whole[0].low), y_of(whole[0].high)
-        return path([(x - 1.5, high), (x + 1.5, high), (x + 1.5, low), (x - 1.5, low)]) + "Z"
-    upper = simplified([(x_of(p.day), y_of(p.high)) for p in whole], TOLERANCE_PX)
-    lower = simplified([(x_of(p.day), y_of(p.low)) for p in reversed(whole)], TOLERANCE_PX)
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in upper + lower) + "Z"
+    if len(upper) == 1:
+        ((x, high),), ((_, low),) = upper, lower
+        return _through([(x - 1.5, high), (x + 1.5, high), (x + 1.5, low), (x - 1.5, low)]) + "Z"
+    upper, lower = (simplified(side, TOLERANCE_PX) for side in (upper, lower))
+    return _through([*upper, *reversed(lower)]) + "Z"
 
 
 def specks(places: Sequence[Place]) -> str:
     """Days as strokes of no length; round ends make them dots."""
     return "".join(f"M{x:g} {y:g}h0" for x, y in places)
+
+
+def _through(places: Sequence[Place]) -> str:
+    return "M" + "L".join(f"{x:g} {y:g}" for x, y in places)
