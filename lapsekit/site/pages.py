@@ -67,7 +67,7 @@ class Pages:
         place = {"root": root, "path": page.path, "head": head}
         part = partial(self._part, root, pieces)
         text = self._rendered(page.template, {**page.facts, **place, "part": part})
-        pieces.forget_others()
+        pieces.save()
         lines = [line.strip() for line in text.splitlines()]
         return "\n".join([line for line in lines if line] + [""]).encode()
 

@@ -1,17 +1,55 @@
 """Pieces of files that are made once, so that a new day costs what is new and not the season.
 
-Each lies in a file of its own in the season's ``.cache``, whose name is a mark of what the piece is
-made of. The folder may be deleted: then each is made once more.
+Those of a file of the site lie together in one of the season's ``.cache``, each beside a mark of
+what it is made of. The folder may be deleted: then each is made once more.
 """
 
-import shutil
+import json
 from collections.abc import Callable, Iterable
-from functools import cached_property
 from pathlib import Path
 from urllib.parse import quote
 
 from lapsekit.safely import write_safely
 from lapsekit.site.digests import mark_of
+
+
+class Pieces:
+    """The pieces of one file of the site.
+
+    Parameters
+    ----------
+    file : pathlib.Path
+        Where they are kept.
+    common : object
+        What all of them rest on; its `repr` says all that it is.
+    """
+
+    def __init__(self, file: Path, common: object):
+        self._file = file
+        self._common = common
+        self._before = _read(file)
+        self._now: dict[str, str] = {}
+
+    def text(self, made_of: object, make: Callable[[], str]) -> str:
+        """A piece: as it is kept, or made.
+
+        Parameters
+        ----------
+        made_of : object
+            Plain values whose `repr` says all that the piece rests on beside what is common.
+        make : callable
+            Makes it.
+        """
+        mark = mark_of(self._common, made_of)
+        kept = self._before.get(mark)
+        self._now[mark] = make() if kept is None else kept
+        return self._now[mark]
+
+    def save(self) -> None:
+        """Keep the pieces that were asked for, and no others."""
+        if self._now != self._before:
+            self._file.parent.mkdir(parents=True, exist_ok=True)
+            write_safely(self._file, json.dumps(self._now, ensure_ascii=False).encode())
 
 
 class Shelf:
@@ -29,58 +67,26 @@ class Shelf:
         self._folder = folder
         self._common = common
 
-    def of(self, path: str) -> "Pieces":
+    def of(self, path: str) -> Pieces:
         """The pieces of the file at `path` in the site."""
-        return Pieces(self._folder / quote(path, safe=""), self._common)
+        return Pieces(self._folder / _name(path), self._common)
 
     def forget_all_but(self, paths: Iterable[str]) -> None:
         """Delete the pieces of other files."""
-        kept = {quote(path, safe="") for path in paths}
-        for folder in self._folder.glob("*"):
-            if folder.name not in kept:
-                shutil.rmtree(folder)
+        kept = {_name(path) for path in paths}
+        for file in self._folder.glob("*"):
+            if file.name not in kept:
+                file.unlink()
 
 
-class Pieces:
-    """The pieces of one file of the site.
+def _name(path: str) -> str:
+    return f"{quote(path, safe='')}.json"
 
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Where they are kept; made when the first is written.
-    common : object
-        What all of them rest on; its `repr` says all that it is.
-    """
 
-    def __init__(self, folder: Path, common: object):
-        self._folder = folder
-        self._common = common
-        self._used: set[str] = set()
-
-    def text(self, made_of: object, make: Callable[[], str]) -> str:
-        """A piece: as it is kept, or made and kept.
-
-        Parameters
-        ----------
-        made_of : object
-            Plain values whose `repr` says all that the piece rests on beside what is common.
-        make : callable
-            Makes it.
-        """
-        name = mark_of(self._common, made_of)
-        self._used.add(name)
-        if name in self._there:
-            return (self._folder / name).read_text(encoding="utf-8")
-        text = make()
-        self._folder.mkdir(parents=True, exist_ok=True)
-        write_safely(self._folder / name, text.encode())
-        return text
-
-    def forget_others(self) -> None:
-        """Delete pieces that were not asked for."""
-        for name in self._there - self._used:
-            (self._folder / name).unlink(missing_ok=True)
-
-    @cached_property
-    def _there(self) -> set[str]:
-        return {file.name for file in self._folder.glob("*")}
+def _read(file: Path) -> dict[str, str]:
+    try:
+        found = json.loads(file.read_bytes())
+    except (OSError, ValueError):
+        return {}
+    known = isinstance(found, dict) and all(isinstance(text, str) for text in found.values())
+    return found if known else {}
