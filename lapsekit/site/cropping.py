@@ -20,7 +20,6 @@ from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.crops import LONG_SIDE, Moment, cut, moments, reduction_for
 from lapsekit.site.turning import (
-    Box,
     Size,
     crop_matrix,
     crop_size_of,
@@ -199,17 +198,19 @@ def _row(
 ) -> list[tuple[Moment, _Job | None]]:
     """The moments of a plant, each with the crop that shows it; None for a gap."""
     box = union_box(regions, sight.size)
+    size = crop_size_of(box, sight.size, LONG_SIDE)
+    place = crop_matrix(box, sight.size, size)
     first = min(region.outline[0].valid_from for region in regions)
     seen = {day for day, frame in frames.items() if sight.fits(frame)}
     return [
-        (moment, None if moment.shown is None else _job(frames[moment.shown], sight, box))
+        (moment, None if moment.shown is None else _job(frames[moment.shown], sight, size, place))
         for moment in moments(first, seen)
     ]
 
 
-def _job(frame: Frame, sight: Sight, box: Box) -> _Job:
-    size = crop_size_of(box, sight.size, LONG_SIDE)
-    turn = sight.matrices.get(frame.path, np.eye(3)) @ crop_matrix(box, sight.size, size)
+def _job(frame: Frame, sight: Sight, size: Size, place: np.ndarray) -> _Job:
+    """A crop of `size` that lies in the reference view as the matrix `place` says."""
+    turn = sight.matrices.get(frame.path, np.eye(3)) @ place
     name = pictures.mark(frame.sha256, size, np.round(turn, 6).tolist())
     return _Job(f"pictures/{frame.camera}/crops/{frame.day}-{name}", size, turn)
 

@@ -5,6 +5,7 @@ the season has a mark of its inputs, and what rests on a day is made again only 
 """
 
 import hashlib
+import pickle
 from datetime import date
 from functools import cache, cached_property
 from pathlib import Path
@@ -38,6 +39,7 @@ class Digests:
 
     def __init__(self, almanac: "Almanac"):
         self._almanac = almanac
+        self._of_days: dict[tuple[date, ...], str] = {}
 
     @cached_property
     def standing(self) -> str:
@@ -47,15 +49,22 @@ class Digests:
 
     def day(self, day: date) -> str:
         """Of all that is known of one day: frames, pictures, values, diary."""
-        return self._days.get(day, "")
+        return self._of_day.get(day, "")
+
+    def days(self, days: tuple[date, ...]) -> str:
+        """Of all that is known of some days."""
+        if days not in self._of_days:
+            self._of_days[days] = mark_of([(f"{day}", self.day(day)) for day in days])
+        return self._of_days[days]
 
     @cached_property
-    def _days(self) -> dict[date, str]:
+    def _of_day(self) -> dict[date, str]:
+        """Rows are pickled, never to be read again: their `repr` takes seven times as long."""
         almanac, told = self._almanac, {}
         for kind in (almanac.frames, almanac.pictures, almanac.values):
-            for name, days in kind.items():
-                for day, what in days.items():
-                    told.setdefault(day, []).append((name, *vars(what).values()))
+            for name, known in kind.items():
+                for day, what in known.items():
+                    told.setdefault(day, []).append((name, vars(what)))
         for event in almanac.events:
-            told.setdefault(event.day, []).append((event, event.line))
-        return {day: mark_of(what) for day, what in told.items()}
+            told.setdefault(event.day, []).append(vars(event))
+        return {day: hashlib.sha256(pickle.dumps(what)).hexdigest() for day, what in told.items()}

@@ -77,7 +77,7 @@ class Pages:
         def make() -> str:
             return self._rendered(part.template, {**part.tell(), "root": root})
 
-        return Markup(pieces.text((self.mark, root, part), make))
+        return Markup(pieces.text((self.mark, root, part.mark), make))
 
     def _rendered(self, name: str, told: dict[str, Any]) -> str:
         try:

@@ -11,6 +11,7 @@ from itertools import groupby
 from typing import Any
 
 from lapsekit.site.almanac import Almanac
+from lapsekit.site.digests import mark_of
 
 
 @dataclass(frozen=True)
@@ -19,15 +20,14 @@ class Part:
 
     Attributes
     ----------
-    template : str
-    made_of : object
-        Plain values whose `repr` says all that it shows, beside what is the same on every day.
+    template, mark : str
+        The mark changes when anything does that it shows, beside what is the same on every day.
     tell : callable
         Gives what the template is told; called only when the part is rendered.
     """
 
     template: str
-    made_of: Any
+    mark: str
     tell: Callable[[], dict[str, Any]] = field(repr=False, compare=False)
 
 
@@ -52,8 +52,8 @@ def part_of(
         Plain values whose `repr` says all that they are.
     """
     days = tuple(days)
-    made_of = (days, [almanac.digests.day(day) for day in days], told)
-    return Part(template, made_of, partial(_tell, almanac, days, tell, told))
+    mark = mark_of(template, almanac.digests.days(days), told)
+    return Part(template, mark, partial(_tell, almanac, days, tell, told))
 
 
 def by_month(
