@@ -7,13 +7,12 @@ a day without a value, a long pause, and a sudden loss leave the line open.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
 from itertools import compress
 
 import numpy as np
 
 from lapsekit.site.scales import date_ticks, decimals, doubling_levels, linear_levels, spread
-from lapsekit.site.strokes import Place, Point, band, path, specks, stretches, usual_step
+from lapsekit.site.strokes import Place, Strand, band, path, specks, stretches, usual_step
 from lapsekit.when import plant_age
 
 #: Dash patterns, told apart without colour.
@@ -24,17 +23,20 @@ DASHES = ("", "9 4", "2 4", "12 4 2 4", "5 3", "14 4 2 4 2 4", "1 3", "16 6")
 INKS = 5
 
 
+NOTHING = Strand.of(())
+
+
 @dataclass(frozen=True)
 class Series:
-    """A named curve; daily values and, where there is one, the smooth curve, in order of day.
+    """A named curve; daily values and, where there is one, the smooth curve.
 
     `breaks` are days on which the area had changed at once since the day before. `look` is the
     number that ink and dash go by.
     """
 
     label: str
-    points: tuple[Point, ...]
-    curve: tuple[Point, ...] = ()
+    points: Strand
+    curve: Strand = NOTHING
     breaks: tuple[date, ...] = ()
     look: int = 0
 
@@ -128,47 +130,51 @@ def draw(
     Chart or None
         None where no curve has a value.
     """
-    known = [p for s in series for p in s.points if _shown(p, doubling)]
-    if not known:
+    strands = [_shown(each.points, doubling) for each in series]
+    values = np.concatenate([strand.values[strand.known] for strand in strands])
+    if not values.size:
         return None
-    tops = [p.high if p.high is not None else p.value for p in known]
-    highest = max(tops)
-    levels = (
-        doubling_levels(min(p.value for p in known), highest)
-        if doubling
-        else linear_levels(highest)
-    )
-    first, last = min(p.day for p in known), max(p.day for p in known)
+    highs = np.concatenate([strand.highs[strand.known] for strand in strands])
+    highest = float(np.where(np.isnan(highs), values, highs).max())
+    levels = doubling_levels(float(values.min()), highest) if doubling else linear_levels(highest)
+    days = np.concatenate([strand.days[strand.known] for strand in strands])
+    first, last = (date.fromordinal(int(day)) for day in (days.min(), days.max()))
     sheet = _Sheet(
-        usual_step(sorted({p.day for p in known})),
+        usual_step(days),
         doubling,
         lines_alone,
         _days(first, last, paper),
         _scale(np.log2 if doubling else np.asarray, levels, paper),
     )
     lines = [sheet.line(s) for s in series]
+    ticks = date_ticks(first, last, sown, max(2, (paper.end - paper.left) // 55))
+    marks = [day for day in sorted(set(events)) if first <= day <= last]
     return Chart(
         paper,
         tuple(_labelled(lines, paper, label_gap)),
         tuple(
             (y, level, decimals(level))
-            for y, level in zip(sheet.ys_of(levels), levels, strict=True)
+            for y, level in zip(sheet.ys_of(np.array(levels)), levels, strict=True)
         ),
         tuple(
-            (sheet.x_of(day), day, plant_age(day, sown))
-            for day in date_ticks(first, last, sown, max(2, (paper.end - paper.left) // 55))
+            (x, day, plant_age(day, sown))
+            for x, day in zip(sheet.xs_of(_ordinals(ticks)), ticks, strict=True)
         ),
-        tuple(sheet.x_of(day) for day in sorted(set(events)) if first <= day <= last),
+        tuple(sheet.xs_of(_ordinals(marks))),
     )
 
 
-def _shown(point: Point, doubling: bool) -> bool:
-    return point.value is not None and (point.value > 0 or not doubling)
+def _ordinals(days: Sequence[date]) -> np.ndarray:
+    return np.array([day.toordinal() for day in days], int)
+
+
+def _shown(strand: Strand, doubling: bool) -> Strand:
+    return strand.above_zero if doubling else strand
 
 
 def _scale(
     measure: Callable[[np.ndarray], np.ndarray], levels: Sequence[float], paper: Paper
-) -> Callable[[Sequence[float | None]], list[float]]:
+) -> Callable[[np.ndarray], list[float]]:
     """What gives the heights of values; NaN of none.
 
     On a scale of doublings the lower end of an interval may reach down to nothing.
@@ -176,19 +182,19 @@ def _scale(
     low, high = (float(measure(level)) for level in (levels[0], levels[-1]))
     height = paper.base - paper.top
 
-    def ys_of(values: Sequence[float | None]) -> list[float]:
+    def ys_of(values: np.ndarray) -> list[float]:
         with np.errstate(divide="ignore", invalid="ignore"):
-            shares = (measure(np.array(values, float)) - low) / (high - low)
-        places = paper.base - height * np.clip(shares, 0.0, 1.0)
-        return [round(y, 1) for y in places.tolist()]
+            shares = (measure(values) - low) / (high - low)
+        return np.round(paper.base - height * np.clip(shares, 0.0, 1.0), 1).tolist()
 
     return ys_of
 
 
-def _days(first: date, last: date, paper: Paper) -> Callable[[date], float]:
-    span = max(1, (last - first).days)
+def _days(first: date, last: date, paper: Paper) -> Callable[[np.ndarray], list[float]]:
+    """What gives the places of days from left to right."""
+    span, start = max(1, (last - first).days), first.toordinal()
     width = paper.end - paper.left
-    return cache(lambda day: round(paper.left + width * (day - first).days / span, 1))
+    return lambda days: np.round(paper.left + width * (days - start) / span, 1).tolist()
 
 
 @dataclass(frozen=True)
@@ -198,54 +204,44 @@ class _Sheet:
     longest: int
     doubling: bool
     lines_alone: bool
-    x_of: Callable[[date], float]
-    ys_of: Callable[[Sequence[float | None]], list[float]]
+    xs_of: Callable[[np.ndarray], list[float]]
+    ys_of: Callable[[np.ndarray], list[float]]
 
     def line(self, series: Series) -> Line:
         """The smooth curve, or the daily values joined where there is none."""
-        curve = self._open(series.curve)
-        smooth = any(p.value is not None for p in curve)
-        points = curve if smooth else self._open(series.points)
-        joined = stretches(points, self.longest, series.breaks if smooth else ())
-        xs = [self.x_of(p.day) for p in points]
-        places = list(zip(xs, self.ys_of([p.value for p in points]), strict=True))
+        days, curve = (_shown(each, self.doubling) for each in (series.points, series.curve))
+        smooth = bool(curve.known.size)
+        strand = curve if smooth else days
+        joined = stretches(strand, self.longest, series.breaks if smooth else ())
+        places = self._places(strand.days, strand.values)
         found = [places[each] for each in joined]
-        lone = [run[0] for run in found if len(run) == 1]
+        lone = specks([run[0] for run in found if len(run) == 1])
+        with_dots = smooth or self.longest > 2
         end = found[-1][-1] if found else None
         return Line(
             series.label,
             *look_of(series.look),
             "".join(path(run) for run in found if len(run) > 1),
-            "" if self.lines_alone else self._band(points, xs, joined),
-            ""
-            if self.lines_alone
-            else specks(self._dots(series) if smooth or self.longest > 2 else lone),
-            specks(lone),
+            "" if self.lines_alone else self._band(strand, joined),
+            "" if self.lines_alone else self._dots(days) if with_dots else lone,
+            lone,
             end,
             end[1] if end else 0.0,
         )
 
-    def _band(self, points: Sequence[Point], xs: Sequence[float], joined: Sequence[slice]) -> str:
-        upper, lower = (
-            list(zip(xs, self.ys_of(ends), strict=True))
-            for ends in ([p.high for p in points], [p.low for p in points])
-        )
-        whole = [p.low is not None and p.high is not None for p in points]
+    def _places(self, days: np.ndarray, values: np.ndarray) -> list[Place]:
+        return list(zip(self.xs_of(days), self.ys_of(values), strict=True))
+
+    def _band(self, strand: Strand, joined: Sequence[slice]) -> str:
+        ends = [self._places(strand.days, each) for each in (strand.highs, strand.lows)]
+        whole = (~np.isnan(strand.highs + strand.lows)).tolist()
         return "".join(
-            band(*(list(compress(side[each], whole[each])) for side in (upper, lower)))
-            for each in joined
+            band(*(list(compress(side[each], whole[each])) for side in ends)) for each in joined
         )
 
-    def _dots(self, series: Series) -> list[Place]:
+    def _dots(self, days: Strand) -> str:
         """The days that have a value."""
-        points = [p for p in series.points if _shown(p, self.doubling)]
-        ys = self.ys_of([p.value for p in points])
-        return [(self.x_of(p.day), y) for p, y in zip(points, ys, strict=True)]
-
-    def _open(self, points: Sequence[Point]) -> Sequence[Point]:
-        if not self.doubling:
-            return points
-        return [p if _shown(p, True) else Point(p.day, None) for p in points]
+        return specks(self._places(days.days[days.known], days.values[days.known]))
 
 
 def _labelled(lines: Sequence[Line], paper: Paper, gap: float) -> list[Line]:

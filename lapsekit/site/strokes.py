@@ -1,11 +1,12 @@
 """Days of a curve joined to strokes: which may be joined, and their paths in an SVG. Pure."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
-from itertools import pairwise
+from functools import cached_property
 from math import floor
-from statistics import median
+
+import numpy as np
 
 from lapsekit.site.scales import simplified
 
@@ -25,46 +26,75 @@ class Point:
     high: float | None = None
 
 
-def usual_step(days: Sequence[date]) -> int:
+@dataclass(frozen=True, eq=False)
+class Strand:
+    """The days of a curve in columns, in order of day.
+
+    Attributes
+    ----------
+    days : ndarray of int, shape (n,)
+        As `datetime.date.toordinal` counts.
+    values, lows, highs : ndarray of float, shape (n,)
+        NaN where there is none.
+    """
+
+    days: np.ndarray
+    values: np.ndarray
+    lows: np.ndarray
+    highs: np.ndarray
+
+    @classmethod
+    def of(cls, points: Iterable[Point]) -> "Strand":
+        """The same days as points, which are in order of day."""
+        rows = [(p.day.toordinal(), p.value, p.low, p.high) for p in points]
+        days, *columns = np.array(rows, float).reshape(-1, 4).T
+        return cls(days.astype(int), *columns)
+
+    @cached_property
+    def above_zero(self) -> "Strand":
+        """The same without values that a scale of doublings cannot show."""
+        return replace(self, values=np.where(self.values > 0, self.values, np.nan))
+
+    @cached_property
+    def known(self) -> np.ndarray:
+        """Which days have a value: places in the columns, rising."""
+        return np.flatnonzero(~np.isnan(self.values))
+
+
+def usual_step(days: Iterable[int]) -> int:
     """Longest step in days across which a curve is still joined.
 
     One and a half times the season's median step, so at daily frames only neighbours are joined.
+
+    Parameters
+    ----------
+    days : iterable of int
+        The season's measured days, as `datetime.date.toordinal` counts.
     """
-    steps = [(b - a).days for a, b in pairwise(sorted(days))]
-    return max(1, floor(1.5 * median(steps))) if steps else 1
+    steps = np.diff(np.unique(np.fromiter(days, int)))
+    return max(1, floor(1.5 * float(np.median(steps)))) if steps.size else 1
 
 
-def stretches(
-    points: Sequence[Point], longest_step: int, breaks: Sequence[date] = ()
-) -> list[slice]:
+def stretches(strand: Strand, longest_step: int, breaks: Sequence[date] = ()) -> list[slice]:
     """Stretches of a curve that may be joined.
 
     Parameters
     ----------
-    points : sequence of Point
-        In order of day. None is joined across a point known to have no value.
+    strand : Strand
+        None is joined across a day known to have no value.
     longest_step : int
         Longest step in days that is joined; see `usual_step`.
     breaks : sequence of date, optional
         Days that are not joined to the day before: the area had changed at once.
     """
-    found, first, last = [], 0, None
-    for place, point in enumerate(points):
-        day = None if point.value is None else point.day
-        near = day and last and (day - last).days <= longest_step and day not in breaks
-        if not near:
-            if last:
-                found.append(slice(first, place))
-            first = place
-        last = day
-    return [*found, slice(first, len(points))] if last else found
-
-
-def runs(
-    points: Sequence[Point], longest_step: int, breaks: Sequence[date] = ()
-) -> list[Sequence[Point]]:
-    """The points of each of a curve's `stretches`."""
-    return [points[each] for each in stretches(points, longest_step, breaks)]
+    known = strand.known
+    if not known.size:
+        return []
+    days = strand.days[known]
+    apart = (np.diff(known) > 1) | (np.diff(days) > longest_step)
+    apart |= np.isin(days[1:], [day.toordinal() for day in breaks])
+    first, last = known[np.r_[True, apart]], known[np.r_[apart, True]]
+    return [slice(a, b + 1) for a, b in zip(first.tolist(), last.tolist(), strict=True)]
 
 
 def path(places: Sequence[Place]) -> str:

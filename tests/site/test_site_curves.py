@@ -19,12 +19,13 @@ from lapsekit.noticing import notice
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
 from lapsekit.site.almanac import gather
-from lapsekit.site.chart import DASHES, INKS, Paper, Point, Series, draw, look_of
+from lapsekit.site.chart import DASHES, INKS, Paper, Series, draw, look_of
 from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve, gathered, rounded
 from lapsekit.site.growth_facts import curve_files, growth_facts, why_open
 from lapsekit.site.ranking import Rate, ranking, rates
 from lapsekit.site.scales import simplified
+from lapsekit.site.strokes import Point, Strand
 from lapsekit.site.words import ENGLISH
 from tests.site.curve_season import DARK, UNSEEN, basil_cm2, day, dill_cm2, fill
 from tests.site.small_season import found
@@ -239,7 +240,7 @@ def test_a_simplified_path_strays_by_no_more_than_it_may(heights):
 
 
 def test_a_curve_is_open_where_the_area_changed_at_once():
-    points = tuple(Point(day(n), 5.0 if n < 5 else 2.0, 1.0, 6.0) for n in range(10))
+    points = Strand.of(Point(day(n), 5.0 if n < 5 else 2.0, 1.0, 6.0) for n in range(10))
     chart = draw([Series("basil", points, points, (day(5),))], Paper(400, 200, 40, 60), day(0))
     assert chart.lines[0].path.count("M") == 2
 
