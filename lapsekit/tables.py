@@ -48,7 +48,7 @@ class Table:
         out = io.StringIO()
         table = csv.writer(out, lineterminator="\n")
         table.writerow([column.name for column in self.columns])
-        table.writerows([cell(value) for value in row] for row in self.rows)
+        table.writerows(zip(*map(_cells, zip(*self.rows, strict=True)), strict=True))
         return out.getvalue().encode()
 
     def as_parquet(self) -> bytes:
@@ -69,6 +69,11 @@ class Table:
         out = io.BytesIO()
         pq.write_table(pa.Table.from_arrays(arrays, schema=schema), out)
         return out.getvalue()
+
+
+def _cells(column: Sequence[object]) -> list[str]:
+    """A column's cells; numbers, which most are, without asking `cell`."""
+    return [f"{value:.6g}" if type(value) is float else cell(value) for value in column]
 
 
 def cell(value: object) -> str:

@@ -157,9 +157,12 @@ def rounded(three: Three) -> Three:
     low, value, high = three
     if value is None or not isfinite(value):
         return _NONE
-    width = high - low if low is not None and high is not None else 0.0
+    with_interval = low is not None and high is not None
+    width = high - low if with_interval else 0.0
     step = width if width > 0 else abs(value) / 100 or 1.0
     digits = max(1 - floor(log10(step)), 0 if abs(value) >= 9.95 else 1)
+    if with_interval:
+        return round(low, digits), round(value, digits), round(high, digits)
     return tuple(None if number is None else round(number, digits) for number in three)
 
 

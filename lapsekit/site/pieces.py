@@ -6,6 +6,7 @@ what it is made of. The folder may be deleted: then each is made once more.
 
 import json
 from collections.abc import Callable, Iterable
+from itertools import accumulate, pairwise
 from pathlib import Path
 from urllib.parse import quote
 
@@ -49,7 +50,8 @@ class Pieces:
         """Keep the pieces that were asked for, and no others."""
         if self._now != self._before:
             self._file.parent.mkdir(parents=True, exist_ok=True)
-            write_safely(self._file, json.dumps(self._now, ensure_ascii=False).encode())
+            lengths = json.dumps({mark: len(text) for mark, text in self._now.items()})
+            write_safely(self._file, "".join([lengths, "\n", *self._now.values()]).encode())
 
 
 class Shelf:
@@ -80,13 +82,20 @@ class Shelf:
 
 
 def _name(path: str) -> str:
-    return f"{quote(path, safe='')}.json"
+    return quote(path, safe="")
 
 
 def _read(file: Path) -> dict[str, str]:
+    """Pieces by their marks; none where the file is not whole.
+
+    Its first line tells the length of each, and all follow: quoting long texts would take long.
+    """
     try:
-        found = json.loads(file.read_bytes())
-    except (OSError, ValueError):
+        first, _, texts = file.read_bytes().decode().partition("\n")
+        lengths: dict[str, int] = json.loads(first)
+        ends = list(accumulate(lengths.values(), initial=0))
+    except (OSError, ValueError, TypeError, AttributeError):
         return {}
-    known = isinstance(found, dict) and all(isinstance(text, str) for text in found.values())
-    return found if known else {}
+    if ends[-1] != len(texts):
+        return {}
+    return {mark: texts[a:b] for mark, (a, b) in zip(lengths, pairwise(ends), strict=True)}
