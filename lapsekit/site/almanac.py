@@ -76,19 +76,19 @@ class Almanac:
     problems: list[str]
     without_scale: frozenset[str]
 
-    def only(self, days: Collection[date]) -> "Almanac":
-        """The same, knowing nothing of other days: what rests on it rests on no more.
+    def only(self, days: Collection[date], values_of: Collection[date] = ()) -> "Almanac":
+        """The same, knowing of `days` alone, and of `values_of` the daily values.
 
-        What it still knows beside these days, `lapsekit.site.digests` has a mark of.
+        What rests on it rests on no more. What it still knows beside days, `lapsekit.site.digests`
+        has a mark of.
         """
         return replace(
             self,
             days=self.days[:1],
             events=[event for event in self.events if event.day in days],
-            **{
-                kind: {name: _on(known, days) for name, known in getattr(self, kind).items()}
-                for kind in ("frames", "pictures", "values")
-            },
+            frames={name: _on(known, days) for name, known in self.frames.items()},
+            pictures={name: _on(known, days) for name, known in self.pictures.items()},
+            values={name: _on(known, (*days, *values_of)) for name, known in self.values.items()},
         )
 
     @cached_property

@@ -86,13 +86,13 @@ class Whole:
     rule: str | None = None
 
     def around(self, day: date) -> "Whole":
-        """The same, knowing of no other days than this one and the one a week before."""
-        return replace(self, almanac=self.almanac.only((day, day - WEEK)))
+        """The same, knowing of this day alone, and the daily values of the one a week before."""
+        return replace(self, almanac=self.almanac.only((day,), (day - WEEK,)))
 
     def mark_around(self, day: date) -> str:
         """Of all that `around` knows of days."""
         digests = self.almanac.digests
-        return mark_of(digests.day(day), digests.day(day - WEEK))
+        return mark_of(digests.day(day), digests.values(day - WEEK))
 
     @cached_property
     def standing(self) -> str:

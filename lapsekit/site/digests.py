@@ -49,7 +49,11 @@ class Digests:
 
     def day(self, day: date) -> str:
         """Of all that is known of one day: frames, pictures, values, diary."""
-        return self._of_day.get(day, "")
+        return f"{self._others.get(day)} {self._values.get(day)}"
+
+    def values(self, day: date) -> str:
+        """Of the daily values of one day."""
+        return f"{self._values.get(day)}"
 
     def days(self, days: tuple[date, ...]) -> str:
         """Of all that is known of some days."""
@@ -58,13 +62,27 @@ class Digests:
         return self._of_days[days]
 
     @cached_property
-    def _of_day(self) -> dict[date, str]:
-        """Rows are pickled, never to be read again: their `repr` takes seven times as long."""
-        almanac, told = self._almanac, {}
-        for kind in (almanac.frames, almanac.pictures, almanac.values):
-            for name, known in kind.items():
-                for day, what in known.items():
-                    told.setdefault(day, []).append((name, vars(what)))
-        for event in almanac.events:
+    def _values(self) -> dict[date, str]:
+        return _marked(_by_day(self._almanac.values))
+
+    @cached_property
+    def _others(self) -> dict[date, str]:
+        told = _by_day(self._almanac.frames, self._almanac.pictures)
+        for event in self._almanac.events:
             told.setdefault(event.day, []).append(vars(event))
-        return {day: hashlib.sha256(pickle.dumps(what)).hexdigest() for day, what in told.items()}
+        return _marked(told)
+
+
+def _by_day(*kinds: dict[str, dict[date, object]]) -> dict[date, list[object]]:
+    """What is known of each day, by name."""
+    found: dict[date, list[object]] = {}
+    for kind in kinds:
+        for name, known in kind.items():
+            for day, what in known.items():
+                found.setdefault(day, []).append((name, vars(what)))
+    return found
+
+
+def _marked(told: dict[date, list[object]]) -> dict[date, str]:
+    """Marks by day. Rows are pickled, never to be read again: `repr` takes seven times as long."""
+    return {day: hashlib.sha256(pickle.dumps(what)).hexdigest() for day, what in told.items()}
