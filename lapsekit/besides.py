@@ -199,7 +199,7 @@ def _write(season: Season, earlier: Season, report: BesideReport) -> None:
     title = f"Beside {earlier.settings.season.title}, by {CLOCKS[report.clock]}"
     table = Table("beside", title, ("region", "day"), BESIDE, rows)
     season.tables.mkdir(exist_ok=True)
-    contents = {"beside.csv": table.as_csv().encode()}
+    contents = {"beside.csv": table.csv}
     from lapsekit.growth_plots import beside_plot
 
     names = [s.settings.season.title for s in (season, earlier)]

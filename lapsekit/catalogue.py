@@ -17,6 +17,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from lapsekit.errors import CatalogueError
+from lapsekit.verdicts import SAID_YES
 from lapsekit.when import from_utc_text, utc_text
 
 #: Each entry brings a catalogue of the version before to its own (1, 2, …).
@@ -145,6 +146,14 @@ _WITH_FIGURES = (
     " UNION ALL SELECT path, sha256, mark, taken_at FROM thinned"
     " WHERE camera = ?1 AND figures IS NOT NULL AND path NOT IN (SELECT path FROM frame)"
 )
+#: Of a frame and its screening; the paths of frames that got a no are ?1, of those that got a yes
+#: ?2. `told` is looked at last: in a row it stands behind the figures, which are large.
+_USABLE = (
+    "reasons = '[]' AND path NOT IN (SELECT value FROM json_each(?1)) AND"
+    f" (substr(told, 1, {len(SAID_YES)}) <> '{SAID_YES}'"
+    " OR path IN (SELECT value FROM json_each(?2)))"
+)
+_FRAME = "camera, taken_at, day, path, sha256, size, width, height, arrived_by"
 SCHEMA_VERSION = len(MIGRATIONS)
 
 
@@ -420,11 +429,19 @@ class Catalogue:
         """Frames in order of camera, time and name, all or those of one camera or day."""
         where, values = _where(camera=camera, day=day and day.isoformat())
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by "
-            f"FROM frame {where} ORDER BY camera, taken_at, path",
+            f"SELECT {_FRAME} FROM frame {where} ORDER BY camera, taken_at, path",
             values,
         )
         return [_frame(row) for row in rows]
+
+    def frame(self, path: str) -> Frame | None:
+        """The frame at a path; None where there is none."""
+        rows = self._read(f"SELECT {_FRAME} FROM frame WHERE path = ?", (path,))
+        return _frame(rows[0]) if rows else None
+
+    def cameras(self) -> list[str]:
+        """Names of the cameras that have frames."""
+        return [name for (name,) in self._read("SELECT DISTINCT camera FROM frame ORDER BY camera")]
 
     def paths(self) -> set[str]:
         """Paths of all frames."""
@@ -527,8 +544,7 @@ class Catalogue:
     def screenings(self) -> list[tuple[Frame, Screening]]:
         """Screened frames with their verdicts, in order of camera and time."""
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, mark,"
-            " reasons, luminance, clipped, blur, told, watched"
+            f"SELECT {_FRAME}, mark, reasons, luminance, clipped, blur, told, watched"
             " FROM frame JOIN screening ON id = frame_id ORDER BY camera, taken_at, path"
         )
         return [
@@ -538,6 +554,59 @@ class Catalogue:
             )
             for row in rows
         ]
+
+    def usable_frames(self, ruled: Mapping[str, bool]) -> list[Frame]:
+        """Usable frames in order of camera and time.
+
+        Parameters
+        ----------
+        ruled : mapping of str to bool
+            What the grower said of frames, by path. It counts as it stands, judged anew since or
+            not: neither is a frame usable that got a no, nor one whose yes was taken back.
+        """
+        rows = self._read(
+            f"SELECT {_FRAME} FROM frame JOIN screening ON id = frame_id WHERE {_USABLE}"
+            " ORDER BY camera, taken_at, path",
+            _ruled(ruled),
+        )
+        return [_frame(row) for row in rows]
+
+    def usable_paths(self, paths: Iterable[str], ruled: Mapping[str, bool]) -> set[str]:
+        """Those of `paths` that are of usable frames; see `usable_frames`."""
+        rows = self._read(
+            "SELECT path FROM frame JOIN screening ON id = frame_id"
+            f" WHERE path IN (SELECT value FROM json_each(?3)) AND {_USABLE}",
+            (*_ruled(ruled), json.dumps(list(paths))),
+        )
+        return {path for (path,) in rows}
+
+    def usable_near(
+        self, camera: str, wanted: Mapping[date, datetime], ruled: Mapping[str, bool]
+    ) -> list[Frame]:
+        """Of each day the last usable frame before an instant, and the first one after it.
+
+        Parameters
+        ----------
+        camera : str
+        wanted : mapping of date to datetime
+            The instant of each day that is asked for.
+        ruled : mapping of str to bool
+            See `usable_frames`.
+        """
+        nearest = [
+            "(SELECT id FROM frame JOIN screening ON id = frame_id"
+            f" WHERE camera = ?3 AND day = of_day AND taken_at {side} wanted AND {_USABLE}"
+            f" ORDER BY taken_at {order}, path LIMIT 1)"
+            for side, order in (("<=", "DESC"), (">=", "ASC"))
+        ]
+        asked = {day.isoformat(): utc_text(at) for day, at in wanted.items()}
+        rows = self._read(
+            "WITH asked AS (SELECT key AS of_day, value AS wanted FROM json_each(?4))"
+            f" SELECT {_FRAME} FROM asked JOIN frame ON id IN ({', '.join(nearest)})"
+            " ORDER BY taken_at, path",
+            (*_ruled(ruled), camera, json.dumps(asked)),
+        )
+        return [_frame(row) for row in rows]
 
     def figures(self, camera: str, skip: int = 0) -> list[tuple[Frame, str]]:
         """Frames of `camera` that have figures, in order of time, with these as JSON.
@@ -601,8 +670,8 @@ class Catalogue:
         """
         asked = None if paths is None else json.dumps(list(paths))
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, matrix,"
-            " residual_px, error_px, how FROM frame JOIN placement ON id = frame_id"
+            f"SELECT {_FRAME}, matrix, residual_px, error_px, how"
+            " FROM frame JOIN placement ON id = frame_id"
             " WHERE camera = ?1 AND (?2 IS NULL OR path IN (SELECT value FROM json_each(?2)))"
             " ORDER BY taken_at, path",
             (camera, asked),
@@ -635,9 +704,8 @@ class Catalogue:
         where = f"{where} AND day >= ? AND" if where else "WHERE day >= ? AND"
         values = (*values, since.isoformat())
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, path,"
-            " region, measurement.mark, region_px, canopy_px, cover, area_cm2, greenness,"
-            " yellow_share, red_share, unsure"
+            f"SELECT {_FRAME}, path, region, measurement.mark, region_px, canopy_px, cover,"
+            " area_cm2, greenness, yellow_share, red_share, unsure"
             " FROM measurement JOIN frame ON id = measurement.frame_id"
             " JOIN screening ON id = screening.frame_id"
             f" {where} reasons = '[]' ORDER BY region, taken_at, path",
@@ -822,6 +890,13 @@ def _where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:
     given = {column: value for column, value in conditions.items() if value is not None}
     text = " AND ".join(f"{column} = ?" for column in given)
     return (f"WHERE {text}" if text else ""), tuple(given.values())
+
+
+def _ruled(ruled: Mapping[str, bool]) -> tuple[str, str]:
+    """Paths that got a no, and those that got a yes, as `_USABLE` is told them."""
+    told = ([path for path, use in ruled.items() if use == said] for said in (False, True))
+    no, yes = (json.dumps(paths) for paths in told)
+    return no, yes
 
 
 def _flat(row: object) -> tuple:

@@ -66,7 +66,9 @@ class PlanReport:
     smallest: dict[int, float]
 
 
-def plants_of(season: Season, by_age: bool) -> dict[str, Plant]:
+def plants_of(
+    season: Season, by_age: bool, values: Iterable[Daily] | None = None
+) -> dict[str, Plant]:
     """Curves of a season's regions, by name.
 
     Parameters
@@ -74,9 +76,11 @@ def plants_of(season: Season, by_age: bool) -> dict[str, Plant]:
     season : Season
     by_age : bool
         On each region's own plant age; otherwise on calendar days (ordinals).
+    values : iterable of Daily, optional
+        The season's daily values in order of day, if the caller has them.
     """
     rows: dict[str, list[Daily]] = {}
-    for daily in season.catalogue.daily():
+    for daily in season.catalogue.daily() if values is None else values:
         rows.setdefault(daily.region, []).append(daily)
     scaled = _is_scaled(rows.values())
     found = {}

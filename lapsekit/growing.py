@@ -6,6 +6,7 @@ What follows rests on it: the growth table, what `lapsekit growth` tells, and th
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import isfinite
 
 import numpy as np
 
@@ -107,6 +108,19 @@ class Growth:
         place = self._places.get(day)
         value = np.nan if place is None else float(getattr(self.curve, name)[place])
         return value if np.isfinite(value) else None
+
+    def told(self, *names: str) -> dict[int, tuple[float | None, ...]]:
+        """Values of the curve by these names on every day (an ordinal) that has one; see `on`."""
+        places = list(self._places.values())
+        columns = [
+            [
+                value if isfinite(value) else None
+                for value in getattr(self.curve, name)[places].tolist()
+            ]
+            for name in names
+            if places
+        ]
+        return dict(zip(self._places, zip(*columns, strict=True), strict=True))
 
     def is_outlying(self, day: int) -> int | None:
         """1 where the curve passes over a day's value, 0 where not; None off the curve."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+from operator import attrgetter
 
 from lapsekit.catalogue import Daily
 from lapsekit.foretelling import Foretold
@@ -172,14 +173,20 @@ def daily_rows(season: Season, growth: Growth) -> list[GrowthRow]:
     known = {d.day: d for d in growth.daily}
     sown = season.sown(growth.region)
     days = days_between(growth.daily[0].day, growth.daily[-1].day)
-    return [_row(growth, known.get(day), day, plant_age(day, sown)) for day in days]
+    smooth = growth.told(*_SMOOTH)
+    return [
+        _row(growth, known.get(day), day, plant_age(day, sown), smooth.get(day.toordinal()))
+        for day in days
+    ]
 
 
-def _row(growth: Growth, daily: Daily | None, day: date, age: int) -> GrowthRow:
+def _row(
+    growth: Growth, daily: Daily | None, day: date, age: int, smooth: tuple | None
+) -> GrowthRow:
     d = daily or Daily(growth.region.name, day, None, None, None, None, None, None, 0, {})
-    smooth = [growth.on(day.toordinal(), name) for name in _SMOOTH]
+    smooth = smooth or (None,) * len(_SMOOTH)
     if not growth.has_area:
-        smooth[:3] = None, None, None
+        smooth = (None, None, None, *smooth[3:])
     return GrowthRow(
         growth.region.name,
         day,
@@ -198,7 +205,8 @@ def _row(growth: Growth, daily: Daily | None, day: date, age: int) -> GrowthRow:
 
 def daily_table(rows: Iterable[GrowthRow]) -> Table:
     """Everything by region and day."""
-    rows = [row_of(row, DAILY) for row in rows]
+    told = attrgetter(*(column.name for column in DAILY))
+    rows = [told(row) for row in rows]
     return Table("daily", "Canopy of every region by day", ("region", "day"), DAILY, rows)
 
 

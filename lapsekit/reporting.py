@@ -7,6 +7,7 @@ from functools import cached_property
 from pathlib import Path
 
 from lapsekit.alerting import Alert, alerts
+from lapsekit.catalogue import Daily
 from lapsekit.diary import read_diary
 from lapsekit.foretelling import CLOSED, Foretold, foretell
 from lapsekit.growing import Growth, grow
@@ -47,6 +48,11 @@ class GrowthReport:
     def rows(self) -> list[GrowthRow]:
         """All rows, in the order of regions.toml."""
         return [row for rows in self.by_region.values() for row in rows]
+
+    @property
+    def values(self) -> list[Daily]:
+        """Daily values of all regions that growth was worked out of, each region's by day."""
+        return [each for growth in self.growths.values() for each in growth.daily]
 
     @cached_property
     def daily(self) -> Table:
@@ -122,7 +128,7 @@ def report_growth(
 
 def _write(season: Season, written: list[Path], tables: Sequence[Table]) -> None:
     for table in tables:
-        _put(season, written, f"{table.name}.csv", table.as_csv().encode())
+        _put(season, written, f"{table.name}.csv", table.csv)
         if importlib.util.find_spec("pyarrow"):
             _put(season, written, f"{table.name}.parquet", table.as_parquet())
 

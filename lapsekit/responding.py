@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from lapsekit.catalogue import Daily
 from lapsekit.contrasting import plants_of
 from lapsekit.diary import Event, read_diary
 from lapsekit.growth.changes import window_around
@@ -31,7 +32,10 @@ class EventResponse:
 
 
 def responses_of(
-    season: Season, window_days: int = 7, level: float = 0.95
+    season: Season,
+    window_days: int = 7,
+    level: float = 0.95,
+    values: Iterable[Daily] | None = None,
 ) -> tuple[list[EventResponse], list[str]]:
     """What followed each event of the diary, held against other plants on the same days.
 
@@ -41,6 +45,8 @@ def responses_of(
     window_days : int
         Days before and after, as far as no other event of the same plant lies among them.
     level : float
+    values : iterable of Daily, optional
+        The season's daily values in order of day, if the caller has them.
 
     Returns
     -------
@@ -50,7 +56,7 @@ def responses_of(
         Lines of the diary that were passed over.
     """
     events, problems = read_diary(season.folder / DIARY_FILE)
-    plants = plants_of(season, by_age=False)
+    plants = plants_of(season, by_age=False, values=values)
     acts = [e for e in events if e.what.lower() not in NEUTRAL | {RECOVERED}]
     acts = [e for e in acts if not (e.what.lower() == WILTED and _wilts_of(e, acts))]
     bench = [e.day.toordinal() for e in acts if not e.region and e.what.lower() in ENDS_FOR_ALL]

@@ -23,7 +23,7 @@ from lapsekit.frames.names import stamp
 from lapsekit.progress import Track, silent
 from lapsekit.safely import write_safely
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
-from lapsekit.verdicts import SAID_YES, Ruling, by_path, read_verdicts
+from lapsekit.verdicts import Ruling, by_path, read_verdicts
 from lapsekit.when import Clock, local_day, system_clock
 
 SETTINGS_FILE = "season.toml"
@@ -185,13 +185,8 @@ class Season:
         record = self.film_record(name)
         if record is None or not self.film_file(name).is_file():
             return False
-        usable = {
-            frame.path
-            for days in self.usable_frames().values()
-            for frames in days.values()
-            for frame in frames
-        }
-        return set(record.shows) <= usable | self._let_go()
+        unknown = set(record.shows) - self.catalogue.usable_paths(record.shows, self._ruled())
+        return not unknown or unknown <= self._let_go()
 
     def _let_go(self) -> set[str]:
         """Paths of frames thinned out that would be usable if they were still there."""
@@ -243,7 +238,12 @@ class Season:
     def rulings(self) -> tuple[dict[str, Ruling], list[str]]:
         """What verdicts.csv says of frames, by path, and a note for each line that names none."""
         path = self.folder / VERDICTS_FILE
-        return by_path(path, read_verdicts(path), self.catalogue.paths())
+        rulings = read_verdicts(path)
+        return by_path(path, rulings, self.catalogue.paths() if rulings else ())
+
+    def _ruled(self) -> dict[str, bool]:
+        """Whether frames that verdicts.csv names are to be used, by path."""
+        return {path: ruling.use for path, ruling in self.rulings()[0].items()}
 
     def usable_frames(self) -> dict[str, dict[date, list[Frame]]]:
         """Usable frames by camera and local day, in order of time.
@@ -251,21 +251,24 @@ class Season:
         The grower's word in verdicts.csv counts as it stands, judged anew since or not: neither
         is a frame shown that got a no, nor one whose yes was taken back.
         """
-        rulings, _ = self.rulings()
         found: dict[str, dict[date, list[Frame]]] = {}
-        for frame, screening in self.catalogue.screenings():
-            ruling, by_yes = rulings.get(frame.path), screening.told.startswith(SAID_YES)
-            allowed = ruling.use if ruling else not by_yes
-            if allowed and not screening.reasons:
-                found.setdefault(frame.camera, {}).setdefault(frame.day, []).append(frame)
+        for frame in self.catalogue.usable_frames(self._ruled()):
+            found.setdefault(frame.camera, {}).setdefault(frame.day, []).append(frame)
         return found
 
     def daily_pictures(self) -> dict[str, dict[date, Frame]]:
         """The daily picture of each camera and day that has a usable frame."""
-        return {
-            camera: {day: daily_picture(frames, self.daily_at(day)) for day, frames in days.items()}
-            for camera, days in self.usable_frames().items()
-        }
+        ruled = self._ruled()
+        found = {name: self._daily_pictures(name, ruled) for name in self.catalogue.cameras()}
+        return {camera: days for camera, days in found.items() if days}
+
+    def _daily_pictures(self, camera: str, ruled: dict[str, bool]) -> dict[date, Frame]:
+        """Those of one camera: of each day only the frames next to the wanted time are read."""
+        wanted = {day: self.daily_at(day) for day in self.catalogue.days_of_camera(camera)}
+        near: dict[date, list[Frame]] = {}
+        for frame in self.catalogue.usable_near(camera, wanted, ruled):
+            near.setdefault(frame.day, []).append(frame)
+        return {day: daily_picture(frames, wanted[day]) for day, frames in near.items()}
 
     def own_name(self, make: bool = True) -> str:
         """The name that only this season has; with `make`, it is written down where it is new."""

@@ -170,7 +170,7 @@ def by_path(
     named: dict[str, list[str]] = {}
     for frame in paths:
         named.setdefault(frame, []).append(frame)
-        named.setdefault(PurePosixPath(frame).name, []).append(frame)
+        named.setdefault(frame.rpartition("/")[2], []).append(frame)
     found, notes = {}, []
     for ruling in rulings:
         meant = named.get(ruling.frame, [])

@@ -95,26 +95,29 @@ class View:
         SettingsError
             If the frame that season.toml names is not there.
         """
-        frames = self.season.catalogue.frames(self.camera)
-        named = self.settings.reference
-        if named is not None:
-            found = next((f for f in frames if f.path == named), None)
-            if found is None:
-                raise SettingsError(
-                    f"{self.season.folder / 'season.toml'}: cameras.{self.camera}.reference = "
-                    f'"{named}": no such frame of this camera; name one like '
-                    f'"{frames[0].path if frames else "frames/CAMERA/DAY/TIME.jpg"}"'
-                )
-            return found
-        for day in sorted({f.day for f in frames}):
+        if self.settings.reference is not None:
+            return self._named(self.settings.reference)
+        catalogue = self.season.catalogue
+        for day in catalogue.days_of_camera(self.camera):
             at = self.season.daily_at(day)
-            of_day = [f for f in frames if f.day == day]
+            of_day = catalogue.frames(self.camera, day)
             while of_day:
                 nearest = daily_picture(of_day, at)
                 if self._is_usable(nearest):
                     return nearest
                 of_day.remove(nearest)
         return None
+
+    def _named(self, path: str) -> Frame:
+        found = self.season.catalogue.frame(path)
+        if found is None or found.camera != self.camera:
+            frames = self.season.catalogue.frames(self.camera)
+            raise SettingsError(
+                f"{self.season.folder / 'season.toml'}: cameras.{self.camera}.reference = "
+                f'"{path}": no such frame of this camera; name one like '
+                f'"{frames[0].path if frames else "frames/CAMERA/DAY/TIME.jpg"}"'
+            )
+        return found
 
     def _is_usable(self, frame: Frame) -> bool:
         """By fixed floors alone: the view must not change with later frames or other limits."""

@@ -1,13 +1,19 @@
 """The catalogue migrates forward, refuses what it cannot read, and forgets with its files."""
 
 import sqlite3
+import tempfile
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lapsekit import catalogue as module
 from lapsekit.catalogue import MIGRATIONS, Catalogue, Daily, Frame, Measurement, Screening
 from lapsekit.errors import CatalogueError
+from lapsekit.frames.choosing import daily_picture
 
 DAY = date(2031, 4, 1)
 
@@ -48,6 +54,38 @@ def test_what_is_stored_comes_back(open_catalogue):
     assert open_catalogue.screenings()[0] == (frame(1), screening)
     assert open_catalogue.measurements() == [(frame(2), measurement)]
     assert open_catalogue.daily() == [daily()]
+
+
+@given(
+    seen=st.lists(
+        st.tuples(st.integers(0, 40), st.sampled_from(["", "dark", "said yes: mine"])), max_size=12
+    ),
+    said=st.dictionaries(st.integers(0, 11), st.booleans(), max_size=4),
+    wanted=st.integers(0, 40),
+)
+def test_the_frames_next_to_an_instant_hold_the_nearest_usable_one(seen, said, wanted):
+    with tempfile.TemporaryDirectory() as folder:
+        catalogue = Catalogue(Path(folder, "catalogue.sqlite"))
+        frames = [replace(frame(minute), path=f"{n:02}.jpg") for n, (minute, _) in enumerate(seen)]
+        catalogue.add_frames(frames)
+        for each, (_, told) in zip(frames, seen, strict=True):
+            reasons = (told,) if told == "dark" else ()
+            catalogue.record(Screening(each.path, "m", reasons, 0.4, 0, 0.3, told), None, [])
+        ruled = {f"{n:02}.jpg": use for n, use in said.items()}
+        usable = [
+            each
+            for each, (_, told) in zip(frames, seen, strict=True)
+            if told != "dark" and ruled.get(each.path, told == "")
+        ]
+        usable = sorted(usable, key=lambda each: (each.taken_at, each.path))
+        assert catalogue.usable_frames(ruled) == usable
+        paths = {each.path for each in usable}
+        assert catalogue.usable_paths([each.path for each in frames], ruled) == paths
+        at = frame(wanted).taken_at
+        near = catalogue.usable_near("bench", {DAY: at}, ruled)
+        assert daily_picture(near, at) == daily_picture(usable, at)
+        assert len(near) <= 2
+        catalogue.close()
 
 
 def test_recording_a_frame_drops_its_days_values_and_no_other(open_catalogue):

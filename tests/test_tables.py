@@ -31,7 +31,7 @@ def table():
 
 
 def test_a_table_comes_back_from_its_csv():
-    rows = list(csv.reader(io.StringIO(table().as_csv())))
+    rows = list(csv.reader(io.StringIO(table().csv.decode())))
     assert rows == [["what", "size"], ["'=A1", ""], ['a "b", c', "-0.123457"]]
 
 
@@ -45,6 +45,6 @@ def test_parquet_carries_units_and_keeps_text_as_it_is():
 def test_an_empty_table_keeps_its_columns():
     pytest.importorskip("pyarrow.parquet")
     empty = Table("things", "Things", ("what",), table().columns, [])
-    assert empty.as_csv() == "what,size\n"
+    assert empty.csv == b"what,size\n"
     assert empty.as_parquet()
     assert '"observed_variables": []' in data_package("p", "P", [empty])

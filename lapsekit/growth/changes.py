@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lapsekit.growth.plants import MIN_VALUES, Plant, log_curve
+from lapsekit.growth.plants import MIN_VALUES, Plant
 
 #: Values on each side from which a jump is read.
 NEAREST = 2
@@ -92,10 +92,10 @@ def change_around(plant: Plant, window: Window) -> Change | None:
     Change or None
         None where a side holds fewer than `MIN_VALUES` values.
     """
-    days, logs = log_curve(plant)
-    before = (days < window.day) & (days >= window.first)
-    after = (days > window.day) & (days <= window.last)
-    if min(before.sum(), after.sum()) < MIN_VALUES:
+    days, logs = plant.log_curve
+    before = slice(*np.searchsorted(days, (window.first, window.day)))
+    after = slice(*np.searchsorted(days, (window.day, window.last), "right"))
+    if min(side.stop - side.start for side in (before, after)) < MIN_VALUES:
         return None
     rates = [_slope(days[side], logs[side]) for side in (before, after)]
     near = [(days[before][-NEAREST:], logs[before][-NEAREST:]),

@@ -7,6 +7,7 @@ scatter between plants.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -42,16 +43,16 @@ class Plant:
         if any(b <= a for a, b in zip(self.ages_days, self.ages_days[1:], strict=False)):
             raise ValueError(f"{self.name}: ages must rise from day to day")
 
-
-def log_curve(plant: Plant) -> tuple[np.ndarray, np.ndarray]:
-    """Ages (m,) and ln areas (m,) of the days that have an area above zero."""
-    known = [
-        (age, np.log(area))
-        for age, area in zip(plant.ages_days, plant.areas, strict=True)
-        if area is not None and area > 0
-    ]
-    ages, logs = np.array(known, dtype=float).reshape(-1, 2).T
-    return ages, logs
+    @cached_property
+    def log_curve(self) -> tuple[np.ndarray, np.ndarray]:
+        """Ages (m,) and ln areas (m,) of the days that have an area above zero."""
+        known = [
+            (age, np.log(area))
+            for age, area in zip(self.ages_days, self.areas, strict=True)
+            if area is not None and area > 0
+        ]
+        ages, logs = np.array(known, dtype=float).reshape(-1, 2).T
+        return ages, logs
 
 
 def log_area_at(plant: Plant, age_days: float) -> float:
@@ -68,7 +69,7 @@ def log_area_at(plant: Plant, age_days: float) -> float:
     float
         NaN outside the curve, or in a gap longer than `MAX_GAP_DAYS`.
     """
-    ages, logs = log_curve(plant)
+    ages, logs = plant.log_curve
     at = int(np.searchsorted(ages, age_days))
     if at < len(ages) and ages[at] == age_days:
         return float(logs[at])
@@ -90,7 +91,7 @@ def log_area_days(plant: Plant, first_days: float, last_days: float) -> float:
     """
     _require_stretch(first_days, last_days)
     ends = [log_area_at(plant, age) for age in (first_days, last_days)]
-    ages, logs = log_curve(plant)
+    ages, logs = plant.log_curve
     inside = (ages > first_days) & (ages < last_days)
     ages = np.concatenate([[first_days], ages[inside], [last_days]])
     areas = np.exp(np.concatenate([ends[:1], logs[inside], ends[1:]]))
@@ -113,7 +114,7 @@ def growth_rate(plant: Plant, first_days: float, last_days: float) -> float:
         If the last age does not lie after the first.
     """
     _require_stretch(first_days, last_days)
-    ages, logs = log_curve(plant)
+    ages, logs = plant.log_curve
     inside = (ages >= first_days) & (ages <= last_days)
     if inside.sum() < MIN_VALUES:
         return float("nan")
@@ -126,7 +127,7 @@ def growth_rate(plant: Plant, first_days: float, last_days: float) -> float:
 
 def common_stretch(plants: Sequence[Plant]) -> tuple[float, float] | None:
     """First and last age at which every plant has a value; None where there is no such stretch."""
-    curves = [log_curve(plant)[0] for plant in plants]
+    curves = [plant.log_curve[0] for plant in plants]
     if not curves or any(not len(ages) for ages in curves):
         return None
     first, last = max(ages[0] for ages in curves), min(ages[-1] for ages in curves)

@@ -1,9 +1,11 @@
 """A season as its pages tell it: days, pictures, gaps with their reasons, values, diary."""
 
 from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
+from typing import TypeVar
 
 from lapsekit.catalogue import Daily, Frame
 from lapsekit.diary import Event, read_diary
@@ -11,11 +13,13 @@ from lapsekit.language.phrases import act_text
 from lapsekit.language.words import Words
 from lapsekit.season import DIARY_FILE, OWN_WORDS, Season
 from lapsekit.settings import Region
+from lapsekit.site.digests import Digests
 from lapsekit.site.grouping import folded
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.wording import reasons_text
 from lapsekit.when import days_between
 
+T = TypeVar("T")
 #: Where the season's own catalogues lie.
 
 
@@ -53,6 +57,8 @@ class Almanac:
         The diary, in order of day.
     problems : list of str
         What could not be read on the way.
+    without_scale : frozenset of str
+        Names of regions and rows that have a cover on some day, and an area on none.
     """
 
     words: Words
@@ -68,6 +74,27 @@ class Almanac:
     values: dict[str, dict[date, Daily]]
     events: list[Event]
     problems: list[str]
+    without_scale: frozenset[str]
+
+    def only(self, days: Collection[date], values_of: Collection[date] = ()) -> "Almanac":
+        """The same, knowing of `days` alone, and of `values_of` the daily values.
+
+        What rests on it rests on no more. What it still knows beside days, `lapsekit.site.digests`
+        has a mark of.
+        """
+        return replace(
+            self,
+            days=self.days[:1],
+            events=[event for event in self.events if event.day in days],
+            frames={name: _on(known, days) for name, known in self.frames.items()},
+            pictures={name: _on(known, days) for name, known in self.pictures.items()},
+            values={name: _on(known, (*days, *values_of)) for name, known in self.values.items()},
+        )
+
+    @cached_property
+    def digests(self) -> Digests:
+        """Marks of what is known of each day."""
+        return Digests(self)
 
     @property
     def main_camera(self) -> str | None:
@@ -95,7 +122,8 @@ class Almanac:
     def lose_picture(self, camera: str, day: date, problem: str) -> None:
         """Make a day whose picture cannot be read a gap that says so."""
         del self.pictures[camera][day]
-        self.__dict__.pop("page_days", None)
+        for known in ("page_days", "digests"):
+            self.__dict__.pop(known, None)
         self.frames[camera][day].left_out["not readable"] += 1
         self.problems.append(problem)
 
@@ -105,17 +133,7 @@ class Almanac:
 
     def unit(self, region: Region) -> str:
         """``cm²``, or ``%`` for a region whose camera has no scale."""
-        return "%" if region.name in self._without_scale else "cm²"
-
-    @cached_property
-    def _without_scale(self) -> set[str]:
-        """Names of what has a cover on some day, and an area on none."""
-        return {
-            name
-            for name, rows in self.values.items()
-            if any(row.cover is not None for row in rows.values())
-            and all(row.area_cm2 is None for row in rows.values())
-        }
+        return "%" if region.name in self.without_scale else "cm²"
 
     @cached_property
     def plant_paths(self) -> dict[str, str]:
@@ -130,8 +148,15 @@ class Almanac:
         return f"{what} ({where})" if where else what
 
 
-def gather(season: Season) -> Almanac:
-    """Read everything the pages need from a season."""
+def gather(season: Season, daily: Iterable[Daily] | None = None) -> Almanac:
+    """Read everything the pages need from a season.
+
+    Parameters
+    ----------
+    season : Season
+    daily : iterable of Daily, optional
+        Its daily values, each region's by day, if the caller has them.
+    """
     settings = season.settings
     frames = _frames_by_day(season)
     pictures = {camera: dict(days) for camera, days in season.daily_pictures().items()}
@@ -139,7 +164,7 @@ def gather(season: Season) -> Almanac:
     cameras = sorted(known, key=lambda camera: not pictures.get(camera))
     days = sorted({day for camera in cameras for day in frames[camera]})
     values: dict[str, dict[date, Daily]] = {}
-    for row in season.catalogue.daily():
+    for row in season.catalogue.daily() if daily is None else daily:
         values.setdefault(row.region, {})[row.day] = row
     words = Words(settings.site.language, [season.folder / OWN_WORDS])
     rows, means = folded(words, season.regions.region, values)
@@ -158,7 +183,22 @@ def gather(season: Season) -> Almanac:
         values=values | means,
         events=events,
         problems=problems,
+        without_scale=_without_scale(values | means),
     )
+
+
+def _without_scale(values: dict[str, dict[date, Daily]]) -> frozenset[str]:
+    return frozenset(
+        name
+        for name, rows in values.items()
+        if any(row.cover is not None for row in rows.values())
+        and all(row.area_cm2 is None for row in rows.values())
+    )
+
+
+def _on(known: dict[date, T], days: Iterable[date]) -> dict[date, T]:
+    """What is known of some days."""
+    return {day: known[day] for day in days if day in known}
 
 
 def _frames_by_day(season: Season) -> dict[str, dict[date, DayFrames]]:

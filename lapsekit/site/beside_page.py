@@ -10,9 +10,10 @@ from lapsekit.besides import line_of
 from lapsekit.growth.alignment import Beside, Line, side_by_side
 from lapsekit.language.words import Words
 from lapsekit.settings import Region
-from lapsekit.site.chart import Chart, Paper, Point, Series, draw
+from lapsekit.site.chart import Chart, Paper, Series, draw
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.plant_names import page_path
+from lapsekit.site.strokes import Point, Strand
 from lapsekit.site.wording import amount
 
 PATH = "beside/index.html"
@@ -126,10 +127,10 @@ def _chart(words: Words, own: Line, then: Line, sown: date) -> Chart | None:
     return draw(series, Paper(370, 230, 40, 14, 30, 44), sown)
 
 
-def _points(line: Line, sown: date, until: float = np.inf) -> tuple[Point, ...]:
+def _points(line: Line, sown: date, until: float = np.inf) -> Strand:
     found = []
     for at, *values in zip(line.at, line.area_cm2, line.low_cm2, line.high_cm2, strict=True):
         if at <= until:
             value, low, high = (float(x) if np.isfinite(x) else None for x in values)
             found.append(Point(sown + timedelta(days=round(float(at))), value, low, high))
-    return tuple(found)
+    return Strand.of(found)

@@ -26,6 +26,7 @@ from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.pieces import Shelf
 from lapsekit.site.weeks import hold
 from lapsekit.site.writing import SiteFolder
 from lapsekit.site.yours_page import put_rule
@@ -95,7 +96,8 @@ def build_site(
         If a file cannot be written or a template cannot be used; the front page then still is
         the one of the build before.
     """
-    almanac = gather(season)
+    growth = growth or work_out(season)
+    almanac = gather(season, growth.values)
     folder = SiteFolder(season.site)
     gallery = Gallery(season, almanac, folder)
     gallery.show_all(track)
@@ -104,10 +106,11 @@ def build_site(
     plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
     rule, unruled = put_rule(season, folder)
-    growth = growth or work_out(season)
     whole = Whole(season, almanac, gallery, films, growth, held, crops, rule)
+    shelf = Shelf(season.folder / ".cache" / "pieces", whole.standing)
     _put_data(whole, folder)
-    count = _write_pages(whole, folder, track)
+    count = _write_pages(whole, folder, shelf, track)
+    shelf.forget_all_but(folder.own)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
     return SiteReport(
@@ -132,7 +135,7 @@ def _put_data(whole: Whole, folder: SiteFolder) -> None:
     putting.put_media(whole, folder)
 
 
-def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
+def _write_pages(whole: Whole, folder: SiteFolder, shelf: Shelf, track: Track) -> int:
     """Write every page that changed, and what names them; how many pages there are."""
     season, almanac = whole.season, whole.almanac
     templates = [*_own_templates(season), shared_folder(TEMPLATES)]
@@ -141,8 +144,8 @@ def _write_pages(whole: Whole, folder: SiteFolder, track: Track) -> int:
         **{"title": almanac.title, "sown": almanac.sown, "assets": assets},
         "has": season_pages.kinds(whole),
     }
-    renderer = Pages(templates, almanac.words, shared)
-    common = (renderer.mark, head_mark(whole))
+    renderer = Pages(templates, almanac.words, shared, shelf)
+    common = (renderer.mark, head_mark(whole), whole.standing)
     ledger = Ledger(season.folder / ".cache" / "pages.json", season.site, common)
     found = list(pages(whole))
     for page in track(found, len(found), "pages"):

@@ -7,10 +7,12 @@ a day without a value, a long pause, and a sudden loss leave the line open.
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from math import log2
+from itertools import compress
+
+import numpy as np
 
 from lapsekit.site.scales import date_ticks, decimals, doubling_levels, linear_levels, spread
-from lapsekit.site.strokes import Place, Point, band, path, runs, specks, usual_step
+from lapsekit.site.strokes import Place, Strand, band, path, specks, stretches, usual_step
 from lapsekit.when import plant_age
 
 #: Dash patterns, told apart without colour.
@@ -21,17 +23,20 @@ DASHES = ("", "9 4", "2 4", "12 4 2 4", "5 3", "14 4 2 4 2 4", "1 3", "16 6")
 INKS = 5
 
 
+NOTHING = Strand.of(())
+
+
 @dataclass(frozen=True)
 class Series:
-    """A named curve; daily values and, where there is one, the smooth curve, in order of day.
+    """A named curve; daily values and, where there is one, the smooth curve.
 
     `breaks` are days on which the area had changed at once since the day before. `look` is the
     number that ink and dash go by.
     """
 
     label: str
-    points: tuple[Point, ...]
-    curve: tuple[Point, ...] = ()
+    points: Strand
+    curve: Strand = NOTHING
     breaks: tuple[date, ...] = ()
     look: int = 0
 
@@ -63,7 +68,7 @@ class Line:
     """One curve on paper: paths for an SVG, and where its label stands.
 
     `dots` are daily values that lie beside the path or have none, `lone` its days that are joined
-    to no other.
+    to no other. Among other plants a curve is drawn without `band` and `dots`.
     """
 
     label: str
@@ -71,14 +76,10 @@ class Line:
     dash: str
     path: str
     band: str
-    dots: tuple[Place, ...]
-    lone: tuple[Place, ...]
+    dots: str
+    lone: str
     end: Place | None
     label_y: float
-
-    def specks(self, which: str) -> str:
-        """The `dots` or the `lone` as one path."""
-        return specks(getattr(self, which))
 
 
 @dataclass(frozen=True)
@@ -103,6 +104,7 @@ def draw(
     sown: date,
     *,
     doubling: bool = False,
+    lines_alone: bool = False,
     events: Iterable[date] = (),
     label_gap: float = 17,
 ) -> Chart | None:
@@ -118,6 +120,8 @@ def draw(
         Day from which the age axis counts.
     doubling : bool
         Draw on a scale on which each doubling is equally high; zeros cannot be shown on it.
+    lines_alone : bool
+        Leave out bands and dots of the days, which nobody could tell apart among many plants.
     events : iterable of date
         Days to tick at the top.
 
@@ -126,59 +130,71 @@ def draw(
     Chart or None
         None where no curve has a value.
     """
-    known = [p for s in series for p in s.points if _shown(p, doubling)]
-    if not known:
+    strands = [_shown(each.points, doubling) for each in series]
+    values = np.concatenate([strand.values[strand.known] for strand in strands])
+    if not values.size:
         return None
-    tops = [p.high if p.high is not None else p.value for p in known]
-    highest = max(tops)
-    levels = (
-        doubling_levels(min(p.value for p in known), highest)
-        if doubling
-        else linear_levels(highest)
-    )
-    first, last = min(p.day for p in known), max(p.day for p in known)
+    highs = np.concatenate([strand.highs[strand.known] for strand in strands])
+    highest = float(np.where(np.isnan(highs), values, highs).max())
+    levels = doubling_levels(float(values.min()), highest) if doubling else linear_levels(highest)
+    days = np.concatenate([strand.days[strand.known] for strand in strands])
+    first, last = (date.fromordinal(int(day)) for day in (days.min(), days.max()))
     sheet = _Sheet(
-        usual_step(sorted({p.day for p in known})),
+        usual_step(days),
         doubling,
+        lines_alone,
         _days(first, last, paper),
-        _scale(log2 if doubling else float, levels, paper),
+        _scale(np.log2 if doubling else np.asarray, levels, paper),
     )
     lines = [sheet.line(s) for s in series]
+    ticks = date_ticks(first, last, sown, max(2, (paper.end - paper.left) // 55))
+    marks = [day for day in sorted(set(events)) if first <= day <= last]
     return Chart(
         paper,
         tuple(_labelled(lines, paper, label_gap)),
-        tuple((sheet.y_of(level), level, decimals(level)) for level in levels),
         tuple(
-            (sheet.x_of(day), day, plant_age(day, sown))
-            for day in date_ticks(first, last, sown, max(2, (paper.end - paper.left) // 55))
+            (y, level, decimals(level))
+            for y, level in zip(sheet.ys_of(np.array(levels)), levels, strict=True)
         ),
-        tuple(sheet.x_of(day) for day in sorted(set(events)) if first <= day <= last),
+        tuple(
+            (x, day, plant_age(day, sown))
+            for x, day in zip(sheet.xs_of(_ordinals(ticks)), ticks, strict=True)
+        ),
+        tuple(sheet.xs_of(_ordinals(marks))),
     )
 
 
-def _shown(point: Point, doubling: bool) -> bool:
-    return point.value is not None and (point.value > 0 or not doubling)
+def _ordinals(days: Sequence[date]) -> np.ndarray:
+    return np.array([day.toordinal() for day in days], int)
+
+
+def _shown(strand: Strand, doubling: bool) -> Strand:
+    return strand.above_zero if doubling else strand
 
 
 def _scale(
-    measure: Callable[[float], float], levels: Sequence[float], paper: Paper
-) -> Callable[[float], float]:
-    low, high = measure(levels[0]), measure(levels[-1])
+    measure: Callable[[np.ndarray], np.ndarray], levels: Sequence[float], paper: Paper
+) -> Callable[[np.ndarray], list[float]]:
+    """What gives the heights of values; NaN of none.
+
+    On a scale of doublings the lower end of an interval may reach down to nothing.
+    """
+    low, high = (float(measure(level)) for level in (levels[0], levels[-1]))
     height = paper.base - paper.top
 
-    def y_of(value: float) -> float:
-        if value <= 0 and measure is log2:
-            return float(paper.base)  # the lower end of an interval that reaches down to nothing
-        share = (measure(value) - low) / (high - low)
-        return round(paper.base - height * min(1.0, max(0.0, share)), 1)
+    def ys_of(values: np.ndarray) -> list[float]:
+        with np.errstate(divide="ignore", invalid="ignore"):
+            shares = (measure(values) - low) / (high - low)
+        return np.round(paper.base - height * np.clip(shares, 0.0, 1.0), 1).tolist()
 
-    return y_of
+    return ys_of
 
 
-def _days(first: date, last: date, paper: Paper) -> Callable[[date], float]:
-    span = max(1, (last - first).days)
+def _days(first: date, last: date, paper: Paper) -> Callable[[np.ndarray], list[float]]:
+    """What gives the places of days from left to right."""
+    span, start = max(1, (last - first).days), first.toordinal()
     width = paper.end - paper.left
-    return lambda day: round(paper.left + width * (day - first).days / span, 1)
+    return lambda days: np.round(paper.left + width * (days - start) / span, 1).tolist()
 
 
 @dataclass(frozen=True)
@@ -187,36 +203,45 @@ class _Sheet:
 
     longest: int
     doubling: bool
-    x_of: Callable[[date], float]
-    y_of: Callable[[float], float]
+    lines_alone: bool
+    xs_of: Callable[[np.ndarray], list[float]]
+    ys_of: Callable[[np.ndarray], list[float]]
 
     def line(self, series: Series) -> Line:
         """The smooth curve, or the daily values joined where there is none."""
-        days = self._places(runs(self._open(series.points), self.longest))
-        points = self._open(series.curve)
-        smooth = any(p.value is not None for p in points)
-        stretches = runs(points, self.longest, series.breaks) if smooth else []
-        joined = self._places(stretches) if smooth else days
-        lone = tuple(run[0] for run in joined if len(run) == 1)
+        days, curve = (_shown(each, self.doubling) for each in (series.points, series.curve))
+        smooth = bool(curve.known.size)
+        strand = curve if smooth else days
+        joined = stretches(strand, self.longest, series.breaks if smooth else ())
+        places = self._places(strand.days, strand.values)
+        found = [places[each] for each in joined]
+        lone = specks([run[0] for run in found if len(run) == 1])
         with_dots = smooth or self.longest > 2
-        end = joined[-1][-1] if joined else None
-        bands = stretches if smooth else runs(self._open(series.points), self.longest)
+        end = found[-1][-1] if found else None
         return Line(
             series.label,
             *look_of(series.look),
-            "".join(path(run) for run in joined if len(run) > 1),
-            "".join(band(run, self.x_of, self.y_of) for run in bands),
-            tuple(place for run in days for place in run) if with_dots else lone,
+            "".join(path(run) for run in found if len(run) > 1),
+            "" if self.lines_alone else self._band(strand, joined),
+            "" if self.lines_alone else self._dots(days) if with_dots else lone,
             lone,
             end,
             end[1] if end else 0.0,
         )
 
-    def _open(self, points: Sequence[Point]) -> list[Point]:
-        return [p if _shown(p, self.doubling) else Point(p.day, None) for p in points]
+    def _places(self, days: np.ndarray, values: np.ndarray) -> list[Place]:
+        return list(zip(self.xs_of(days), self.ys_of(values), strict=True))
 
-    def _places(self, stretches: Sequence[Sequence[Point]]) -> list[list[Place]]:
-        return [[(self.x_of(p.day), self.y_of(p.value)) for p in run] for run in stretches]
+    def _band(self, strand: Strand, joined: Sequence[slice]) -> str:
+        ends = [self._places(strand.days, each) for each in (strand.highs, strand.lows)]
+        whole = (~np.isnan(strand.highs + strand.lows)).tolist()
+        return "".join(
+            band(*(list(compress(side[each], whole[each])) for side in ends)) for each in joined
+        )
+
+    def _dots(self, days: Strand) -> str:
+        """The days that have a value."""
+        return specks(self._places(days.days[days.known], days.values[days.known]))
 
 
 def _labelled(lines: Sequence[Line], paper: Paper, gap: float) -> list[Line]:

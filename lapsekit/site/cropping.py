@@ -20,7 +20,6 @@ from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.crops import LONG_SIDE, Moment, cut, moments, reduction_for
 from lapsekit.site.turning import (
-    Box,
     Size,
     crop_matrix,
     crop_size_of,
@@ -56,19 +55,18 @@ class Sight:
         return (frame.width, frame.height) == self.size
 
 
-def sight_of(season: Season, camera: str, frames: Mapping[date, Frame]) -> Sight | None:
+def sight_of(view: View, frames: Mapping[date, Frame]) -> Sight | None:
     """A camera's sight; None while there is no frame of it.
 
     Parameters
     ----------
-    season : Season
-    camera : str
-        Its name.
+    view : View
+        The camera's reference view.
     frames : mapping of date to Frame
         Its daily pictures: the first stands for the view where none can be told.
     """
     try:
-        reference = View(season, camera).frame
+        reference = view.frame
     except SettingsError:  # it names a frame that is gone; measuring says so
         reference = None
     reference = reference or (frames[min(frames)] if frames else None)
@@ -77,18 +75,17 @@ def sight_of(season: Season, camera: str, frames: Mapping[date, Frame]) -> Sight
     shown = {frame.path for frame in frames.values()}
     placed = {
         frame.path: matrix_of(placement)
-        for frame, placement in season.catalogue.placements(camera, shown)
+        for frame, placement in view.season.catalogue.placements(view.camera, shown)
         if placement.matrix is not None
     }
     return Sight((reference.width, reference.height), placed)
 
 
-def cm_per_px(season: Season, camera: str) -> float | None:
+def cm_per_px(view: View) -> float | None:
     """Side of a pixel of a camera's full picture on the bench, in cm, in the middle of the view.
 
     None without a scale, or where its scale cannot be told (measuring says why).
     """
-    view = View(season, camera)
     try:
         if view.frame is None or view.plane is None:
             return None
@@ -201,17 +198,19 @@ def _row(
 ) -> list[tuple[Moment, _Job | None]]:
     """The moments of a plant, each with the crop that shows it; None for a gap."""
     box = union_box(regions, sight.size)
+    size = crop_size_of(box, sight.size, LONG_SIDE)
+    place = crop_matrix(box, sight.size, size)
     first = min(region.outline[0].valid_from for region in regions)
     seen = {day for day, frame in frames.items() if sight.fits(frame)}
     return [
-        (moment, None if moment.shown is None else _job(frames[moment.shown], sight, box))
+        (moment, None if moment.shown is None else _job(frames[moment.shown], sight, size, place))
         for moment in moments(first, seen)
     ]
 
 
-def _job(frame: Frame, sight: Sight, box: Box) -> _Job:
-    size = crop_size_of(box, sight.size, LONG_SIDE)
-    turn = sight.matrices.get(frame.path, np.eye(3)) @ crop_matrix(box, sight.size, size)
+def _job(frame: Frame, sight: Sight, size: Size, place: np.ndarray) -> _Job:
+    """A crop of `size` that lies in the reference view as the matrix `place` says."""
+    turn = sight.matrices.get(frame.path, np.eye(3)) @ place
     name = pictures.mark(frame.sha256, size, np.round(turn, 6).tolist())
     return _Job(f"pictures/{frame.camera}/crops/{frame.day}-{name}", size, turn)
 

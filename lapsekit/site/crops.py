@@ -12,6 +12,7 @@ from lapsekit.site.turning import Size
 EVERY = timedelta(days=7)
 #: How far from its day a picture may be that stands for a week.
 WITHIN_DAYS = 3
+_AROUND = sorted(range(-WITHIN_DAYS, WITHIN_DAYS + 1), key=lambda off: (abs(off), off))
 #: Longer side of a crop in px; small regions are not enlarged.
 LONG_SIDE = 320
 _BLANK = (128, 124, 116)
@@ -50,22 +51,24 @@ def moments(first: date, seen: Collection[date]) -> list[Moment]:
         the picture nearest to its day, at most `WITHIN_DAYS` away, the earlier of two; else it is
         a gap.
     """
-    usable = sorted(day for day in seen if day >= first)
+    usable = {day for day in seen if day >= first}
     if not usable:
         return []
-    weeks = range((usable[-1] - first).days // EVERY.days + 1)
+    latest = max(usable)
+    weeks = range((latest - first).days // EVERY.days + 1)
     wanted = [first + number * EVERY for number in weeks]
-    found = [Moment(day, _nearest(day, usable)) for day in wanted]
+    found = [Moment(day, _nearest(day, seen)) for day in wanted]
     while found and found[0].shown is None:
         del found[0]
-    if not found or found[-1].shown != usable[-1]:
-        found.append(Moment(usable[-1], usable[-1]))
+    if not found or found[-1].shown != latest:
+        found.append(Moment(latest, latest))
     return found
 
 
-def _nearest(day: date, usable: list[date]) -> date | None:
-    near = min(usable, key=lambda each: (abs(each - day), each))
-    return near if abs(near - day) <= timedelta(WITHIN_DAYS) else None
+def _nearest(day: date, usable: set[date]) -> date | None:
+    """The nearest of the days around one, the earlier of two."""
+    days = (day + timedelta(off) for off in _AROUND)
+    return next((each for each in days if each in usable), None)
 
 
 def reduction_for(turn: np.ndarray, size: Size) -> int:

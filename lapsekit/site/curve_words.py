@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from lapsekit.site.curves import PlantCurve, open_days
+from lapsekit.site.curves import PlantCurve
 from lapsekit.site.wording import amount
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ def _missing_text(words: Words, curve: PlantCurve, why: Callable[[date], str]) -
 def missing(curve: PlantCurve, why: Callable[[date], str]) -> list[Span]:
     """Days without a value, those on end for one reason together."""
     spans: list[Span] = []
-    for day in open_days(curve):
+    for day in curve.open_days:
         reason = why(day)
         last = spans[-1] if spans else None
         if last and last.why == reason and day - last.last == timedelta(days=1):

@@ -8,8 +8,13 @@ import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
+from itertools import chain
 from math import floor, isfinite, log10
 
+import numpy as np
+
+from lapsekit.catalogue import Daily
 from lapsekit.diary import Event
 from lapsekit.growing import Growth
 from lapsekit.language.phrases import act_text
@@ -18,7 +23,8 @@ from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Series
 from lapsekit.site.plant_names import page_of
-from lapsekit.site.strokes import Point, runs, usual_step
+from lapsekit.site.strokes import Strand, stretches, usual_step
+from lapsekit.site.wording import in_unit
 from lapsekit.when import days_between
 
 UNITS = ("cm²", "%")
@@ -75,9 +81,23 @@ class PlantCurve:
         """Whether any day has a value."""
         return any(three[1] is not None for three in self.values.values())
 
+    @cached_property
+    def strands(self) -> tuple[Strand, Strand]:
+        """The days' values, and the smooth curve, in columns."""
+        return _strand(self.values), _strand(self.curve)
+
+    @cached_property
+    def open_days(self) -> list[date]:
+        """Days without a value between the first with one and the last of its rows."""
+        first = next((day for day, three in self.values.items() if three[1] is not None), None)
+        if first is None:
+            return []
+        span = days_between(first, next(reversed(self.values)))
+        return [day for day in span if self.values.get(day, _NONE)[1] is None]
+
     def drawn(self, look: int) -> Series:
         """The same for `lapsekit.site.chart.draw`."""
-        return Series(self.title, points(self.values), points(self.curve), self.breaks, look)
+        return Series(self.title, *self.strands, self.breaks, look)
 
 
 def gathered(almanac: Almanac, growths: Mapping[str, Growth]) -> tuple[PlantCurve, ...]:
@@ -97,11 +117,7 @@ def _curve(
     rows = sorted(almanac.values.get(region.name, {}).items())
     alike = [r for r in almanac.regions if (r.group, r.camera) == (region.group, region.camera)]
     is_mean = region.name not in {r.name for r in almanac.regions}
-    values = {}
-    for day, row in rows:
-        whole = (row.area_low_cm2, row.area_cm2, row.area_high_cm2)
-        shares = (row.cover_low, row.cover, row.cover_high)
-        values[day] = rounded(whole if unit == "cm²" else _percent(shares))
+    values = {day: value_of(row, unit) for day, row in rows}
     curve, outlying = _smooth(growth, values) if growth else ({}, ())
     breaks = [] if growth is None or growth.curve is None else growth.curve.breaks
     return PlantCurve(
@@ -112,11 +128,17 @@ def _curve(
     )
 
 
+def value_of(row: Daily, unit: str) -> Three:
+    """A day's value with its interval, as curves and tables tell it."""
+    return rounded(in_unit(row, unit))
+
+
 def _smooth(growth: Growth, days: Iterable[date]) -> tuple[dict[date, Three], tuple[date, ...]]:
     found, outlying = {}, []
+    told = growth.told("low_cm2", "area_cm2", "high_cm2")
     for day in days:
         ordinal = day.toordinal()
-        three = tuple(growth.on(ordinal, name) for name in ("low_cm2", "area_cm2", "high_cm2"))
+        three = told.get(ordinal, _NONE)
         if None not in three:
             found[day] = rounded(three if growth.has_area else _percent(three))
         if growth.is_outlying(ordinal):
@@ -136,24 +158,19 @@ def rounded(three: Three) -> Three:
     low, value, high = three
     if value is None or not isfinite(value):
         return _NONE
-    width = high - low if low is not None and high is not None else 0.0
+    with_interval = low is not None and high is not None
+    width = high - low if with_interval else 0.0
     step = width if width > 0 else abs(value) / 100 or 1.0
     digits = max(1 - floor(log10(step)), 0 if abs(value) >= 9.95 else 1)
+    if with_interval:
+        return round(low, digits), round(value, digits), round(high, digits)
     return tuple(None if number is None else round(number, digits) for number in three)
 
 
-def open_days(curve: PlantCurve) -> list[date]:
-    """Days without a value between a plant's first with one and the last of its rows."""
-    known = [day for day, three in curve.values.items() if three[1] is not None]
-    if not known:
-        return []
-    span = days_between(min(known), max(curve.values))
-    return [day for day in span if curve.values.get(day, _NONE)[1] is None]
-
-
-def points(values: Mapping[date, Three]) -> tuple[Point, ...]:
-    """Days as points of a chart."""
-    return tuple(Point(day, value, low, high) for day, (low, value, high) in values.items())
+def _strand(values: Mapping[date, Three]) -> Strand:
+    days = np.array([day.toordinal() for day in values], int)
+    lows, middles, highs = np.array(list(values.values()), float).reshape(-1, 3).T
+    return Strand(days, middles, lows, highs)
 
 
 def told_events(almanac: Almanac) -> list[Event]:
@@ -163,14 +180,16 @@ def told_events(almanac: Almanac) -> list[Event]:
 
 def step_of(curves: Iterable[PlantCurve]) -> int:
     """Longest step in days across which curves of one chart are joined."""
-    known = {d for c in curves for d, three in c.values.items() if three[1] is not None}
-    return usual_step(sorted(known))
+    days = [curve.strands[0] for curve in curves]
+    return usual_step(chain.from_iterable(each.days[each.known].tolist() for each in days))
 
 
 def every_day(curves: Iterable[PlantCurve]) -> list[date]:
     """Every calendar day from the first with a daily row to the last."""
-    days = {day for curve in curves for day in curve.values}
-    return list(days_between(min(days), max(days))) if days else []
+    spans = [(next(iter(c.values)), next(reversed(c.values))) for c in curves if c.values]
+    if not spans:
+        return []
+    return list(days_between(min(first for first, _ in spans), max(last for _, last in spans)))
 
 
 def curves_js(
@@ -232,17 +251,21 @@ def _series(
         "mean_of": curve.mean_of,
         "in_overview": curve.in_overview,
         "outlying": [place[day] for day in curve.outlying],
-        "why": {place[day]: why(curve, day) for day in open_days(curve)},
+        "why": {place[day]: why(curve, day) for day in curve.open_days},
     }
-    for prefix, values, breaks in (
-        ("", curve.values, ()),
-        ("curve", curve.curve, curve.breaks),
+    for prefix, values, strand, breaks in (
+        ("", curve.values, curve.strands[0], ()),
+        ("curve", curve.curve, curve.strands[1], curve.breaks),
     ):
-        stretches = runs(points(values), step, breaks)
-        content[f"{prefix}_stretches".lstrip("_")] = [place[run[0].day] for run in stretches]
+        at = [place[day] for day in values]
+        starts = [at[each.start] for each in stretches(strand, step, breaks)]
+        content[f"{prefix}_stretches".lstrip("_")] = starts
         for name, k in (("low", 0), ("value", 1), ("high", 2)):
             key = f"{prefix}_{name}" if prefix and k != 1 else prefix or name
-            content[key] = [_plain(values.get(day, _NONE)[k]) for day in days]
+            column = [None] * len(days)
+            for number, three in zip(at, values.values(), strict=True):
+                column[number] = _plain(three[k])
+            content[key] = column
     return _compact(content)
 
 

@@ -1,20 +1,21 @@
 """What the pages of days, the list of all days and the front page are told."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import groupby
+from functools import partial
 from typing import Any
 
 from lapsekit.catalogue import Frame
 from lapsekit.language.phrases import age_text
 from lapsekit.site import views
-from lapsekit.site.contents import FRONT, Page, Whole
+from lapsekit.site.almanac import Almanac
+from lapsekit.site.contents import FRONT, WEEK, Page, Whole
 from lapsekit.site.doors import doors
+from lapsekit.site.parts import by_month
 from lapsekit.site.wording import local_time
 
 _ALWAYS_NEAR = timedelta(minutes=15)
-_WEEK = timedelta(days=7)
 
 
 @dataclass(frozen=True)
@@ -30,17 +31,23 @@ class ListedDay:
 
 def day_pages(whole: Whole) -> Iterator[Page]:
     """A page for each day with a picture."""
-    days = whole.almanac.picture_days
-    cameras = whole.almanac.cameras
+    days, has_page = whole.almanac.picture_days, whole.almanac.page_days
     for number, day in enumerate(days):
-        facts = {
-            **_of_day(whole, day, dict.fromkeys(cameras, day)),
+        near = {
             "previous": days[number - 1] if number else None,
             "next": days[number + 1] if number + 1 < len(days) else None,
-            "week_before": day - _WEEK if day - _WEEK in whole.almanac.page_days else None,
-            "week_after": day + _WEEK if day + _WEEK in whole.almanac.page_days else None,
+            "week_before": day - WEEK if day - WEEK in has_page else None,
+            "week_after": day + WEEK if day + WEEK in has_page else None,
         }
-        yield Page(f"day/{day}/index.html", "day.html", facts)
+        made_of = (day, whole.mark_around(day), near)
+        tell = partial(_day_facts, whole)
+        yield Page(f"day/{day}/index.html", "day.html", made_of, tell, day)
+
+
+def _day_facts(whole: Whole, made_of: tuple[date, str, dict[str, date | None]]) -> dict[str, Any]:
+    day, _, near = made_of
+    known = whole.around(day)
+    return {**_of_day(known, day, dict.fromkeys(known.almanac.cameras, day)), **near}
 
 
 def front_page(whole: Whole) -> Page:
@@ -56,7 +63,7 @@ def front_page(whole: Whole) -> Page:
         "doors": list(doors(whole)),
         "frame_days": len(almanac.days),
     }
-    return Page(FRONT, "index.html", facts)
+    return Page(FRONT, "index.html", facts, day=day)
 
 
 def _newest(whole: Whole) -> str | None:
@@ -68,27 +75,28 @@ def _newest(whole: Whole) -> str | None:
 
 def all_days(whole: Whole) -> Page:
     """Every day of the season, by month."""
-    listed = [_listed(whole, day) for day in whole.almanac.days]
-    by_month = groupby(listed, key=lambda each: each.day.replace(day=1))
-    months = [(month, list(days)) for month, days in by_month]
+    months = by_month(whole.almanac, "days_of_month.html", whole.almanac.days, _listed)
     return Page("day/index.html", "days.html", {"months": months})
 
 
-def _listed(whole: Whole, day: date) -> ListedDay:
-    almanac = whole.almanac
-    return ListedDay(
-        day,
-        age_text(almanac.words, day, almanac.sown),
-        day in almanac.page_days,
-        tuple(_told(whole, camera, day) for camera in almanac.cameras),
-        tuple(almanac.event_text(event) for event in almanac.events_on(day)),
-    )
+def _listed(almanac: Almanac, days: Sequence[date]) -> dict[str, list[ListedDay]]:
+    return {
+        "days": [
+            ListedDay(
+                day,
+                age_text(almanac.words, day, almanac.sown),
+                day in almanac.page_days,
+                tuple(_told(almanac, camera, day) for camera in almanac.cameras),
+                tuple(almanac.event_text(event) for event in almanac.events_on(day)),
+            )
+            for day in days
+        ]
+    }
 
 
-def _told(whole: Whole, camera: str, day: date) -> str:
+def _told(almanac: Almanac, camera: str, day: date) -> str:
     """What became of one camera's frames on one day."""
-    almanac, words = whole.almanac, whole.almanac.words
-    reason = almanac.gap_reason(camera, day)
+    words, reason = almanac.words, almanac.gap_reason(camera, day)
     if day not in almanac.pictures[camera]:
         text = words.text("no picture ({reason})", reason=reason)
     else:
@@ -104,7 +112,9 @@ def _told(whole: Whole, camera: str, day: date) -> str:
 def _reasons(whole: Whole) -> list[str]:
     """Why no picture can be shown of the last day with frames, by camera."""
     days = whole.almanac.days
-    return [_told(whole, camera, days[-1]) for camera in whole.almanac.cameras] if days else []
+    return (
+        [_told(whole.almanac, camera, days[-1]) for camera in whole.almanac.cameras] if days else []
+    )
 
 
 def _of_day(whole: Whole, day: date, shown_day: dict[str, date]) -> dict[str, Any]:
@@ -114,7 +124,7 @@ def _of_day(whole: Whole, day: date, shown_day: dict[str, date]) -> dict[str, An
         "pictures": [_picture(whole, camera, on) for camera, on in shown_day.items()],
         "rows": views.day_rows(almanac, day),
         "events": [(almanac.event_text(e), e.note) for e in almanac.events_on(day)],
-        "has_week_before": day - _WEEK >= almanac.days[0],
+        "has_week_before": day - WEEK >= almanac.days[0],
         "grouped": len(almanac.rows) < len(almanac.regions),
     }
 

@@ -7,7 +7,6 @@ from lapsekit.film.tracks import clock
 from lapsekit.season import FilmRecord, Season
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.gallery import Shown
-from lapsekit.site.growth_facts import overviews
 from lapsekit.site.writing import SiteFolder
 
 PATH = "film/index.html"
@@ -62,7 +61,7 @@ def film_page(whole: Whole) -> Page:
     """The page."""
     facts = {
         "shown_films": [_film(whole, name, path) for name, path in whole.films.items()],
-        "curves": overviews(whole.almanac, whole.curves),
+        "curves": whole.overviews,
     }
     return Page(PATH, "film.html", facts)
 

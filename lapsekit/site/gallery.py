@@ -20,6 +20,7 @@ from lapsekit.site.ribbon import strips
 from lapsekit.site.strips import Slices, show_strip
 from lapsekit.site.turning import Box, box_of
 from lapsekit.site.writing import SiteFolder
+from lapsekit.viewing import View
 
 
 @dataclass(frozen=True)
@@ -96,6 +97,7 @@ class Gallery:
         self._almanac = almanac
         self._folder = folder
         self._slices = Slices(season.folder / ".cache" / "slices", almanac.regions)
+        self._views: dict[str, View] = {}
         self.shown: dict[str, dict[date, Shown]] = {}
         self.sights: dict[str, Sight | None] = {}
         self.strips: dict[str, list[dict[str, object]]] = {}
@@ -121,7 +123,8 @@ class Gallery:
                 }
                 for strip in strips(self._almanac.days, frames)
             ]
-            self.sights[camera] = sight_of(self._season, camera, frames)
+            self._views[camera] = View(self._season, camera)
+            self.sights[camera] = sight_of(self._views[camera], frames)
 
     def _show(self, frame: Frame) -> Shown:
         sizes = pictures.sizes(frame.width, frame.height)
@@ -176,7 +179,7 @@ class Gallery:
             "kinds": pictures.KINDS,
             "width": sight and sight.size[0],
             "height": sight and sight.size[1],
-            "cm_per_px": cm_per_px(self._season, camera) if sight else None,
+            "cm_per_px": cm_per_px(self._views[camera]) if sight else None,
         }
 
     def box(self, region: Region) -> Box | None:

@@ -21,7 +21,9 @@ from lapsekit.site.curves import (
     every_day,
     step_of,
     told_events,
+    value_of,
 )
+from lapsekit.site.parts import Part, by_month
 from lapsekit.site.ranking import Rate, ranking, rate_of, rate_text
 from lapsekit.site.wording import (
     NOTHING,
@@ -58,7 +60,7 @@ class Overview:
     keys: tuple[Key, ...]
     alt: str
     csv: str
-    table: tuple[tuple[date, tuple[str, ...]], ...]
+    table: tuple[Part, ...]
 
 
 @dataclass(frozen=True)
@@ -84,7 +86,7 @@ def growth_facts(
     growths: Mapping[str, Growth],
     noticed: Noticed,
 ) -> dict[str, Any]:
-    """What ``growth.html`` shows.
+    """What ``growth.html`` shows beside `overviews`.
 
     Parameters
     ----------
@@ -99,11 +101,10 @@ def growth_facts(
     Returns
     -------
     dict
-        ``fastest`` (Ranking or None), ``curves`` (list of Overview), ``plants`` (list of Plant).
+        ``fastest`` (Ranking or None), ``plants`` (list of Plant).
     """
     return {
         "fastest": ranking(almanac.words, curves, growths),
-        "curves": overviews(almanac, curves),
         "plants": [
             plant(almanac, curve, rate_of(curve, curves, growths), noticed)
             for curve in curves
@@ -116,7 +117,7 @@ def curve_files(almanac: Almanac, curves: Sequence[PlantCurve]) -> Iterator[tupl
     """Path in the site and content of what stands behind the curves: the scripts' data, CSVs."""
     yield "data/curves.js", curves_js(almanac, curves, partial(why_open, almanac))
     for table in curve_tables(curves):
-        yield f"data/{table.name}.csv", table.as_csv().encode()
+        yield f"data/{table.name}.csv", table.csv
 
 
 def overviews(almanac: Almanac, curves: Sequence[PlantCurve]) -> list[Overview]:
@@ -137,23 +138,36 @@ def _overview(almanac: Almanac, rows: Sequence[PlantCurve], unit: str) -> Overvi
     narrow = Paper(360, max(380, room + 80), 34, 104)
     events = {e.day for e in told_events(almanac) if not e.region}
     charts = [
-        draw(series, paper, almanac.sown, doubling=doubling, events=events, label_gap=gap)
+        draw(
+            *(series, paper, almanac.sown),
+            doubling=doubling,
+            lines_alone=True,
+            events=events,
+            label_gap=gap,
+        )
         for doubling in (False, True)
         for paper, gap in ((wide, 17), (narrow, 15))
     ]
     keys = tuple(Key(c.name, c.title, *look_of(number)) for number, c in enumerate(rows))
+    table = ("growth_days.html", every_day(rows), _cells, unit, [c.name for c in rows])
     return Overview(
         *(unit, *charts, step_of(rows), keys, _overview_alt(words, rows, unit)),
         f"data/{overview_name(unit)}.csv",
-        tuple((day, tuple(_cell(words, c, day) for c in rows)) for day in every_day(rows)),
+        tuple(part for _, part in by_month(almanac, *table)),
     )
 
 
-def _cell(words: Words, curve: PlantCurve, day: date) -> str:
-    three = curve.values.get(day)
-    if three is None or three[1] is None:
-        return NOTHING
-    return amount(words, three[1])
+def _cells(
+    almanac: Almanac, days: Sequence[date], unit: str, names: Sequence[str]
+) -> dict[str, list[tuple[date, list[str]]]]:
+    """Some days of the table of all plants."""
+    return {"rows": [(day, [_cell(almanac, name, day, unit) for name in names]) for day in days]}
+
+
+def _cell(almanac: Almanac, name: str, day: date, unit: str) -> str:
+    row = almanac.values.get(name, {}).get(day)
+    value = None if row is None else value_of(row, unit)[1]
+    return NOTHING if value is None else amount(almanac.words, value)
 
 
 def _overview_alt(words: Words, rows: Sequence[PlantCurve], unit: str) -> str:

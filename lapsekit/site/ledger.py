@@ -35,7 +35,7 @@ class Ledger:
 
     def mark(self, page: Page) -> str:
         """Changes when anything does that the page shows."""
-        told = repr((self._common, page.template, page.facts))
+        told = repr((self._common, page.template, page.made_of))
         return hashlib.sha256(told.encode()).hexdigest()[:20]
 
     def is_current(self, page: Page, mark: str) -> bool:

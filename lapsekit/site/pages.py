@@ -20,6 +20,8 @@ from lapsekit.language.words import Words
 from lapsekit.site import wording
 from lapsekit.site.contents import Page
 from lapsekit.site.elsewhere.marks import Head
+from lapsekit.site.parts import Part
+from lapsekit.site.pieces import Pieces, Shelf
 
 
 class Pages:
@@ -33,6 +35,8 @@ class Pages:
         The language.
     shared : dict
         What every page is told.
+    shelf : Shelf
+        Where parts of pages are kept.
 
     Attributes
     ----------
@@ -40,8 +44,9 @@ class Pages:
         Changes when a template, a word or what every page is told does.
     """
 
-    def __init__(self, folders: list[Path], words: Words, shared: dict[str, Any]):
+    def __init__(self, folders: list[Path], words: Words, shared: dict[str, Any], shelf: Shelf):
         self._folders = folders
+        self._shelf = shelf
         self._told = {**_spoken(words), **shared}
         found = (file for folder in folders for file in sorted(folder.glob("*.html")))
         files = [file for file in found if file.is_file()]
@@ -59,15 +64,30 @@ class Pages:
         SiteError
             If the template, which may be the grower's own, cannot be rendered.
         """
-        place = {"root": "../" * page.path.count("/"), "path": page.path, "head": head}
-        try:
-            template = self._environment.get_template(page.template)
-            text = template.render({**self._told, **page.facts, **place})
-        except Exception as error:  # a template is a program, the grower's own too
-            where = " or ".join(str(folder / page.template) for folder in self._folders)
-            raise SiteError(f"{where}: the template cannot be used ({error!s})") from error
+        root, pieces = "../" * page.path.count("/"), self._shelf.of(page.path)
+        place = {"root": root, "path": page.path, "head": head}
+        part = partial(self._part, root, pieces)
+        text = self._rendered(page.template, {**page.facts, **place, "part": part})
+        pieces.save()
         lines = [line.strip() for line in text.splitlines()]
         return "\n".join([line for line in lines if line] + [""]).encode()
+
+    def _part(self, root: str, pieces: Pieces, part: Part) -> Markup:
+        """A part of a page in the folder that is `root` away from the site's."""
+
+        def make() -> str:
+            return self._rendered(part.template, {**part.tell(), "root": root})
+
+        return Markup(pieces.text((self.mark, root, part.mark), make))
+
+    def _rendered(self, name: str, told: dict[str, Any]) -> str:
+        try:
+            return self._environment.get_template(name).render({**self._told, **told})
+        except SiteError:  # of a part
+            raise
+        except Exception as error:  # a template is a program, the grower's own too
+            where = " or ".join(str(folder / name) for folder in self._folders)
+            raise SiteError(f"{where}: the template cannot be used ({error!s})") from error
 
 
 @lru_cache(maxsize=4)

@@ -7,6 +7,7 @@ beside them (place, device, owner) can leave the season folder.
 import hashlib
 import io
 from collections.abc import Mapping, Sequence
+from functools import cache
 
 from PIL import Image, features
 
@@ -48,9 +49,16 @@ KINDS = (modern_kind(), "jpg")
 
 def mark(*parts: object) -> str:
     """Twelve hexadecimal digits that change when a part, or a setting of this module, does."""
+    told = _settings()[:-1] + f", {parts!r})"
+    return hashlib.sha256(told.encode()).hexdigest()[:12]
+
+
+@cache
+def _settings() -> str:
+    """All that shapes every picture, as text: each of a season's thousands of names asks for it."""
     settings = (WIDTHS, MOST_WIDTH, _WORTH_IT, MOST_FALLBACK, KINDS, FINE, SMALL)
     slices = (COLUMN_WIDTH, WIDE_COLUMN, SLICE_HEIGHT)
-    return hashlib.sha256(repr((settings, slices, parts)).encode()).hexdigest()[:12]
+    return repr((settings, slices))
 
 
 def sizes(width: int, height: int) -> tuple[tuple[int, int], ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 from typing import Any
 
 from lapsekit.language.phrases import age_text
@@ -16,6 +17,7 @@ from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve
 from lapsekit.site.growth_facts import curve_alt, latest_text, why_open
 from lapsekit.site.happenings import Happening
+from lapsekit.site.parts import Part, by_month, month_of, part_of
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.ranking import rate_of, rate_text
 from lapsekit.site.wording import (
@@ -105,6 +107,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
     curve = next(each for each in whole.curves if each.name == region.name)
     events = [each.day for each in happened if each.kind == "act"]
     rate = rate_text(almanac.words, rate_of(curve, whole.curves, whole.growth.growths))
+    known = sorted(almanac.values.get(region.name, {}))
     charts = [draw([curve.drawn(0)], p, curve.sown, events=events) for p in (WIDE, NARROW)]
     return {
         "name": names[region.name],
@@ -122,7 +125,8 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "latest": latest_text(almanac.words, curve),
         "doubts": _doubts(almanac, curve),
         "happened": happened,
-        "rows": [_row(almanac, region, day) for day in sorted(almanac.values.get(region.name, {}))],
+        "days": len(known),
+        "months": by_month(almanac, "plant_days.html", known, _rows, region.name),
         "neighbours": _neighbours(almanac, region, names),
         "csv": f"data/{plant_name(curve)}.csv" if curve.is_measured else None,
     }
@@ -175,30 +179,52 @@ def _summary(
             yield words.text("{what} on {day}. {told}", what=each.what, day=day, told=each.told)
 
 
-def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[CropTold]:
-    """Each crop with plant age and area of the day of its picture."""
-    unit, values = almanac.unit(region), almanac.values.get(region.name, {})
-    sown = region.sown or almanac.sown
+def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[Part]:
+    """Crops through time, by month."""
     found = []
-    for crop in crops:
-        day = crop.shown or crop.day
-        row = values.get(day) if crop.shown else None
-        found.append(
+    for _, of_month in groupby(crops, key=lambda crop: month_of(crop.day)):
+        of_month = tuple(of_month)
+        days = [crop.shown or crop.day for crop in of_month]
+        found.append(part_of(almanac, "crops.html", days, _crops_told, region.name, of_month))
+    return found
+
+
+def _crops_told(
+    almanac: Almanac, days: Sequence[date], name: str, crops: Sequence[Crop]
+) -> dict[str, list[CropTold]]:
+    """Each crop with plant age and area of the day of its picture."""
+    region, values = _named(almanac, name), almanac.values.get(name, {})
+    return {
+        "crops": [
             CropTold(
                 crop,
                 day,
                 crop.shown is not None and day in almanac.page_days,
-                age_text(almanac.words, day, sown),
-                value_text(almanac.words, row, unit),
+                age_text(almanac.words, day, region.sown or almanac.sown),
+                value_text(
+                    almanac.words, values.get(day) if crop.shown else None, almanac.unit(region)
+                ),
             )
-        )
-    return found
+            for crop, day in zip(crops, days, strict=True)
+        ]
+    }
+
+
+def _named(almanac: Almanac, name: str) -> Region:
+    """A row, or a region that is folded into one."""
+    return next(each for each in (*almanac.rows, *almanac.regions) if each.name == name)
 
 
 def _doubts(almanac: Almanac, curve: PlantCurve) -> list[str]:
     rows = almanac.values.get(curve.name, {})
     crowded = [day for day, row in sorted(rows.items()) if row.crowded or row.touches]
     return doubts(almanac.words, curve, lambda day: why_open(almanac, curve, day), crowded)
+
+
+def _rows(almanac: Almanac, days: Sequence[date], name: str) -> dict[str, list[DayTold]]:
+    """Some days of a plant's table."""
+    region = _named(almanac, name)
+    return {"rows": [_row(almanac, region, day) for day in days]}
 
 
 def _row(almanac: Almanac, region: Region, day: date) -> DayTold:

@@ -39,5 +39,6 @@ def growth_page(whole: Whole) -> Page:
     almanac = whole.almanac
     facts = growth_facts(almanac, whole.curves, whole.growth.growths, whole.noticed)
     shown = {camera: max(days) for camera, days in almanac.pictures.items() if days}
+    facts["curves"] = whole.overviews
     facts["ribbon"] = shown and next(iter(shown.items()))
     return Page("growth/index.html", "growth.html", facts)

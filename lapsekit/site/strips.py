@@ -5,7 +5,7 @@ Slices are cut once and kept in the season's ``.cache``, which can be deleted at
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 
 from PIL import Image
@@ -34,34 +34,42 @@ class Slices:
         self._folder = folder
         self._regions = regions
         self._centre_of = cache(self._centre)
+        self._marks: dict[str, str] = {}
 
     def has(self, frame: Frame) -> bool:
         """Whether the slice of a frame is there."""
-        return self._file(frame).is_file()
+        return self._name(frame) in self._there
+
+    @cached_property
+    def _there(self) -> set[str]:
+        """Names of the files in the folder, looked up once."""
+        return {file.name for file in self._folder.glob("*.png")}
 
     def keep(self, frame: Frame, picture: Image.Image) -> None:
         """Cut the slice of a frame out of its upright picture, of any size."""
         self._folder.mkdir(parents=True, exist_ok=True)
         cut = pictures.slice_of(picture, self._centre_of(frame.camera, frame.width))
-        write_safely(self._file(frame), pictures.png(cut))
+        write_safely(self._folder / self._name(frame), pictures.png(cut))
+        self._there.add(self._name(frame))
 
     def mark(self, frame: Frame) -> str:
         """Changes when the slice of a frame would look different."""
-        return pictures.mark(frame.sha256, self._centre_of(frame.camera, frame.width))
+        if frame.path not in self._marks:
+            centre = self._centre_of(frame.camera, frame.width)
+            self._marks[frame.path] = pictures.mark(frame.sha256, centre)
+        return self._marks[frame.path]
 
     def read(self, frame: Frame) -> Image.Image:
         """The slice of a frame, which must be there."""
-        return pictures.opened_png(self._file(frame).read_bytes())
+        return pictures.opened_png((self._folder / self._name(frame)).read_bytes())
 
     def forget_all_but(self, frames: Iterable[Frame]) -> None:
         """Delete slices of other frames."""
-        used = {self._file(frame) for frame in frames}
-        for file in self._folder.glob("*.png"):
-            if file not in used:
-                file.unlink()
+        for name in self._there - {self._name(frame) for frame in frames}:
+            (self._folder / name).unlink(missing_ok=True)
 
-    def _file(self, frame: Frame) -> Path:
-        return self._folder / f"{frame.camera}-{frame.day}-{self.mark(frame)}.png"
+    def _name(self, frame: Frame) -> str:
+        return f"{frame.camera}-{frame.day}-{self.mark(frame)}.png"
 
     def _centre(self, camera: str, width: int) -> float:
         return round(strip_centre([r for r in self._regions if r.camera == camera], width), 3)

@@ -1,11 +1,12 @@
 """Days of a curve joined to strokes: which may be joined, and their paths in an SVG. Pure."""
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
-from itertools import pairwise
+from functools import cached_property
 from math import floor
-from statistics import median
+
+import numpy as np
 
 from lapsekit.site.scales import simplified
 
@@ -25,64 +26,97 @@ class Point:
     high: float | None = None
 
 
-def usual_step(days: Sequence[date]) -> int:
+@dataclass(frozen=True, eq=False)
+class Strand:
+    """The days of a curve in columns, in order of day.
+
+    Attributes
+    ----------
+    days : ndarray of int, shape (n,)
+        As `datetime.date.toordinal` counts.
+    values, lows, highs : ndarray of float, shape (n,)
+        NaN where there is none.
+    """
+
+    days: np.ndarray
+    values: np.ndarray
+    lows: np.ndarray
+    highs: np.ndarray
+
+    @classmethod
+    def of(cls, points: Iterable[Point]) -> "Strand":
+        """The same days as points, which are in order of day."""
+        rows = [(p.day.toordinal(), p.value, p.low, p.high) for p in points]
+        days, *columns = np.array(rows, float).reshape(-1, 4).T
+        return cls(days.astype(int), *columns)
+
+    @cached_property
+    def above_zero(self) -> "Strand":
+        """The same without values that a scale of doublings cannot show."""
+        return replace(self, values=np.where(self.values > 0, self.values, np.nan))
+
+    @cached_property
+    def known(self) -> np.ndarray:
+        """Which days have a value: places in the columns, rising."""
+        return np.flatnonzero(~np.isnan(self.values))
+
+
+def usual_step(days: Iterable[int]) -> int:
     """Longest step in days across which a curve is still joined.
 
     One and a half times the season's median step, so at daily frames only neighbours are joined.
+
+    Parameters
+    ----------
+    days : iterable of int
+        The season's measured days, as `datetime.date.toordinal` counts.
     """
-    steps = [(b - a).days for a, b in pairwise(sorted(days))]
-    return max(1, floor(1.5 * median(steps))) if steps else 1
+    steps = np.diff(np.unique(np.fromiter(days, int)))
+    return max(1, floor(1.5 * float(np.median(steps)))) if steps.size else 1
 
 
-def runs(
-    points: Sequence[Point], longest_step: int, breaks: Sequence[date] = ()
-) -> list[list[Point]]:
+def stretches(strand: Strand, longest_step: int, breaks: Sequence[date] = ()) -> list[slice]:
     """Stretches of a curve that may be joined.
 
     Parameters
     ----------
-    points : sequence of Point
-        In order of day. None is joined across a point known to have no value.
+    strand : Strand
+        None is joined across a day known to have no value.
     longest_step : int
         Longest step in days that is joined; see `usual_step`.
     breaks : sequence of date, optional
         Days that are not joined to the day before: the area had changed at once.
     """
-    found: list[list[Point]] = []
-    open_run = False
-    for point in points:
-        if point.value is None:
-            open_run = False
-            continue
-        near = open_run and (point.day - found[-1][-1].day).days <= longest_step
-        if near and point.day not in breaks:
-            found[-1].append(point)
-        else:
-            found.append([point])
-        open_run = True
-    return found
+    known = strand.known
+    if not known.size:
+        return []
+    days = strand.days[known]
+    apart = (np.diff(known) > 1) | (np.diff(days) > longest_step)
+    apart |= np.isin(days[1:], [day.toordinal() for day in breaks])
+    first, last = known[np.r_[True, apart]], known[np.r_[apart, True]]
+    return [slice(a, b + 1) for a, b in zip(first.tolist(), last.tolist(), strict=True)]
 
 
 def path(places: Sequence[Place]) -> str:
-    """A line through places, in no more corners than can be seen."""
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in simplified(places, TOLERANCE_PX))
+    """A line through places from left to right, in no more corners than can be seen."""
+    return _through(simplified(places, TOLERANCE_PX))
 
 
-def band(
-    run: Sequence[Point], x_of: Callable[[date], float], y_of: Callable[[float], float]
-) -> str:
-    """Outline of the days' intervals; a lone day gets a short bar."""
-    whole = [p for p in run if p.low is not None and p.high is not None]
-    if not whole:
+def band(upper: Sequence[Place], lower: Sequence[Place]) -> str:
+    """Outline of intervals, whose ends run from left to right; a lone day gets a short bar."""
+    if not upper:
         return ""
-    if len(whole) == 1:
-        x, low, high = x_of(whole[0].day), y_of(whole[0].low), y_of(whole[0].high)
-        return path([(x - 1.5, high), (x + 1.5, high), (x + 1.5, low), (x - 1.5, low)]) + "Z"
-    upper = simplified([(x_of(p.day), y_of(p.high)) for p in whole], TOLERANCE_PX)
-    lower = simplified([(x_of(p.day), y_of(p.low)) for p in reversed(whole)], TOLERANCE_PX)
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in upper + lower) + "Z"
+    if len(upper) == 1:
+        ((x, high),), ((_, low),) = upper, lower
+        return _through([(x - 1.5, high), (x + 1.5, high), (x + 1.5, low), (x - 1.5, low)]) + "Z"
+    upper, lower = (simplified(side, TOLERANCE_PX) for side in (upper, lower))
+    return _through([*upper, *reversed(lower)]) + "Z"
 
 
 def specks(places: Sequence[Place]) -> str:
     """Days as strokes of no length; round ends make them dots."""
     return "".join(f"M{x:g} {y:g}h0" for x, y in places)
+
+
+def _through(places: Sequence[Place]) -> str:
+    return "M" + "L".join(f"{x:g} {y:g}" for x, y in places)

@@ -5,6 +5,7 @@ edge of a picture, 1 its right or lower edge; the middle of its first pixel is a
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -76,15 +77,15 @@ def turn_of(
     """
     if matrix is None:
         return None
-    turn = np.linalg.inv(_px(reference_size)) @ np.linalg.inv(matrix) @ _px(size)
-    return tuple(round(float(number), 7) for number in (turn / turn[2, 2]).ravel())
+    turn = _shares(reference_size) @ np.linalg.inv(matrix) @ _px(size)
+    return tuple(round(number, 7) for number in (turn / turn[2, 2]).ravel().tolist())
 
 
 def crop_matrix(box: Box, reference_size: Size, crop_size: Size) -> np.ndarray:
     """From px of a crop to px of the reference view, for a box in shares of that: (3, 3)."""
     left, top, width, height = box
     place = np.array([[width, 0, left], [0, height, top], [0, 0, 1]])
-    return _px(reference_size) @ place @ np.linalg.inv(_px(crop_size))
+    return _px(reference_size) @ place @ _shares(crop_size)
 
 
 def crop_size_of(box: Box, reference_size: Size, longest: int) -> Size:
@@ -94,6 +95,13 @@ def crop_size_of(box: Box, reference_size: Size, longest: int) -> Size:
     return tuple(max(1, round(by * side)) for side in sides)
 
 
+@lru_cache(maxsize=64)
 def _px(size: Size) -> np.ndarray:
     """From shares to px, where the middle of the first pixel is 0: (3, 3)."""
     return np.array([[size[0], 0, -0.5], [0, size[1], -0.5], [0, 0, 1]])
+
+
+@lru_cache(maxsize=64)
+def _shares(size: Size) -> np.ndarray:
+    """From px to shares: (3, 3)."""
+    return np.linalg.inv(_px(size))

@@ -3,7 +3,9 @@
 import filecmp
 import os
 import shutil
+from collections.abc import Iterator
 from contextlib import suppress
+from functools import cached_property
 from pathlib import Path
 
 from lapsekit.errors import SiteError
@@ -34,20 +36,39 @@ class SiteFolder:
         Paths, relative to the site, of the files that were new or changed, in order.
     unchanged : int
         How many files were already as they should be.
+    own : set of str
+        Paths of the files that belong to the site.
     """
 
     def __init__(self, root: Path):
         self.root = root
         self.written: list[str] = []
         self.unchanged = 0
-        self._own: set[str] = set()
+        self.own: set[str] = set()
 
     def has(self, path: str) -> bool:
         """Whether `path` is there already; if so it is kept. For names that carry a hash."""
-        if not (self.root / path).is_file():
+        if path not in self._there and path not in self.own:
             return False
         self._keep(path)
         return True
+
+    @cached_property
+    def _found(self) -> dict[str, list[str]]:
+        """The site's own folders as they were when first asked, the deepest first; their files."""
+        return {
+            place[len(str(self.root)) + 1 :].replace(os.sep, "/"): names
+            for folder in FOLDERS
+            for place, _, names in os.walk(self.root / folder, topdown=False)
+        }
+
+    @cached_property
+    def _there(self) -> set[str]:
+        """Files that lay there then: thousands are asked for, one by one that took long."""
+        beside = {file.name for file in self.root.glob("*") if file.is_file()}
+        return beside.union(
+            f"{folder}/{name}" for folder, names in self._found.items() for name in names
+        )
 
     def put(self, path: str, data: bytes) -> None:
         """Make `path` hold `data`.
@@ -86,30 +107,34 @@ class SiteFolder:
 
     def remove_strays(self) -> list[str]:
         """Delete files of earlier builds that are no longer part of the site, and say which."""
-        removed = []
         remove_leftovers(self.root)
-        for path in BESIDE_THE_FRONT:
-            if path not in self._own and (self.root / path).is_file():
-                (self.root / path).unlink()
-                removed.append(path)
-        for folder in FOLDERS:
-            for place, _, names in os.walk(self.root / folder, topdown=False):
-                within = Path(place).relative_to(self.root).as_posix()
-                strays = sorted({f"{within}/{name}" for name in names} - self._own)
-                for path in strays:
-                    (self.root / path).unlink()
-                removed += strays
+        strays = sorted(
+            path for path in self._there - self.own if "/" in path or path in BESIDE_THE_FRONT
+        )
+        for path in strays:
+            (self.root / path).unlink(missing_ok=True)
+        used = set(_folders_of(self.own))
+        for folder in self._found:
+            if folder not in used:
                 with suppress(OSError):  # it is not empty
-                    Path(place).rmdir()
-        return removed
+                    (self.root / folder).rmdir()
+        return strays
 
     def _keep(self, path: str) -> None:
-        self.unchanged += path not in self._own
-        self._own.add(path)
+        self.unchanged += path not in self.own
+        self.own.add(path)
 
     def _added(self, path: str) -> None:
         self.written.append(path)
-        self._own.add(path)
+        self.own.add(path)
+
+
+def _folders_of(paths: set[str]) -> Iterator[str]:
+    """Every folder on the way to one of `paths`."""
+    folders = {path.rpartition("/")[0] for path in paths}
+    while folders:
+        yield from folders
+        folders = {folder.rpartition("/")[0] for folder in folders} - {""}
 
 
 def _unwritten(target: Path, error: OSError) -> str:

@@ -5,8 +5,8 @@
 A made-up season of `--days` days, its pictures of 12 megapixels, is built whole; then nothing has
 changed; then three days are added, one a morning, as they are to a season that is a month old. A
 morning's build late in the season may cost at most 1.3 times what it costs early. As in the morning
-chain, growth is worked out by the stage before; what that takes stands beside it. Where the time
-goes is read off the stack while it goes.
+chain, growth is worked out and its daily table written by the stage before; what that takes stands
+beside it. Where the time goes is read off the stack while it goes.
 """
 
 import argparse
@@ -21,7 +21,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from statistics import median
 
-from lapsekit.reporting import work_out
+from lapsekit.reporting import write_daily
 from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from tests.site.made_season import Kind, add_day, made
@@ -36,7 +36,7 @@ _EVERY_S = 0.004
 class Built:
     """One build: its time on the clock and of processors, what it wrote, where the time went.
 
-    `growth_s` is the processor time of the stage before, which works out the growth.
+    `growth_s` is the processor time of the stage before, which works out the growth and writes it.
     """
 
     seconds: float
@@ -81,7 +81,7 @@ def built(folder: Path) -> Built:
     season = Season(folder)
     before = _stamps(season.site)
     used = time.process_time()
-    growth = work_out(season)
+    growth = write_daily(season)
     growth_s = time.process_time() - used
     with sampled() as parts:
         began, used = time.perf_counter(), time.process_time()

@@ -121,7 +121,7 @@ def test_numbers_come_with_their_frames_range_and_change(tiny):
     assert "+7.0\u00a0cm² (+64\u00a0%)" in page
     assert "18\u00a0%" in page, "a region without a scale shows cover"
     table = text_of(tiny, "data/daily.csv").splitlines()
-    written = work_out(tiny).daily.as_csv()
+    written = work_out(tiny).daily.csv.decode()
     assert table == written.splitlines()
     assert any(row.startswith("basil,2031-04-09,15,18,17,19,0.18,") for row in table)
     assert f"basil,2031-04-04,10,,,,,,,0,1,1 dark{15 * ','}" in table

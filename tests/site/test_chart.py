@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from lapsekit.site.chart import Paper, Series, draw
 from lapsekit.site.ribbon import cells, columns
 from lapsekit.site.scales import date_ticks, doubling_levels, linear_levels, spread
-from lapsekit.site.strokes import Point, runs, usual_step
+from lapsekit.site.strokes import Point, Strand, stretches, usual_step
 from lapsekit.when import days_between
 
 START = date(2031, 4, 1)
@@ -20,35 +20,41 @@ def day(number):
     return START + timedelta(days=number)
 
 
+def lengths(points, longest):
+    return [each.stop - each.start for each in stretches(Strand.of(points), longest)]
+
+
 def test_a_line_is_open_where_a_day_has_no_value():
     points = [Point(day(n), None if n == 2 else 5.0) for n in range(5)]
-    assert [len(run) for run in runs(points, 1)] == [2, 2]
+    assert lengths(points, 1) == [2, 2]
 
 
 def test_a_line_is_open_where_a_daily_season_lacks_a_day():
     points = [Point(day(n), 5.0) for n in (0, 1, 3, 4)]
-    assert [len(run) for run in runs(points, usual_step([p.day for p in points]))] == [2, 2]
+    assert lengths(points, usual_step(p.day.toordinal() for p in points)) == [2, 2]
 
 
 def test_a_season_of_sparse_days_is_joined_at_its_own_pace():
     days = [day(n) for n in (0, 11, 22, 34, 90, 101)]
-    longest = usual_step(days)
+    longest = usual_step(d.toordinal() for d in days)
     assert 11 < longest < 56
-    assert [len(run) for run in runs([Point(d, 1.0) for d in days], longest)] == [4, 2]
+    assert lengths([Point(d, 1.0) for d in days], longest) == [4, 2]
 
 
 def test_no_values_no_chart():
-    assert draw([Series("basil", (Point(START, None),))], PAPER, START) is None
-    assert draw([Series("basil", (Point(START, 0.0),))], PAPER, START, doubling=True) is None
+    assert draw([Series("basil", Strand.of([Point(START, None)]))], PAPER, START) is None
+    assert (
+        draw([Series("basil", Strand.of([Point(START, 0.0)]))], PAPER, START, doubling=True) is None
+    )
 
 
 def test_a_single_day_is_a_dot():
-    chart = draw([Series("basil", (Point(START, 3.0, 2.0, 4.0),))], PAPER, START)
-    assert len(chart.lines[0].dots) == 1 and chart.lines[0].path == ""
+    chart = draw([Series("basil", Strand.of([Point(START, 3.0, 2.0, 4.0)]))], PAPER, START)
+    assert chart.lines[0].dots.count("M") == 1 and chart.lines[0].path == ""
 
 
 def test_a_scale_of_doublings_draws_steady_growth_straight():
-    points = tuple(Point(day(n), 2.0**n) for n in range(6))
+    points = Strand.of(Point(day(n), 2.0**n) for n in range(6))
     chart = draw([Series("basil", points)], PAPER, START, doubling=True)
     heights = [float(p.split()[1]) for p in chart.lines[0].path[1:].split("L")]
     steps = [a - b for a, b in pairwise(heights)]

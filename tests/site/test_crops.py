@@ -16,6 +16,7 @@ from lapsekit.site.cropping import plants_of, show_crops, sight_of
 from lapsekit.site.crops import Moment, cut, moments, reduction_for
 from lapsekit.site.turning import box_of, crop_matrix, crop_size_of, turn_of, union_box
 from lapsekit.site.writing import SiteFolder
+from lapsekit.viewing import View
 from tests.site.small_season import FIRST, add_frame
 
 SIZE = (640, 480)
@@ -158,7 +159,7 @@ def bench(empty):
 def crops_of(season):
     """Builds crops alone; them, and the files that were written."""
     almanac, folder = gather(season), SiteFolder(season.site)
-    sights = {c: sight_of(season, c, almanac.pictures[c]) for c in almanac.cameras}
+    sights = {c: sight_of(View(season, c), almanac.pictures[c]) for c in almanac.cameras}
     return show_crops(season, almanac, folder, sights, plants_of(almanac)), folder.written
 
 
@@ -221,6 +222,6 @@ def test_a_reference_that_is_gone_does_not_stop_the_site(bench):
     settings.write_text(told)
     season = Season(bench.folder)
     frames = season.daily_pictures()["bench"]
-    assert sight_of(season, "bench", frames).size == (320, 240)
-    assert sight_of(season, "bench", {}) is None
+    assert sight_of(View(season, "bench"), frames).size == (320, 240)
+    assert sight_of(View(season, "bench"), {}) is None
     season.catalogue.close()

@@ -20,12 +20,13 @@ from lapsekit.noticing import notice
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
 from lapsekit.site.almanac import gather
-from lapsekit.site.chart import DASHES, INKS, Paper, Point, Series, draw, look_of
+from lapsekit.site.chart import DASHES, INKS, Paper, Series, draw, look_of
 from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve, gathered, rounded
 from lapsekit.site.growth_facts import curve_files, growth_facts, why_open
 from lapsekit.site.ranking import Rate, ranking, rates
 from lapsekit.site.scales import simplified
+from lapsekit.site.strokes import Point, Strand
 from tests.site.curve_season import DARK, UNSEEN, basil_cm2, day, dill_cm2, fill
 from tests.site.small_season import found
 
@@ -121,7 +122,10 @@ def test_the_static_picture_draws_the_same_numbers(known, script):
     plant = next(p for p in facts["plants"] if p.name == "basil")
     paper = plant.chart.paper
     (top, highest, _) = plant.chart.levels[-1]
-    dots = plant.chart.lines[0].dots
+    dots = [
+        tuple(map(float, dot.removesuffix("h0").split()))
+        for dot in plant.chart.lines[0].dots.split("M")[1:]
+    ]
     assert len(dots) == 38
     for number, (x, y) in ((0, dots[0]), (39, dots[-1])):
         share = (paper.base - y) / (paper.base - top)
@@ -236,7 +240,7 @@ def test_a_simplified_path_strays_by_no_more_than_it_may(heights):
 
 
 def test_a_curve_is_open_where_the_area_changed_at_once():
-    points = tuple(Point(day(n), 5.0 if n < 5 else 2.0, 1.0, 6.0) for n in range(10))
+    points = Strand.of(Point(day(n), 5.0 if n < 5 else 2.0, 1.0, 6.0) for n in range(10))
     chart = draw([Series("basil", points, points, (day(5),))], Paper(400, 200, 40, 60), day(0))
     assert chart.lines[0].path.count("M") == 2
 

@@ -93,7 +93,7 @@ def season_tables(
 def data_files(title: str, tables: Iterable[Table]) -> dict[str, bytes]:
     """Content of each file of the download by its path in the site."""
     tables = list(tables)
-    files = {f"data/{table.name}.csv": table.as_csv().encode() for table in tables}
+    files = {f"data/{table.name}.csv": table.csv for table in tables}
     package = data_package("season", one_line(title), tables)
     return files | {PACKAGE: package.encode()}
 

@@ -26,14 +26,13 @@ def head_of(whole: Whole, page: Page) -> Head | None:
     ----------
     whole : Whole
     page : Page
-        A page of a day has it in ``facts["day"]``, a plant's its title in
-        ``facts["plant_title"]``.
+        A plant's has its title in ``facts["plant_title"]``.
     """
     words, told = whole.almanac.words, whole.told
     if told.address is None:
         return None
     if page.template == DAY:
-        day = day_told(whole, page.facts["day"])
+        day = day_told(whole.around(page.day), page.day)
         title = words.text("{page} · {title}", page=title_said(day, words), title=told.title)
         return head(told, words, page.path, title, day.picture.alt, day)
     heading = page.facts.get("plant_title") or _headings(whole).get(page.path)

@@ -1,7 +1,6 @@
 """Puts all for the grower's other places into the site: files first, then what names them."""
 
 from collections.abc import Iterable
-from datetime import date
 
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.elsewhere.addresses import (
@@ -56,7 +55,7 @@ def put_tellers(whole: Whole, folder: SiteFolder, pages: Iterable[Page]) -> None
         ATOM: atom_feed(told, words),
         JSON_FEED: json_feed(told, words),
         CALENDAR: calendar(told, words, days),
-        SITEMAP: sitemap(told.address, [(p.path, _seen(p)) for p in pages if p.path != EMBED]),
+        SITEMAP: sitemap(told.address, [(p.path, p.day) for p in pages if p.path != EMBED]),
         ROBOTS: None if _has_own_robots(folder) else robots(told.address),
     }
     for path, content in contents.items():
@@ -70,11 +69,6 @@ def _has_own_robots(folder: SiteFolder) -> bool:
     """Whether the grower has put a robots.txt of their own there."""
     file = folder.root / ROBOTS
     return file.is_file() and not file.read_bytes().startswith(ROBOTS_MADE_HERE.encode())
-
-
-def _seen(page: Page) -> date | None:
-    """The day that a page is about."""
-    return page.facts.get("day")
 
 
 def elsewhere_page(whole: Whole) -> Page:
@@ -106,4 +100,4 @@ def embed_page(whole: Whole) -> Page:
             else words.text("Plant age in days"),
             "week": week_said(day, words),
         }
-    return Page(EMBED, "embed.html", facts)
+    return Page(EMBED, "embed.html", facts, day=facts["day"])
