@@ -31,7 +31,6 @@ from lapsekit.settings import Cut
 from lapsekit.vision.alike import alike
 from lapsekit.vision.even_light import corrections
 
-
 PART_SECONDS = 2.0
 """How long a part is that is encoded by itself: shorter ones start anew too often, and of longer
 ones a new day changes more."""

@@ -321,8 +321,8 @@ class _Maker:
         if kind == "teaser":
             path = films / f"{self.stem}-teaser.{cut.teaser}"
             return path, lambda path: write_teaser(path, shown.teaser())
-        name = {"small": cut.small, "master": cut.master}[kind]
-        recipe = recipe_named(f"{kind}-{name}")
+        name = {"small": cut.small, "master": {"h264": "h264-10"}.get(cut.master, cut.master)}[kind]
+        recipe = recipe_named(name)
         path = films / f"{self.stem}-{kind}.{recipe.ending}"
         return path, lambda path: self._other(path, recipe, shown)
 
