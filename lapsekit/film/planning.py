@@ -90,24 +90,29 @@ def _pace(cut: Cut, days, gains, acts) -> dict[int, float]:
 
 def _together(cut, stretch: Stretch, after: Stretch | None, counts) -> tuple[tuple[Beat, ...], ...]:
     """What all panels show in each picture of a stretch."""
-    panels = [_alone(cut, stretch, after, each) for each in counts]
+    whole = [day for each in counts for day in each]
+    span = min(whole), max(whole)
+    panels = [_alone(cut, stretch, after, each, span) for each in counts]
     return tuple(zip(*panels, strict=True))
 
 
-def _alone(cut, stretch: Stretch, after: Stretch | None, counts) -> list[Beat]:
+def _alone(cut, stretch: Stretch, after: Stretch | None, counts, span) -> list[Beat]:
     """What one panel shows: frames, or paper where only others have one."""
     if not stretch.gap and stretch.day not in counts:
-        return _nothing(stretch)
+        return _nothing(stretch, counts, span)
     if stretch.gap and not {stretch.day - 1, stretch.last + 1} <= counts.keys():
-        return _nothing(stretch)
+        return _nothing(stretch, counts, span)
     follows = after is not None and not after.gap and after.day in counts
     return beats_of(
         stretch, counts, after.day if follows else None, cut.between, cut.frames_per_second
     )
 
 
-def _nothing(stretch: Stretch) -> list[Beat]:
+def _nothing(stretch: Stretch, counts, span: tuple[int, int]) -> list[Beat]:
+    """One card for all the days that a panel lacks about a stretch."""
     days = stretch.last - stretch.day + 1
     ats = [stretch.day + days * number / stretch.beats for number in range(stretch.beats)]
-    gap = (stretch.day, stretch.last)
+    before = max((day + 1 for day in counts if day < stretch.day), default=span[0])
+    after = min((day - 1 for day in counts if day > stretch.last), default=span[1])
+    gap = (before, after)
     return [Beat(int(at), at, None, None, paper=1.0, gap=gap) for at in ats]

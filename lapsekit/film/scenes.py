@@ -115,7 +115,7 @@ def scene_of(panel: Panel, cut: Cut, size: Size, previous: Sequence[Box] = ()) -
     FilmError
         If no frame of it can be shown.
     """
-    view = _view(panel)
+    view = view_of(panel)
     order = sorted(
         (source for sources in panel.sources.values() for source in sources),
         key=lambda source: source.frame.taken_at,
@@ -165,7 +165,7 @@ def _without(scene: Scene, numbers: Sequence[int]) -> Scene:
     return replace(scene, panel=replace(scene.panel, sources=sources), left_out=told)
 
 
-def _view(panel: Panel) -> tuple[int, int]:
+def view_of(panel: Panel) -> tuple[int, int]:
     """Height and width of the reference view; of the first frame where none can be told."""
     try:
         frame = View(panel.season, panel.camera).frame
@@ -176,7 +176,7 @@ def _view(panel: Panel) -> tuple[int, int]:
 
 
 def _registered(panel: Panel, order: Sequence[Source], view: tuple[int, int]):
-    """Placements and their errors; a frame of another size fills the view."""
+    """Placements and their errors; a frame of another size covers the view."""
     paths = [source.frame.path for source in order]
     rows = {row.path: row for _, row in panel.season.catalogue.placements(panel.camera, paths)}
     matrices, errors = [], []
@@ -192,9 +192,10 @@ def _registered(panel: Panel, order: Sequence[Source], view: tuple[int, int]):
 
 
 def _scaled(frame: Frame, view: tuple[int, int]) -> np.ndarray:
-    """From px of the view to px of a frame of another size that shows the same."""
-    across, down = frame.width / view[1], frame.height / view[0]
-    return np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2], [0, 0, 1]])
+    """From px of the view to px of a frame of another size, laid over its middle, undistorted."""
+    by = min(frame.width / view[1], frame.height / view[0])
+    x, y = ((frame.width - by * view[1]) / 2, (frame.height - by * view[0]) / 2)
+    return np.array([[by, 0, x + (by - 1) / 2], [0, by, y + (by - 1) / 2], [0, 0, 1]])
 
 
 def _wanted(panel: Panel) -> list[Box]:
