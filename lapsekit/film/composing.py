@@ -15,7 +15,7 @@ from lapsekit.film.face.face import Face
 from lapsekit.film.facing import acts_of, gains_of, sown_of, told_of
 from lapsekit.film.layout import film_size, panel_boxes
 from lapsekit.film.lights import choice, lights_of
-from lapsekit.film.pacing import Beat
+from lapsekit.film.pacing import Beat, Stretch
 from lapsekit.film.painting import Painter, Shot
 from lapsekit.film.planning import Plan, planned
 from lapsekit.film.scenes import Scene, scene_of, view_of
@@ -28,8 +28,10 @@ from lapsekit.season import FilmRecord, Season
 from lapsekit.settings import Cut
 
 PART_SECONDS = 2.0
-"""How long a part is that is encoded by itself: shorter ones start anew too often, and of longer
-ones a new day changes more."""
+"""How long a part is that is encoded by itself: shorter ones start anew too often."""
+
+UNSETTLED_DAYS = 8
+"""So many last days may still change: the light of a day is judged by those of a week around it."""
 
 
 @dataclass(frozen=True)
@@ -187,7 +189,7 @@ def _laid_out(cut: Cut, panels: Sequence[Panel]):
 def _framing(cut: Cut, panels: Sequence[Panel], boxes) -> str:
     """What windows are windows of: kept ones are of no use where it is another."""
     told = [
-        (f"{panel.season.folder}", panel.camera, panel.region and panel.region.name, view_of(panel))
+        (sown_of(panel), panel.camera, panel.region and panel.region.name, view_of(panel))
         for panel in panels
     ]
     named = [panel.season.settings.cameras[panel.camera].reference for panel in panels]
@@ -244,12 +246,19 @@ def _shots(cut: Cut, scenes, plan: Plan, boxes, size, words) -> tuple[list[list[
 def _parts(day_seconds: float, plan: Plan, shots: Sequence[Sequence[Shot]]) -> list[list[Shot]]:
     """Pictures that are encoded together: of days that last about `PART_SECONDS`.
 
-    Counted from day 0, so that days that come later leave the parts before them as they were.
+    Counted from day 0, so that days that come later leave the parts before them as they were. The
+    last days, which new ones change, are parts by themselves.
     """
     together = max(1, int(PART_SECONDS / day_seconds))
+    settled = plan.stretches[-1].last - UNSETTLED_DAYS
+
+    def part(pair: tuple[Stretch, Sequence[Shot]]) -> tuple[int, int]:
+        day = pair[0].day
+        number = day // together
+        return number, 0 if (number + 1) * together <= settled else day
+
     pairs = zip(plan.stretches, shots, strict=True)
-    groups = groupby(pairs, key=lambda pair: pair[0].day // together)
-    return [[shot for _, each in group for shot in each] for _, group in groups]
+    return [[shot for _, each in of_part for shot in each] for _, of_part in groupby(pairs, part)]
 
 
 def _faces(pictures: Sequence[tuple[Beat, ...]], faced: Sequence[int]) -> list[int]:

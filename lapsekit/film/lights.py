@@ -14,9 +14,9 @@ from lapsekit.settings import Cut
 from lapsekit.vision.alike import alike
 from lapsekit.vision.even_light import corrections
 
-COURSE_SECONDS = 2.0
-"""From how long a day lasts on its morning, noon and evening differ in light; in shorter ones the
-course of the day would itself be a flicker."""
+SLOW_DAY_SECONDS = 1.0
+"""In a film of all frames whose days last so long the light's course over the day is seen; in
+faster ones it would pulse."""
 
 
 def choice(cut: Cut, unreadable: Mapping[str, str], workers: int | None, track: Track) -> Choice:
@@ -61,6 +61,6 @@ def lights_of(
         levels,
         [s.at_days for s in order],
         [s.hour for s in order],
-        day_course=day_seconds >= COURSE_SECONDS,
+        day_course=cut.frames == "all" and day_seconds >= SLOW_DAY_SECONDS,
     )
     return {s.frame.path: each for s, each in zip(order, found, strict=True)}

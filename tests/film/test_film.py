@@ -213,7 +213,7 @@ def test_where_no_frame_can_be_read_there_is_no_film_and_the_command_says_what_t
     season = opened(tmp_path / "bench")
     for path in file_days(season, range(2)):
         (season.folder / path).write_bytes(b"no picture")
-    with pytest.raises(FilmError, match="no usable frame.*lapsekit measure, then film again"):
+    with pytest.raises(FilmError, match=r"no usable frame.*lapsekit measure, then film again"):
         make_film(season)
     assert not season.film_file("bench").exists()
 
