@@ -43,7 +43,7 @@ class Beat:
     mix : float
         How much of `second` is seen, 0 to 1.
     paper : float
-        How much of a card lies over it, 0 to 1.
+        How much of a card lies over it, 0 to 1; 1 without a gap is bare paper.
     gap : (int, int) or None
         First and last day without a frame, which the card tells.
     """

@@ -201,6 +201,8 @@ class Painter:
             self._placed(number, scene.source(at), window, kept)
             for at, window in zip(_places(beat), windows, strict=True)
         ]
+        if not pictures:
+            return np.full((scene.size[1], scene.size[0], 3), PAPER, np.uint8)
         if len(pictures) == 1:
             return pictures[0].copy()
         first, second = pictures

@@ -90,29 +90,27 @@ def _pace(cut: Cut, days, gains, acts) -> dict[int, float]:
 
 def _together(cut, stretch: Stretch, after: Stretch | None, counts) -> tuple[tuple[Beat, ...], ...]:
     """What all panels show in each picture of a stretch."""
-    whole = [day for each in counts for day in each]
-    span = min(whole), max(whole)
-    panels = [_alone(cut, stretch, after, each, span) for each in counts]
+    panels = [_alone(cut, stretch, after, each) for each in counts]
     return tuple(zip(*panels, strict=True))
 
 
-def _alone(cut, stretch: Stretch, after: Stretch | None, counts, span) -> list[Beat]:
+def _alone(cut, stretch: Stretch, after: Stretch | None, counts) -> list[Beat]:
     """What one panel shows: frames, or paper where only others have one."""
     if not stretch.gap and stretch.day not in counts:
-        return _nothing(stretch, counts, span)
+        return _nothing(stretch, counts)
     if stretch.gap and not {stretch.day - 1, stretch.last + 1} <= counts.keys():
-        return _nothing(stretch, counts, span)
+        return _nothing(stretch, counts)
     follows = after is not None and not after.gap and after.day in counts
     return beats_of(
         stretch, counts, after.day if follows else None, cut.between, cut.frames_per_second
     )
 
 
-def _nothing(stretch: Stretch, counts, span: tuple[int, int]) -> list[Beat]:
-    """One card for all the days that a panel lacks about a stretch."""
+def _nothing(stretch: Stretch, counts) -> list[Beat]:
+    """One card for all the days that a panel lacks there; bare paper before and after its own."""
     days = stretch.last - stretch.day + 1
     ats = [stretch.day + days * number / stretch.beats for number in range(stretch.beats)]
-    before = max((day + 1 for day in counts if day < stretch.day), default=span[0])
-    after = min((day - 1 for day in counts if day > stretch.last), default=span[1])
-    gap = (before, after)
+    before = max((day for day in counts if day < stretch.day), default=None)
+    after = min((day for day in counts if day > stretch.last), default=None)
+    gap = None if before is None or after is None else (before + 1, after - 1)
     return [Beat(int(at), at, None, None, paper=1.0, gap=gap) for at in ats]

@@ -136,8 +136,26 @@ def test_plants_sown_on_different_days_stand_side_by_side_at_the_same_age(opened
             if first <= day <= 8:
                 assert code_of(picture, box) == day, (age, box)
             else:
-                corner = picture[box[3] - 10 : box[3] - 4, box[0] + 4 : box[0] + 10]
-                assert np.abs(corner.astype(int) - PAPER).max() < 12
+                bare = picture[box[1] + 40 : box[3], box[0] : box[2]]  # below its title
+                assert np.abs(bare.astype(int) - PAPER).max() < 16
+
+
+def test_days_that_one_plant_alone_lacks_are_one_card_on_its_place(opened, tmp_path):
+    regions = TWO.replace("sown = 2031-04-02", "sown = 2031-03-28").replace("04-03", "04-01")
+    season = opened(tmp_path / "bench", PLAIN.replace('"hold"', '"hold"\nshape = "wide"'), regions)
+    for number in (0, 1, 4, 5, 6, 7):  # chives are two days older: age 3 is noon 1 for basil
+        file_frame(season, noon(number), both_coded(number))
+    said = {"kind": "together", "regions": ("basil", "chives")}
+    film = pictures_of(make_film(season, "two", said).path)
+    boxes = panel_boxes(2, film[0].shape[1::-1], 1.0)
+    seen = [[code_of(picture, box) for box in boxes] for picture in film[FPS // 2 :: FPS]]
+    none = next(each for pair in seen for each in pair if each > 20)
+    # Ages 2 to 11; basil lacks 4 and 5, chives 6 and 7, and ends at 11.
+    assert [pair[0] for pair in seen] == [0, 1, none, none, 4, 5, 6, 7, none, none]
+    assert [pair[1] for pair in seen] == [none, none, 0, 1, none, none, 4, 5, 6, 7]
+    cards = [film[FPS // 2 + n * FPS][boxes[0][1] :, : boxes[0][2]].astype(int) for n in (2, 3)]
+    assert np.abs(cards[0][40:] - cards[1][40:]).max() < 16
+    assert np.abs(cards[0][40:] - PAPER).max() > 60, "it says which days"
 
 
 @pytest.mark.parametrize("shape", ["wide", "square", "upright", "picture"])
