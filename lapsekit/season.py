@@ -6,16 +6,16 @@ import os
 import threading
 import time
 import uuid
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing, contextmanager
+from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 
 from lapsekit.catalogue import Catalogue, Frame, is_damaged
 from lapsekit.daylight import Window, daily_moment, due_times, window
-from lapsekit.errors import SeasonBusy, SeasonError
+from lapsekit.errors import LapsekitError, SeasonBusy, SeasonError
 from lapsekit.frames.archive import Archive
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.frames.indexing import IndexReport, index
@@ -63,6 +63,14 @@ class FilmRecord:
     kind, title : str
     size : list of int
         Width and height in px.
+    framing : str
+        Changes when `boxes` mean something else.
+    files : dict of str to str
+        Marks of what was made beside the film, by file name.
+    earlier : str
+        Folder of the earlier season whose frames it shows too, as season.toml names it.
+    shows_earlier : list of str
+        Paths of those frames in it.
     """
 
     mark: str
@@ -73,11 +81,23 @@ class FilmRecord:
     kind: str = "season"
     title: str = ""
     size: list[int] = field(default_factory=list)
+    framing: str = ""
+    files: dict[str, str] = field(default_factory=dict)
+    earlier: str = ""
+    shows_earlier: list[str] = field(default_factory=list)
 
     def unfinished(self, before: "FilmRecord | None") -> "FilmRecord":
         """While it is made: whichever film lies there, this one or the one before."""
-        shows = sorted({*self.shows, *(before.shows if before else ())})
-        return FilmRecord("", shows, boxes=self.boxes, kind=self.kind, size=self.size)
+        before = before or self
+        return replace(
+            self,
+            mark="",
+            shows=sorted({*self.shows, *before.shows}),
+            shows_earlier=sorted({*self.shows_earlier, *before.shows_earlier}),
+            earlier=self.earlier or before.earlier,
+            days=[],
+            chapters=[],
+        )
 
 
 class Season:
@@ -185,7 +205,24 @@ class Season:
         record = self.film_record(name)
         if record is None or not self.film_file(name).is_file():
             return False
-        unknown = set(record.shows) - self.catalogue.usable_paths(record.shows, self._ruled())
+        return self._may_show(record.shows) and self._earlier_may_show(record)
+
+    def _earlier_may_show(self, record: FilmRecord) -> bool:
+        """The same of an earlier season's frames; not where nobody can tell any more."""
+        if not record.shows_earlier:
+            return True
+        folder = self.folder / record.earlier
+        if not (folder / CATALOGUE_FILE).is_file():
+            return False
+        try:
+            earlier = Season(folder, self.clock)
+            with closing(earlier.catalogue):
+                return earlier._may_show(record.shows_earlier)
+        except (LapsekitError, OSError):
+            return False
+
+    def _may_show(self, paths: Iterable[str]) -> bool:
+        unknown = set(paths) - self.catalogue.usable_paths(paths, self._ruled())
         return not unknown or unknown <= self._let_go()
 
     def _let_go(self) -> set[str]:

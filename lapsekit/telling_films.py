@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -35,9 +36,10 @@ def _listed(what: str, told: list[str]) -> list[str]:
     )
 
 
-def cuts_listed(cuts: Mapping[str, Cut], files: Mapping[str, str]) -> list[str]:
-    """Each cut, what it shows and its file, if it was made."""
-    return [f"{name}: {_described(cut)} -> {files[name]}" for name, cut in cuts.items()]
+def cuts_listed(cuts: Mapping[str, Cut], files: Mapping[str, Path]) -> list[str]:
+    """Each cut, what it shows and its file, or that it was not made yet."""
+    made = {name: f"{file}" if file.exists() else "not made yet" for name, file in files.items()}
+    return [f"{name}: {_described(cut)} ({made[name]})" for name, cut in cuts.items()]
 
 
 def _described(cut: Cut) -> str:

@@ -32,7 +32,7 @@ sown = 2017-10-15
 model_file = "model.json"
 
 [film]
-frames_per_second = 4
+day_seconds = 0.25
 """
 
 

@@ -85,7 +85,7 @@ def test_a_first_season_from_nothing_to_a_site(tmp_path, photos):
     assert rows[0].startswith("region,day,plant_age_days,area_cm2")
     assert rows[1].startswith("bench,2026-04-01,12,,,,")
     assert (folder / "growth" / "growth.svg").read_text().lstrip().startswith("<?xml")
-    assert "8 pictures" in succeeded("film", cwd=folder)
+    assert "76 pictures of 8 frames" in succeeded("film", cwd=folder)  # 8 x 0.4 s x 24
     assert "pages, " in succeeded("site", cwd=folder)
     assert (folder / "site" / "index.html").is_file()
 

@@ -7,7 +7,7 @@ import av
 import cv2
 import pytest
 
-from lapsekit.film.assembling import make_film
+from lapsekit.film.making import make_film
 from lapsekit.judging import rule
 from lapsekit.measuring import measure, rejudge
 from lapsekit.season import Season
@@ -32,14 +32,20 @@ def shows_sleeve(picture):
     return bool(((red - green > 60) & (blue - green > 60)).sum() >= 3)
 
 
-def pictures_of(season):
-    """Every picture of the site and every frame of the films."""
-    for path in sorted(season.site.rglob("*")):
+def pictures_in(folder):
+    """Every picture in a folder and every frame of its films and of their parts."""
+    for path in sorted(folder.rglob("*")):
         if path.suffix in {".jpg", ".jpeg", ".png", ".webp"}:
             yield cv2.cvtColor(cv2.imread(str(path)), cv2.COLOR_BGR2RGB)
-    for path in sorted(season.folder.rglob("*.mp4")):
-        with av.open(str(path)) as film:
-            yield from (shot.to_ndarray(format="rgb24") for shot in film.decode(video=0))
+        if path.suffix == ".mp4":
+            with av.open(str(path)) as film:
+                yield from (shot.to_ndarray(format="rgb24") for shot in film.decode(video=0))
+
+
+def pictures_of(season):
+    """Every picture of the site and of the films."""
+    yield from pictures_in(season.site)
+    yield from pictures_in(season.films)
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +53,7 @@ def kept(tmp_path_factory):
     """Six days of four frames, filed; somebody stands in one at the hour of the daily picture."""
     season = make_season(
         tmp_path_factory.mktemp("kept") / "bench",
-        SETTINGS.replace("blurred_above = 1\n", ""),
+        SETTINGS.replace("blurred_above = 1\n", "") + "[film]\nshort_side_px = 240\n",
         POT,
     )
     for number in range(COUNT):
@@ -95,8 +101,8 @@ def test_nobody_comes_on_pages_and_into_films_unless_the_grower_says_yes(season)
     (season.folder / "verdicts.csv").unlink()  # the yes is taken back, and nothing judged yet
     (told,) = build_site(season).problems
     assert "it shows frames that are not to be used" in told
-    shown = [p for p in pictures_of(season) if shows_sleeve(p)]
-    assert len(shown) == 1  # the old film, in the season's own folder
+    assert not any(map(shows_sleeve, pictures_in(season.site)))
+    assert any(map(shows_sleeve, pictures_in(season.films)))  # the old film, for the grower alone
     make_film(season)
     assert build_site(season).problems == []
     assert not any(map(shows_sleeve, pictures_of(season)))

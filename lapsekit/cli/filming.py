@@ -1,5 +1,6 @@
 """The command that makes films."""
 
+import re
 import tomllib
 from datetime import datetime
 from typing import Annotated, Any
@@ -21,9 +22,10 @@ from lapsekit.cli.shared import (
     tracking,
 )
 from lapsekit.errors import FilmError
-from lapsekit.season import Season
+from lapsekit.season import SETTINGS_FILE, Season
 
 DAY = ["%Y-%m-%d"]
+_OPTIONS = {"regions": "region", "files": "also"}
 
 
 @app.command()
@@ -94,19 +96,38 @@ def film(
         "files": tuple(also) if also else None,
     }
     said = {key: value for key, value in said.items() if value is not None} | _set(setting or [])
-    chosen = list(names or [])
-    chosen += [*table.cuts] if every else []
-    chosen += [*table.weekly] if weekly else []
-    chosen = list(dict.fromkeys(chosen)) or [_name_for(said)]
     if show_list:
         _list(opened, as_json)
         return
+    chosen = [*(names or []), *(table.cuts if every else ()), *(table.weekly if weekly else ())]
+    if not chosen and not every and not weekly:
+        said = {"kind": _kind_of(said)} | said
+        chosen = [_name_for(said)]
+    reports, refused = [], []
     with held(opened, "film", wait):
-        for name in chosen:
-            report = make_film(
-                opened, name, said, preview=preview, workers=workers, track=tracking(as_json)
-            )
-            report_facts(as_json, telling_films.filmed(report), vars(report))
+        for name in dict.fromkeys(chosen):
+            try:
+                report = make_film(
+                    opened, name, said, preview=preview, workers=workers, track=tracking(as_json)
+                )
+            except FilmError as error:  # the others can be made for all that
+                refused.append(f"{error}")
+                continue
+            reports.append(vars(report))
+            report_facts(False, () if as_json else telling_films.filmed(report), {})
+    if as_json:
+        report_facts(True, (), {"films": reports})
+    elif not chosen:
+        say([f"{opened.folder / SETTINGS_FILE} names no such cut, so nothing was filmed"])
+    if refused:
+        raise FilmError("\n".join(refused))
+
+
+def _kind_of(said: dict[str, Any]) -> str:
+    """The kind of cut that is meant by options which belong to one alone."""
+    if "regions" in said:
+        return "region" if len(said["regions"]) == 1 else "together"
+    return "day" if "day" in said else "recent" if "days" in said else "season"
 
 
 def _set(settings: list[str]) -> dict[str, Any]:
@@ -116,6 +137,8 @@ def _set(settings: list[str]) -> dict[str, Any]:
         key, equals, value = told.partition("=")
         if not equals or not key.strip():
             raise FilmError(f'--set "{told}": write KEY=VALUE, like --set pace=growth')
+        if key.strip() in ("regions", "files"):
+            raise FilmError(f'--set "{told}": say --{_OPTIONS[key.strip()]} instead')
         try:
             found[key.strip()] = tomllib.loads(f"it = {value}")["it"]
         except tomllib.TOMLDecodeError:
@@ -125,19 +148,18 @@ def _set(settings: list[str]) -> dict[str, Any]:
 
 def _name_for(said: dict[str, Any]) -> str:
     """What a cut is called that is told by its options alone."""
-    kind = said.get("kind", "season")
-    return "-".join([kind, *said.get("regions", ())])
+    whole = "-".join([f"{said['kind']}", *said.get("regions", ())])
+    return re.sub(r"[^a-z0-9]+", "-", whole.lower()).strip("-") or "film"
 
 
 def _list(opened: Season, as_json: bool) -> None:
-    from lapsekit.film.making import cut_of, stem_of
+    from lapsekit.film.naming import cut_of, stem_of
 
     cuts = {name: cut_of(opened, name, {}) for name in opened.settings.film.known}
-    files = {
-        name: f"{opened.film_file(stem_of(opened, name, cut, {}))}" for name, cut in cuts.items()
-    }
+    files = {name: opened.film_file(stem_of(opened, name, cut, {})) for name, cut in cuts.items()}
     facts = {
-        name: {**cut.model_dump(mode="json"), "file": files[name]} for name, cut in cuts.items()
+        name: {**cut.model_dump(mode="json"), "file": files[name], "made": files[name].exists()}
+        for name, cut in cuts.items()
     }
     if as_json:
         report_facts(True, [], {"cuts": facts})

@@ -1,46 +1,37 @@
 """A cut put together: panels, their light, the course of time, the face, the text tracks."""
 
+import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from itertools import groupby
 
 import numpy as np
 
-from lapsekit.catalogue import Frame
-from lapsekit.film.acts import Act
+from lapsekit.film.cues import captions_of, chapters_of, days_in_film
 from lapsekit.film.exports import teaser_choice
 from lapsekit.film.face.cards import gap_card
 from lapsekit.film.face.face import Face
-from lapsekit.film.facing import acts_of, gains_of, told_of
+from lapsekit.film.facing import acts_of, gains_of, sown_of, told_of
 from lapsekit.film.layout import film_size, panel_boxes
-from lapsekit.film.lighting import light_of
+from lapsekit.film.lights import choice, lights_of
 from lapsekit.film.pacing import Beat, Stretch
 from lapsekit.film.painting import Painter, Shot
 from lapsekit.film.planning import Plan, planned
-from lapsekit.film.scenes import Scene, scene_of
-from lapsekit.film.sources import Choice, Panel, panels_of
-from lapsekit.film.tracks import Cue, Day, chapters
+from lapsekit.film.scenes import Scene, scene_of, view_of
+from lapsekit.film.sources import Panel, panels_of
+from lapsekit.film.tracks import Cue, Day
 from lapsekit.film.windows import Box, Size
-from lapsekit.frames.choosing import daily_picture
-from lapsekit.language.phrases import age_text
 from lapsekit.language.words import Words
 from lapsekit.progress import Track
 from lapsekit.season import FilmRecord, Season
 from lapsekit.settings import Cut
-from lapsekit.vision.alike import alike
-from lapsekit.vision.even_light import corrections
 
 PART_SECONDS = 2.0
 """How long a part is that is encoded by itself: shorter ones start anew too often."""
 
 UNSETTLED_DAYS = 8
 """So many last days may still change: the light of a day is judged by those of a week around it."""
-
-
-SLOW_DAY_SECONDS = 1.0
-"""In a film of all frames whose days last so long the light's course over the day is seen; in
-faster ones it would pulse."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +49,10 @@ class Composition:
     days : list of Day
         When each calendar day is shown; empty where plants go in step by age.
     chapters, captions : list of Cue
-    paths : list of str
-        Frames of this season that it shows.
+    paths, earlier_paths : list of str
+        Frames of this season that it shows, and of the earlier one.
+    framing : str
+        Changes when `boxes` mean something else.
     boxes : list of list of Box
         For each panel the windows that it shows.
     left_out, untold : list of str
@@ -75,6 +68,8 @@ class Composition:
     chapters: list[Cue]
     captions: list[Cue]
     paths: list[str]
+    earlier_paths: list[str]
+    framing: str
     boxes: list[list[Box]]
     left_out: list[str]
     untold: list[str]
@@ -107,6 +102,7 @@ def composed(
     unreadable: Mapping[str, str],
     workers: int | None,
     track: Track,
+    earlier: Season | None = None,
 ) -> Composition:
     """Put a cut together.
 
@@ -121,29 +117,37 @@ def composed(
         Frames that are known not to be readable, which are left out.
     workers, track
         For what has to be read of frames first.
+    earlier : Season, optional
+        The earlier season, for then-and-now.
 
     Raises
     ------
     FilmError
         If there is nothing to show.
     """
-    panels = panels_of(season, cut, _choice(cut, unreadable, workers, track))
+    panels = panels_of(season, cut, choice(cut, unreadable, workers, track), earlier)
     size, boxes = _laid_out(cut, panels)
-    held = before.boxes if before and before.size == list(size) else []
+    framing = _framing(cut, panels, boxes)
+    held = before.boxes if before and before.framing == framing else []
     scenes = [
         scene_of(panel, cut, (right - left, bottom - top), _boxes(held, number))
         for number, (panel, (left, top, right, bottom)) in enumerate(
             zip(panels, boxes, strict=True)
         )
     ]
-    acts = [act for panel in panels for act in acts_of(panel, words)] if len(panels) == 1 else []
+    acts = [acts_of(panel, words) for panel in panels]
     plan = planned(
         cut,
         [scene.counts for scene in scenes],
-        gains_of(panels[0]) if cut.pace == "growth" else {},
-        [(act.day - panels[0].origin).days for act in acts],
+        _gains(panels) if cut.pace == "growth" else {},
+        [
+            (act.day - panel.origin).days
+            for panel, own in zip(panels, acts, strict=True)
+            for act in own
+        ],
     )
-    lights = [_lights(cut, scene, workers, track) for scene in scenes]
+    day_seconds = _day_seconds(cut, plan)
+    lights = [lights_of(cut, scene, day_seconds, workers, track) for scene in scenes]
     shots, face = _shots(cut, scenes, plan, boxes, size, words)
 
     def card(number: int, gap: tuple[int, int]) -> np.ndarray:
@@ -152,97 +156,65 @@ def composed(
         return gap_card(scenes[number].size, shape, words, first, last)
 
     painter = Painter(size, scenes, boxes, lights, cut.between, face, card)
-    parts = [(painter.mark(each), each) for each in _parts(cut, plan, shots)]
-    days = _days(cut, scenes, plan) if len(scenes) == 1 else []
+    parts = [(painter.mark(each), each) for each in _parts(day_seconds, plan, shots)]
+    days = days_in_film(cut, scenes, plan) if len(scenes) == 1 else []
+    sown = sown_of(panels[0])
     return Composition(
         size=size,
-        title=_title(season, panels),
+        title=_title(panels),
         language=words.language,
         painter=painter,
         scenes=scenes,
         parts=parts,
         days=days,
-        chapters=_chapters(words, season, days, acts),
-        captions=_captions(words, season, days, acts),
-        paths=sorted(
-            {
-                s.frame.path
-                for scene in scenes
-                if scene.panel.season is season
-                for each in scene.panel.sources.values()
-                for s in each
-            }
-        ),
+        chapters=chapters_of(words, sown, days, acts[0]),
+        captions=captions_of(words, sown, days, acts[0]),
+        paths=painter.paths(parts, season),
+        earlier_paths=painter.paths(parts, earlier) if earlier else [],
+        framing=framing,
         boxes=[[list(box) for box in scene.framing.boxes] for scene in scenes],
         left_out=[told for scene in scenes for told in scene.left_out],
         untold=[f"{event.day}: {event.text}" for event in face.left_out],
     )
 
 
-def _choice(cut: Cut, unreadable: Mapping[str, str], workers: int | None, track: Track) -> Choice:
-    """Which of each day's frames a cut wants."""
-
-    def choose(season: Season, days: Mapping[date, Sequence[Frame]]):
-        read = {
-            day: kept
-            for day, frames in days.items()
-            if (kept := [frame for frame in frames if frame.path not in unreadable])
-        }
-        if cut.frames == "all" or not read:
-            return read
-        if cut.frames == "daily":
-            return {day: [daily_picture(each, season.daily_at(day))] for day, each in read.items()}
-        return _alike(season, read, workers, track)
-
-    return choose
-
-
-def _alike(season: Season, days, workers, track):
-    """Of each day the frame whose light is most like that of its neighbours."""
-    frames = [frame for day in sorted(days) for frame in days[day]]
-    _, levels = light_of(season, frames[0].camera, frames, workers, track)
-    hours = [_hour(season, frame) for frame in frames]
-    wished = season.daily_at(frames[0].day).astimezone(season.zone)
-    wished -= wished.dst() or timedelta(0)
-    chosen = alike(
-        levels,
-        [frame.day.toordinal() for frame in frames],
-        hours,
-        wished.hour + wished.minute / 60,
-    )
-    return {frames[number].day: [frames[number]] for number in chosen}
-
-
 def _laid_out(cut: Cut, panels: Sequence[Panel]):
     """The film's size, and the boxes of its panels."""
-    first = next(iter(panels[0].sources.values()))[0].frame
-    own = first.width / first.height
+    height, width = view_of(panels[0])
+    own = width / height
     size = film_size(cut.shape, cut.short_side_px, 1.0 if panels[0].region else own)
     return size, panel_boxes(len(panels), size, 1.0 if panels[0].region else own)
 
 
+def _framing(cut: Cut, panels: Sequence[Panel], boxes) -> str:
+    """What windows are windows of: kept ones are of no use where it is another."""
+    told = [
+        (sown_of(panel), panel.camera, panel.region and panel.region.name, view_of(panel))
+        for panel in panels
+    ]
+    named = [panel.season.settings.cameras[panel.camera].reference for panel in panels]
+    whole = repr((told, named, boxes, cut.steady, cut.fit))
+    return hashlib.sha256(whole.encode()).hexdigest()[:32]
+
+
+def _gains(panels: Sequence[Panel]) -> dict[int, float]:
+    """What canopy gained by day, of all panels together."""
+    found: dict[int, float] = {}
+    for panel in panels:
+        for day, gain in gains_of(panel).items():
+            found[day] = found.get(day, 0.0) + gain
+    return found
+
+
+def _day_seconds(cut: Cut, plan: Plan) -> float:
+    """How long a day lasts in the film, on average."""
+    if cut.day_seconds is not None:
+        return cut.day_seconds
+    return cut.length_seconds / sum(not stretch.gap for stretch in plan.stretches)
+
+
 def _boxes(held: Sequence[Sequence[Box]], number: int) -> list[Box]:
     return [tuple(box) for box in held[number]] if number < len(held) else []
-
-
-def _lights(cut: Cut, scene: Scene, workers: int | None, track: Track) -> dict:
-    """What brings each frame to the slow light, by path."""
-    if not cut.even_light:
-        return {}
-    season, camera = scene.panel.season, scene.panel.camera
-    order = [source for each in scene.panel.sources.values() for source in each]
-    cells, levels = light_of(season, camera, [s.frame for s in order], workers, track)
-    hours = [_hour(season, source.frame) for source in order]
-    slow = cut.frames == "all" and (cut.day_seconds or 0) >= SLOW_DAY_SECONDS
-    found = corrections(cells, levels, [s.at_days for s in order], hours, day_course=slow)
-    return {s.frame.path: each for s, each in zip(order, found, strict=True)}
-
-
-def _hour(season: Season, frame: Frame) -> float:
-    """Local time of day in hours, without summer time: the sun knows none."""
-    local = frame.taken_at.astimezone(season.zone)
-    local -= local.dst() or timedelta(0)
-    return local.hour + local.minute / 60
 
 
 def _shots(cut: Cut, scenes, plan: Plan, boxes, size, words) -> tuple[list[list[Shot]], Face]:
@@ -271,13 +243,13 @@ def _shots(cut: Cut, scenes, plan: Plan, boxes, size, words) -> tuple[list[list[
     return [[next(shots) for _ in stretch] for stretch in plan.beats], face
 
 
-def _parts(cut: Cut, plan: Plan, shots: Sequence[Sequence[Shot]]) -> list[list[Shot]]:
+def _parts(day_seconds: float, plan: Plan, shots: Sequence[Sequence[Shot]]) -> list[list[Shot]]:
     """Pictures that are encoded together: of days that last about `PART_SECONDS`.
 
     Counted from day 0, so that days that come later leave the parts before them as they were. The
     last days, which new ones change, are parts by themselves.
     """
-    together = max(1, int(PART_SECONDS / (cut.day_seconds or cut.length_seconds)))
+    together = max(1, int(PART_SECONDS / day_seconds))
     settled = plan.stretches[-1].last - UNSETTLED_DAYS
 
     def part(pair: tuple[Stretch, Sequence[Shot]]) -> tuple[int, int]:
@@ -303,50 +275,7 @@ def _faces(pictures: Sequence[tuple[Beat, ...]], faced: Sequence[int]) -> list[i
     return found
 
 
-def _days(cut: Cut, scenes: Sequence[Scene], plan: Plan) -> list[Day]:
-    """When each day with a frame is shown."""
-    found, at = [], 0
-    for stretch in plan.stretches:
-        if not stretch.gap:
-            start, end = (n / cut.frames_per_second for n in (at, at + stretch.beats))
-            found.append(Day(scenes[0].panel.day_of(stretch.day), start, end))
-        at += stretch.beats
-    return found
-
-
-def _title(season: Season, panels: Sequence[Panel]) -> str:
+def _title(panels: Sequence[Panel]) -> str:
     if len(panels) > 1:
         return " · ".join(dict.fromkeys(panel.title for panel in panels))
     return panels[0].title
-
-
-def _chapters(words: Words, season: Season, days: list[Day], acts: Sequence[Act]) -> list[Cue]:
-    if not days:
-        return []
-    opening = words.text(
-        "The film begins, {age}", age=age_text(words, days[0].day, season.settings.season.sown)
-    )
-    told = [
-        (
-            day,
-            words.text(
-                "{day}: {what}",
-                day=words.short_day(day),
-                what="; ".join(act.text for act in of_day),
-            ),
-        )
-        for day, of_day in groupby(acts, key=lambda act: act.day)
-    ]
-    return chapters(days, told, opening)
-
-
-def _captions(words: Words, season: Season, days: list[Day], acts: Sequence[Act]) -> list[Cue]:
-    told = {
-        day: [act.text for act in of_day] for day, of_day in groupby(acts, key=lambda act: act.day)
-    }
-    cues = []
-    for each in days:
-        age = age_text(words, each.day, season.settings.season.sown)
-        said = [f"{words.long_day(each.day)}, {age}", *told.get(each.day, ())]
-        cues.append(Cue(each.start_s, each.end_s, "; ".join(said)))
-    return cues

@@ -80,13 +80,13 @@ def _beat(cut, scenes, beats, words, names) -> told.Beat:
     day = panels[0].day_of(leading.day)
     clock = ""
     if cut.frames == "all" and leading.first is not None:
-        minutes = round(60 * scenes[0].source(leading.first).hour)
-        clock = f"{minutes // 60:02}:{minutes % 60:02}"
-    age = plant_age(day, _sown(panels[0]))
+        clock = scenes[0].source(leading.first).clock
+    age = plant_age(day, sown_of(panels[0]))
     return told.Beat(leading.at_day, day, age, clock, names or ())
 
 
-def _sown(panel: Panel) -> date:
+def sown_of(panel: Panel) -> date:
+    """When what a panel shows was sown: its region, or the season."""
     if panel.region is not None:
         return panel.season.sown(panel.region)
     return panel.season.settings.season.sown

@@ -7,14 +7,10 @@ encodes that day, and one that was cut off goes on where it was.
 
 import hashlib
 import json
-import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
-from difflib import get_close_matches
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
-
-from pydantic import ValidationError
 
 from lapsekit.errors import FilmError
 from lapsekit.film.composing import Composition, composed
@@ -22,21 +18,19 @@ from lapsekit.film.encoding import Recipe, recipe_named
 from lapsekit.film.exports import write_beside, write_stills, write_teaser
 from lapsekit.film.hardware import hardware_recipe
 from lapsekit.film.joining import join
+from lapsekit.film.naming import cut_of, stem_of
 from lapsekit.film.painting import Unreadable
 from lapsekit.film.segments import Job, Segment, make_segments, prune
-from lapsekit.film.sources import known_camera
+from lapsekit.film.sources import earlier_of
 from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
-from lapsekit.refusals import refusals
 from lapsekit.safely import remove_leftovers
-from lapsekit.season import OWN_WORDS, SETTINGS_FILE, FilmRecord, Season
+from lapsekit.season import OWN_WORDS, FilmRecord, Season
 from lapsekit.settings import Cut
 from lapsekit.vision.flashes import flash_view, flashes
 
 PARTS = ".parts"
 PREVIEW_PX, PREVIEW_FPS = 270, 12
-_NO_OTHER_FILM = {"camera", "kind", "regions", "files"}
-_NO_NAME = re.compile(r"[^a-z0-9]+")
 
 
 @dataclass(frozen=True)
@@ -54,7 +48,7 @@ class FilmReport:
     seconds : float
         How long it lasts.
     made : bool
-        Whether anything was made; else all was there.
+        Whether it was put together now; else it was there.
     encoded : int
         How many of its pictures were encoded now.
     files : list of pathlib.Path
@@ -118,65 +112,19 @@ def make_film(
     cut = cut_of(season, name, said)
     stem = stem_of(season, name, cut, said)
     if preview:
-        small = {"short_side_px": PREVIEW_PX, "frames_per_second": PREVIEW_FPS, "files": ()}
+        px = min(PREVIEW_PX, cut.short_side_px)
+        small = {"short_side_px": px, "frames_per_second": PREVIEW_FPS, "files": ()}
         cut, stem = cut.model_copy(update=small), f"{stem}-preview"
     season.films.mkdir(exist_ok=True)
     remove_leftovers(season.films)
     unreadable: dict[str, str] = {}
-    while True:
-        try:
-            return _Maker(season, name, cut, stem, unreadable, workers, track).made(preview)
-        except Unreadable as found:
-            unreadable[found.path] = found.why
-
-
-def cut_of(season: Season, name: str, said: dict[str, Any]) -> Cut:
-    """The cut of that name, with what is said above it.
-
-    Raises
-    ------
-    FilmError
-        If there is none, or it cannot be what is said.
-    """
-    film = season.settings.film
-    if name not in film.known and "kind" not in said:
-        near = get_close_matches(name, film.known, n=1)
-        meant = f'; did you mean "{near[0]}"?' if near else f"; there is {', '.join(film.known)}"
-        raise FilmError(
-            f'{season.folder / SETTINGS_FILE}: no cut "{name}" in [film.cuts]{meant} (or give its '
-            "--kind)"
-        )
-    try:
-        return film.resolved(film.known.get(name, Cut()), **said)
-    except ValidationError as error:
-        raise FilmError(
-            "\n".join(f'cut "{name}": {told}' for told in refusals(error, Cut))
-        ) from error
-
-
-def stem_of(season: Season, name: str, cut: Cut, said: Mapping[str, Any]) -> str:
-    """Name of a film's files.
-
-    A season's is called like its camera, another like its cut. What was said of its looks above
-    season.toml stands behind that: it is another film, and the one of season.toml stays.
-
-    Raises
-    ------
-    FilmError
-        If a cut is called like a camera, whose season's film has that name.
-    """
-    own = name
-    if name == "season":
-        own = known_camera(season, cut.camera)
-    elif name in season.settings.cameras:
-        raise FilmError(
-            f'{season.folder / SETTINGS_FILE}: the cut "{name}" is called like a camera, whose '
-            "season's film has that name; call it otherwise"
-        )
-    told = [each for key, each in said.items() if key not in _NO_OTHER_FILM]
-    return "-".join(
-        [own, *filter(None, (_NO_NAME.sub("-", f"{each}".lower()).strip("-") for each in told))]
-    )
+    with earlier_of(season, cut) as earlier:
+        while True:
+            maker = _Maker(season, name, cut, stem, unreadable, workers, track, earlier)
+            try:
+                return maker.made(preview)
+            except Unreadable as found:
+                unreadable[found.path] = found.why
 
 
 @dataclass
@@ -190,13 +138,21 @@ class _Maker:
     unreadable: Mapping[str, str]
     workers: int | None
     track: Track
+    earlier: Season | None
 
     def made(self, preview: bool) -> FilmReport:
         """Everything that is asked for, made as far as it is not there."""
         words = Words(self.season.settings.site.language, [self.season.folder / OWN_WORDS])
         before = self.season.film_record(self.stem)
         shown = composed(
-            self.season, self.cut, words, before, self.unreadable, self.workers, self.track
+            self.season,
+            self.cut,
+            words,
+            before,
+            self.unreadable,
+            self.workers,
+            self.track,
+            self.earlier,
         )
         recipe = self._recipe(shown, preview)
         target = self.season.films / f"{self.stem}.{recipe.ending}"
@@ -204,10 +160,13 @@ class _Maker:
         self._require_calm(segments)
         mark = self._mark(shown, segments)
         report = self._report(shown, target, encoded)
-        files = [] if preview else self._beside(shown, mark, before)
-        if target.exists() and before and before.mark == mark:
-            return FilmReport(**{**vars(report), "made": bool(files), "files": files})
-        record = self._record(shown, mark)
+        marks = dict(before.files) if before else {}
+        files = [] if preview else self._beside(shown, mark, marks)
+        record = self._record(shown, mark, marks)
+        if before and before.mark == mark and _is_there(target):
+            if record != before:
+                self.season.record_film(self.stem, record)
+            return replace(report, files=files)
         self.season.record_film(self.stem, record.unfinished(before))
         join(
             target,
@@ -221,7 +180,7 @@ class _Maker:
         files = [*write_beside(target, shown.poster(), shown.chapters, shown.captions), *files]
         self.season.record_film(self.stem, record)
         prune(self._parts(self.stem), segments)
-        return FilmReport(**{**vars(report), "made": True, "files": files})
+        return replace(report, made=True, files=files)
 
     def _parts(self, stem: str) -> Path:
         return self.season.films / PARTS / stem
@@ -277,7 +236,7 @@ class _Maker:
         ]
         return hashlib.sha256(json.dumps(told).encode()).hexdigest()
 
-    def _record(self, shown: Composition, mark: str) -> FilmRecord:
+    def _record(self, shown: Composition, mark: str, marks: dict[str, str]) -> FilmRecord:
         return FilmRecord(
             mark if not self.unreadable else "",
             shown.paths,
@@ -287,6 +246,10 @@ class _Maker:
             kind=self.cut.kind,
             title=shown.title,
             size=list(shown.size),
+            framing=shown.framing,
+            files=marks,
+            earlier=self.season.settings.site.earlier or "" if self.earlier else "",
+            shows_earlier=shown.earlier_paths,
         )
 
     def _report(self, shown: Composition, target: Path, encoded: int) -> FilmReport:
@@ -304,14 +267,19 @@ class _Maker:
             untold=shown.untold,
         )
 
-    def _beside(self, shown: Composition, mark: str, before: FilmRecord | None) -> list[Path]:
-        """Other files of the same film that are asked for; those that were made now."""
+    def _beside(self, shown: Composition, mark: str, marks: dict[str, str]) -> list[Path]:
+        """Other files of the same film that are asked for; those that were made now.
+
+        Their marks are noted in `marks`.
+        """
         made = []
         for kind in dict.fromkeys(self.cut.files):
             path, write = self._writer(kind, shown)
-            if not (path.exists() and before and before.mark == mark):
+            own = " ".join([mark, self.cut.small] if kind == "small" else [mark])
+            if not (path.exists() and marks.get(path.name) == own):
                 write(path)
                 made.append(path)
+            marks[path.name] = own
         return made
 
     def _writer(self, kind: str, shown: Composition) -> tuple[Path, Callable[[Path], object]]:
@@ -345,6 +313,11 @@ class _Maker:
             captions=shown.captions,
         )
         prune(self._parts(path.stem), segments)
+
+
+def _is_there(target: Path) -> bool:
+    """Whether a film is there with its poster."""
+    return target.exists() and target.with_name(f"{target.stem}-poster.jpg").exists()
 
 
 def _pictures(shown: Composition, shots: Sequence) -> Callable:

@@ -24,6 +24,8 @@ SLOW_TIMES, SLOW_DAYS = 4.0, 2.0
 FLOOR_SHARE = 0.15
 """At the pace of growth a day without any keeps so much of the length of a day."""
 
+_HALVINGS = 24
+
 Between = Literal["fade", "hold", "motion"]
 
 
@@ -41,7 +43,7 @@ class Beat:
     mix : float
         How much of `second` is seen, 0 to 1.
     paper : float
-        How much of a card lies over it, 0 to 1.
+        How much of a card lies over it, 0 to 1; 1 without a gap is bare paper.
     gap : (int, int) or None
         First and last day without a frame, which the card tells.
     """
@@ -126,12 +128,16 @@ def lasting(
 
     Where cards alone last longer, days keep a picture each.
     """
-    whole, found = sum(pace.values()), dict(pace)
-    for _ in range(3):  # cards are longer where days are, within bounds
-        cards = sum(run.beats for run in stretches(found, frames_per_second) if run.gap)
-        left = max(float(len(pace)), seconds * frames_per_second - cards)
-        found = {day: each * left / whole for day, each in pace.items()}
-    return found
+    whole, wanted = sum(pace.values()), seconds * frames_per_second
+    low, high = len(pace) / whole, max(len(pace), wanted) / whole
+    for _ in range(_HALVINGS):  # cards are longer where days are, within bounds
+        middle = (low + high) / 2
+        found = {day: each * middle for day, each in pace.items()}
+        if sum(run.beats for run in stretches(found, frames_per_second)) > wanted:
+            high = middle
+        else:
+            low = middle
+    return {day: each * low for day, each in pace.items()}
 
 
 def stretches(pace: Mapping[int, float], frames_per_second: float) -> list[Stretch]:

@@ -17,6 +17,7 @@ from lapsekit.film.sources import Source
 from lapsekit.film.warping import film_to_frame, place, reduction_for
 from lapsekit.film.windows import Window, filled
 from lapsekit.lettering import PAPER
+from lapsekit.season import Season
 from lapsekit.vision.pictures import decode_reduced
 
 PAINTING = 1
@@ -102,6 +103,7 @@ class Painter:
     ):
         self._size, self._scenes, self._boxes = size, scenes, boxes
         self._lights, self._between, self._face, self._card = lights, between, face, card
+        self._card_marks: dict[tuple[int, tuple[int, int]], str] = {}
 
     def pictures(self, shots: Sequence[Shot]) -> Iterator[np.ndarray]:
         """The pictures of some shots, RGB uint8 of shape (height, width, 3).
@@ -114,6 +116,19 @@ class Painter:
         kept = Kept(_KEPT * len(self._scenes))
         for shot in shots:
             yield self._picture(shot, kept)
+
+    def paths(self, parts: Sequence[tuple[str, Sequence[Shot]]], season: Season) -> list[str]:
+        """Paths of the frames of a season that are seen in some shots."""
+        return sorted(
+            {
+                scene.source(at).frame.path
+                for _, shots in parts
+                for shot in shots
+                for scene, beat in zip(self._scenes, shot.beats, strict=True)
+                if scene.panel.season is season
+                for at in _places(beat)
+            }
+        )
 
     def mark(self, shots: Sequence[Shot]) -> str:
         """What changes when the pictures of some shots would."""
@@ -143,9 +158,14 @@ class Painter:
                     window,
                 )
             )
-        gap = beat.gap and self._scenes[number].panel.day_of(beat.gap[0])
-        last = beat.gap and self._scenes[number].panel.day_of(beat.gap[1])
-        return frames, beat.mix, beat.paper, gap, last
+        return frames, beat.mix, beat.paper, beat.gap and self._card_mark(number, beat.gap)
+
+    def _card_mark(self, number: int, gap: tuple[int, int]) -> str:
+        """Of a card as it looks: its words and their language are in it."""
+        if (number, gap) not in self._card_marks:
+            card = self._card(number, gap)
+            self._card_marks[number, gap] = hashlib.sha256(card.tobytes()).hexdigest()
+        return self._card_marks[number, gap]
 
     def _picture(self, shot: Shot, kept: Kept) -> np.ndarray:
         if len(self._scenes) == 1:
@@ -181,6 +201,8 @@ class Painter:
             self._placed(number, scene.source(at), window, kept)
             for at, window in zip(_places(beat), windows, strict=True)
         ]
+        if not pictures:
+            return np.full((scene.size[1], scene.size[0], 3), PAPER, np.uint8)
         if len(pictures) == 1:
             return pictures[0].copy()
         first, second = pictures

@@ -97,17 +97,20 @@ def _together(cut, stretch: Stretch, after: Stretch | None, counts) -> tuple[tup
 def _alone(cut, stretch: Stretch, after: Stretch | None, counts) -> list[Beat]:
     """What one panel shows: frames, or paper where only others have one."""
     if not stretch.gap and stretch.day not in counts:
-        return _nothing(stretch)
+        return _nothing(stretch, counts)
     if stretch.gap and not {stretch.day - 1, stretch.last + 1} <= counts.keys():
-        return _nothing(stretch)
+        return _nothing(stretch, counts)
     follows = after is not None and not after.gap and after.day in counts
     return beats_of(
         stretch, counts, after.day if follows else None, cut.between, cut.frames_per_second
     )
 
 
-def _nothing(stretch: Stretch) -> list[Beat]:
+def _nothing(stretch: Stretch, counts) -> list[Beat]:
+    """One card for all the days that a panel lacks there; bare paper before and after its own."""
     days = stretch.last - stretch.day + 1
     ats = [stretch.day + days * number / stretch.beats for number in range(stretch.beats)]
-    gap = (stretch.day, stretch.last)
+    before = max((day for day in counts if day < stretch.day), default=None)
+    after = min((day for day in counts if day > stretch.last), default=None)
+    gap = None if before is None or after is None else (before + 1, after - 1)
     return [Beat(int(at), at, None, None, paper=1.0, gap=gap) for at in ats]

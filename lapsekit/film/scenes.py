@@ -115,15 +115,15 @@ def scene_of(panel: Panel, cut: Cut, size: Size, previous: Sequence[Box] = ()) -
     FilmError
         If no frame of it can be shown.
     """
-    view = _view(panel)
+    view = view_of(panel)
     order = sorted(
         (source for sources in panel.sources.values() for source in sources),
         key=lambda source: source.frame.taken_at,
     )
-    raw, errors = _registered(panel, order, view)
-    found = knocks(raw, view) if cut.steady else ()
-    placements = raw
+    placements, found = [None] * len(order), ()
     if cut.steady:
+        raw, errors = _registered(panel, order, view)
+        found = knocks(raw, view)
         placements = steadied(raw, errors, [source.at_days for source in order], found, view)
     framing = framed(
         placements,
@@ -134,14 +134,9 @@ def scene_of(panel: Panel, cut: Cut, size: Size, previous: Sequence[Box] = ()) -
         fit="fill" if panel.region else cut.fit,
         previous=previous,
     )
-    scene = Scene(
-        panel,
-        size,
-        view,
-        {s.frame.path: m for s, m in zip(order, placements, strict=True)},
-        framing,
-        order,
-    )
+    laid = {s.frame.path: m for s, m in zip(order, placements, strict=True)}
+    laid |= {s.frame.path: _covering(s.frame, view) for s in order if not _fits(s.frame, view)}
+    scene = Scene(panel, size, view, laid, framing, order)
     return _without(scene, framing.left_out if panel.region is None else ())
 
 
@@ -165,7 +160,7 @@ def _without(scene: Scene, numbers: Sequence[int]) -> Scene:
     return replace(scene, panel=replace(scene.panel, sources=sources), left_out=told)
 
 
-def _view(panel: Panel) -> tuple[int, int]:
+def view_of(panel: Panel) -> tuple[int, int]:
     """Height and width of the reference view; of the first frame where none can be told."""
     try:
         frame = View(panel.season, panel.camera).frame
@@ -176,25 +171,26 @@ def _view(panel: Panel) -> tuple[int, int]:
 
 
 def _registered(panel: Panel, order: Sequence[Source], view: tuple[int, int]):
-    """Placements and their errors; a frame of another size fills the view."""
+    """Placements and their errors; a frame of another size is taken to show what the view does."""
     paths = [source.frame.path for source in order]
     rows = {row.path: row for _, row in panel.season.catalogue.placements(panel.camera, paths)}
     matrices, errors = [], []
     for source in order:
-        frame, row = source.frame, rows.get(source.frame.path)
-        if (frame.height, frame.width) != view:
-            matrices.append(_scaled(frame, view))
-            errors.append(None)
-        else:
-            matrices.append(matrix_of(row))
-            errors.append(row.error_px if row else None)
+        row = rows.get(source.frame.path) if _fits(source.frame, view) else None
+        matrices.append(matrix_of(row))
+        errors.append(row.error_px if row else None)
     return matrices, errors
 
 
-def _scaled(frame: Frame, view: tuple[int, int]) -> np.ndarray:
-    """From px of the view to px of a frame of another size that shows the same."""
-    across, down = frame.width / view[1], frame.height / view[0]
-    return np.array([[across, 0, (across - 1) / 2], [0, down, (down - 1) / 2], [0, 0, 1]])
+def _fits(frame: Frame, view: tuple[int, int]) -> bool:
+    return (frame.height, frame.width) == view
+
+
+def _covering(frame: Frame, view: tuple[int, int]) -> np.ndarray:
+    """From px of the view to px of a frame of another size, laid over its middle, undistorted."""
+    by = min(frame.width / view[1], frame.height / view[0])
+    x, y = ((frame.width - by * view[1]) / 2, (frame.height - by * view[0]) / 2)
+    return np.array([[by, 0, x + (by - 1) / 2], [0, by, y + (by - 1) / 2], [0, 0, 1]])
 
 
 def _wanted(panel: Panel) -> list[Box]:

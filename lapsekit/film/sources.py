@@ -1,13 +1,14 @@
 """What a cut shows: panels, each with the frames of one camera by day."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from difflib import get_close_matches
 
 from lapsekit.catalogue import Frame
-from lapsekit.errors import FilmError
-from lapsekit.season import SETTINGS_FILE, Season
+from lapsekit.errors import FilmError, LapsekitError
+from lapsekit.season import CATALOGUE_FILE, SETTINGS_FILE, Season
 from lapsekit.settings import Cut, Region
 
 RECENT_DAYS = 7
@@ -24,15 +25,19 @@ class Source:
     ----------
     frame : Frame
     at_days : float
-        When it was taken, in local days; midnight is a whole number.
+        When it was taken, in local days without summer time: it never runs backwards, and the sun
+        stands alike at the same share of a day. Midnight is a whole number.
+    clock : str
+        When it was taken, as the clock on the wall says it: ``12:05``.
     """
 
     frame: Frame
     at_days: float
+    clock: str
 
     @property
     def hour(self) -> float:
-        """Local time of day in hours."""
+        """Time of day in hours, without summer time."""
         return 24 * (self.at_days % 1)
 
 
@@ -66,7 +71,9 @@ class Panel:
         return self.origin + timedelta(day)
 
 
-def panels_of(season: Season, cut: Cut, choose: Choice) -> list[Panel]:
+def panels_of(
+    season: Season, cut: Cut, choose: Choice, earlier: Season | None = None
+) -> list[Panel]:
     """The panels of a cut.
 
     Parameters
@@ -76,13 +83,18 @@ def panels_of(season: Season, cut: Cut, choose: Choice) -> list[Panel]:
         As `FilmTable.resolved` gives it.
     choose : Choice
         Picks from each day's usable frames those that the cut wants.
+    earlier : Season, optional
+        The earlier season, for then-and-now.
 
     Raises
     ------
     FilmError
         If it names a camera, region or day that is not there, or there is nothing to show.
     """
-    found = list(_PANELS[cut.kind](season, cut, choose))
+    if cut.kind == "then-and-now":
+        found = list(_then_and_now(season, cut, choose, earlier))
+    else:
+        found = list(_PANELS[cut.kind](season, cut, choose))
     for panel in found:
         if not panel.sources:
             raise FilmError(_nothing(panel))
@@ -137,14 +149,15 @@ def _together(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
         yield _panel(season, region.camera, region.title, region, days, choose, sown)
 
 
-def _then_and_now(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
+def _then_and_now(
+    season: Season, cut: Cut, choose: Choice, earlier: Season | None
+) -> Iterator[Panel]:
     """An earlier season beside this one, in step by days since sowing."""
-    if season.settings.site.earlier is None:
+    if earlier is None:
         raise FilmError(
             f"{season.folder / SETTINGS_FILE}: a cut of kind then-and-now needs an earlier season: "
             'let earlier in [site] name its folder, like earlier = "../bench-2030"'
         )
-    earlier = Season((season.folder / season.settings.site.earlier).resolve(), season.clock)
     for each, camera in ((earlier, None), (season, cut.camera)):
         name, table = known_camera(each, camera), each.settings.season
         days = each.usable_frames().get(name, {})
@@ -157,8 +170,34 @@ _PANELS = {
     "day": _of_camera,
     "region": _of_region,
     "together": _together,
-    "then-and-now": _then_and_now,
 }
+
+
+@contextmanager
+def earlier_of(season: Season, cut: Cut) -> Iterator[Season | None]:
+    """The earlier season that a cut of then-and-now shows, open; None for others, or without one.
+
+    Raises
+    ------
+    FilmError
+        If it cannot be opened.
+    """
+    told = season.settings.site.earlier if cut.kind == "then-and-now" else None
+    if told is None:
+        yield None
+        return
+    folder = (season.folder / told).resolve()
+    amend = f"let earlier in [site] of {season.folder / SETTINGS_FILE} name that season's folder"
+    if not (folder / CATALOGUE_FILE).is_file():  # opened, it would be made
+        raise FilmError(f"{folder}: no measured season there, to film beside this one; {amend}")
+    try:
+        earlier = Season(folder, season.clock)
+    except LapsekitError as error:
+        raise FilmError(
+            f"{folder}: cannot be filmed beside this season ({error}); {amend}"
+        ) from error
+    with closing(earlier.catalogue):
+        yield earlier
 
 
 def _days_of(season: Season, region: Region) -> dict[date, list[Frame]]:
@@ -179,9 +218,19 @@ def _panel(season, camera, title, region, days, choose: Choice, origin=None) -> 
 
 
 def _source(season: Season, frame: Frame) -> Source:
-    local = frame.taken_at.astimezone(season.zone)
-    clock = local.hour + local.minute / 60 + local.second / 3600
-    return Source(frame, frame.day.toordinal() + clock / 24)
+    clock = f"{frame.taken_at.astimezone(season.zone):%H:%M}"
+    return Source(frame, _at_days(season, frame.taken_at), clock)
+
+
+def _at_days(season: Season, moment: datetime) -> float:
+    local = moment.astimezone(season.zone)
+    steady = local.replace(tzinfo=None) - (local.dst() or timedelta(0))
+    return (steady - datetime.min) / timedelta(1) + date.min.toordinal()
+
+
+def hour_of(season: Season, moment: datetime) -> float:
+    """Local time of day of an instant, in hours, without summer time."""
+    return 24 * (_at_days(season, moment) % 1)
 
 
 def known_camera(season: Season, asked: str | None) -> str:

@@ -138,6 +138,16 @@ class FilmTable(Look):
     cuts: Annotated[dict[Name, Cut], Field(default_factory=dict)]
 
     @model_validator(mode="after")
+    def _plain_names_mean_what_they_say(self) -> Self:
+        for name, cut in self.cuts.items():
+            if name in _PLAIN and cut.kind != name:
+                raise ValueError(
+                    f'cuts.{name}: its kind is "{cut.kind}"; a cut called {name} has kind = '
+                    f'"{name}", call others otherwise'
+                )
+        return self
+
+    @model_validator(mode="after")
     def _weekly_known(self) -> Self:
         for name in self.weekly:
             if name not in self.known:
@@ -149,10 +159,9 @@ class FilmTable(Look):
     @property
     def known(self) -> dict[str, Cut]:
         """Cuts by name, those included that need no line: season, recent, day."""
-        plain = {kind: Cut(kind=kind) for kind in ("season", "recent", "day")}
-        return plain | self.cuts
+        return {kind: Cut(kind=kind) for kind in _PLAIN} | self.cuts
 
-    def resolved(self, cut: Cut, **said: Any) -> Cut:
+    def resolved(self, cut: Cut, /, **said: Any) -> Cut:
         """A cut with all that ``[film]`` says for it, and above both what the caller says.
 
         Raises
@@ -160,7 +169,7 @@ class FilmTable(Look):
         ValidationError
             If what the caller says cannot be.
         """
-        usual = _FEW_DAYS.get(said.get("kind", cut.kind), {})
+        usual = _FEW_DAYS.get(f"{said.get('kind', cut.kind)}", {})
         whole = {
             key: getattr(self, key) for key in self.model_fields_set & Look.model_fields.keys()
         }
@@ -176,6 +185,7 @@ class FilmTable(Look):
 
 
 DAY_SECONDS = 0.4
+_PLAIN = ("season", "recent", "day")
 _LENGTHS = ("day_seconds", "length_seconds")
 _FEW_DAYS: dict[str, dict[str, Any]] = {
     "recent": {"day_seconds": 2.0, "frames": "all"},

@@ -87,6 +87,12 @@ def _film(whole: Whole, name: str, path: str) -> Film:
     )
 
 
+def _beside(season: Season, name: str) -> tuple[str, ...]:
+    """What goes with a film; no tracks while nobody knows whether they are its own."""
+    record = season.film_record(name)
+    return BESIDE if record and record.chapters else BESIDE[:1]
+
+
 def put_up_films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], list[str]]:
     """Copy the films that are shown into the site, with what lies beside them.
 
@@ -105,7 +111,7 @@ def put_up_films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], li
         if season.film_may_be_shown(name):
             films[name] = f"film/{source.name}"
             folder.copy(source, films[name])
-            for beside in (source.with_name(name + ending) for ending in BESIDE):
+            for beside in (source.with_name(name + ending) for ending in _beside(season, name)):
                 if beside.is_file():
                     folder.copy(beside, f"film/{beside.name}")
         elif source.is_file():

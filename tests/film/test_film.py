@@ -1,143 +1,413 @@
-"""A film that browsers play, of the right pictures, whole or not there at all."""
+"""A film shows the frames of its days at their seconds, and nothing that no frame shows."""
 
 import json
-import shutil
-import subprocess
-from datetime import date
+from datetime import date, timedelta
 
-import av
+import cv2
 import numpy as np
 import pytest
 
 from lapsekit.errors import FilmError
-from lapsekit.film.assembling import fit, make_film
-from lapsekit.film.captions import caption_text, with_caption
-from lapsekit.film.encoding import RECIPES, encode
-from lapsekit.measuring import measure
-from lapsekit.season import Season
-from tests.scenes import SETTINGS, make_season
-
-
-def decoded(path):
-    with av.open(str(path)) as film:
-        return [frame.to_ndarray(format="rgb24") for frame in film.decode(video=0)]
+from lapsekit.film.face.cards import gap_card
+from lapsekit.film.making import make_film
+from lapsekit.language.words import Words
+from lapsekit.lettering import PAPER
+from tests.film.coded_season import (
+    FIRST,
+    FPS,
+    HEIGHT,
+    PLAIN,
+    WIDTH,
+    code_of,
+    coded,
+    coded_season,
+    file_days,
+    file_frame,
+    level_of,
+    noon,
+    pictures_of,
+    reopened,
+)
+from tests.film.made_films import probed
 
 
 @pytest.fixture
-def measured(filled):
-    measure(filled)
-    return filled
+def opened():
+    """Opens coded seasons, and closes them in the end."""
+    seasons = []
+
+    def make(*arguments, **options):
+        seasons.append(coded_season(*arguments, **options))
+        return seasons[-1]
+
+    yield make
+    for season in seasons:
+        season.catalogue.close()
 
 
-def test_the_film_shows_one_picture_a_day_in_a_form_browsers_play(measured):
-    report = make_film(measured)
-    assert (report.frames, report.made) == (5, True)
-    with av.open(str(report.path)) as film:
-        stream = film.streams.video[0]
-        assert stream.codec_context.name == "h264"
-        assert stream.codec_context.pix_fmt == "yuv420p"
-        assert (stream.width, stream.height) == (320, 240)
-        assert float(stream.average_rate) == 12
-    assert len(decoded(report.path)) == 5
+def apart(one, other):
+    return float(np.abs(one.astype(float) - other).mean())
 
 
-def test_the_index_stands_before_the_pictures(measured):
-    data = make_film(measured).path.read_bytes()
-    assert 0 < data.index(b"moov") < data.index(b"mdat")
+def test_at_every_second_the_day_is_seen_that_record_and_captions_tell(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    file_days(season, range(6))
+    report = make_film(season)
+    film = pictures_of(report.path)
+    days = season.film_record("bench").days
+    assert (report.frames, report.pictures, len(film)) == (6, 60, 60)
+    assert [day for day, _, _ in days] == [f"{FIRST + timedelta(n)}" for n in range(6)]
+    for number, (_, start, end) in enumerate(days):
+        shown = film[round(start * FPS) : round(end * FPS)]
+        assert len(shown) == 10
+        assert {code_of(picture) for picture in shown} == {number}
+        assert max(apart(picture, coded(number)) for picture in shown) < 3
 
 
-def test_ffprobe_reads_it_without_complaint(measured):
-    if shutil.which("ffprobe") is None:
-        pytest.skip("no ffprobe on this machine; tests/run installs it")
-    path = make_film(measured).path
-    done = subprocess.run(
-        ["ffprobe", "-v", "error", "-count_frames", "-show_streams", "-of", "json", str(path)],
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert done.stderr == ""
-    assert json.loads(done.stdout)["streams"][0]["nb_read_frames"] == "5"
+def test_a_picture_fades_into_the_next_in_the_second_half_of_its_time_and_shows_no_third(
+    opened, tmp_path
+):
+    season = opened(tmp_path / "bench", PLAIN.replace("hold", "fade"))
+    for number, code in enumerate((0, 20, 5)):
+        file_frame(season, noon(number), coded(code))
+    film = pictures_of(make_film(season).path)
+    levels = [float(picture[HEIGHT // 2, WIDTH // 2].mean()) for picture in film]
+    assert levels[:6] == pytest.approx([level_of(0)] * 6, abs=3)
+    assert levels[5:15] == sorted(levels[5:15])
+    assert levels[10:16] == pytest.approx([level_of(20)] * 6, abs=3)
+    assert levels[20:] == pytest.approx([level_of(5)] * 10, abs=3)
+    assert level_of(10) < levels[9] < level_of(20)  # nearly over when the next day begins
 
 
-def test_the_pictures_are_the_daily_ones_in_order(measured):
-    measured.catalogue.close()
-    plain = make_season(measured.folder, SETTINGS + "\n[film]\ncaption = false\n")
-    film = decoded(make_film(plain).path)
-    from lapsekit.vision.pictures import decode
-
-    daily = plain.daily_pictures()["bench"]
-    for shown, day in zip(film, sorted(daily), strict=True):
-        truth = decode(plain.archive.read(daily[day].path))
-        assert np.abs(shown.astype(int) - truth).mean() < 8
-
-
-def test_all_usable_frames_on_request(measured):
-    measured.catalogue.close()
-    every = make_season(measured.folder, SETTINGS + '\n[film]\nframes = "all"\n')
-    assert make_film(every).frames == 15
-
-
-def test_the_same_film_is_not_made_twice_and_a_new_day_is(measured):
-    first = make_film(measured)
-    written = first.path.stat().st_mtime_ns
-    assert not make_film(measured).made
-    assert first.path.stat().st_mtime_ns == written
-    gone = next(f for f in measured.catalogue.frames() if f.day == date(2031, 4, 5))
-    for frame in measured.catalogue.frames(day=gone.day):
-        (measured.folder / frame.path).unlink()
-    measure(measured)
-    assert make_film(measured).frames == 4
+def test_days_without_a_frame_are_a_card_and_every_picture_about_it_is_a_frame_under_paper(
+    opened, tmp_path
+):
+    season = opened(tmp_path / "bench", PLAIN.replace("hold", "fade"))
+    file_days(season, [0, 1, 6, 7])
+    report = make_film(season)
+    film, days = pictures_of(report.path), season.film_record("bench").days
+    assert [date.fromisoformat(day).day for day, _, _ in days] == [1, 2, 7, 8]
+    ends, starts = round(days[1][2] * FPS), round(days[2][1] * FPS)
+    gap = film[ends:starts]
+    assert 1.2 * FPS <= len(gap) <= 3 * FPS
+    first, last = FIRST + timedelta(2), FIRST + timedelta(5)
+    card = gap_card((WIDTH, HEIGHT), "picture", Words(), first, last).astype(float)
+    hidden = [apart(picture, card) < 4 for picture in gap]
+    assert sum(hidden) > len(gap) / 3
+    for frame, half in ((coded(1), gap[: hidden.index(True)]), (coded(6), gap[::-1])):
+        for picture in half[: hidden.index(True)]:
+            under = card - frame
+            share = ((picture - frame) * under).sum() / (under**2).sum()
+            assert apart(picture, frame + share * under) < 5
+    told = season.film_file("bench").with_name("bench-captions.vtt").read_text()
+    assert "Wednesday, 2 April" in told and "3 April" not in told and "6 April" not in told
 
 
-def test_a_failure_in_the_middle_leaves_the_old_film(tmp_path):
-    target = tmp_path / "season.mp4"
-    picture = np.full((64, 64, 3), 90, np.uint8)
-    encode(target, [picture] * 3, RECIPES["web"], 12)
-    before = target.read_bytes()
-
-    def breaking():
-        yield picture
-        raise FilmError("the disk went away")
-
-    with pytest.raises(FilmError):
-        encode(target, breaking(), RECIPES["web"], 12)
-    assert target.read_bytes() == before
-    assert [p.name for p in tmp_path.iterdir()] == ["season.mp4"]
+def test_one_single_frame_makes_a_film_of_its_day(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN + 'pace = "growth"\n')
+    file_days(season, [4])
+    report = make_film(season)
+    film = pictures_of(report.path)
+    assert (report.frames, len(film)) == (1, 10)
+    assert {code_of(picture) for picture in film} == {4}
 
 
-def test_no_pictures_make_no_film(tmp_path, season):
-    with pytest.raises(FilmError, match="no picture"):
-        encode(tmp_path / "x.mp4", [], RECIPES["web"], 12)
-    assert list(tmp_path.glob("*.mp4")) == []
-    with pytest.raises(FilmError, match="no usable frame"):
+@pytest.mark.parametrize("between", ["fade", "motion"])
+def test_with_all_that_can_be_asked_for_every_day_still_begins_with_its_own_frame(
+    opened, tmp_path, between
+):
+    look = f'short_side_px = {HEIGHT}\nframes_per_second = {FPS}\nday_seconds = 1\nfit = "whole"\n'
+    more = f'between = "{between}"\nshows = ["date", "curve", "diary", "names", "thread"]\n'
+    season = opened(tmp_path / "bench", look + more)
+    for number in range(5):
+        file_frame(season, noon(number), coded(number), placed=np.eye(3))
+    film = pictures_of(make_film(season).path)
+    assert [code_of(film[10 * number]) for number in range(5)] == [0, 1, 2, 3, 4]
+
+
+def test_every_frame_of_a_day_is_seen_in_order_where_all_are_asked_for(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN + 'frames = "all"\n')
+    for code in range(10):
+        file_frame(season, noon(code // 5) + timedelta(hours=code % 5 - 2), coded(code))
+    film = pictures_of(make_film(season).path)
+    assert [code_of(picture) for picture in film] == [n // 2 for n in range(20)]
+
+
+def test_of_each_day_the_frame_is_chosen_whose_light_is_like_that_of_other_days(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN + 'frames = "alike"\n')
+    for number in range(6):
+        glare = (0.45, 1.3)[number % 2]
+        for hour, code, gain in ((0, 0, glare), (1, 9, 1.0), (2, 0, 1.5 - glare / 2)):
+            picture = np.clip(gain * coded(code).astype(float), 0, 255).astype(np.uint8)
+            file_frame(season, noon(number) + timedelta(hours=hour), picture)
+    report = make_film(season)
+    assert report.frames == 6
+    assert {code_of(picture) for picture in pictures_of(report.path)} == {9}
+
+
+def test_a_frame_of_another_size_covers_the_view_undistorted(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    file_days(season, [0])
+    wide = np.full((240, 480, 3), 90, np.uint8)
+    cv2.circle(wide, (240, 120), 60, (250, 250, 250), -1)
+    file_frame(season, noon(1), wide)
+    film = pictures_of(make_film(season).path)
+    y, x = np.nonzero(film[15].mean(axis=2) > 170)
+    assert np.ptp(x) + 1 == pytest.approx(64, abs=2)
+    assert np.ptp(y) + 1 == pytest.approx(64, abs=2)
+    assert (x.mean(), y.mean()) == pytest.approx((WIDTH / 2, HEIGHT / 2), abs=1)
+
+
+def test_the_films_shape_is_the_reference_views_whatever_the_first_frame_has(opened, tmp_path):
+    named = f'reference = "frames/bench/{FIRST + timedelta(1)}/20310402T100000Z.png"\n'
+    cameras = '[cameras.bench]\nkind = "files"\n' + named
+    season = opened(tmp_path / "bench", cameras=cameras)
+    file_frame(season, noon(0), np.full((120, 120, 3), 90, np.uint8))
+    file_days(season, [1, 2])
+    film = pictures_of(make_film(season).path)
+    assert film[0].shape == (HEIGHT, WIDTH, 3)
+
+
+@pytest.mark.parametrize(("steady", "moves"), [(True, 0), (False, 8)])
+def test_frames_of_a_camera_that_sways_and_is_knocked_show_things_where_they_were_if_wished(
+    opened, tmp_path, steady, moves
+):
+    film = PLAIN.replace("steady = false", f"steady = {f'{steady}'.lower()}")
+    season = opened(tmp_path / "bench", film)
+    for number in range(8):
+        knocked = 8 * (number >= 4)
+        shift = (0.4 * (number % 2) + knocked, -knocked / 2)
+        moved = np.array([[1, 0, shift[0]], [0, 1, shift[1]], [0, 0, 1]], float)
+        picture = cv2.warpPerspective(
+            coded(0), moved, (WIDTH, HEIGHT), borderMode=cv2.BORDER_REPLICATE
+        )
+        file_frame(season, noon(number), picture, placed=moved)
+    film = pictures_of(make_film(season).path)
+    edges = [np.diff(picture[HEIGHT // 2].mean(axis=1)).argmin() for picture in film]
+    assert len(edges) == 80
+    assert max(edges) - min(edges) == pytest.approx(moves, abs=1)
+
+
+def test_an_unreadable_frame_is_left_out_and_told_and_shown_once_it_is_whole_again(
+    opened, tmp_path
+):
+    season = opened(tmp_path / "bench")
+    paths = file_days(season, range(4))
+    file = season.folder / paths[2]
+    whole = file.read_bytes()
+    file.write_bytes(whole[:200])
+    report = make_film(season)
+    (told,) = report.left_out
+    assert told.startswith(f"{paths[2]}: ")
+    assert report.frames == 3 and paths[2] not in season.film_record("bench").shows
+    assert 2 not in {code_of(picture) for picture in pictures_of(report.path)[:20]}
+    file.write_bytes(whole)
+    again = make_film(season)
+    assert (again.frames, again.left_out, again.made) == (4, [], True)
+    assert [code_of(picture) for picture in pictures_of(again.path)[::10]] == [0, 1, 2, 3]
+
+
+def test_where_no_frame_can_be_read_there_is_no_film_and_the_command_says_what_to_do(
+    opened, tmp_path
+):
+    season = opened(tmp_path / "bench")
+    for path in file_days(season, range(2)):
+        (season.folder / path).write_bytes(b"no picture")
+    with pytest.raises(FilmError, match=r"no usable frame.*lapsekit measure, then film again"):
         make_film(season)
-    with pytest.raises(FilmError, match='no camera "roof"'):
-        make_film(season, "roof")
+    assert not season.film_file("bench").exists()
 
 
-def test_a_caption_names_day_and_age_and_leaves_the_rest_alone():
-    assert caption_text(date(2031, 5, 3), 34) == ("3 May 2031", "day 34")
-    assert caption_text(date(2031, 5, 3), 34, "12:05") == ("3 May 2031", "day 34, 12:05")
-    assert caption_text(date(2031, 5, 3), -2) == ("3 May 2031", "before sowing")
-    picture = np.full((480, 640, 3), 90, np.uint8)
-    shown = with_caption(picture, ("3 May 2031", "day 34"))
-    assert (shown != picture).any()
-    assert (shown[:400] == picture[:400]).all()
-    assert (shown[:, 400:] == picture[:, 400:]).all()
+def test_frames_that_were_let_go_leave_the_film_and_their_day_is_a_gap(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    paths = file_days(season, range(3))
+    make_film(season)
+    (season.folder / paths[1]).unlink()
+    season.index()
+    film = pictures_of(make_film(season).path)
+    assert apart(film[15], np.array(PAPER)) < 20
+    assert 1 not in {code_of(picture) for picture in film}
 
 
-def test_a_picture_of_another_shape_keeps_its_own():
-    square = np.full((100, 100, 3), 10, np.uint8)
-    shown = fit(square, (320, 240))
-    assert shown.shape == (240, 320, 3)
-    assert (shown[:, 45:275] == 10).all()
-    assert (shown[:, :35] > 200).all()
+def test_a_no_takes_a_frame_out_of_the_film_and_until_then_the_film_is_not_shown(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    paths = file_days(season, range(4))
+    file_frame(season, noon(3) + timedelta(hours=1), coded(12))
+    make_film(season)
+    assert season.film_may_be_shown("bench")
+    (season.folder / "verdicts.csv").write_text(f"frame,verdict\n{paths[3]},no\n")
+    assert not season.film_may_be_shown("bench")
+    make_film(season)
+    assert season.film_may_be_shown("bench")
+    parts = list((season.films / ".parts" / "bench").glob("*.mp4"))
+    for path in [season.film_file("bench"), *parts]:
+        assert 3 not in {code_of(picture) for picture in pictures_of(path)}
+    poster = cv2.imread(str(season.films / "bench-poster.jpg"))
+    assert code_of(poster) == 12
 
 
-def test_season_folder_is_reopened(measured):
-    """The mark of a made film survives the process that made it."""
-    make_film(measured)
-    again = Season(measured.folder)
-    assert not make_film(again).made
-    again.catalogue.close()
+def test_a_no_to_a_frame_that_had_no_time_in_the_film_does_not_take_the_film_down(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN.replace("day_seconds = 1", "day_seconds = 0.05"))
+    paths = file_days(season, range(8))
+    report = make_film(season)
+    shown = set(season.film_record("bench").shows)
+    assert (report.frames, report.pictures, len(shown)) == (4, 4, 4)
+    unseen = next(path for path in paths if path not in shown)
+    (season.folder / "verdicts.csv").write_text(f"frame,verdict\n{unseen},no\n")
+    assert season.film_may_be_shown("bench")
+
+
+def test_a_length_for_the_whole_is_kept_with_gaps_in_it(opened, tmp_path):
+    film = PLAIN.replace("day_seconds = 1", "length_seconds = 8")
+    season = opened(tmp_path / "bench", film)
+    file_days(season, [0, 1, 2, 5, 6, 12, 13])
+    assert make_film(season).seconds == pytest.approx(8, abs=0.2)
+
+
+def test_days_of_summer_time_begin_and_end_by_the_clock_on_the_wall(opened, tmp_path):
+    film = PLAIN.replace("shows = []", 'shows = ["date"]') + 'frames = "all"\n'
+    season = opened(tmp_path / "bench", film)
+    night = noon(0).replace(hour=22, minute=30)  # half an hour after local midnight
+    file_frame(season, night, coded(3))
+    report = make_film(season, "day")
+    assert season.film_record("day").days[0][0] == f"{FIRST + timedelta(1)}"
+    assert {code_of(picture) for picture in pictures_of(report.path)} == {3}
+
+
+def test_chapters_captions_and_title_are_in_the_file_and_beside_it(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    file_days(season, range(5))
+    diary = f"date,region,event,note\n{FIRST + timedelta(2)},,potted on,\n"
+    (season.folder / "diary.csv").write_text(diary)
+    path = make_film(season).path
+    told = probed(path)
+    kinds = {stream["codec_type"]: stream for stream in told["streams"]}
+    assert (kinds["video"]["codec_name"], kinds["video"]["pix_fmt"]) == ("h264", "yuv420p")
+    assert kinds["video"]["nb_read_frames"] == "50"
+    assert kinds["subtitle"]["tags"]["language"] == "eng"
+    assert told["format"]["tags"]["title"] == "Coded bench"
+    assert [(float(c["start_time"]), c["tags"]["title"]) for c in told["chapters"]] == [
+        (0, "The film begins, day 7"),
+        (2, "3 Apr: Potted on"),
+    ]
+    beside = {file.name for file in season.films.glob("bench-*")}
+    assert beside == {"bench-poster.jpg", "bench-chapters.vtt", "bench-captions.vtt"}
+    assert "Thursday, 3 April 2031, day 9; Potted on" in path.with_name(
+        "bench-captions.vtt"
+    ).read_text("utf-8")
+
+
+OWN_GERMAN = """\
+msgid ""
+msgstr "Content-Type: text/plain; charset=UTF-8\\nLanguage: de\\n"
+
+msgid "no picture"
+msgstr "nichts zu sehen"
+
+msgid "The film begins, {age}"
+msgstr "Los geht es, {age}"
+"""
+
+
+def test_a_seasons_own_words_are_on_the_picture_and_in_the_tracks(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    file_days(season, [0, 3])
+    english = pictures_of(make_film(season).path)
+    words = season.folder / "site_template" / "words"
+    words.mkdir(parents=True)
+    (words / "de.po").write_text(OWN_GERMAN, encoding="utf-8")
+    settings = season.folder / "season.toml"
+    settings.write_text(settings.read_text() + '[site]\nlanguage = "de"\n')
+    season = reopened(season)
+    path = make_film(season).path
+    told, own = probed(path), Words("de", [words])
+    assert own.text("no picture") == "nichts zu sehen"
+    cards = [
+        gap_card((WIDTH, HEIGHT), "picture", words, FIRST + timedelta(1), FIRST + timedelta(2))
+        for words in (own, Words())
+    ]
+    words_there = (cards[0] != cards[1]).any(axis=2)
+    for film, (same, other) in ((pictures_of(path), cards), (english, cards[::-1])):
+        shown = min(film, key=lambda picture: apart(picture, same))[words_there]
+        assert apart(shown, same[words_there]) < 0.5 * apart(shown, other[words_there])
+    streams = [s for s in told["streams"] if s["codec_type"] in ("video", "subtitle")]
+    languages = {s["tags"]["language"] for s in streams}
+    assert languages == {"deu"}
+    assert told["chapters"][0]["tags"]["title"].startswith("Los geht es")
+    season.catalogue.close()
+
+
+def test_flashes_are_refused_with_the_remedy_which_helps_and_the_film_before_stays(
+    opened, tmp_path
+):
+    film = PLAIN.replace("frames_per_second = 10", "frames_per_second = 24")
+    season = opened(tmp_path / "bench", film)
+    for number in range(24):
+        light = np.full((HEIGHT, WIDTH, 3), 255 * (number % 2), np.uint8)
+        file_frame(season, noon(number), light)
+    path = make_film(season).path
+    before = path.read_bytes(), season.film_record("bench")
+    quick = reopened(season)
+    text = (quick.folder / "season.toml").read_text()
+    (quick.folder / "season.toml").write_text(text.replace("day_seconds = 1", "day_seconds = 0.1"))
+    quick = reopened(quick)
+    with pytest.raises(FilmError, match=r"flashes within a second.*WCAG.*day_seconds.*between"):
+        make_film(quick)
+    assert (path.read_bytes(), quick.film_record("bench")) == before
+    assert quick.film_may_be_shown("bench")
+    remedied = make_film(quick, "season", {"day_seconds": 0.5})
+    assert remedied.path.exists() and remedied.path != path
+    quick.catalogue.close()
+
+
+def test_what_is_asked_for_beside_the_film_shows_the_same_pictures(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN.replace("day_seconds = 1", "day_seconds = 0.5"))
+    file_days(season, range(5))
+    asked = {"files": ("small", "master", "stills", "teaser")}
+    report = make_film(season, "season", asked)
+    names = {path.name for path in report.files if not path.name.startswith("bench-poster")}
+    assert names >= {"bench-small.mp4", "bench-master.mov", "bench-stills", "bench-teaser.webp"}
+    film = pictures_of(report.path)
+    for other in ("bench-small.mp4", "bench-master.mov"):
+        shown = pictures_of(season.films / other)
+        assert [code_of(picture) for picture in shown] == [code_of(p) for p in film]
+    stills = sorted((season.films / "bench-stills").iterdir())
+    assert [still.name for still in stills[::5]] == [
+        f"{1 + 5 * n:05}-{FIRST + timedelta(n)}.png" for n in range(5)
+    ]
+    assert [code_of(cv2.imread(str(still))) for still in stills] == [code_of(p) for p in film]
+    again = make_film(season, "season", asked)
+    assert (again.made, again.files, again.encoded) == (False, [], 0)
+
+
+def test_what_stands_beside_is_made_anew_after_a_film_that_was_made_without_it(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    file_days(season, range(2))
+    make_film(season, "season", {"files": ("stills",)})
+    file_days(season, [2])
+    make_film(season)
+    assert not make_film(season).made
+    report = make_film(season, "season", {"files": ("stills",)})
+    assert not report.made
+    assert [path.name for path in report.files] == ["bench-stills"]
+    assert len(list((season.films / "bench-stills").iterdir())) == 30
+
+
+def test_a_preview_is_small_and_touches_nothing_else(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN.replace("128", "400") + 'files = ["stills"]\n')
+    file_days(season, range(3))
+    path = make_film(season).path
+    before = path.read_bytes(), season.film_record("bench")
+    report = make_film(season, preview=True)
+    assert report.path.name == "bench-preview.mp4"
+    assert pictures_of(report.path)[0].shape[0] == 270
+    assert (path.read_bytes(), season.film_record("bench")) == before
+
+
+def test_the_record_is_plain_and_read_back_as_it_was_written(opened, tmp_path):
+    season = opened(tmp_path / "bench")
+    paths = file_days(season, range(3))
+    make_film(season)
+    told = json.loads((season.films / ".bench.json").read_text())
+    assert told["shows"] == paths and told["size"] == [WIDTH, HEIGHT]
+    assert not make_film(reopened(season)).made

@@ -2,12 +2,11 @@
 
 import re
 import shutil
-from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
-from lapsekit.film.assembling import make_film
+from lapsekit.film.making import make_film
 from lapsekit.season import Season
 from lapsekit.serving import open_server
 from lapsekit.site.build import build_site
@@ -15,7 +14,7 @@ from tests.browsing import opened, running
 from tests.film.test_tracks import parsed
 from tests.site.made_season import FIRST, TAG, Kind, made
 
-DAYS, PER_SECOND = 12, 4
+DAYS, DAY_S = 12, 0.25
 HOSTILE = f"{TAG} --> \u202eturned\u202c"
 DIARY = f"""\
 date,region,event,note
@@ -29,16 +28,29 @@ date,region,event,note
 """
 
 
+FILM = f"""
+[film]
+frames_per_second = 12
+day_seconds = {DAY_S}
+short_side_px = 120
+[film.cuts.basil-alone]
+kind = "region"
+regions = ["basil"]
+on_site = true
+"""
+
+
 @pytest.fixture(scope="module")
 def filmed(tmp_path_factory):
     """Folder of a season of twelve days with a film of them, four days a second."""
     season = made(tmp_path_factory.mktemp("film") / "season", DAYS, Kind(regions=2, width=320))
     (season.folder / "diary.csv").write_text(DIARY, encoding="utf-8")
     settings = season.folder / "season.toml"
-    settings.write_text(settings.read_text() + f"[film]\nframes_per_second = {PER_SECOND}\n")
+    settings.write_text(settings.read_text() + FILM)
     season.catalogue.close()
     season = Season(season.folder)
     make_film(season)
+    make_film(season, "basil-alone")
     assert build_site(season).problems == []
     season.catalogue.close()
     return season.folder
@@ -73,7 +85,7 @@ def until(page, expression):
 
 
 def second(number):
-    return number / PER_SECOND
+    return number * DAY_S
 
 
 def test_chapters_begin_at_the_first_frame_of_their_day(filmed):
@@ -94,31 +106,47 @@ def test_captions_tell_every_day_with_age_and_diary(filmed):
 
 
 def test_a_film_whose_frames_nobody_knows_has_no_chapters(again):
-    record = again.film_record("bench")
-    for without in (replace(record, mark=""), replace(record, frames_per_second=None)):
-        again.record_film("bench", without)
-        build_site(again)
-        page = (again.site / "film" / "index.html").read_text()
-        assert tracks(again.folder) == [] and "<track" not in page and "Chapters" not in page
-        assert 'src="../film/bench.mp4"' in page
+    for name in ("bench", "basil-alone"):
+        again.record_film(name, again.film_record(name).unfinished(None))
+    build_site(again)
+    page = (again.site / "film" / "index.html").read_text()
+    assert tracks(again.folder) == [] and "<track" not in page and "Chapters" not in page
+    assert 'src="../film/bench.mp4"' in page
 
 
 def test_a_film_that_may_not_be_shown_has_no_page(again):
     path = again.film_record("bench").shows[4]
     (again.folder / "verdicts.csv").write_text(f"frame,verdict,note\n{path},no,\n")
-    (problem,) = build_site(again).problems
-    assert "bench.mp4" in problem
+    problems = build_site(again).problems
+    assert [re.search(r"[\w-]+\.mp4", problem)[0] for problem in problems] == [
+        "bench.mp4",
+        "basil-alone.mp4",
+    ]
     assert not (again.site / "film").exists()
     assert "film/index.html" not in (again.site / "index.html").read_text()
 
 
 def test_the_pace_is_the_films_own_whatever_settings_say_since(again):
     settings = again.folder / "season.toml"
-    text = settings.read_text().replace(f"per_second = {PER_SECOND}", "per_second = 30")
+    text = settings.read_text().replace(f"day_seconds = {DAY_S}", "day_seconds = 3")
     settings.write_text(text)
     build_site(Season(again.folder))
     cues = parsed((again.site / "film" / "bench-chapters.vtt").read_bytes())
     assert cues[-1].end_s == second(DAYS)
+
+
+def test_cuts_that_are_for_the_site_stand_below_the_season_and_others_do_not(again):
+    page = (again.site / "film" / "index.html").read_text()
+    assert re.findall(r'<video [^>]*src="../film/([\w-]+)\.mp4" width="(\d+)"', page) == [
+        ("bench", "160"),
+        ("basil-alone", "120"),
+    ]
+    assert (again.site / "film" / "basil-alone-poster.jpg").exists()
+    settings = again.folder / "season.toml"
+    settings.write_text(settings.read_text().replace("on_site = true", ""))
+    build_site(Season(again.folder))
+    page = (again.site / "film" / "index.html").read_text()
+    assert "basil-alone" not in page and not (again.site / "film" / "basil-alone.mp4").exists()
 
 
 @pytest.mark.browser
@@ -133,13 +161,13 @@ class TestInTheBrowser:
         with opened(browser, address) as page:
             page.goto(f"{address}film/index.html")
             self.ready(page)
-            page.locator("button.chapter", has_text="Potted on").click()
+            page.locator("button.chapter", has_text="Potted on").first.click()
             day = FIRST + timedelta(3)
             page.wait_for_selector(f'.ribbon li.pointed a[data-day="{day}"]')
             assert page.evaluate("document.querySelector('video').currentTime") == pytest.approx(
                 second(3), abs=0.01
             )
-            assert page.locator(".film-day").inner_text() == "Friday, 4 April 2031"
+            assert page.locator(".film-day").first.inner_text() == "Friday, 4 April 2031"
             current = page.locator("button.chapter[aria-current]")
             assert current.count() == 1 and "Potted on" in current.inner_text()
 
@@ -198,15 +226,15 @@ class TestInTheBrowser:
             lines = page.locator(".chapters li").all_inner_texts()
             assert re.split(r"\s+", lines[1])[0] == "0:00.7" and "Potted on" in lines[1]
             assert page.locator(".chapters button").count() == 0
-            assert page.locator("video").get_attribute("controls") is not None
+            assert page.locator("video").first.get_attribute("controls") is not None
 
     def test_from_a_folder_it_plays_and_says_that_captions_need_an_address(self, browser, filmed):
         with opened(browser, f"{(filmed / 'site').as_uri()}/index.html") as page:
             page.goto((filmed / "site" / "film" / "index.html").as_uri())
             self.ready(page)
-            assert page.locator(".from-folder").is_visible()
+            assert page.locator(".from-folder").first.is_visible()
             assert page.locator("track").count() == 0
-            page.locator("button.chapter", has_text="Cold").click()
+            page.locator("button.chapter", has_text="Cold").first.click()
             page.wait_for_selector(f'.ribbon li.pointed a[data-day="{FIRST + timedelta(8)}"]')
 
     @pytest.mark.parametrize("width", [360, 1280])

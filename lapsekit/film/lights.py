@@ -1,0 +1,66 @@
+"""What a cut takes from the light of frames: which it shows of a day, and how they are evened."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+
+from lapsekit.catalogue import Frame
+from lapsekit.film.lighting import light_of
+from lapsekit.film.scenes import Scene
+from lapsekit.film.sources import Choice, hour_of
+from lapsekit.frames.choosing import daily_picture
+from lapsekit.progress import Track
+from lapsekit.season import Season
+from lapsekit.settings import Cut
+from lapsekit.vision.alike import alike
+from lapsekit.vision.even_light import corrections
+
+SLOW_DAY_SECONDS = 1.0
+"""In a film of all frames whose days last so long the light's course over the day is seen; in
+faster ones it would pulse."""
+
+
+def choice(cut: Cut, unreadable: Mapping[str, str], workers: int | None, track: Track) -> Choice:
+    """Which of each day's frames a cut wants, of those that can be read."""
+
+    def choose(season: Season, days: Mapping[date, Sequence[Frame]]):
+        read = {
+            day: kept
+            for day, frames in days.items()
+            if (kept := [frame for frame in frames if frame.path not in unreadable])
+        }
+        if cut.frames == "all" or not read:
+            return read
+        if cut.frames == "daily":
+            return {day: [daily_picture(each, season.daily_at(day))] for day, each in read.items()}
+        return _alike(season, read, workers, track)
+
+    return choose
+
+
+def _alike(season: Season, days, workers, track):
+    """Of each day the frame whose light is most like that of its neighbours."""
+    frames = [frame for day in sorted(days) for frame in days[day]]
+    _, levels = light_of(season, frames[0].camera, frames, workers, track)
+    hours = [hour_of(season, frame.taken_at) for frame in frames]
+    wished = hour_of(season, season.daily_at(frames[0].day))
+    chosen = alike(levels, [frame.day.toordinal() for frame in frames], hours, wished)
+    return {frames[number].day: [frames[number]] for number in chosen}
+
+
+def lights_of(
+    cut: Cut, scene: Scene, day_seconds: float, workers: int | None, track: Track
+) -> dict:
+    """What brings each frame of a scene to the slow light, by path; empty where it shall not."""
+    if not cut.even_light:
+        return {}
+    season, camera = scene.panel.season, scene.panel.camera
+    order = [source for each in scene.panel.sources.values() for source in each]
+    cells, levels = light_of(season, camera, [s.frame for s in order], workers, track)
+    found = corrections(
+        cells,
+        levels,
+        [s.at_days for s in order],
+        [s.hour for s in order],
+        day_course=cut.frames == "all" and day_seconds >= SLOW_DAY_SECONDS,
+    )
+    return {s.frame.path: each for s, each in zip(order, found, strict=True)}
