@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
+from pathlib import Path
 
 import numpy as np
 
@@ -99,7 +100,7 @@ def composed(
     cut: Cut,
     words: Words,
     before: FilmRecord | None,
-    unreadable: Mapping[str, str],
+    unreadable: Mapping[tuple[Path, str], str],
     workers: int | None,
     track: Track,
     earlier: Season | None = None,
@@ -113,8 +114,9 @@ def composed(
     words : Words
     before : FilmRecord or None
         Of the same film; its windows are kept while frames show them.
-    unreadable : mapping of str to str
-        Frames that are known not to be readable, which are left out.
+    unreadable : mapping of (Path, str) to str
+        Frames that are known not to be readable, by their season's folder and their path; they are
+        left out.
     workers, track
         For what has to be read of frames first.
     earlier : Season, optional

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date
+from pathlib import Path
 
 from lapsekit.catalogue import Frame
 from lapsekit.film.lighting import light_of
@@ -19,15 +20,17 @@ SLOW_DAY_SECONDS = 1.0
 faster ones it would pulse."""
 
 
-def choice(cut: Cut, unreadable: Mapping[str, str], workers: int | None, track: Track) -> Choice:
+def choice(
+    cut: Cut, unreadable: Mapping[tuple[Path, str], str], workers: int | None, track: Track
+) -> Choice:
     """Which of each day's frames a cut wants, of those that can be read."""
 
     def choose(season: Season, days: Mapping[date, Sequence[Frame]]):
-        read = {
-            day: kept
-            for day, frames in days.items()
-            if (kept := [frame for frame in frames if frame.path not in unreadable])
-        }
+        read = {}
+        for day, frames in days.items():
+            kept = [f for f in frames if (season.folder, f.path) not in unreadable]
+            if kept:
+                read[day] = kept
         if cut.frames == "all" or not read:
             return read
         if cut.frames == "daily":

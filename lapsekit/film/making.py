@@ -117,14 +117,14 @@ def make_film(
         cut, stem = cut.model_copy(update=small), f"{stem}-preview"
     season.films.mkdir(exist_ok=True)
     remove_leftovers(season.films)
-    unreadable: dict[str, str] = {}
+    unreadable: dict[tuple[Path, str], str] = {}
     with earlier_of(season, cut) as earlier:
         while True:
             maker = _Maker(season, name, cut, stem, unreadable, workers, track, earlier)
             try:
                 return maker.made(preview)
             except Unreadable as found:
-                unreadable[found.path] = found.why
+                unreadable[found.folder, found.path] = found.why
 
 
 @dataclass
@@ -135,7 +135,7 @@ class _Maker:
     name: str
     cut: Cut
     stem: str
-    unreadable: Mapping[str, str]
+    unreadable: Mapping[tuple[Path, str], str]
     workers: int | None
     track: Track
     earlier: Season | None
@@ -253,17 +253,17 @@ class _Maker:
         )
 
     def _report(self, shown: Composition, target: Path, encoded: int) -> FilmReport:
-        left_out = [*shown.left_out, *(f"{p}: {why}" for p, why in sorted(self.unreadable.items()))]
+        unread = [f"{path}: {why}" for (_, path), why in sorted(self.unreadable.items())]
         pictures = sum(len(shots) for _, shots in shown.parts)
         return FilmReport(
             self.name,
             target,
-            len(shown.paths),
+            len(shown.paths) + len(shown.earlier_paths),
             pictures,
             pictures / self.cut.frames_per_second,
             made=False,
             encoded=encoded,
-            left_out=left_out,
+            left_out=[*shown.left_out, *unread],
             untold=shown.untold,
         )
 

@@ -4,6 +4,7 @@ import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -31,9 +32,9 @@ Box = tuple[int, int, int, int]
 class Unreadable(Exception):
     """A frame that cannot be read, found while the film was painted."""
 
-    def __init__(self, path: str, why: str):
+    def __init__(self, folder: Path, path: str, why: str):
         super().__init__(why)
-        self.path, self.why = path, why
+        self.folder, self.path, self.why = folder, path, why
 
 
 @dataclass(frozen=True)
@@ -240,11 +241,11 @@ class Painter:
         return canvas
 
     def _decoded(self, number: int, source: Source, by: int) -> np.ndarray:
-        archive, frame = self._scenes[number].panel.season.archive, source.frame
+        season, frame = self._scenes[number].panel.season, source.frame
         try:
-            return decode_reduced(archive.read(frame.path), by, (frame.height, frame.width))
+            return decode_reduced(season.archive.read(frame.path), by, (frame.height, frame.width))
         except (ArchiveError, PictureError) as error:
-            raise Unreadable(frame.path, str(error)) from error
+            raise Unreadable(season.folder, frame.path, str(error)) from error
 
 
 def _places(beat: Beat) -> tuple[tuple[int, int], ...]:

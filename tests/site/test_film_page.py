@@ -168,7 +168,7 @@ class TestInTheBrowser:
                 second(3), abs=0.01
             )
             assert page.locator(".film-day").first.inner_text() == "Friday, 4 April 2031"
-            current = page.locator("button.chapter[aria-current]")
+            current = page.locator(".film-whole").first.locator("button.chapter[aria-current]")
             assert current.count() == 1 and "Potted on" in current.inner_text()
 
     def test_chapters_are_reached_by_keys(self, browser, address):
