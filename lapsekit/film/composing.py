@@ -20,9 +20,10 @@ from lapsekit.film.pacing import Beat, Stretch
 from lapsekit.film.painting import Painter, Shot
 from lapsekit.film.planning import Plan, planned
 from lapsekit.film.scenes import Scene, scene_of, view_of
-from lapsekit.film.sources import Panel, panels_of
+from lapsekit.film.sources import Panel, left_out, panels_of
 from lapsekit.film.tracks import Cue, Day
 from lapsekit.film.windows import Box, Size
+from lapsekit.language.phrases import reasons_text
 from lapsekit.language.words import Words
 from lapsekit.progress import Track
 from lapsekit.season import FilmRecord, Season
@@ -153,9 +154,11 @@ def composed(
     shots, face = _shots(cut, scenes, plan, boxes, size, words)
 
     def card(number: int, gap: tuple[int, int]) -> np.ndarray:
-        first, last = (scenes[number].panel.day_of(day) for day in gap)
+        scene = scenes[number]
+        first, last = (scene.panel.day_of(day) for day in gap)
         shape = cut.shape if len(scenes) == 1 else "square"
-        return gap_card(scenes[number].size, shape, words, first, last)
+        why = reasons_text(words, left_out(scene.panel, first, last))
+        return gap_card(scene.size, shape, words, first, last, why)
 
     painter = Painter(size, scenes, boxes, lights, cut.between, face, card)
     parts = [(painter.mark(each), each) for each in _parts(day_seconds, plan, shots)]
@@ -176,7 +179,7 @@ def composed(
         framing=framing,
         boxes=[[list(box) for box in scene.framing.boxes] for scene in scenes],
         left_out=[told for scene in scenes for told in scene.left_out],
-        untold=[f"{event.day}: {event.text}" for event in face.left_out],
+        untold=[f"{event.day}: {event.text} {event.label}".rstrip() for event in face.left_out],
     )
 
 

@@ -1,5 +1,6 @@
 """What a cut shows: panels, each with the frames of one camera by day."""
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
@@ -263,3 +264,12 @@ def known_region(season: Season, asked: str) -> Region:
     near = get_close_matches(asked, known, n=1)
     meant = f'; did you mean "{near[0]}"?' if near else f"; it has {', '.join(known) or 'none'}"
     raise FilmError(f'no region "{asked}" in regions.toml{meant}')
+
+
+def left_out(panel: Panel, first: date, last: date) -> Counter[str]:
+    """Why frames of some days are not shown: how many frames for each reason."""
+    found: Counter[str] = Counter()
+    for camera, day, reasons, count in panel.season.catalogue.counts():
+        if camera == panel.camera and first <= day <= last:
+            found.update(dict.fromkeys(reasons or (), count))
+    return found

@@ -1,5 +1,6 @@
-"""Phrases that pages and films share: plant age, and acts of the diary."""
+"""Phrases that pages and films share: plant age, acts of the diary, why there is no picture."""
 
+from collections.abc import Mapping
 from datetime import date
 
 from lapsekit.language.words import Words
@@ -32,3 +33,27 @@ def act_text(words: Words, what: str) -> str:
         "height": words.text("height"),
     }
     return known.get(what.lower(), what)
+
+
+def reason_text(words: Words, reason: str) -> str:
+    """Why a frame was left out; a reason that nobody knows is said as it is."""
+    known = {
+        "dark": words.text("dark"),
+        "blown out": words.text("blown out"),
+        "frozen": words.text("frozen"),
+        "glare": words.text("glare"),
+        "hazed": words.text("hazed"),
+        "blurred": words.text("blurred"),
+        "obstructed": words.text("obstructed"),
+        "held back": words.text("held back"),
+        "not registered": words.text("not registered"),
+        "not readable": words.text("not readable"),
+    }
+    plain = reason.replace("-", " ")
+    return known.get(plain, plain)
+
+
+def reasons_text(words: Words, reasons: Mapping[str, int]) -> str:
+    """``2 blurred, 1 dark``; empty where nothing was left out."""
+    ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
+    return ", ".join(f"{count} {reason_text(words, reason)}" for reason, count in ordered)

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from statistics import median
 
+from lapsekit.language.phrases import reason_text
 from lapsekit.language.words import Words
 from lapsekit.site import views
 from lapsekit.site.contents import Page, Whole
-from lapsekit.site.wording import in_unit, reason_text
+from lapsekit.site.wording import in_unit
 
 PATH = "about/index.html"
 #: Below, a few leaves are measured, and their edges are most of the interval.

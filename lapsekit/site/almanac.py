@@ -9,14 +9,13 @@ from typing import TypeVar
 
 from lapsekit.catalogue import Daily, Frame
 from lapsekit.diary import Event, read_diary
-from lapsekit.language.phrases import act_text
+from lapsekit.language.phrases import act_text, reasons_text
 from lapsekit.language.words import Words
 from lapsekit.season import DIARY_FILE, OWN_WORDS, Season
 from lapsekit.settings import Region
 from lapsekit.site.digests import Digests
 from lapsekit.site.grouping import folded
 from lapsekit.site.plant_names import page_names, page_path
-from lapsekit.site.wording import reasons_text
 from lapsekit.when import days_between
 
 T = TypeVar("T")

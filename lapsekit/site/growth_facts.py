@@ -9,6 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from lapsekit.growing import Growth
+from lapsekit.language.phrases import reasons_text
 from lapsekit.noticing import Noticed
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Chart, Paper, draw, look_of
@@ -25,13 +26,7 @@ from lapsekit.site.curves import (
 )
 from lapsekit.site.parts import Part, by_month
 from lapsekit.site.ranking import Rate, ranking, rate_of, rate_text
-from lapsekit.site.wording import (
-    NOTHING,
-    amount,
-    loss_text,
-    pause_text,
-    reasons_text,
-)
+from lapsekit.site.wording import NOTHING, amount, loss_text, pause_text
 
 if TYPE_CHECKING:
     from lapsekit.language.words import Words

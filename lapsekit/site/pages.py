@@ -118,7 +118,7 @@ def _spoken(words: Words) -> dict[str, Any]:
         "listed": words.listed,
         "age_text": partial(phrases.age_text, words),
         "day_time": partial(wording.day_time, words),
-        "reasons_text": partial(wording.reasons_text, words),
+        "reasons_text": partial(phrases.reasons_text, words),
     }
 
 

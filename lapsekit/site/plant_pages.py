@@ -6,7 +6,7 @@ from datetime import date
 from itertools import groupby
 from typing import Any
 
-from lapsekit.language.phrases import age_text
+from lapsekit.language.phrases import age_text, reasons_text
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Paper, draw
@@ -20,14 +20,7 @@ from lapsekit.site.happenings import Happening
 from lapsekit.site.parts import Part, by_month, month_of, part_of
 from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.ranking import rate_of, rate_text
-from lapsekit.site.wording import (
-    NOTHING,
-    in_unit,
-    range_text,
-    reasons_text,
-    standing_text,
-    value_text,
-)
+from lapsekit.site.wording import NOTHING, in_unit, range_text, standing_text, value_text
 
 WIDE = Paper(960, 380, 52, 24)
 #: Acts of the whole bench that are none of its plants'.

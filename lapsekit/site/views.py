@@ -3,17 +3,11 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from lapsekit.language.phrases import reasons_text
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac, DayFrames
 from lapsekit.site.alternative import Seen, Value, alternative
-from lapsekit.site.wording import (
-    change_text,
-    in_unit,
-    range_text,
-    reasons_text,
-    standing_text,
-    value_text,
-)
+from lapsekit.site.wording import change_text, in_unit, range_text, standing_text, value_text
 from lapsekit.when import plant_age
 
 _WEEK = timedelta(days=7)

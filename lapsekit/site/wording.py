@@ -53,30 +53,6 @@ def amount(words: Words, value: float) -> str:
     return words.number(value, 1 if abs(value) < 9.95 else 0)
 
 
-def reason_text(words: Words, reason: str) -> str:
-    """Why a frame was left out; a reason that nobody knows is said as it is."""
-    known = {
-        "dark": words.text("dark"),
-        "blown out": words.text("blown out"),
-        "frozen": words.text("frozen"),
-        "glare": words.text("glare"),
-        "hazed": words.text("hazed"),
-        "blurred": words.text("blurred"),
-        "obstructed": words.text("obstructed"),
-        "held back": words.text("held back"),
-        "not registered": words.text("not registered"),
-        "not readable": words.text("not readable"),
-    }
-    plain = reason.replace("-", " ")
-    return known.get(plain, plain)
-
-
-def reasons_text(words: Words, reasons: Mapping[str, int]) -> str:
-    """``2 blurred, 1 dark``; empty where nothing was left out."""
-    ordered = sorted(reasons.items(), key=lambda item: (-item[1], item[0]))
-    return ", ".join(f"{count} {reason_text(words, reason)}" for reason, count in ordered)
-
-
 def in_unit(row: Daily, unit: str) -> tuple[float | None, float | None, float | None]:
     """Low, value and high of a day in `unit`, ``cm²`` or ``%`` of the region."""
     if unit == "cm²":
