@@ -14,7 +14,7 @@ from lapsekit.refusals import refusals
 from lapsekit.season import SETTINGS_FILE, Season
 from lapsekit.settings import Cut
 
-_NO_OTHER_FILM = {"files", "on_site"}
+_NO_OTHER_FILM = {"files", "small", "master", "teaser", "encoder", "on_site"}
 _SAY_THEMSELVES = {"camera", "kind", "regions", "shape", "short_side_px", "day"}
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]*")
 _NO_NAME = re.compile(r"[^a-z0-9]+")
