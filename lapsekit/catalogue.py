@@ -661,20 +661,12 @@ class Catalogue:
                 "INSERT OR REPLACE INTO judging VALUES (?, ?, ?, ?, ?)", (camera, *_flat(judging))
             )
 
-    def placements(
-        self, camera: str, paths: Iterable[str] | None = None
-    ) -> list[tuple[Frame, Placement]]:
-        """Where the reference view lies in the frames of `camera`, in order of time.
-
-        Of all of them, or of those of `paths` alone.
-        """
-        asked = None if paths is None else json.dumps(list(paths))
+    def placements(self, camera: str) -> list[tuple[Frame, Placement]]:
+        """Where the reference view lies in the frames of `camera`, in order of time."""
         rows = self._read(
             f"SELECT {_FRAME}, matrix, residual_px, error_px, how"
-            " FROM frame JOIN placement ON id = frame_id"
-            " WHERE camera = ?1 AND (?2 IS NULL OR path IN (SELECT value FROM json_each(?2)))"
-            " ORDER BY taken_at, path",
-            (camera, asked),
+            " FROM frame JOIN placement ON id = frame_id WHERE camera = ? ORDER BY taken_at, path",
+            (camera,),
         )
         return [
             (
@@ -683,6 +675,15 @@ class Catalogue:
             )
             for row in rows
         ]
+
+    def matrices(self, paths: Iterable[str]) -> dict[str, tuple[float, ...]]:
+        """The matrices of the placements of frames that have one, by path."""
+        rows = self._read(
+            "SELECT path, matrix FROM frame JOIN placement ON id = frame_id"
+            " WHERE path IN (SELECT value FROM json_each(?)) AND matrix IS NOT NULL",
+            (json.dumps(list(paths)),),
+        )
+        return {path: tuple(json.loads(matrix)) for path, matrix in rows}
 
     def unregistered(self) -> dict[str, str]:
         """Why frames that could not be registered were not, by path."""

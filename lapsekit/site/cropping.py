@@ -4,7 +4,7 @@ Each crop is encoded once: its name carries a hash of its frame and of where it 
 decoded once for all of its regions, as small as they allow, and let go before the next.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -27,8 +27,10 @@ from lapsekit.site.turning import (
     union_box,
 )
 from lapsekit.site.writing import SiteFolder
-from lapsekit.viewing import View, matrix_of
+from lapsekit.viewing import View
 from lapsekit.vision.pictures import decode_reduced
+
+_AS_IT_IS = np.eye(3)
 
 
 @dataclass(frozen=True)
@@ -74,9 +76,8 @@ def sight_of(view: View, frames: Mapping[date, Frame]) -> Sight | None:
         return None
     shown = {frame.path for frame in frames.values()}
     placed = {
-        frame.path: matrix_of(placement)
-        for frame, placement in view.season.catalogue.placements(view.camera, shown)
-        if placement.matrix is not None
+        path: np.array(matrix, float).reshape(3, 3)
+        for path, matrix in view.season.catalogue.matrices(shown).items()
     }
     return Sight((reference.width, reference.height), placed)
 
@@ -202,17 +203,19 @@ def _row(
     place = crop_matrix(box, sight.size, size)
     first = min(region.outline[0].valid_from for region in regions)
     seen = {day for day, frame in frames.items() if sight.fits(frame)}
-    return [
-        (moment, None if moment.shown is None else _job(frames[moment.shown], sight, size, place))
-        for moment in moments(first, seen)
-    ]
+    found = moments(first, seen)
+    jobs = iter(_jobs([frames[each.shown] for each in found if each.shown], sight, size, place))
+    return [(each, next(jobs) if each.shown else None) for each in found]
 
 
-def _job(frame: Frame, sight: Sight, size: Size, place: np.ndarray) -> _Job:
-    """A crop of `size` that lies in the reference view as the matrix `place` says."""
-    turn = sight.matrices.get(frame.path, np.eye(3)) @ place
-    name = pictures.mark(frame.sha256, size, np.round(turn, 6).tolist())
-    return _Job(f"pictures/{frame.camera}/crops/{frame.day}-{name}", size, turn)
+def _jobs(frames: Sequence[Frame], sight: Sight, size: Size, place: np.ndarray) -> Iterator[_Job]:
+    """Crops of `size` that lie in the reference view as the matrix `place` says."""
+    if not frames:
+        return
+    turns = np.array([sight.matrices.get(frame.path, _AS_IT_IS) for frame in frames]) @ place
+    for frame, turn, told in zip(frames, turns, np.round(turns, 6).tolist(), strict=True):
+        name = pictures.mark(frame.sha256, size, told)
+        yield _Job(f"pictures/{frame.camera}/crops/{frame.day}-{name}", size, turn)
 
 
 def _make(season: Season, folder: SiteFolder, frame: Frame, jobs: Sequence[_Job]) -> None:

@@ -69,7 +69,7 @@ class Digests:
     def _others(self) -> dict[date, str]:
         told = _by_day(self._almanac.frames, self._almanac.pictures)
         for event in self._almanac.events:
-            told.setdefault(event.day, []).append(vars(event))
+            told.setdefault(event.day, []).append(tuple(vars(event).values()))
         return _marked(told)
 
 
@@ -79,7 +79,7 @@ def _by_day(*kinds: dict[str, dict[date, object]]) -> dict[date, list[object]]:
     for kind in kinds:
         for name, known in kind.items():
             for day, what in known.items():
-                found.setdefault(day, []).append((name, vars(what)))
+                found.setdefault(day, []).append((name, *vars(what).values()))
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from datetime import date
-from statistics import mean
+from statistics import fmean
 from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
@@ -83,7 +83,7 @@ def _mean(name: str, day: date, rows: Sequence[Daily | None]) -> Daily:
         found = [getattr(row, of) for row in known]
         if len(found) < len(rows) or None in found:
             return None, None, None
-        return mean(found), min(found), max(found)
+        return fmean(found), min(found), max(found)
 
     left_out = Counter()
     for row in known:

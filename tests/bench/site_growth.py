@@ -3,10 +3,11 @@
     python -m tests.bench.site_growth [--days 365] [--regions 8] [--frames-a-day 20] [--json]
 
 A made-up season of `--days` days, its pictures of 12 megapixels, is built whole; then nothing has
-changed; then three days are added, one a morning, as they are to a season that is a month old. A
-morning's build late in the season may cost at most 1.3 times what it costs early. As in the morning
-chain, growth is worked out and its daily table written by the stage before; what that takes stands
-beside it. Where the time goes is read off the stack while it goes.
+changed; then three days are added, one a morning, as they are to a season that is a month old, in
+turns: a machine that is slow for a while is so for both. A morning's build late in the season may
+cost at most 1.3 times what it costs early. As in the morning chain, growth is worked out and its
+daily table written by the stage before; what that takes stands beside it. Where the time goes is
+read off the stack while it goes.
 """
 
 import argparse
@@ -65,15 +66,24 @@ class Costs:
 
 def costs(folder: Path, days: int, kind: Kind) -> Costs:
     """Make a season of `days` days and build its site again and again."""
+    found = begun(folder, days, kind)
+    for _ in range(MORNINGS):
+        add_morning(found, folder, kind)
+    return found
+
+
+def begun(folder: Path, days: int, kind: Kind) -> Costs:
+    """Make a season of `days` days and build its site, and once more."""
     made(folder, days, kind).catalogue.close()
-    whole, unchanged = built(folder), built(folder)
-    mornings = []
-    for number in range(days, days + MORNINGS):
-        season = Season(folder)
-        add_day(season, number, days, kind)
-        season.catalogue.close()
-        mornings.append(built(folder))
-    return Costs(days, whole, unchanged, mornings)
+    return Costs(days, built(folder), built(folder), [])
+
+
+def add_morning(found: Costs, folder: Path, kind: Kind) -> None:
+    """Add a day to the season, and build its site."""
+    season = Season(folder)
+    add_day(season, found.days + len(found.mornings), found.days, kind)
+    season.catalogue.close()
+    found.mornings.append(built(folder))
 
 
 def built(folder: Path) -> Built:
@@ -176,8 +186,14 @@ def main(arguments: list[str] | None = None) -> int:
     asked = parser.parse_args(arguments)
     kind = Kind(asked.regions, asked.frames_a_day, asked.width)
     with tempfile.TemporaryDirectory() as folder:
-        early = costs(Path(folder, "early"), asked.early, kind)
-        late = costs(Path(folder, "late"), asked.days, kind)
+        places = Path(folder, "early"), Path(folder, "late")
+        early, late = (
+            begun(place, days, kind)
+            for place, days in zip(places, (asked.early, asked.days), strict=True)
+        )
+        for _ in range(MORNINGS):
+            for place, found in zip(places, (early, late), strict=True):
+                add_morning(found, place, kind)
     if asked.json:
         print(json.dumps({"early": asdict(early), "late": asdict(late)}, indent=1))
     else:

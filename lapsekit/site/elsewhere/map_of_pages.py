@@ -2,11 +2,13 @@
 
 from collections.abc import Iterable
 from datetime import date
-from xml.etree.ElementTree import Element, SubElement, indent, tostring
+from xml.sax.saxutils import escape
 
 from lapsekit.site.elsewhere.addresses import SITEMAP, at, is_top_of_host
 
 _MOST = 50_000
+_DECLARATION = "<?xml version='1.0' encoding='utf-8'?>"
+_SCHEMA = "http://www.sitemaps.org/schemas/sitemap/0.9"
 #: A robots.txt that does not begin with this is the grower's own, and stays.
 ROBOTS_MADE_HERE = "# lapsekit makes this file; without this line it stays as you write it."
 
@@ -24,14 +26,15 @@ def sitemap(address: str | None, pages: Iterable[tuple[str, date | None]]) -> by
     """
     if address is None:
         return None
-    urls = Element("urlset", xmlns="http://www.sitemaps.org/schemas/sitemap/0.9")
-    for path, day in list(pages)[-_MOST:]:
-        url = SubElement(urls, "url")
-        SubElement(url, "loc").text = at(address, path)
-        if day is not None:
-            SubElement(url, "lastmod").text = day.isoformat()
-    indent(urls, " ")
-    return tostring(urls, encoding="utf-8", xml_declaration=True) + b"\n"
+    told = (_told(at(address, path), day) for path, day in list(pages)[-_MOST:])
+    lines = [_DECLARATION, f'<urlset xmlns="{_SCHEMA}">', *told, "</urlset>"]
+    return "\n".join([*lines, ""]).encode()
+
+
+def _told(address: str, day: date | None) -> str:
+    """One page; put together as text, since a season has hundreds."""
+    changed = f"\n  <lastmod>{day}</lastmod>" if day is not None else ""
+    return f" <url>\n  <loc>{escape(address)}</loc>{changed}\n </url>"
 
 
 def robots(address: str | None) -> bytes | None:
