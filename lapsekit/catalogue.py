@@ -676,14 +676,15 @@ class Catalogue:
             for row in rows
         ]
 
-    def matrices(self, paths: Iterable[str]) -> dict[str, tuple[float, ...]]:
-        """The matrices of the placements of frames that have one, by path."""
+    def placed(self, paths: Iterable[str]) -> dict[str, Placement]:
+        """Placements of those of some frames that have a matrix, by path."""
         rows = self._read(
-            "SELECT path, matrix FROM frame JOIN placement ON id = frame_id"
+            "SELECT path, matrix, residual_px, error_px, how"
+            " FROM frame JOIN placement ON id = frame_id"
             " WHERE path IN (SELECT value FROM json_each(?)) AND matrix IS NOT NULL",
             (json.dumps(list(paths)),),
         )
-        return {path: tuple(json.loads(matrix)) for path, matrix in rows}
+        return {path: Placement(path, tuple(json.loads(m)), *rest) for path, m, *rest in rows}
 
     def unregistered(self) -> dict[str, str]:
         """Why frames that could not be registered were not, by path."""

@@ -98,8 +98,8 @@ class _Measuring:
         first = self._view.frame or frames[0]
         self._shape = (first.height, first.width)
         self.cells = LightCells(self._shape)
-        placements = season.catalogue.placements(camera, {f.path for f in frames})
-        self._placed = {frame.path: matrix_of(placement) for frame, placement in placements}
+        placed = season.catalogue.placed(frame.path for frame in frames)
+        self._placed = {path: matrix_of(placement) for path, placement in placed.items()}
 
     def key(self, frame: Frame) -> str:
         """The frame's name, and a mark of what its levels rest on."""

@@ -173,7 +173,7 @@ def view_of(panel: Panel) -> tuple[int, int]:
 def _registered(panel: Panel, order: Sequence[Source], view: tuple[int, int]):
     """Placements and their errors; a frame of another size is taken to show what the view does."""
     paths = [source.frame.path for source in order]
-    rows = {row.path: row for _, row in panel.season.catalogue.placements(panel.camera, paths)}
+    rows = panel.season.catalogue.placed(paths)
     matrices, errors = [], []
     for source in order:
         row = rows.get(source.frame.path) if _fits(source.frame, view) else None

@@ -27,7 +27,7 @@ from lapsekit.site.turning import (
     union_box,
 )
 from lapsekit.site.writing import SiteFolder
-from lapsekit.viewing import View
+from lapsekit.viewing import View, matrix_of
 from lapsekit.vision.pictures import decode_reduced
 
 _AS_IT_IS = np.eye(3)
@@ -76,8 +76,8 @@ def sight_of(view: View, frames: Mapping[date, Frame]) -> Sight | None:
         return None
     shown = {frame.path for frame in frames.values()}
     placed = {
-        path: np.array(matrix, float).reshape(3, 3)
-        for path, matrix in view.season.catalogue.matrices(shown).items()
+        path: matrix_of(placement)
+        for path, placement in view.season.catalogue.placed(shown).items()
     }
     return Sight((reference.width, reference.height), placed)
 

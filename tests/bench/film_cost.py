@@ -87,7 +87,7 @@ def filmed(folder: Path, said: dict[str, object]) -> Run:
 
 def told(folder: Path) -> dict:
     """What the command said last."""
-    return json.loads((folder / "films.json").read_text())
+    return json.loads((folder / "films.json").read_text())["films"][0]
 
 
 def prepared(folder: Path, said: dict[str, object], raw: Path) -> tuple[tuple[int, int], int, int]:
