@@ -3,7 +3,7 @@
 import hashlib
 import os
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -225,6 +225,20 @@ def local(path: Path) -> str:
     return f"file:{path}"
 
 
+def _take_no_precedence() -> None:
+    """Take back the precedence that an encoder gave itself over everything else on the machine.
+
+    SVT-AV1, run by root, puts its threads and the one that called it into the real-time class: they
+    and whatever they start then leave the processor to nobody, captures included (seen with 4.1).
+    """
+    if not hasattr(os, "sched_setscheduler"):
+        return
+    for thread in (int(each.name) for each in Path("/proc/self/task").iterdir()):
+        with suppress(OSError):  # it has ended meanwhile
+            if os.sched_getscheduler(thread) == os.SCHED_FIFO:
+                os.sched_setscheduler(thread, os.SCHED_OTHER, os.sched_param(0))
+
+
 class _Film:
     """A file that is being encoded; opened by its first picture, which says its size."""
 
@@ -286,6 +300,8 @@ class _Film:
             context.codec_tag = recipe.tag
         if recipe.bits_per_pixel:
             context.bit_rate = round(recipe.bits_per_pixel * width * height * self._speed)
+        context.open()
+        _take_no_precedence()
         self._stream = stream
 
     def _converted(self, picture: np.ndarray) -> av.VideoFrame:

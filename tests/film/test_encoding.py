@@ -1,5 +1,6 @@
 """Each kind of film file is what it says it is, and shows the colours that went in."""
 
+import os
 from pathlib import Path
 
 import av
@@ -136,3 +137,17 @@ def test_on_a_full_disk_the_old_film_stays(small_disk):
     with pytest.raises(FilmError, match=r"film\.mp4: the film was not written .*room"):
         encode(target, noise, RECIPES["web"], PER_SECOND)
     assert target.read_bytes() == before and len(list(disk.iterdir())) == 1
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_no_encoder_takes_precedence_over_the_rest_of_the_machine(tmp_path, name):
+    def classes():
+        return {os.sched_getscheduler(int(t.name)) for t in Path("/proc/self/task").iterdir()}
+
+    def pictures():
+        for number in range(4):
+            yield numbered(number)
+            assert classes() == {os.SCHED_OTHER}
+
+    encode(tmp_path / f"film.{RECIPES[name].ending}", pictures(), RECIPES[name], PER_SECOND)
+    assert classes() == {os.SCHED_OTHER}
