@@ -65,8 +65,8 @@ class FilmRecord:
         Width and height in px.
     framing : str
         Changes when `boxes` mean something else.
-    files : dict of str to str
-        Marks of what was made beside the film, by file name.
+    beside : dict of str to dict
+        What was made beside the film, by file name: its ``mark``, and the frames it ``shows``.
     earlier : str
         Folder of the earlier season whose frames it shows too, as season.toml names it.
     shows_earlier : list of str
@@ -82,7 +82,7 @@ class FilmRecord:
     title: str = ""
     size: list[int] = field(default_factory=list)
     framing: str = ""
-    files: dict[str, str] = field(default_factory=dict)
+    beside: dict[str, dict] = field(default_factory=dict)
     earlier: str = ""
     shows_earlier: list[str] = field(default_factory=list)
 
@@ -220,6 +220,21 @@ class Season:
                 return earlier._may_show(record.shows_earlier)
         except (LapsekitError, OSError):
             return False
+
+    def not_to_be_used(self, paths: Iterable[str]) -> set[str]:
+        """Those of some frames that are there, and are not to be used (any more)."""
+        there = self.catalogue.paths() & set(paths)
+        return there - self.catalogue.usable_paths(there, self._ruled())
+
+    def film_records(self) -> dict[str, FilmRecord]:
+        """Everything on record of films, by their names."""
+        names = sorted(path.name[1 : -len(".json")] for path in self.films.glob(".*.json"))
+        found = {name: self.film_record(name) for name in names}
+        return {name: record for name, record in found.items() if record is not None}
+
+    def forget_film(self, name: str) -> None:
+        """Take a film off the record."""
+        self._record_file(name).unlink(missing_ok=True)
 
     def _may_show(self, paths: Iterable[str]) -> bool:
         unknown = set(paths) - self.catalogue.usable_paths(paths, self._ruled())

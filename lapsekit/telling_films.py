@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -34,6 +34,11 @@ def _listed(what: str, told: list[str]) -> list[str]:
     return [f"{what}: {each}" for each in told[:_FEW]] + (
         [f"{what}: {more} more (--json lists all)"] if more > 0 else []
     )
+
+
+def withdrawn(gone: Sequence[Path]) -> list[str]:
+    """After films went that showed frames which are not to be used any more."""
+    return [f"deleted, for it showed a frame that is not to be used (any more): {p}" for p in gone]
 
 
 def cuts_listed(cuts: Mapping[str, Cut], files: Mapping[str, Path]) -> list[str]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.copied import last_verified
 from lapsekit.diary import read_diary
-from lapsekit.season import DIARY_FILE, LAST_MORNING_FILE, SETTINGS_FILE
+from lapsekit.season import DIARY_FILE, LAST_MORNING_FILE, SETTINGS_FILE, Season
 from lapsekit.when import from_utc_text
 
 LATE_MORNING = timedelta(hours=36)
@@ -84,13 +84,23 @@ def copies(look: Look) -> Iterator[Finding]:
         yield Finding("copies", FINE if newest else WATCH, told)
 
 
+def _weekly_films(season: Season) -> Iterator[tuple[str, str]]:
+    """Names of the films that are made weekly, and whose frames they show."""
+    first = next(iter(season.settings.cameras))
+    for name in season.settings.film.weekly:
+        cut = season.settings.film.known[name]
+        regions = [season.regions.by_name.get(region) for region in cut.regions]
+        camera = cut.camera or next((each.camera for each in regions if each), first)
+        yield (camera if name == "season" else name), camera
+
+
 def film(look: Look) -> Iterator[Finding]:
     """Whether the weekly film keeps up."""
     season = look.season
     if season.settings.film.weekly_on == "never" or last_morning(season.folder) is None:
         return
-    for name, frames in look.frames.items():
-        file = season.film_file(name)
+    for name, camera in _weekly_films(season):
+        frames, file = look.frames.get(camera), season.film_file(name)
         if not frames or frames[-1].taken_at - frames[0].taken_at < OLD_FILM:
             continue
         if not file.is_file():

@@ -21,7 +21,7 @@ from lapsekit.cli.shared import (
     say,
     tracking,
 )
-from lapsekit.errors import FilmError
+from lapsekit.errors import FilmError, LapsekitError
 from lapsekit.season import SETTINGS_FILE, Season
 
 DAY = ["%Y-%m-%d"]
@@ -47,7 +47,7 @@ def film(
         bool, typer.Option("--list", help="Say which cuts there are, make nothing.")
     ] = False,
     preview: Annotated[
-        bool, typer.Option("--preview", help="Small and soon, as NAME-preview.")
+        bool, typer.Option("--preview", help="Small and soon, as NAME.preview.")
     ] = False,
     kind: Annotated[
         str | None,
@@ -81,6 +81,7 @@ def film(
 ) -> None:
     """Make films of the season: whole, of last days, of plants, of a day (H.264 MP4)."""
     from lapsekit.film.making import make_film
+    from lapsekit.film.withdrawing import withdraw
 
     opened = Season(season)
     table = opened.settings.film
@@ -110,13 +111,16 @@ def film(
                 report = make_film(
                     opened, name, said, preview=preview, workers=workers, track=tracking(as_json)
                 )
-            except FilmError as error:  # the others can be made for all that
+            except LapsekitError as error:  # the others can be made for all that
                 refused.append(f"{error}")
                 continue
             reports.append(vars(report))
             report_facts(False, () if as_json else telling_films.filmed(report), {})
+        gone = withdraw(opened)
+    if not as_json:
+        say(telling_films.withdrawn(gone))
     if as_json:
-        report_facts(True, (), {"films": reports})
+        report_facts(True, (), {"films": reports, "withdrawn": gone})
     elif not chosen:
         say([f"{opened.folder / SETTINGS_FILE} names no such cut, so nothing was filmed"])
     if refused:

@@ -81,14 +81,19 @@ class Composition:
         """All pictures in order."""
         return [shot for _, shots in self.parts for shot in shots]
 
+    @property
+    def _uncovered(self) -> list[Shot]:
+        """Pictures without a card, if there are any."""
+        shown = [shot for shot in self.shots if not any(beat.paper for beat in shot.beats)]
+        return shown or self.shots
+
     def poster(self) -> np.ndarray:
         """The last picture that shows a frame."""
-        shown = [shot for shot in self.shots if not any(beat.paper for beat in shot.beats)]
-        return next(self.painter.pictures((shown or self.shots)[-1:]))
+        return next(self.painter.pictures(self._uncovered[-1:]))
 
     def teaser(self) -> Iterator[np.ndarray]:
         """A few pictures from all of the film."""
-        shots = self.shots
+        shots = self._uncovered
         return self.painter.pictures([shots[number] for number in teaser_choice(len(shots))])
 
     def day_of(self, shot: Shot) -> date:

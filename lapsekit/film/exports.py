@@ -22,6 +22,8 @@ from lapsekit.safely import write_safely
 STILLS, TEASERS = ("png", "jpg"), ("gif", "webp")
 #: A teaser is shown at this pace, so long, and no larger on its longer side.
 TEASER_PER_SECOND, TEASER_S, TEASER_PX = 10, 4, 400
+#: So slow that no more than two and a half flashes fit into a second.
+TEASER_CALM_PER_SECOND = 5
 #: All pictures of a teaser are in memory at once: its colours are chosen to suit them all.
 MOST_TEASER = 200
 _STILL = re.compile(r"\d{5,}-\d{4}-\d\d-\d\d\.(png|jpg)")

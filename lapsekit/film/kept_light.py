@@ -6,6 +6,7 @@ Derived data: any of these files may be deleted at any time, and a damaged one c
 import io
 import zipfile
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 
@@ -58,9 +59,10 @@ class KeptLight:
         out = io.BytesIO()
         levels = np.array(list(kept.values()), np.float16)
         np.savez(out, keys=np.array(list(kept)), levels=levels)
-        self._folder.mkdir(parents=True, exist_ok=True)
-        remove_leftovers(self._folder)
-        write_safely(self._path(day), out.getvalue())
+        with suppress(OSError):  # an earlier season's folder need not let us write: it is a cache
+            self._folder.mkdir(parents=True, exist_ok=True)
+            remove_leftovers(self._folder)
+            write_safely(self._path(day), out.getvalue())
 
     def _path(self, day: date) -> Path:
         return self._folder / f"{day}.npz"

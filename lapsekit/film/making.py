@@ -12,10 +12,18 @@ from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from lapsekit.errors import FilmError
 from lapsekit.film.composing import Composition, composed
 from lapsekit.film.encoding import Recipe, recipe_named
-from lapsekit.film.exports import write_beside, write_stills, write_teaser
+from lapsekit.film.exports import (
+    TEASER_CALM_PER_SECOND,
+    TEASER_PER_SECOND,
+    write_beside,
+    write_stills,
+    write_teaser,
+)
 from lapsekit.film.hardware import hardware_recipe
 from lapsekit.film.joining import join
 from lapsekit.film.naming import cut_of, stem_of
@@ -92,7 +100,7 @@ def make_film(
     said : mapping of str to value, optional
         Keys of `Cut` that stand above season.toml.
     preview : bool
-        Small and soon, as ``NAME-preview``; nothing else is touched.
+        Small and soon, as ``NAME.preview``; nothing else is touched.
     workers : int, optional
         How many parts are encoded at once; all cores by default.
     track : Track
@@ -114,7 +122,7 @@ def make_film(
     if preview:
         px = min(PREVIEW_PX, cut.short_side_px)
         small = {"short_side_px": px, "frames_per_second": PREVIEW_FPS, "files": ()}
-        cut, stem = cut.model_copy(update=small), f"{stem}-preview"
+        cut, stem = cut.model_copy(update=small), f"{stem}.preview"
     season.films.mkdir(exist_ok=True)
     remove_leftovers(season.films)
     unreadable: dict[tuple[Path, str], str] = {}
@@ -160,27 +168,30 @@ class _Maker:
         self._require_calm(segments)
         mark = self._mark(shown, segments)
         report = self._report(shown, target, encoded)
-        marks = dict(before.files) if before else {}
-        files = [] if preview else self._beside(shown, mark, marks)
-        record = self._record(shown, mark, marks)
-        if before and before.mark == mark and _is_there(target):
-            if record != before:
-                self.season.record_film(self.stem, record)
-            return replace(report, files=files)
-        self.season.record_film(self.stem, record.unfinished(before))
+        unchanged = before is not None and before.mark == mark and _is_there(target, shown)
+        record = self._record(shown, mark, before)
+        files: list[Path] = []
+        if not unchanged:
+            self.season.record_film(self.stem, record.unfinished(before))
+            self._join(target, segments, shown)
+            files = write_beside(target, shown.poster(), shown.chapters, shown.captions)
+            prune(self._parts(self.stem), segments)
+        if record != before:
+            self.season.record_film(self.stem, record)
+        if not preview:
+            files += self._beside(shown, record)
+        return replace(report, made=not unchanged, files=files)
+
+    def _join(self, target: Path, segments: Sequence[Segment], shown: Composition) -> None:
         join(
             target,
             segments,
             self.cut.frames_per_second,
             title=shown.title,
-            language=words.language,
+            language=shown.language,
             chapters=shown.chapters,
             captions=shown.captions,
         )
-        files = [*write_beside(target, shown.poster(), shown.chapters, shown.captions), *files]
-        self.season.record_film(self.stem, record)
-        prune(self._parts(self.stem), segments)
-        return replace(report, made=True, files=files)
 
     def _parts(self, stem: str) -> Path:
         return self.season.films / PARTS / stem
@@ -236,7 +247,7 @@ class _Maker:
         ]
         return hashlib.sha256(json.dumps(told).encode()).hexdigest()
 
-    def _record(self, shown: Composition, mark: str, marks: dict[str, str]) -> FilmRecord:
+    def _record(self, shown: Composition, mark: str, before: FilmRecord | None) -> FilmRecord:
         return FilmRecord(
             mark if not self.unreadable else "",
             shown.paths,
@@ -247,7 +258,7 @@ class _Maker:
             title=shown.title,
             size=list(shown.size),
             framing=shown.framing,
-            files=marks,
+            beside=dict(before.beside) if before else {},
             earlier=self.season.settings.site.earlier or "" if self.earlier else "",
             shows_earlier=shown.earlier_paths,
         )
@@ -267,19 +278,25 @@ class _Maker:
             untold=shown.untold,
         )
 
-    def _beside(self, shown: Composition, mark: str, marks: dict[str, str]) -> list[Path]:
+    def _beside(self, shown: Composition, record: FilmRecord) -> list[Path]:
         """Other files of the same film that are asked for; those that were made now.
 
-        Their marks are noted in `marks`.
+        Each is put on record before it is begun, with the frames that may be in it.
         """
         made = []
         for kind in dict.fromkeys(self.cut.files):
             path, write = self._writer(kind, shown)
-            own = " ".join([mark, self.cut.small] if kind == "small" else [mark])
-            if not (path.exists() and marks.get(path.name) == own):
-                write(path)
-                made.append(path)
-            marks[path.name] = own
+            own = " ".join([record.mark, self.cut.small] if kind == "small" else [record.mark])
+            there = record.beside.get(path.name, {"mark": "", "shows": []})
+            if path.exists() and record.mark and there["mark"] == own:
+                continue
+            shows = sorted({*there["shows"], *record.shows})
+            record.beside[path.name] = {"mark": "", "shows": shows}
+            self.season.record_film(self.stem, record)
+            write(path)
+            record.beside[path.name] = {"mark": own, "shows": record.shows}
+            self.season.record_film(self.stem, record)
+            made.append(path)
         return made
 
     def _writer(self, kind: str, shown: Composition) -> tuple[Path, Callable[[Path], object]]:
@@ -288,10 +305,10 @@ class _Maker:
             return films / f"{self.stem}-stills", lambda path: self._stills(path, shown)
         if kind == "teaser":
             path = films / f"{self.stem}-teaser.{cut.teaser}"
-            return path, lambda path: write_teaser(path, shown.teaser())
+            return path, lambda path: _write_teaser(path, list(shown.teaser()))
         name = {"small": cut.small, "master": {"h264": "h264-10"}.get(cut.master, cut.master)}[kind]
         recipe = recipe_named(name)
-        path = films / f"{self.stem}-{kind}.{recipe.ending}"
+        path = films / f"{self.stem}.{kind}.{recipe.ending}"
         return path, lambda path: self._other(path, recipe, shown)
 
     def _stills(self, folder: Path, shown: Composition) -> None:
@@ -303,21 +320,24 @@ class _Maker:
     def _other(self, path: Path, recipe: Recipe, shown: Composition) -> None:
         """The same film by another encoder."""
         _, segments = self._encode(shown, recipe, path.stem)
-        join(
-            path,
-            segments,
-            self.cut.frames_per_second,
-            title=shown.title,
-            language=shown.language,
-            chapters=shown.chapters,
-            captions=shown.captions,
-        )
+        self._join(path, segments, shown)
         prune(self._parts(path.stem), segments)
 
 
-def _is_there(target: Path) -> bool:
-    """Whether a film is there with its poster."""
-    return target.exists() and target.with_name(f"{target.stem}-poster.jpg").exists()
+def _write_teaser(path: Path, pictures: list[np.ndarray]) -> None:
+    """At the usual pace, or, where that would flash in its loop, so slowly that it cannot."""
+    views = [flash_view(picture) for picture in pictures]
+    calm = not flashes(views * 2, TEASER_PER_SECOND)
+    write_teaser(path, pictures, TEASER_PER_SECOND if calm else TEASER_CALM_PER_SECOND)
+
+
+def _is_there(target: Path, shown: Composition) -> bool:
+    """Whether a film is there with its poster and its tracks."""
+    wanted = ["-poster.jpg"]
+    wanted += ["-chapters.vtt"] if shown.chapters else []
+    wanted += ["-captions.vtt"] if shown.captions else []
+    beside = (target.with_name(target.stem + ending) for ending in wanted)
+    return target.exists() and all(path.exists() for path in beside)
 
 
 def _pictures(shown: Composition, shots: Sequence) -> Callable:

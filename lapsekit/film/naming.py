@@ -70,7 +70,7 @@ def stem_of(season: Season, name: str, cut: Cut, said: Mapping[str, Any]) -> str
         )
     plain = table.resolved(table.known.get(name, Cut(kind=cut.kind, regions=cut.regions)))
     keys = [key for key in Cut.model_fields if key in said and key not in same]
-    stem = "-".join(
+    stem = ".".join(  # no cut and no camera has a dot in its name
         [own, *(_worded(key, cut) for key in keys if getattr(cut, key) != getattr(plain, key))]
     )
     if len(stem) <= _MOST_LETTERS:

@@ -126,10 +126,10 @@ def lasting(
 ) -> dict[int, float]:
     """The same pace, so that the whole lasts `seconds`, cards of gaps included.
 
-    Where cards alone last longer, days keep a picture each.
+    Where there are more days than pictures, some are passed over.
     """
     whole, wanted = sum(pace.values()), seconds * frames_per_second
-    low, high = len(pace) / whole, max(len(pace), wanted) / whole
+    low, high = 0.0, wanted / whole
     for _ in range(_HALVINGS):  # cards are longer where days are, within bounds
         middle = (low + high) / 2
         found = {day: each * middle for day, each in pace.items()}
@@ -137,7 +137,7 @@ def lasting(
             high = middle
         else:
             low = middle
-    return {day: each * low for day, each in pace.items()}
+    return {day: each * high for day, each in pace.items()}
 
 
 def stretches(pace: Mapping[int, float], frames_per_second: float) -> list[Stretch]:

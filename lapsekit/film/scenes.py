@@ -137,7 +137,7 @@ def scene_of(panel: Panel, cut: Cut, size: Size, previous: Sequence[Box] = ()) -
     laid = {s.frame.path: m for s, m in zip(order, placements, strict=True)}
     laid |= {s.frame.path: _covering(s.frame, view) for s in order if not _fits(s.frame, view)}
     scene = Scene(panel, size, view, laid, framing, order)
-    return _without(scene, framing.left_out if panel.region is None else ())
+    return _without(scene, framing.left_out)
 
 
 def _without(scene: Scene, numbers: Sequence[int]) -> Scene:

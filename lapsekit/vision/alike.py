@@ -87,13 +87,18 @@ def differences(first: np.ndarray, second: np.ndarray) -> np.ndarray:
     """
     every = max(1, first.shape[1] // _CELLS)
     here, there = (np.asarray(each[:, ::every, :3], float) for each in (first, second))
-    off = _luminance(here)[:, None] - _luminance(there)[None]
-    told = np.isfinite(off).sum(axis=2) >= _FEWEST_CELLS / every
+    return np.array([_from_one(frame, there, _FEWEST_CELLS / every) for frame in here])
+
+
+def _from_one(frame: np.ndarray, others: np.ndarray, fewest: float) -> np.ndarray:
+    """Differences of one frame (cells, 3) from others (b, cells, 3)."""
+    off = _luminance(frame) - _luminance(others)
+    told = np.isfinite(off).sum(axis=1) >= fewest
     off[~told] = 0
-    uneven = np.nanmean(np.abs(off - np.nanmedian(off, axis=2, keepdims=True)), axis=2)
-    tint = here[:, None] - there[None]
+    uneven = np.nanmean(np.abs(off - np.nanmedian(off, axis=1, keepdims=True)), axis=1)
+    tint = frame - others
     tint[~told] = 0
-    tinted = np.ptp(np.nanmedian(tint, axis=2), axis=2) / 2
+    tinted = np.ptp(np.nanmedian(tint, axis=1), axis=1) / 2
     return np.where(told, uneven + _TINT * tinted, _UNKNOWN)
 
 

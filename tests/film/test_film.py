@@ -10,6 +10,7 @@ import pytest
 from lapsekit.errors import FilmError
 from lapsekit.film.face.cards import gap_card
 from lapsekit.film.making import make_film
+from lapsekit.film.withdrawing import withdraw
 from lapsekit.language.words import Words
 from lapsekit.lettering import PAPER
 from tests.film.coded_season import (
@@ -366,9 +367,9 @@ def test_what_is_asked_for_beside_the_film_shows_the_same_pictures(opened, tmp_p
     asked = {"files": ("small", "master", "stills", "teaser")}
     report = make_film(season, "season", asked)
     names = {path.name for path in report.files if not path.name.startswith("bench-poster")}
-    assert names >= {"bench-small.mp4", "bench-master.mov", "bench-stills", "bench-teaser.webp"}
+    assert names >= {"bench.small.mp4", "bench.master.mov", "bench-stills", "bench-teaser.webp"}
     film = pictures_of(report.path)
-    for other in ("bench-small.mp4", "bench-master.mov"):
+    for other in ("bench.small.mp4", "bench.master.mov"):
         shown = pictures_of(season.films / other)
         assert [code_of(picture) for picture in shown] == [code_of(p) for p in film]
     stills = sorted((season.films / "bench-stills").iterdir())
@@ -399,7 +400,7 @@ def test_a_preview_is_small_and_touches_nothing_else(opened, tmp_path):
     path = make_film(season).path
     before = path.read_bytes(), season.film_record("bench")
     report = make_film(season, preview=True)
-    assert report.path.name == "bench-preview.mp4"
+    assert report.path.name == "bench.preview.mp4"
     assert pictures_of(report.path)[0].shape[0] == 270
     assert (path.read_bytes(), season.film_record("bench")) == before
 
@@ -411,3 +412,20 @@ def test_the_record_is_plain_and_read_back_as_it_was_written(opened, tmp_path):
     told = json.loads((season.films / ".bench.json").read_text())
     assert told["shows"] == paths and told["size"] == [WIDTH, HEIGHT]
     assert not make_film(reopened(season)).made
+
+
+def test_a_no_takes_along_every_film_that_shows_the_frame_and_what_lies_beside_it(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN.replace("day_seconds = 1", "day_seconds = 0.5"))
+    file_days(season, range(3))
+    make_film(season, "season", {"files": ("stills", "teaser")})
+    make_film(season, "season", {"shape": "square"})
+    make_film(season, preview=True)
+    make_film(season, "day")  # of the last day, which stays
+    held = next(f.path for f in season.catalogue.frames() if f.day.day == 1)
+    (season.folder / "verdicts.csv").write_text(f"frame,verdict,note\n{held},no,\n")
+    assert withdraw(season) != []
+    left = {path.name for path in season.films.iterdir() if not path.name.startswith(".")}
+    assert {name.partition("-")[0].partition(".")[0] for name in left} == {"day"}
+    assert {path.name for path in (season.films / ".parts").iterdir()} == {"day"}
+    assert list(season.film_records()) == ["day"]
+    assert withdraw(season) == []

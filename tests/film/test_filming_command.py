@@ -62,16 +62,16 @@ def test_without_a_name_the_season_is_filmed_under_its_cameras_name(film, folder
     [
         (["--region", "basil"], "region-basil"),
         (["--region", "basil", "--region", "chives"], "together-basil-chives"),
-        (["--day", "2031-04-02"], "day-2031-04-02"),
-        (["--days", "2"], "recent-days-2"),
-        (["--shape", "square"], "bench-square"),
+        (["--day", "2031-04-02"], "day.2031-04-02"),
+        (["--days", "2"], "recent.days-2"),
+        (["--shape", "square"], "bench.square"),
         (["--shape", "picture"], "bench"),
-        (["--since", "2031-04-02"], "bench-since-2031-04-02"),
-        (["--set", "even_light=true"], "bench-even-light-true"),
-        (["--set", "steady=true"], "bench-steady-true"),
-        (["recent", "--short-side", "140"], "recent-140"),
-        (["plant", "--region", "chives"], "plant-chives"),
-        (["--set", 'shows=["date", "curve"]'], "bench-shows-date-curve"),
+        (["--since", "2031-04-02"], "bench.since-2031-04-02"),
+        (["--set", "even_light=true"], "bench.even-light-true"),
+        (["--set", "steady=true"], "bench.steady-true"),
+        (["recent", "--short-side", "140"], "recent.140"),
+        (["plant", "--region", "chives"], "plant.chives"),
+        (["--set", 'shows=["date", "curve"]'], "bench.shows-date-curve"),
     ],
 )
 def test_what_is_said_beside_season_toml_makes_a_film_of_its_own_name(
@@ -197,6 +197,6 @@ def test_a_season_that_another_process_works_on_is_waited_for_and_then_left_alon
 
 
 def test_a_preview_is_told_and_lies_beside_the_film(film, folder):
-    assert "bench-preview.mp4" in film("--preview")
-    assert made(folder) == ["bench-preview.mp4"]
-    assert pictures_of(folder / "films" / "bench-preview.mp4")[0].shape[0] == 128
+    assert "bench.preview.mp4" in film("--preview")
+    assert made(folder) == ["bench.preview.mp4"]
+    assert pictures_of(folder / "films" / "bench.preview.mp4")[0].shape[0] == 128

@@ -129,8 +129,8 @@ def test_a_frame_of_a_moved_camera_is_measured_where_the_view_lies_in_it(season,
     season.index()
     frames = frames_of(season)
     shift = (1.0, 0.0, 20.0, 0.0, 1.0, 12.0, 0.0, 0.0, 1.0)
-    placed = [(frames[1], Placement(frames[1].path, shift, 0.1, 0.1, "near"))]
-    monkeypatch.setattr(season.catalogue, "placements", lambda *_: placed)
+    placed = {frames[1].path: Placement(frames[1].path, shift, 0.1, 0.1, "near")}
+    monkeypatch.setattr(season.catalogue, "placed", lambda *_: placed)
     # Outlines that leave the upper third free: no canopy is measured here
     for region in season.regions.region:
         for outline in region.outline:

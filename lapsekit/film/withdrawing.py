@@ -1,0 +1,68 @@
+"""Stage: films that show a frame which is not to be used go, with all that lies beside them.
+
+A frame gets a no, or is judged anew, after films were made that show it. Those that are made again
+show it no longer; others would keep it: cuts that were taken out of season.toml, previews, films
+made once, stills and teasers beside them.
+"""
+
+import shutil
+from pathlib import Path
+
+from lapsekit.film.making import PARTS
+from lapsekit.season import FilmRecord, Season
+
+_BESIDE = ("-poster.jpg", "-chapters.vtt", "-captions.vtt")
+
+
+def withdraw(season: Season) -> list[Path]:
+    """Delete what shows a frame that is not to be used.
+
+    Parameters
+    ----------
+    season : Season
+        The caller holds its stage lock.
+
+    Returns
+    -------
+    list of pathlib.Path
+        Films, and files and folders beside films, that were deleted.
+    """
+    gone: list[Path] = []
+    for name, record in season.film_records().items():
+        gone += _beside(season, name, record)
+        if season.not_to_be_used(record.shows):
+            gone += _film(season, name)
+    return gone
+
+
+def _beside(season: Season, name: str, record: FilmRecord) -> list[Path]:
+    """Small versions, masters, stills and teasers of a film."""
+    found = [each for each, told in record.beside.items() if season.not_to_be_used(told["shows"])]
+    for each in found:
+        _delete(season.films / each)
+        _delete(season.films / PARTS / Path(each).stem)
+        del record.beside[each]
+    if found:
+        season.record_film(name, record)
+    return [season.films / each for each in found]
+
+
+def _film(season: Season, name: str) -> list[Path]:
+    film = season.film_file(name)
+    there = film.exists()
+    for path in (film, *(film.with_name(name + ending) for ending in _BESIDE)):
+        _delete(path)
+    _delete(season.films / PARTS / name)
+    record = season.film_record(name)
+    if record is not None and record.beside:
+        season.record_film(name, FilmRecord("", [], beside=record.beside, kind=record.kind))
+    else:
+        season.forget_film(name)
+    return [film] if there else []
+
+
+def _delete(path: Path) -> None:
+    if path.is_dir():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
