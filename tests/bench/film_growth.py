@@ -12,6 +12,7 @@ ffprobe, ffmpeg and Chromium look at.
 import argparse
 import hashlib
 import json
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -144,8 +145,7 @@ def main(arguments: list[str] | None = None) -> int:
         wrong = broken(report, report.pictures and round(report.pictures / report.seconds))
         grown = decoded_hash(report.path)
         report.path.rename(folder / "grown.mp4")
-        for each in (folder / "films" / ".parts").rglob("*.*"):
-            each.unlink()
+        shutil.rmtree(folder / "films" / ".parts")
         make(folder, whole_days, said)
         if decoded_hash(report.path) != grown:
             wrong.append("shows other pictures than a film made at once")
