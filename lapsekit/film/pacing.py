@@ -126,7 +126,8 @@ def lasting(
 ) -> dict[int, float]:
     """The same pace, so that the whole lasts `seconds`, cards of gaps included.
 
-    Where there are more days than pictures, some are passed over.
+    Where there are more days than pictures, some are passed over; where cards alone last longer,
+    days keep a picture each.
     """
     whole, wanted = sum(pace.values()), seconds * frames_per_second
     low, high = 0.0, wanted / whole
@@ -137,6 +138,8 @@ def lasting(
             high = middle
         else:
             low = middle
+    if all(run.gap for run in stretches({d: p * high for d, p in pace.items()}, frames_per_second)):
+        high = len(pace) / whole
     return {day: each * high for day, each in pace.items()}
 
 
