@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from lapsekit.diary import Event
+from lapsekit.film.tracks import clipped
 from lapsekit.language.phrases import act_text
 from lapsekit.language.words import Words
 
@@ -13,9 +14,6 @@ NO_CHAPTER = {"height", "camera", "watered"}
 
 MOST_NAMED = 3
 """So many plants are named for an act of one day."""
-
-MOST_LETTERS = 120
-"""So much of a note is told over a picture."""
 
 
 @dataclass(frozen=True)
@@ -57,8 +55,3 @@ def _listed(words: Words, plants: Sequence[str]) -> str:
     if len(named) > MOST_NAMED:
         named[MOST_NAMED:] = [words.counted("{n} more", "{n} more", len(named) - MOST_NAMED)]
     return words.listed(named)
-
-
-def clipped(text: str) -> str:
-    """No more of a text than can be read while it is shown."""
-    return text if len(text) <= MOST_LETTERS else f"{text[: MOST_LETTERS - 1].rstrip()}…"

@@ -15,7 +15,7 @@ from av.video.reformatter import Interpolation
 
 from lapsekit.errors import FilmError
 from lapsekit.film.encoding import local, written_whole
-from lapsekit.film.tracks import Cue, vtt
+from lapsekit.film.tracks import CAPTIONS, CHAPTERS, POSTER, Cue, vtt
 from lapsekit.safely import write_safely
 
 #: Kinds of stills, and of teasers.
@@ -60,8 +60,8 @@ def write_beside(
     FilmError
         If one cannot be written.
     """
-    wanted = {"-poster.jpg": encoded(poster, "jpg")}
-    for ending, cues in (("-chapters.vtt", chapters), ("-captions.vtt", captions)):
+    wanted = {POSTER: encoded(poster, "jpg")}
+    for ending, cues in ((CHAPTERS, chapters), (CAPTIONS, captions)):
         wanted[ending] = vtt(cues) if cues else b""
     written = []
     for ending, content in wanted.items():

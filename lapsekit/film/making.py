@@ -30,6 +30,7 @@ from lapsekit.film.naming import cut_of, stem_of
 from lapsekit.film.painting import Unreadable
 from lapsekit.film.segments import Job, Segment, make_segments, prune
 from lapsekit.film.sources import earlier_of
+from lapsekit.film.tracks import CAPTIONS, CHAPTERS, POSTER
 from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers
@@ -333,9 +334,9 @@ def _write_teaser(path: Path, pictures: list[np.ndarray]) -> None:
 
 def _is_there(target: Path, shown: Composition) -> bool:
     """Whether a film is there with its poster and its tracks."""
-    wanted = ["-poster.jpg"]
-    wanted += ["-chapters.vtt"] if shown.chapters else []
-    wanted += ["-captions.vtt"] if shown.captions else []
+    wanted = [POSTER]
+    wanted += [CHAPTERS] if shown.chapters else []
+    wanted += [CAPTIONS] if shown.captions else []
     beside = (target.with_name(target.stem + ending) for ending in wanted)
     return target.exists() and all(path.exists() for path in beside)
 

@@ -56,6 +56,11 @@ class Beat:
     paper: float = 0.0
     gap: tuple[int, int] | None = None
 
+    @property
+    def places(self) -> tuple[tuple[int, int], ...]:
+        """Day and place of each frame that it is painted from."""
+        return tuple(at for at in (self.first, self.second) if at is not None)
+
 
 @dataclass(frozen=True)
 class Stretch:

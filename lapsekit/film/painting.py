@@ -127,7 +127,7 @@ class Painter:
                 for shot in shots
                 for scene, beat in zip(self._scenes, shot.beats, strict=True)
                 if scene.panel.season is season
-                for at in _places(beat)
+                for at in beat.places
             }
         )
 
@@ -147,7 +147,7 @@ class Painter:
         """All that a panel's part of a picture depends on."""
         beat, scene = shot.beats[number], self._scenes[number]
         frames = []
-        for at, window in zip(_places(beat), shot.windows[number], strict=True):
+        for at, window in zip(beat.places, shot.windows[number], strict=True):
             path = scene.source(at).frame.path
             placement = scene.placements[path]
             light = self._lights[number].get(path)
@@ -200,7 +200,7 @@ class Painter:
         scene = self._scenes[number]
         pictures = [
             self._placed(number, scene.source(at), window, kept)
-            for at, window in zip(_places(beat), windows, strict=True)
+            for at, window in zip(beat.places, windows, strict=True)
         ]
         if not pictures:
             return np.full((scene.size[1], scene.size[0], 3), PAPER, np.uint8)
@@ -246,7 +246,3 @@ class Painter:
             return decode_reduced(season.archive.read(frame.path), by, (frame.height, frame.width))
         except (ArchiveError, PictureError) as error:
             raise Unreadable(season.folder, frame.path, str(error)) from error
-
-
-def _places(beat: Beat) -> tuple[tuple[int, int], ...]:
-    return tuple(at for at in (beat.first, beat.second) if at is not None)

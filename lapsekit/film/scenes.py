@@ -70,7 +70,7 @@ class Scene:
         if self.panel.region is not None:
             return self._following(beats)
         shown = [
-            tuple(self._number[self.source(place).frame.path] for place in _places(beat))
+            tuple(self._number[self.source(place).frame.path] for place in beat.places)
             for beat in beats
         ]
         filled = [k for k, each in enumerate(shown) if each]
@@ -88,14 +88,10 @@ class Scene:
         windows = followed(
             boxes, [float(day) for day in days], [b.at_day for b in beats], self.size, covered
         )
-        return [(window,) * len(_places(beat)) for beat, window in zip(beats, windows, strict=True)]
+        return [(window,) * len(beat.places) for beat, window in zip(beats, windows, strict=True)]
 
     def _day_of(self, source: Source) -> float:
         return source.at_days - self.panel.origin.toordinal()
-
-
-def _places(beat: Beat) -> tuple[Place, ...]:
-    return tuple(place for place in (beat.first, beat.second) if place is not None)
 
 
 def scene_of(panel: Panel, cut: Cut, size: Size, previous: Sequence[Box] = ()) -> Scene:

@@ -137,15 +137,16 @@ def _one_day(camera, days, day: date | None):
 def _of_region(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
     """A region, followed since its first outline."""
     region = known_region(season, cut.regions[0])
-    days = _days_of(season, region)
+    days = _outlined(region, season.usable_frames())
     yield _panel(season, region.camera, region.title, region, days, choose)
 
 
 def _together(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
     """Several regions in step, each by its own days since sowing."""
+    usable = season.usable_frames()
     for name in cut.regions:
         region = known_region(season, name)
-        days = _days_of(season, region)
+        days = _outlined(region, usable)
         sown = season.sown(region)
         yield _panel(season, region.camera, region.title, region, days, choose, sown)
 
@@ -201,9 +202,11 @@ def earlier_of(season: Season, cut: Cut) -> Iterator[Season | None]:
         yield earlier
 
 
-def _days_of(season: Season, region: Region) -> dict[date, list[Frame]]:
+def _outlined(
+    region: Region, usable: Mapping[str, Mapping[date, list[Frame]]]
+) -> dict[date, list[Frame]]:
     """Usable frames of a region's camera since it was first outlined."""
-    days = season.usable_frames().get(region.camera, {})
+    days = usable.get(region.camera, {})
     return {day: frames for day, frames in days.items() if region.outline_on(day)}
 
 

@@ -7,6 +7,8 @@ from datetime import date
 from itertools import groupby
 from pathlib import PurePosixPath
 
+#: What stands beside a film under its name, and goes where it goes.
+POSTER, CHAPTERS, CAPTIONS = BESIDE = ("-poster.jpg", "-chapters.vtt", "-captions.vtt")
 #: So much of a note is told over a picture.
 MOST_LETTERS = 120
 _CONTROL = re.compile(r"[\x00-\x1f\x7f\u2028\u2029]+")

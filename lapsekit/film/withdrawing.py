@@ -9,9 +9,8 @@ import shutil
 from pathlib import Path
 
 from lapsekit.film.making import PARTS
+from lapsekit.film.tracks import BESIDE
 from lapsekit.season import FilmRecord, Season
-
-_BESIDE = ("-poster.jpg", "-chapters.vtt", "-captions.vtt")
 
 
 def withdraw(season: Season) -> list[Path]:
@@ -50,7 +49,7 @@ def _beside(season: Season, name: str, record: FilmRecord) -> list[Path]:
 def _film(season: Season, name: str) -> list[Path]:
     film = season.film_file(name)
     there = film.exists()
-    for path in (film, *(film.with_name(name + ending) for ending in _BESIDE)):
+    for path in (film, *(film.with_name(name + ending) for ending in BESIDE)):
         _delete(path)
     _delete(season.films / PARTS / name)
     record = season.film_record(name)

@@ -3,15 +3,13 @@
 from dataclasses import dataclass
 from datetime import date
 
-from lapsekit.film.tracks import clock
+from lapsekit.film.tracks import BESIDE, POSTER, clock
 from lapsekit.season import FilmRecord, Season
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.gallery import Shown
 from lapsekit.site.writing import SiteFolder
 
 PATH = "film/index.html"
-BESIDE = ("-poster.jpg", "-chapters.vtt", "-captions.vtt")
-"""What lies beside a film under its name, and goes with it."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +70,7 @@ def _film(whole: Whole, name: str, path: str) -> Film:
     shown = whole.gallery.shown.get(camera, {})
     until = date.fromisoformat(record.days[-1][0]) if record.days else None
     last = max((day for day in shown if until is None or day <= until), default=None)
-    beside = whole.season.film_file(name).with_name(f"{name}-poster.jpg")
+    beside = whole.season.film_file(name).with_name(name + POSTER)
     return Film(
         name,
         record.title if camera is None else whole.almanac.title,
