@@ -14,6 +14,8 @@
     ├── FilmError          a film could not be made
     ├── SiteError          a page could not be made
     ├── PublishError       a site could not be brought to where readers find it
+    ├── FollowerError      a follower's picture cannot be taken in, or not be shown
+    ├── ChangedMeanwhile   somebody else changed a text since it was read; nothing was written
     ├── CopyError          frames could not be copied elsewhere, or not brought back from there
     ├── TransferError      files did not get there or back; worth another attempt
     └── MissingExtra       an optional library is not installed
@@ -101,6 +103,18 @@ class PublishError(LapsekitError):
     """A site could not be published; what readers can reach stays whole."""
 
     exit_code = 69
+
+
+class FollowerError(LapsekitError):
+    """A follower's picture cannot be taken in, or not be shown; says why."""
+
+    exit_code = 65
+
+
+class ChangedMeanwhile(LapsekitError):
+    """A text of the season was changed by somebody else since it was read; it stays as it is."""
+
+    exit_code = 75
 
 
 class CopyError(LapsekitError):

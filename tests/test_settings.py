@@ -264,3 +264,38 @@ def test_the_annotated_example_names_every_limit_that_can_be_fixed():
     body = text.split("[screening]")[1].split("\n[")[0]
     assert set(re.findall(r"(?m)^#   (\w+) ", body)) == set(ScreeningTable.model_fields)
     assert ScreeningTable() == ScreeningTable(dark_below=None)
+
+
+def test_the_annotated_example_shows_every_setting_about_followers():
+    import tomllib
+
+    from lapsekit.settings import FollowersTable
+
+    text = (shared_folder("config") / "season.toml").read_text()
+    body = "[followers]" + text.split("\n[followers]")[1]
+    shown = tomllib.loads(re.sub(r"(?m)^# (\w+ = |\[)", r"\1", body))["followers"]
+    given = FollowersTable.model_validate(shown)
+    for model in (given, given.mail, given.answers):
+        assert model.model_fields_set == set(type(model).model_fields)
+    assert given.mail.every_minutes == 15
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('inbox = "in"', "contact"),
+        ('contact = "me"', "at least 3"),
+        (
+            '[followers.mail]\nhost = "h"\nuser = "u"\npassword_file = "f"\nsecurity = "none"',
+            "open",
+        ),
+    ],
+)
+def test_a_way_in_without_somebody_to_turn_to_or_with_an_open_password_is_refused(
+    tmp_path, lines, said
+):
+    file = tmp_path / "season.toml"
+    text = (shared_folder("config") / "season.toml").read_text().split("\n[followers]")[0]
+    file.write_text(f"{text}\n[followers]\n{lines}\n")
+    with pytest.raises(SettingsError, match=said):
+        load_settings(file)

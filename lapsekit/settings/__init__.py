@@ -14,6 +14,7 @@ from lapsekit.settings.cameras import (
     WatchedCamera,
 )
 from lapsekit.settings.film import Cut, FilmTable
+from lapsekit.settings.followers import AnswersTable, FollowersTable, MailTable
 from lapsekit.settings.regions import Outline, Region, Regions
 from lapsekit.settings.tables import (
     AlertsTable,
@@ -35,6 +36,7 @@ from lapsekit.settings.whole import Settings, load_regions, load_settings, parse
 
 __all__ = [
     "AlertsTable",
+    "AnswersTable",
     "Camera",
     "CanopyTable",
     "CaptureTable",
@@ -44,8 +46,10 @@ __all__ = [
     "FarTable",
     "FilesCamera",
     "FilmTable",
+    "FollowersTable",
     "HttpCamera",
     "LensTable",
+    "MailTable",
     "MorningTable",
     "Outline",
     "PiCamera",

@@ -15,6 +15,7 @@ from lapsekit.errors import SettingsError
 from lapsekit.refusals import refusals
 from lapsekit.settings.cameras import Camera
 from lapsekit.settings.film import FilmTable
+from lapsekit.settings.followers import FollowersTable
 from lapsekit.settings.regions import Regions
 from lapsekit.settings.tables import (
     AlertsTable,
@@ -50,6 +51,7 @@ class Settings(Model):
     canopy: CanopyTable = CanopyTable()
     film: FilmTable = FilmTable()
     site: SiteTable = SiteTable()
+    followers: FollowersTable = FollowersTable()
 
     @model_validator(mode="after")
     def _sun_known(self) -> Self:
