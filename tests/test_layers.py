@@ -51,7 +51,7 @@ ORDER = [
     {"web"},
     {"unattended", "receive"},
     {"demo", "desk"},
-    {"telling_films"},
+    {"telling_films", "telling_desk"},
     {
         "telling",
         "telling_aiming",

@@ -14,6 +14,7 @@ from lapsekit.errors import LapsekitError
 
 for part in (
     "seasons",
+    "desking",
     "mounting",
     "minding",
     "keeping",

@@ -1,0 +1,78 @@
+"""The command that opens the desk."""
+
+import os
+from contextlib import suppress
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from lapsekit import telling_desk
+from lapsekit.cli.shared import HERE, Interrupted, Port, SeasonFolder, app, say
+from lapsekit.errors import MissingExtra, SettingsError
+
+
+@app.command()
+def desk(
+    season: SeasonFolder = HERE,
+    host: Annotated[
+        str, typer.Option(help="Address to listen at; 0.0.0.0 for your whole network.")
+    ] = "127.0.0.1",
+    port: Port = 8010,
+    set_password: Annotated[
+        bool, typer.Option("--set-password", help="Ask for a password, keep its hash, and end.")
+    ] = False,
+    certificate: Annotated[
+        Path | None, typer.Option(exists=True, dir_okay=False, help="PEM file, for TLS.")
+    ] = None,
+    key: Annotated[
+        Path | None, typer.Option(exists=True, dir_okay=False, help="Its private key, PEM.")
+    ] = None,
+    behind: Annotated[
+        list[str] | None,
+        typer.Option(metavar="ADDRESS", help="A proxy's address, which speaks TLS for the desk."),
+    ] = None,
+    name: Annotated[
+        list[str] | None, typer.Option(help="A further name by which browsers reach it.")
+    ] = None,
+) -> None:
+    """Open the desk: web pages on this machine to set a season up and to look after it."""
+    try:
+        from lapsekit.desk.app import Reach, make_app, require_safe
+        from lapsekit.desk.desk import password_file
+        from lapsekit.web import passwords, serving
+    except ImportError as error:
+        raise MissingExtra("the desk", "desk") from error
+
+    if set_password:
+        passwords.keep_password(password_file(season), _asked_password())
+        say([f"{password_file(season)}: the password's hash is kept; the desk asks for it now"])
+        return
+    if (certificate is None) != (key is None):
+        raise SettingsError("--certificate and --key belong together; give both, or neither")
+    with serving.bound(host, port) as socket:
+        found = socket.getsockname()[1]
+        reach = Reach(
+            hosts=serving.local_names(host, found, tuple(name or ())),
+            is_secure=certificate is not None or bool(behind),
+            proxies=frozenset(behind or ()),
+            password_hash=passwords.kept_password(password_file(season)),
+        )
+        require_safe(serving.is_loopback(host) and not behind, reach)
+        server = serving.server(make_app(season, reach), certificate, key)
+        say(telling_desk.opened(season, host, found, certificate is not None, behind or []))
+        with suppress(Interrupted):
+            server.run(sockets=[socket])
+    say(["the desk is closed"])
+
+
+def _asked_password() -> str:
+    """A password typed twice, or the first line of a pipe."""
+    from getpass import getpass
+
+    if not os.isatty(0):
+        return input()
+    first = getpass("New password of the desk: ")
+    if getpass("Once more: ") != first:
+        raise SettingsError("the two were not the same; nothing was changed")
+    return first

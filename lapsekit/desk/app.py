@@ -1,0 +1,123 @@
+"""Puts the desk together: its pages, the guard before them, and the server."""
+
+import time
+from dataclasses import dataclass
+from http import HTTPStatus
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import BaseRoute
+
+from lapsekit.desk import changes, files, home, pictures, signing, work
+from lapsekit.desk.desk import Desk, Leaf
+from lapsekit.desk.gate import Gate
+from lapsekit.errors import SettingsError
+from lapsekit.web.guard import Guard, Rules
+from lapsekit.web.sessions import Sessions
+from lapsekit.when import Clock, system_clock
+
+LEAVES = (
+    Leaf("/", "Today", is_daily=True),
+    Leaf("/changes/", "Changes"),
+)
+"""The list of pages, in this order."""
+
+PARTS = (home, pictures, work, changes, signing, files)
+"""Modules with ``ROUTES``."""
+
+COOKIE = "lapsekit-desk"
+UNSIGNED = ("/sign-in", "/static/")
+_FORM_MB, _UPLOAD_MB = 2, 64
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reach:
+    """From where the desk can be reached.
+
+    Attributes
+    ----------
+    hosts : frozenset of str
+        See `lapsekit.web.guard.Rules`.
+    is_secure : bool
+    proxies : frozenset of str
+    password_hash : str or None
+        None where whoever reaches it may do everything: on loopback alone.
+    """
+
+    hosts: frozenset[str]
+    is_secure: bool = False
+    proxies: frozenset[str] = frozenset()
+    password_hash: str | None = None
+
+
+def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guard:
+    """The desk of a season folder, as an ASGI application.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        A season folder, or one that is empty or absent: the first page founds a season then.
+    reach : Reach
+    clock : Clock
+        The season's.
+    """
+    desk = Desk(folder, LEAVES, Gate(reach.password_hash), clock)
+    routes: list[BaseRoute] = [route for part in PARTS for route in part.ROUTES]
+    app = Starlette(routes=routes, exception_handlers={HTTPException: _not_there, 500: _fault})
+    app.state.desk = desk
+    rules = Rules(
+        hosts=reach.hosts,
+        is_secure=reach.is_secure,
+        cookie=("__Host-" if reach.is_secure else "") + COOKIE,
+        largest_body=_largest_body,
+        proxies=reach.proxies,
+        opened_signed_in=reach.password_hash is None,
+        unsigned=UNSIGNED,
+    )
+    return Guard(app, rules, Sessions(time.monotonic))
+
+
+def _largest_body(path: str) -> int:
+    """Pictures go with the diary alone."""
+    return (_UPLOAD_MB if path.endswith("/pictures") else _FORM_MB) * 1_000_000
+
+
+async def _not_there(request: Request, error: HTTPException) -> Response:
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        return HTMLResponse("<p>That address takes no such request.", status_code=405)
+    told = "There is no such page; <a href='/'>go to the first one</a>."
+    return HTMLResponse(f"<!doctype html><title>Not found</title><p>{told}", error.status_code)
+
+
+async def _fault(request: Request, error: Exception) -> Response:
+    """A fault of ours: told without what went wrong inside, which is on the terminal."""
+    told = (
+        "That went wrong inside lapsekit. What was saved before is safe. "
+        "Where the desk was started one can read what happened."
+    )
+    return HTMLResponse(f"<!doctype html><title>A fault</title><p>{told}", status_code=500)
+
+
+def require_safe(host_is_loopback: bool, reach: Reach) -> None:
+    """Refuse to open the desk to a network without a password, or in the clear.
+
+    Raises
+    ------
+    SettingsError
+        Says what is missing.
+    """
+    if host_is_loopback:
+        return
+    if reach.password_hash is None:
+        raise SettingsError(
+            "others in your network could open the desk: set a password first, with "
+            "lapsekit desk --set-password"
+        )
+    if not reach.is_secure:
+        raise SettingsError(
+            "a password would cross your network for all to read: give --certificate and --key, "
+            "or let a proxy speak TLS and name it with --behind (config/ has snippets)"
+        )

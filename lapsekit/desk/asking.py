@@ -1,0 +1,187 @@
+"""What a page is asked, and how it answers: nobody else here knows Starlette's requests."""
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from lapsekit.errors import (
+    ChangedMeanwhile,
+    LapsekitError,
+    MissingExtra,
+    SeasonBusy,
+    SettingsError,
+)
+from lapsekit.season import Season
+from lapsekit.web.sessions import Session
+
+if TYPE_CHECKING:
+    from lapsekit.desk.desk import Desk
+
+_MOST_FILES, _MOST_FIELDS = 20, 2000
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One request, read.
+
+    Attributes
+    ----------
+    desk : Desk
+    path : str
+        Of the address, as it was asked for.
+    named : mapping of str to str
+        What the route's pattern holds.
+    query : mapping of str to str
+    form : mapping of str to list of str
+        Fields of the form that was sent; empty for a GET.
+    files : mapping of str to list of bytes
+    session : Session
+    who : str
+        The address that asks.
+    wants_data : bool
+        Whether a script asks and takes JSON.
+    etag : str
+        Mark of what the browser has already.
+    sign_in, sign_out : callable
+        See `lapsekit.web.guard.Guard`.
+    """
+
+    desk: "Desk"
+    path: str
+    named: Mapping[str, str]
+    query: Mapping[str, str]
+    form: Mapping[str, list[str]]
+    files: Mapping[str, list[bytes]]
+    session: Session
+    who: str
+    wants_data: bool
+    etag: str
+    sign_in: Callable[[], Session] = field(repr=False)
+    sign_out: Callable[[], None] = field(repr=False)
+
+    def text(self, name: str, default: str = "") -> str:
+        """A field, without spaces around it."""
+        return (self.form.get(name) or [default])[0].strip()
+
+    def texts(self, name: str) -> list[str]:
+        """All of a field that comes several times."""
+        return [each.strip() for each in self.form.get(name, [])]
+
+    def number(self, name: str) -> float:
+        """A field that is a number; refuses another."""
+        told = self.text(name).replace(",", ".")
+        try:
+            found = float(told)
+        except ValueError:
+            found = float("nan")
+        if not abs(found) < 1e9:
+            raise SettingsError(f'{name} = "{self.text(name)}": write a number')
+        return found
+
+    def day(self, name: str, default: date | None = None) -> date:
+        """A field that is a day; refuses another."""
+        told = self.text(name)
+        if not told and default is not None:
+            return default
+        try:
+            return date.fromisoformat(told)
+        except ValueError as error:
+            raise SettingsError(f'{name} = "{told}": write a day like 2031-04-17') from error
+
+    @contextmanager
+    def season(self) -> Iterator[Season]:
+        """The season as it is now, open while the page is made."""
+        with self.desk.opened() as season:
+            yield season
+
+    def page(self, template: str, **told: Any) -> Response:
+        """A page."""
+        return HTMLResponse(self.desk.rendered(self, template, told))
+
+    def note(self, note: str, to: str) -> Response:
+        """Say what was done on the page that comes next; a script is told at once."""
+        if self.wants_data:
+            return JSONResponse({"note": note, "to": to})
+        self.session.notes.append(note)
+        return RedirectResponse(to, status_code=303)
+
+    def data(self, **facts: Any) -> Response:
+        """Facts, for a script."""
+        return JSONResponse(facts)
+
+
+Handler = Callable[[Asked], Response]
+
+
+def route(path: str, handler: Handler, *, methods: tuple[str, ...] = ("GET",)) -> Route:
+    """A route to a handler, which runs on a thread: it may read files and count pixels.
+
+    Whatever it refuses (:class:`~lapsekit.errors.LapsekitError`) is told in its words, on a page or
+    as JSON ``{"error": …}``; nothing was written then.
+    """
+
+    async def answer(request: Request) -> Response:
+        asked = await _read(request)
+        try:
+            return await run_in_threadpool(handler, asked)
+        except LapsekitError as error:
+            return await run_in_threadpool(_refused, asked, error)
+
+    return Route(path, answer, methods=list(methods), name=f"{path} {methods[0]}")
+
+
+def get(path: str, handler: Handler) -> Route:
+    """A page that is read."""
+    return route(path, handler)
+
+
+def post(path: str, handler: Handler) -> Route:
+    """A change; the guard has seen the form's token already."""
+    return route(path, handler, methods=("POST",))
+
+
+async def _read(request: Request) -> Asked:
+    form = FormData()
+    if request.method == "POST":
+        form = await request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS)
+    fields: dict[str, list[str]] = {}
+    files: dict[str, list[bytes]] = {}
+    for name, value in form.multi_items():
+        if isinstance(value, UploadFile):
+            files.setdefault(name, []).append(await value.read())
+        else:
+            fields.setdefault(name, []).append(value)
+    await form.close()
+    state = request.scope["state"]
+    return Asked(
+        desk=request.app.state.desk,
+        path=request.url.path,
+        named={name: str(value) for name, value in request.path_params.items()},
+        query=dict(request.query_params),
+        form=fields,
+        files=files,
+        session=state["session"],
+        who=state["who"],
+        wants_data="application/json" in request.headers.get("accept", ""),
+        etag=request.headers.get("if-none-match", ""),
+        sign_in=state["sign_in"],
+        sign_out=state["sign_out"],
+    )
+
+
+def _refused(asked: Asked, error: LapsekitError) -> Response:
+    status = 409 if isinstance(error, ChangedMeanwhile | SeasonBusy) else 400
+    if isinstance(error, MissingExtra):
+        status = 501
+    if asked.wants_data:
+        return JSONResponse({"error": str(error)}, status_code=status)
+    told = {"lines": str(error).splitlines(), "is_late": isinstance(error, ChangedMeanwhile)}
+    return HTMLResponse(asked.desk.rendered(asked, "refused.html", told), status_code=status)

@@ -1,0 +1,145 @@
+"""Long work that a page starts: lapsekit's own commands, as processes, one of a kind at a time."""
+
+import os
+import secrets
+import signal
+import subprocess
+import sys
+import threading
+from collections import OrderedDict, deque
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from lapsekit.errors import SeasonBusy
+
+_MOST_KEPT = 40
+_LINES = 400
+_NICE = 5
+
+
+@dataclass
+class Job:
+    """A command that runs, or ran.
+
+    Attributes
+    ----------
+    number : str
+        By which its page asks; random.
+    what : str
+        What it does, for people.
+    back : str
+        Address to go to afterwards.
+    said : deque of str
+        Its last lines.
+    code : int or None
+        Exit code; None while it runs.
+    """
+
+    number: str
+    what: str
+    back: str
+    said: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES))
+    code: int | None = None
+    process: subprocess.Popen | None = field(default=None, repr=False)
+
+    @property
+    def runs(self) -> bool:
+        """Whether it is still at it."""
+        return self.code is None
+
+
+class Jobs:
+    """All that was started from the desk.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        The season folder.
+    """
+
+    def __init__(self, folder: Path):
+        self._folder = folder
+        self._jobs: OrderedDict[str, Job] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def start(
+        self,
+        what: str,
+        words: Sequence[str],
+        back: str,
+        then: Callable[[Job], None] | None = None,
+    ) -> Job:
+        """Start ``lapsekit WORDS --season FOLDER``.
+
+        Parameters
+        ----------
+        what : str
+        words : sequence of str
+        back : str
+        then : callable, optional
+            Called when it has ended, before it counts as done.
+
+        Raises
+        ------
+        SeasonBusy
+            If the same work runs already.
+        """
+        with self._lock:
+            if any(job.runs and job.what == what for job in self._jobs.values()):
+                raise SeasonBusy(f"{what}: that runs already; wait until it is done")
+            job = Job(secrets.token_urlsafe(9), what, back)
+            job.process = self._begun(words)
+            self._jobs[job.number] = job
+            while len(self._jobs) > _MOST_KEPT:
+                self._jobs.popitem(last=False)
+        threading.Thread(target=_follow, args=(job, then), daemon=True).start()
+        return job
+
+    def _begun(self, words: Sequence[str]) -> subprocess.Popen:
+        process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "lapsekit", *words, "--season", str(self._folder)],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            errors="replace",
+            start_new_session=True,
+        )
+        with suppress(ProcessLookupError):
+            os.setpriority(os.PRIO_PROCESS, process.pid, _NICE)
+        return process
+
+    def find(self, number: str) -> Job | None:
+        """A job by its number."""
+        return self._jobs.get(number)
+
+    @property
+    def running(self) -> list[Job]:
+        """Those that are at it."""
+        return [job for job in self._jobs.values() if job.runs]
+
+    def stop(self, job: Job) -> None:
+        """End a job; what it had done stays, and it goes on from there when it is run again."""
+        if job.runs and job.process is not None:
+            with suppress(ProcessLookupError):
+                os.killpg(job.process.pid, signal.SIGTERM)
+
+    def stop_all(self) -> None:
+        """End whatever runs: the desk closes."""
+        for job in self.running:
+            self.stop(job)
+
+
+def _follow(job: Job, then: Callable[[Job], None] | None) -> None:
+    for line in job.process.stdout:
+        job.said.append(line.rstrip("\n"))
+    code = job.process.wait()
+    if then is not None:
+        try:
+            then(job)
+        except Exception as error:  # told where the job is followed; nobody else hears a thread
+            job.said.append(f"{error}")
+            code = code or 70
+    job.code = code

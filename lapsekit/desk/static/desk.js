@@ -1,0 +1,45 @@
+"use strict";
+// What all pages of the desk share: `desk.read`, `desk.send`, `desk.say`.
+const desk = (() => {
+  const token = document.querySelector('meta[name="form-token"]').content;
+
+  async function answer(response) {
+    const kind = response.headers.get("content-type") || "";
+    const told = kind.includes("json") ? await response.json() : { error: await response.text() };
+    if (!response.ok) {
+      const error = new Error((told.error || response.statusText).trim());
+      error.status = response.status;
+      throw error;
+    }
+    return told;
+  }
+
+  // What an address tells as JSON.
+  async function read(address, options = {}) {
+    return answer(await fetch(address, { headers: { accept: "application/json" }, ...options }));
+  }
+
+  // Send fields to an address: an object, whose lists become several fields, or a FormData.
+  async function send(address, fields, options = {}) {
+    let body = fields;
+    if (!(fields instanceof FormData)) {
+      body = new URLSearchParams();
+      for (const [name, value] of Object.entries(fields))
+        for (const each of Array.isArray(value) ? value : [value]) body.append(name, each);
+    }
+    const headers = { accept: "application/json", "x-form-token": token };
+    return answer(await fetch(address, { method: "POST", headers, body, ...options }));
+  }
+
+  // Tell something at the head of the page; `undo` names a change that a button takes back.
+  function say(text, how = "note") {
+    const notes = document.getElementById("notes");
+    const line = document.createElement("p");
+    line.className = how;
+    line.textContent = text;
+    notes.replaceChildren(line);
+    if (how === "refusal") line.scrollIntoView({ block: "nearest" });
+  }
+
+  return { read, send, say, token };
+})();
