@@ -41,5 +41,12 @@ const desk = (() => {
     if (how === "refusal") line.scrollIntoView({ block: "nearest" });
   }
 
+  // On a laptop all pages are in sight.
+  const more = document.querySelector(".leaves details");
+  const wide = matchMedia("(min-width: 64rem)");
+  const open = () => more && (more.open = wide.matches);
+  wide.addEventListener("change", open);
+  open();
+
   return { read, send, say, token };
 })();
