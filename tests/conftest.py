@@ -22,6 +22,28 @@ hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 looks for new ones."""
 
 
+LONGEST = (
+    "unattended/test_real_process.py",
+    "test_demo.py",
+    "copying/test_copying.py",
+    "publishing/test_publishing.py",
+    "copying/test_restoring.py",
+    "unattended/test_faults.py",
+    "film/test_film_grows.py",
+    "site/test_every_page.py",
+    "test_measuring.py",
+    "film/test_film_benches.py",
+    "growth/test_growth_study.py",
+)
+"""Files that take long begin first, so that no worker is left alone with one in the end."""
+
+
+def pytest_collection_modifyitems(items):
+    """Order of files; of a file's own tests nothing changes."""
+    place = {CHECKOUT / "tests" / name: number for number, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(place)))
+
+
 @pytest.fixture(scope="session", autouse=True)
 def own_configuration(tmp_path_factory):
     """What the tests trust is no business of whoever runs them."""

@@ -100,7 +100,7 @@ def test_killed_anywhere_it_claims_nothing_false_and_goes_on(kind, tmp_path):
         season = season_with(tmp_path / "season", place.settings, days=5)
         while cut_off(COPY, [season.folder], chance.uniform(0.3, longest)):
             killed += 1
-            longest *= 1.1
+            longest *= 1.25
             if kind != "sealed":
                 assert falsely_claimed(season.folder, place.folder) == []
         assert killed
