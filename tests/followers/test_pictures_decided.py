@@ -170,7 +170,7 @@ def test_a_follower_takes_their_picture_down_with_the_code_alone(bench):
     assert deciding.take_down(bench, other.code.replace(other.code[0], "A")) in (None, other.id)
     assert deciding.take_down(bench, mine.code.lower().replace("-", " ")) == mine.id
     assert shown(bench) == []
-    left = [f for f in (bench.folder / FOLDER).rglob(f"*{mine.id}*")]
+    left = list((bench.folder / FOLDER).rglob(f"*{mine.id}*"))
     assert left == []
     assert deciding.take_down(bench, mine.code) is None
     text = (bench.folder / FOLDER / gone.TAKEN_DOWN).read_text()
