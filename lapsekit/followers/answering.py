@@ -164,7 +164,7 @@ def send_answers(season: Season) -> SendReport:
     waiting = list(_allowed(season, table, waiting))
     if not waiting:
         return report
-    with _open(season, table) as server, _told(table):
+    with _open(season, table) as server:
         for letter in waiting:
             is_taken = _sent(server, table, letter, season.clock())
             letter.note(not is_taken)
@@ -274,13 +274,15 @@ def _sent(server: smtplib.SMTP, table: AnswersTable, letter: _Letter, now: datet
     text = Text(letter.subject, letter.text)
     data = as_message(table, letter.name, letter.to, letter.thread, text, now)
     try:
-        server.sendmail(table.sender, [letter.to], data)
-    except smtplib.SMTPRecipientsRefused as error:
-        code = next(iter(error.recipients.values()))[0]
-        if code < 500:
-            raise
+        with _told(table):
+            server.sendmail(table.sender, [letter.to], data)
+    except _NobodyThere:
         return False
     return True
+
+
+class _NobodyThere(Exception):
+    """The server knows no such address."""
 
 
 @contextmanager
@@ -323,6 +325,10 @@ def _told(table: AnswersTable) -> Iterator[None]:
             f"{where}: its certificate is not good ({error.verify_message}); check host, and the "
             "date of this machine. Nothing was sent"
         ) from error
+    except smtplib.SMTPRecipientsRefused as error:
+        if next(iter(error.recipients.values()))[0] >= 500:
+            raise _NobodyThere from error
+        raise TransferError(f"{where} does not take letters now; they wait") from error
     except smtplib.SMTPSenderRefused as error:
         raise SettingsError(
             f"{where} takes no mail from {table.sender}; check sender, user and security"

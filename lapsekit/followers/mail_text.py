@@ -10,8 +10,10 @@ LONGEST = 200_000
 
 _MOST_LINES = 5000
 _BLOCKS = frozenset(
-    ("address", "blockquote", "br", "div", "dd", "dt", "h1", "h2", "h3", "h4", "h5", "h6")
-    + ("hr", "li", "p", "pre", "table", "tr")
+    (
+        *("address", "blockquote", "br", "div", "dd", "dt", "h1", "h2", "h3", "h4", "h5", "h6"),
+        *("hr", "li", "p", "pre", "table", "tr"),
+    )
 )
 _UNREAD = frozenset(("head", "script", "style", "template", "title"))
 _TAG = re.compile(r"<(/?)([A-Za-z][A-Za-z0-9]{0,20})\b")
