@@ -27,6 +27,7 @@ def _sources():
     for pattern, method in (
         ("lapsekit/language/**/*.py", "python"),
         ("lapsekit/film/**/*.py", "python"),
+        ("lapsekit/followers/**/*.py", "python"),
         ("lapsekit/site/**/*.py", "python"),
         ("site_template/**/*.html", "jinja2.ext:babel_extract"),
         ("site_template/**/*.js", "javascript"),

@@ -12,6 +12,7 @@ from lapsekit.checking.apart import kept_apart
 from lapsekit.checking.asking import cameras
 from lapsekit.checking.far import copies_place, network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
+from lapsekit.checking.followers import mailbox, waiting_pictures
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
 from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
@@ -39,6 +40,8 @@ VISIT: tuple[Part, ...] = (
     publishing,
     copies,
     copies_place,
+    mailbox,
+    waiting_pictures,
     channel,
     clock,
     chip,
@@ -56,6 +59,8 @@ HOURLY: tuple[Part, ...] = (
     disk,
     morning,
     copies,
+    mailbox,
+    waiting_pictures,
     clock,
     power,
     temperature,

@@ -18,8 +18,8 @@ from lapsekit.followers.outbox import add_loose
 from lapsekit.followers.receiving import Received, take_in
 from lapsekit.followers.records import Record, change, read_record, records
 from lapsekit.followers.speaking import words_for
-from lapsekit.followers.told_lines import Told
 from lapsekit.followers.tokens import hash_of, token_of
+from lapsekit.followers.told_lines import Told
 from lapsekit.followers.wordings import wording
 from lapsekit.language.words import Words
 from lapsekit.season import Season
@@ -88,10 +88,11 @@ class _Taking:
         letter, outcome = self._letter, self.outcome
         if letter.code:
             self._take_down()
-        elif letter.tokens and not letter.pictures and (mine := self._meant()):
-            self._answer(mine)
-        elif letter.pictures:
-            self._take_pictures()
+        elif (mine := self._meant()) or letter.pictures:
+            if mine:
+                self._answer(mine)
+            if letter.pictures:
+                self._take_pictures(is_theirs=bool(mine))
         elif letter.notes or letter.told.is_anything:
             text = letters.received(self._words, self._sender, codes=(), notes=letter.notes)
             self._say_loose("nothing", text)
@@ -118,7 +119,7 @@ class _Taking:
 
     # pictures -----------------------------------------------------------------------------
 
-    def _take_pictures(self) -> None:
+    def _take_pictures(self, is_theirs: bool) -> None:
         if self._is_minor_unwanted():
             self.outcome.refused.append(reasons.sentence(reasons.NO_MINORS, self._words))
             self._say_refused()
@@ -135,7 +136,7 @@ class _Taking:
             elif received.id is not None and received.id not in [each.id for each in found]:
                 found.append(received)
         if found:
-            self._file(found)
+            self._file(found, is_theirs)
         elif self.outcome.refused:
             self._say_refused()
 
@@ -171,16 +172,18 @@ class _Taking:
             language=self._words.language,
         )
 
-    def _file(self, found: list[Received]) -> None:
+    def _file(self, found: list[Received], is_theirs: bool) -> None:
         """Note thread, token and consent with each picture; the letter comes last of all.
 
         It stands in the first record: as long as it does not, all of this is done again.
+        `is_theirs` says that the mail holds a token: the mailbox is theirs.
         """
         first = read_record(self._season, found[0].id)
         if self._is_read_from(first):
             return
         consent = self._consent(self._letter.told, "in a mail")
-        has_answers = self._season.settings.followers.answers is not None
+        can_ask = self._season.settings.followers.answers is not None
+        confirmed = None if consent is None else True if is_theirs else False if can_ask else None
         token = token_of(self._season, replace(first, thread=self._letter.references))
         for received in found:
             change(
@@ -191,14 +194,14 @@ class _Taking:
                     r,
                     thread=self._letter.references,
                     token_hash=hash_of(token),
-                    is_confirmed=False if consent and has_answers else r.is_confirmed,
-                    notes=_noted(r, bool(consent) and not has_answers),
+                    is_confirmed=confirmed,
+                    notes=_noted(r, consent is not None and confirmed is None),
                 ),
             )
             if consent is not None:
                 agree(self._season, received.id, consent)
             self.outcome.taken.append(received.id)
-        self._write_received(found, token, consent is not None and has_answers)
+        self._write_received(found, token, confirmed is False)
 
     def _is_read_from(self, record: Record) -> bool:
         """Whether what this mail says was done with a record already."""

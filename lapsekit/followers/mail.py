@@ -7,7 +7,13 @@ and never brought to its end is put away, so that those behind it are not kept w
 
 from dataclasses import dataclass, field
 
-from lapsekit.errors import LapsekitError
+from lapsekit.errors import (
+    LapsekitError,
+    MissingExtra,
+    SeasonBusy,
+    SettingsError,
+    TransferError,
+)
 from lapsekit.followers import letters
 from lapsekit.followers.answering import SendReport, send_answers, sender_of, write_due
 from lapsekit.followers.correspondence import take_letter
@@ -131,17 +137,27 @@ class _Poll:
             self._report.left += 1
             return memory
         memory = remember(self._season, memory.begun(message.uid))
-        if memory.tried[message.uid] > MOST_TRIES:
-            self._report.given_up += 1
-        elif message.size > self._most_bytes:
-            self._refuse(message)
-        elif not self._taken(message):
-            self._report.left += 1
-            return remember(self._season, memory.ended(message.uid))
-        self._box.put_away(message.uid)
+        try:
+            if not self._done(message, memory.tried[message.uid]):
+                self._report.left += 1
+                return remember(self._season, memory.ended(message.uid))
+            self._box.put_away(message.uid)
+        except (TransferError, SettingsError, MissingExtra, SeasonBusy):
+            remember(self._season, memory.ended(message.uid))  # no fault of the message
+            raise
         self._report.messages += 1
         memory = memory.ended(message.uid) if self._box.can_move else memory.left(message.uid)
         return remember(self._season, memory)
+
+    def _done(self, message: Waiting, times: int) -> bool:
+        """Do what a message asks for, or give it up; False if it has to stay for now."""
+        if times > MOST_TRIES:
+            self._report.given_up += 1
+            return True
+        if message.size > self._most_bytes:
+            self._refuse(message)
+            return True
+        return self._taken(message)
 
     def _is_full(self) -> bool:
         return len(records(self._season, "waiting")) >= self._season.settings.followers.most_waiting

@@ -41,15 +41,15 @@ class Parted:
     quoted: tuple[str, ...]
 
 
-def parted(text: str) -> Parted:
+def parted(written: str) -> Parted:
     """Part what was written from what is quoted, and leave out a signature.
 
     Parameters
     ----------
-    text : str
+    written : str
         Of a mail; cut at `LONGEST` letters.
     """
-    lines = text[:LONGEST].splitlines()[:_MOST_LINES]
+    lines = written[:LONGEST].splitlines()[:_MOST_LINES]
     end = next((n for n, _ in enumerate(lines) if _begins_quote(lines, n)), len(lines))
     own, quoted, is_signature = [], [], False
     for line in lines[:end]:
@@ -83,10 +83,10 @@ def _begins_quote(lines: list[str], number: int) -> bool:
     )
 
 
-def unflowed(text: str, is_without_space: bool = False) -> str:
+def unflowed(flowed: str, is_without_space: bool = False) -> str:
     """Lines of ``format=flowed`` (RFC 3676) put together again."""
     out, open_line = [], ""
-    for line in text[: 2 * LONGEST].splitlines():
+    for line in flowed[: 2 * LONGEST].splitlines():
         line = line[1:] if line.startswith(" ") and not line.startswith(" >") else line
         goes_on = line.endswith(" ") and line != "-- " and not line.startswith(">")
         if goes_on:
