@@ -93,8 +93,8 @@ def mail_problems(report: MailReport) -> list[str]:
     lines = [f"by mail: refused. {why}" for why in report.refused]
     if report.given_up:
         lines.append(
-            f"by mail: {report.given_up} messages could not be read to their end three times, and "
-            "were moved away unread; look at them with a mail program"
+            f"by mail: {report.given_up} messages could not be read to their end, however "
+            "often, and were moved away unread; look at them with a mail program"
         )
     return lines + report.letters.problems
 

@@ -1,7 +1,7 @@
 """Stage: what came by mail -> pictures that wait for the grower, and answers.
 
 One message at a time is fetched, read and moved away. Cut off anywhere, nothing is lost and nothing
-taken in twice: a message stays where it is until all of it was done. One that was begun three times
+taken in twice: a message stays where it is until all of it was done. One that was begun five times
 and never brought to its end is put away, so that those behind it are not kept waiting for ever.
 """
 
@@ -28,7 +28,7 @@ from lapsekit.secrets import secret
 from lapsekit.trust import require_trust
 
 LOCK_FILE = ".mail-lock"
-MOST_TRIES = 3
+MOST_TRIES = 5
 _SMALL_BYTES = 200_000
 """A mail with a take-down code is smaller: it is read even if no more pictures can be taken."""
 
@@ -167,7 +167,7 @@ class _Poll:
         fetched = self._box.fetch(message.uid)
         if fetched is None:
             return True
-        data, came_at = fetched
+        data, came_at = fetched[0], min(fetched[1], self._season.clock())
         del fetched
         letter = read_letter(data, self._season.day_of(came_at))
         del data

@@ -122,6 +122,8 @@ def open_mailbox(table: "MailTable", password: str) -> Iterator[Mailbox]:
         with _told(table):
             log_in = box.login if password.isascii() and table.user.isascii() else box.login_utf8
             log_in(table.user, password, initial_folder=None)
+            # what a server can is told only after the login, and nobody else asks again
+            box.client.capabilities = tuple(box.client.capability()[1][-1].decode().upper().split())
             box.folder.set(table.folder)
             mailbox = Mailbox(box, table)
         yield mailbox

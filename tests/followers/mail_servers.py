@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pytest
 
+CAME_AT = '"20-May-2031 09:00:00 +0000"'
 PASSWORD, USER = "hunter2 of the bench", "plants"
 CONFIG = """\
 base_dir = {home}/run
@@ -73,31 +74,28 @@ class Imap:
         client.login(USER, PASSWORD)
         return client
 
-    def put(self, *messages, folder="INBOX"):
-        client = self.client()
-        for message in messages:
-            data = message if isinstance(message, bytes) else message.as_bytes()
-            assert client.append(folder, None, None, data)[0] == "OK"
-        client.logout()
+    def put(self, *messages, folder="INBOX", flags=None):
+        with self.client() as client:
+            for message in messages:
+                data = message if isinstance(message, bytes) else message.as_bytes()
+                assert client.append(folder, flags, CAME_AT, data)[0] == "OK"
 
     def messages(self, folder="INBOX"):
         """Flags and bytes of every message of a folder."""
-        client = self.client()
-        if client.select(f'"{folder}"', readonly=True)[0] != "OK":
-            return []
-        uids = client.uid("SEARCH", "ALL")[1][0].split()
-        told = [client.uid("FETCH", uid, "(FLAGS BODY.PEEK[])")[1][0] for uid in uids]
-        client.logout()
-        return [(about, data) for about, data in told]
+        with self.client() as client:
+            if client.select(f'"{folder}"', readonly=True)[0] != "OK":
+                return []
+            uids = client.uid("SEARCH", "ALL")[1][0].split()
+            return [client.uid("FETCH", u, "(FLAGS BODY.PEEK[])")[1][0][:2] for u in uids]
 
     def empty(self):
         """A mailbox as on its first day."""
-        client = self.client()
-        for folder in ("INBOX", '"Pictures seen"'):
-            if client.select(folder)[0] == "OK":
-                client.store("1:*", "+FLAGS", "\\Deleted")
-                client.expunge()
-        client.logout()
+        with self.client() as client:
+            for folder in ("INBOX", '"Pictures seen"'):
+                told, count = client.select(folder)
+                if told == "OK" and int(count[0]):
+                    client.store("1:*", "+FLAGS", "\\Deleted")
+                    client.expunge()
 
 
 def free_ports(number):

@@ -1,5 +1,6 @@
 """Followers' pictures by mail: a real IMAP server in, a real SMTP server out."""
 
+import base64
 import email.policy
 import io
 import re
@@ -19,7 +20,7 @@ from lapsekit.followers.answering import SETTLED
 from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
 from lapsekit.followers.deciding import ask_again, cannot_be_shown, decline, show
-from lapsekit.followers.mail import take_in_mail
+from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.outbox import MOST_TO_ONE
 from lapsekit.followers.records import read_record, records
 from lapsekit.trust import take_back, trust
@@ -88,6 +89,15 @@ def mail(text="", *seeds, number=1, **headers):
     return message
 
 
+def weighing(megabytes, message):
+    """Bytes of a mail with so much attached."""
+    filler = {"maintype": "application", "subtype": "octet-stream", "filename": "x.bin"}
+    message.add_attachment(b"FILLER", **filler)
+    line = b"A" * 76 + b"\r\n"
+    lines = line * (megabytes * 1_000_000 // len(line) + 1)
+    return message.as_bytes().replace(base64.b64encode(b"FILLER"), lines)
+
+
 def answer_to(letter, text, number=50, **headers):
     """What a mail program makes of an answer to a letter of ours."""
     quoted = "\n".join(f"> {line}" for line in letter.get_content().splitlines())
@@ -125,9 +135,7 @@ def test_what_was_read_is_moved_unmarked_and_not_read_again(imap, out, tmp_path)
 
 def test_one_that_somebody_opened_before_us_is_read_all_the_same(imap, tmp_path):
     season, _ = bench(tmp_path, imap)
-    client = imap.client()
-    client.append("INBOX", "(\\Seen)", None, mail("", 1).as_bytes())
-    client.logout()
+    imap.put(mail("", 1), flags="(\\Seen)")
     assert len(take_in_mail(season).taken) == 1
 
 
@@ -150,11 +158,7 @@ def test_pictures_in_the_text_heic_and_those_of_no_kind_are_taken(imap, out, tmp
 
 def test_a_mail_of_thirty_megabytes_is_read_and_one_above_the_limit_is_refused(imap, out, tmp_path):
     season, _ = bench(tmp_path, imap, out)
-    heavy, above = mail("", 3), mail("", 4, number=2)
-    for message, size in ((heavy, 22_000_000), (above, 30_500_000)):
-        filler = {"maintype": "application", "subtype": "octet-stream", "filename": "x.bin"}
-        message.add_attachment(b"\0" * size, **filler)
-    assert len(heavy.as_bytes()) > 30_000_000 and len(above.as_bytes()) > 40_000_000
+    heavy, above = weighing(30, mail("", 3)), weighing(41, mail("", 4, number=2))
     imap.put(heavy, above)
     report = take_in_mail(season)
     assert len(report.taken) == 1 and len(report.refused) == 1
@@ -370,7 +374,7 @@ def test_a_message_that_ends_us_each_time_is_put_away(imap, out, tmp_path, monke
 
     with monkeypatch.context() as patch:
         patch.setattr("lapsekit.followers.mail.read_letter", dies)
-        for _ in range(3):
+        for _ in range(MOST_TRIES):
             with pytest.raises(SystemExit):
                 take_in_mail(season)
     report = take_in_mail(season)
@@ -380,13 +384,11 @@ def test_a_message_that_ends_us_each_time_is_put_away(imap, out, tmp_path, monke
 
 def test_other_uids_than_before_take_nothing_in_twice(imap, out, tmp_path):
     season, _ = bench(tmp_path, imap, out)
-    client = imap.client()
-    for name in ("one", "two"):
-        client.create(name)
-    client.append("one", None, None, mail("", 1).as_bytes())
-    client.append("two", None, None, mail("", 1).as_bytes())
-    client.append("two", None, None, mail("", 2, number=2).as_bytes())
-    client.logout()
+    with imap.client() as client:
+        for name in ("one", "two"):
+            client.create(name)
+    imap.put(mail("", 1), folder="one")
+    imap.put(mail("", 1), mail("", 2, number=2), folder="two")
     for name in ("one", "two"):
         told = season.settings.followers.mail.model_copy(update={"folder": name})
         table = season.settings.followers.model_copy(update={"mail": told})
