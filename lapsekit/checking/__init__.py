@@ -12,7 +12,7 @@ from lapsekit.checking.apart import kept_apart
 from lapsekit.checking.asking import cameras
 from lapsekit.checking.far import copies_place, network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
-from lapsekit.checking.followers import mailbox, waiting_pictures
+from lapsekit.checking.followers import mailbox, received
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
 from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
@@ -36,12 +36,12 @@ VISIT: tuple[Part, ...] = (
     diary,
     morning,
     film,
+    received,
     network,
     publishing,
     copies,
     copies_place,
     mailbox,
-    waiting_pictures,
     channel,
     clock,
     chip,
@@ -60,7 +60,6 @@ HOURLY: tuple[Part, ...] = (
     morning,
     copies,
     mailbox,
-    waiting_pictures,
     clock,
     power,
     temperature,

@@ -1,14 +1,39 @@
-"""Whether followers' pictures come in by mail, and wait for somebody to look at them."""
+"""Followers' pictures: whether they come in and can be opened safely, what waits."""
 
 from collections.abc import Iterator
 from datetime import timedelta
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.followers.mail_memory import remembered
-from lapsekit.followers.records import records
+from lapsekit.followers.opening import confinement
+from lapsekit.followers.records import damaged, records
 
 LATE = timedelta(hours=6)
 """A mailbox that could not be looked through for so long is called for."""
+
+
+def received(look: Look) -> Iterator[Finding]:
+    """What waits for the grower's yes or no; nothing where no pictures are taken in."""
+    wanted = look.season.settings.followers
+    if wanted.contact is None:
+        return
+    by = confinement()
+    if not by:
+        told = (
+            "cannot be opened safely, so none is taken in: install libseccomp2 and the extra "
+            "[followers], or bubblewrap"
+        )
+        yield Finding("followers' pictures", WRONG, told)
+    for told in damaged(look.season):
+        yield Finding("followers' pictures", WRONG, told)
+    waiting = records(look.season, "waiting")
+    if len(waiting) >= wanted.most_waiting:
+        told = f"{len(waiting)} wait, and no more are taken in; look at some"
+        yield Finding("followers' pictures", WATCH, told)
+    elif by:
+        since = f", since {waiting[0].came_at:%Y-%m-%d}" if waiting else ""
+        told = f"{len(waiting)} wait{since}; opened in a process confined by {by}"
+        yield Finding("followers' pictures", FINE, told)
 
 
 def mailbox(look: Look) -> Iterator[Finding]:
@@ -27,18 +52,3 @@ def mailbox(look: Look) -> Iterator[Finding]:
         is_late = look.now - memory.last_look >= LATE
         told = f"last looked through {at}" + ("; is lapsekit run running?" if is_late else "")
         yield Finding("mailbox", WRONG if is_late else FINE, told)
-
-
-def waiting_pictures(look: Look) -> Iterator[Finding]:
-    """How many of followers' pictures wait for a yes or a no."""
-    season = look.season
-    wanted = season.settings.followers
-    if wanted.contact is None:
-        return
-    number = len(records(season, "waiting"))
-    if number >= wanted.most_waiting:
-        told = f"{number} wait, and no more are taken in; say yes or no to some"
-        yield Finding("followers' pictures", WRONG, told)
-    elif number:
-        told = "1 waits for you" if number == 1 else f"{number} wait for you"
-        yield Finding("followers' pictures", WATCH, f"{told}; lapsekit followers list names them")

@@ -16,7 +16,9 @@ from pathlib import Path
 
 import pytest
 
-CAME_AT = '"20-May-2031 09:00:00 +0000"'
+CAME_AT = '"20-May-2025 09:00:00 +0000"'
+"""In the past: Dovecot takes no date that is to come."""
+
 PASSWORD, USER = "hunter2 of the bench", "plants"
 CONFIG = """\
 base_dir = {home}/run

@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from email.message import EmailMessage
 
 import pytest
@@ -27,6 +27,7 @@ from lapsekit.trust import take_back, trust
 from tests.followers.arriving import encoded, followed, scene
 from tests.followers.mail_servers import PASSWORD, USER, dovecot, smtp
 
+NOW = datetime(2025, 5, 20, 10, 0, tzinfo=UTC)
 MIA, OWN = "mia@roof.example", "plants@bench.example"
 CODE = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b")
 AGREED = "I agree: yes\nI am of age: yes\n"
@@ -70,6 +71,7 @@ def bench(folder, imap, out=None, more=""):
         text += f'\n[followers.answers]\nhost = "127.0.0.1"\nport = {out.port}\nsecurity = "none"\n'
         text += f'sender = "{OWN}"\n'
     season, dial = followed(folder / "bench", text)
+    dial.now = NOW
     (season.folder / "word").write_text(f"{PASSWORD}\n")
     (season.folder / "word").chmod(0o600)
     trust(season.folder)
@@ -108,11 +110,11 @@ def answer_to(letter, text, number=50, **headers):
 
 def test_a_picture_waits_with_what_was_told_and_the_sender_is_answered(imap, out, tmp_path):
     season, _ = bench(tmp_path, imap, out)
-    imap.put(mail("Hello\nName: Mia\nPlant: Basil\nSown: 1.4.2031\n\n-- \nName: no\n", 1))
+    imap.put(mail("Hello\nName: Mia\nPlant: Basil\nSown: 1.4.2025\n\n-- \nName: no\n", 1))
     report = take_in_mail(season)
     (record,) = records(season, "waiting")
     assert report.taken == [record.id]
-    assert (record.name, record.region, record.sown) == ("Mia", "basil", date(2031, 4, 1))
+    assert (record.name, record.region, record.sown) == ("Mia", "basil", date(2025, 4, 1))
     assert record.contact == MIA and record.consent is None
     (letter,) = out.letters(MIA)
     text = letter.get_content()
@@ -230,7 +232,7 @@ def test_a_form_filled_in_within_the_quote_is_understood(imap, out, tmp_path):
     imap.put(mail(reply, number=60, In_Reply_To=letter["Message-ID"]))
     take_in_mail(season)
     (record,) = records(season)
-    assert (record.name, record.sown, record.language) == ("Mia", date(2031, 4, 5), "de")
+    assert (record.name, record.sown, record.language) == ("Mia", date(2025, 4, 5), "de")
     assert (record.consent.is_adult, record.consent.parent) == (False, "Uta")
     assert record.is_confirmed is True and cannot_be_shown(season, record) is None
 

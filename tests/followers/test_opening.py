@@ -191,7 +191,7 @@ def test_bubblewrap_opens_pictures_where_there_is_no_filter():
         pytest.skip("no bubblewrap that works here")
     data = encoded(quarters(), "WEBP", lossless=True)
     said = opening.answer_of(
-        opening._command("bubblewrap"), ASKED.pack(MAGIC, 800, len(data)) + data, 10**7
+        opening.command("bubblewrap"), ASKED.pack(MAGIC, 800, len(data)) + data, 10**7
     )
     made = opening._checked(said, 800)
     assert made.pixels == quarters().tobytes()

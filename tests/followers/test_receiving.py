@@ -251,3 +251,31 @@ def test_the_receiver_loads_no_heavy_library_before_a_picture_came():
     code = "import sys, lapsekit.followers.receiving; print(*{'cv2', 'numpy'} & set(sys.modules))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == []
+
+
+def findings(season):
+    from lapsekit.checking.finding import Look
+    from lapsekit.checking.followers import received
+
+    return [(each.how, each.told) for each in received(Look(season))]
+
+
+def test_a_check_tells_what_waits_and_where_nothing_confines_the_opening(bench, monkeypatch):
+    from lapsekit.checking import followers
+
+    take_in(bench, arrival())
+    assert [how for how, _ in findings(bench)] == ["fine"]
+    assert "1 wait, since 2031-05-20" in findings(bench)[0][1]
+    monkeypatch.setattr(followers, "confinement", lambda: "")
+    assert [how for how, _ in findings(bench)] == ["wrong"]
+
+
+def test_consent_text_and_refusals_are_spoken_in_german_to_who_writes_german(bench):
+    from lapsekit.followers.notice import notice
+    from lapsekit.followers.wordings import wording
+
+    refused = take_in(bench, arrival(data=b"GIF89a", language="de"))
+    assert "Bitte schicken Sie" in refused.refused
+    text = wording(bench, "de")
+    assert text.language == "de" and "volljährig" in text.text
+    assert "nach 60 Tagen" in notice(bench, "de")
