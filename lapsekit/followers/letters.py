@@ -231,12 +231,13 @@ def _letter(words: Words, sender: Sender, subject: str, parts: Sequence[str], to
 
 
 def _arrived(words: Words, number: int) -> str:
-    first = words.counted("{n} picture arrived.", "{n} pictures arrived.", number)
-    then = words.text(
-        "It waits until somebody has looked at it; nothing is shown before, and nothing without "
-        "your consent."
+    return words.counted(
+        "{n} picture arrived. It waits until somebody has looked at it; nothing is shown before, "
+        "and nothing without your consent.",
+        "{n} pictures arrived. They wait until somebody has looked at them; nothing is shown "
+        "before, and nothing without your consent.",
+        number,
     )
-    return f"{first} {then}"
 
 
 def _codes(words: Words, sender: Sender, codes: Sequence[str]) -> str:

@@ -21,11 +21,15 @@ from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
 from lapsekit.followers.deciding import ask_again, cannot_be_shown, decline, show
 from lapsekit.followers.mail import MOST_TRIES, take_in_mail
+from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
 from lapsekit.followers.records import read_record, records
 from lapsekit.trust import take_back, trust
+from lapsekit.unattended.children import Ended
+from lapsekit.unattended.keeping import Keeping
 from tests.followers.arriving import encoded, followed, scene
 from tests.followers.mail_servers import PASSWORD, USER, dovecot, smtp
+from tests.unattended.simulated import SimulatedMachine
 
 NOW = datetime(2025, 5, 20, 10, 0, tzinfo=UTC)
 MIA, OWN = "mia@roof.example", "plants@bench.example"
@@ -118,7 +122,7 @@ def test_a_picture_waits_with_what_was_told_and_the_sender_is_answered(imap, out
     assert record.contact == MIA and record.consent is None
     (letter,) = out.letters(MIA)
     text = letter.get_content()
-    assert len(CODE.findall(text)) == 1 and "I agree: \n" in text and "Sown:" not in text
+    assert len(CODE.findall(text)) == 1 and "\nI agree:" in text and "Sown:" not in text
     assert letter["Auto-Submitted"] == "auto-replied"
     assert letter["In-Reply-To"] == letter["References"] == "<1@roof.example>"
     assert not CODE.search(read_record(season, record.id).answers[0].text)
@@ -451,3 +455,63 @@ def test_a_wrong_password_and_a_server_that_is_away_say_what_to_do(imap, tmp_pat
     assert found.how == WRONG and "cannot be reached" in found.told
     take_in_mail(season)
     assert [f.how for f in mailbox(Look(season))] == [FINE]
+
+
+def test_a_german_mail_gets_a_german_answer_whose_lines_are_understood(imap, out, tmp_path):
+    season, _ = bench(tmp_path, imap, out)
+    imap.put(mail("Pflanze: Basilikum", 1))
+    take_in_mail(season)
+    text = out.letters(MIA)[0].get_content()
+    assert "Ihr Bild ist angekommen" in out.letters(MIA)[0]["Subject"]
+    assert "Bevor es gezeigt werden kann" in text and "\nIch stimme zu:" in text
+    assert not re.search(r"\b(the|you|picture|your)\b", text.replace("School office", ""))
+
+
+def test_without_a_word_from_the_server_that_it_moves_mail_is_copied_and_not_read_again(
+    imap, out, tmp_path, monkeypatch
+):
+    monkeypatch.setattr("imap_tools.mailbox.BaseMailBox.move", None)
+    season, _ = bench(tmp_path, imap, out)
+    opened = Mailbox.__init__
+
+    def cannot_move(self, *told):
+        opened(self, *told)
+        self.can_move = False
+
+    monkeypatch.setattr(Mailbox, "__init__", cannot_move)
+    imap.put(mail("", 1))
+    assert len(take_in_mail(season).taken) == 1
+    assert take_in_mail(season).messages == 0
+    assert len(imap.messages()) == len(imap.messages("Pictures seen")) == 1
+
+
+def test_an_answer_with_another_picture_is_answered_and_the_picture_is_theirs(imap, out, tmp_path):
+    season, _ = bench(tmp_path, imap, out)
+    imap.put(mail("Name: Mia", 1))
+    take_in_mail(season)
+    reply = answer_to(out.letters(MIA)[0], f"Here is a better one\n{AGREED}")
+    data = encoded(scene(2), quality=92)
+    reply.add_attachment(data, maintype="image", subtype="jpeg", filename="2.jpg")
+    imap.put(reply)
+    take_in_mail(season)
+    assert [r.is_confirmed for r in records(season)] == [True, True]
+
+
+def test_the_long_running_process_tells_a_failure_once_and_that_it_works_again(tmp_path):
+    season, _ = followed(tmp_path / "bench", '\ninbox = "in"\n')
+    told, ends = [], iter([1, 1, 0, 0])
+
+    def stage(*words, **_):
+        assert words == ("followers", "take-in")
+        return Ended(next(ends), ["by mail: waits as 1"], "cannot be reached")
+
+    keeping = Keeping(
+        season, {}, None, SimulatedMachine(NOW), stage, lambda x, *_, **__: told.append(x), None
+    )
+    (job,) = [job for job in keeping.jobs() if job.name == "followers"]
+    assert len(job.plan.moments(date(2031, 4, 5))) == 96
+    assert len(job.plan.moments(date(2031, 10, 26))) == 100
+    for _ in range(4):
+        job.do()
+    assert ["failed" in line for line in told] == [True, False, False, False]
+    assert "works again" in told[1]
