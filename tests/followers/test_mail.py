@@ -24,7 +24,7 @@ from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
 from lapsekit.followers.records import read_record, records
-from lapsekit.trust import take_back, trust
+from lapsekit.trust import take_back, trust, wishes
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.keeping import Keeping
 from tests.followers.arriving import encoded, followed, scene
@@ -515,3 +515,10 @@ def test_the_long_running_process_tells_a_failure_once_and_that_it_works_again(t
         job.do()
     assert ["failed" in line for line in told] == [True, False, False, False]
     assert "works again" in told[1]
+
+
+def test_a_season_that_is_not_trusted_yet_says_whose_mail_it_would_read(imap, out, tmp_path):
+    season, _ = bench(tmp_path, imap, out)
+    told = wishes(season.settings, season.folder)
+    assert "send the password in word to localhost, and move its mail" in told
+    assert "send mails to followers by 127.0.0.1" in told
