@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lapsekit.followers.folder import FolderReport
+    from lapsekit.followers.mail import MailReport
     from lapsekit.followers.records import Record
     from lapsekit.followers.retention import TidyReport
 
@@ -69,6 +70,33 @@ def taken_in(report: FolderReport) -> list[str]:
 def not_taken_in(report: FolderReport) -> list[str]:
     """What went wrong with some."""
     return [f"{name}: refused. {why}" for name, why in report.refused] + report.problems
+
+
+def mail_taken_in(report: MailReport) -> list[str]:
+    """After ``followers take-in``, of mail."""
+    lines = [f"by mail: waits as {each}" for each in report.taken]
+    lines += [f"by mail: {each} was taken down by its code" for each in report.taken_down]
+    lines += [f"by mail: an answer about {each}" for each in report.answered]
+    if report.unused:
+        lines.append(f"by mail: {report.unused} messages without a picture or a code")
+    if report.left:
+        lines.append(f"by mail: {report.left} messages left, since too many pictures wait")
+    if report.letters.sent:
+        lines.append(f"{report.letters.sent} letters sent")
+    if report.letters.waiting:
+        lines.append(f"{report.letters.waiting} letters wait to be sent")
+    return lines or ["nothing new by mail"]
+
+
+def mail_problems(report: MailReport) -> list[str]:
+    """What went wrong with some of the mail."""
+    lines = [f"by mail: refused. {why}" for why in report.refused]
+    if report.given_up:
+        lines.append(
+            f"by mail: {report.given_up} messages could not be read to their end, however "
+            "often, and were moved away unread; look at them with a mail program"
+        )
+    return lines + report.letters.problems
 
 
 def tidied(report: TidyReport, dry_run: bool) -> list[str]:

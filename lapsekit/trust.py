@@ -4,7 +4,8 @@ A season folder that came from somebody else can be looked at, measured and film
 nothing else before its new owner has looked at what it would do and said ``lapsekit trust``. What
 waits for that: cameras of kind ``command``, cameras that are sent a password out of a file (any
 file could be named, and any address), publishing (with it rclone's configuration, which may name
-programs), copies, thinning after them, alerts, and templates of its own.
+programs), copies, thinning after them, alerts, followers' pictures out of a mailbox or a folder,
+letters to followers, and templates of its own.
 
 Trust is kept outside of the folder: in ``lapsekit/trusted.csv`` of the user's configuration
 (``$XDG_CONFIG_HOME``, else ``~/.config``), or for every user of the machine, a systemd unit with
@@ -166,7 +167,21 @@ def wishes(settings: Settings, folder: Path) -> list[str]:
         found.append(f"delete frames that are older than {settings.thinning.keep_all_days} days")
     if settings.alerts.to_file is not None:
         found.append(f"send alerts to the addresses in {settings.alerts.to_file}")
+    found += _followers_wishes(settings)
     return [printable(wish) for wish in found if wish is not None]
+
+
+def _followers_wishes(settings: Settings) -> list[str]:
+    wanted, found = settings.followers, []
+    if wanted.inbox is not None:
+        found.append(f"take pictures out of {wanted.inbox} as those of followers")
+    if (mail := wanted.mail) is not None:
+        found.append(f"send the password in {mail.password_file} to {mail.host}, and move its mail")
+    if (answers := wanted.answers) is not None:
+        found.append(f"send mails to followers by {answers.host}")
+        if answers.password_file is not None:
+            found.append(f"send the password in {answers.password_file} to {answers.host}")
+    return found
 
 
 def printable(text: str) -> str:

@@ -12,7 +12,7 @@ from lapsekit.checking.apart import kept_apart
 from lapsekit.checking.asking import cameras
 from lapsekit.checking.far import copies_place, network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
-from lapsekit.checking.followers import received
+from lapsekit.checking.followers import mailbox, received
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
 from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
@@ -41,6 +41,7 @@ VISIT: tuple[Part, ...] = (
     publishing,
     copies,
     copies_place,
+    mailbox,
     channel,
     clock,
     chip,
@@ -58,6 +59,7 @@ HOURLY: tuple[Part, ...] = (
     disk,
     morning,
     copies,
+    mailbox,
     clock,
     power,
     temperature,

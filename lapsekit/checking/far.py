@@ -58,6 +58,10 @@ def _hosts(look: Look) -> Iterator[tuple[str, str]]:
             yield f"{what} ({remote[1]})", _behind_alias(look, remote[1])
         elif far.to == "webdav" and (host := urlsplit(far.target or "").hostname):
             yield f"{what} ({host})", host
+    followers = season.settings.followers
+    for what, table in (("followers' mail", followers.mail), ("letters", followers.answers)):
+        if table is not None:
+            yield f"{what} ({table.host})", table.host.strip("[]")
     if season.settings.alerts.to_file is None:
         return
     try:

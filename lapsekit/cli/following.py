@@ -1,5 +1,6 @@
 """Commands about followers' pictures: what came in, what is shown, what goes."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -45,21 +46,39 @@ def list_pictures(
 
 @followers_app.command("take-in")
 def take_in(season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
-    """Take in what lies in followers.inbox; ends with 65 if something was refused."""
-    from lapsekit.followers.folder import take_in_folder
+    """Take in what came by mail or lies in followers.inbox, and send answers that wait.
+
+    Ends with 65 if something in the folder was refused.
+    """
     from lapsekit.followers.opening import require_confinement
 
     opened = Season(season)
     require_confinement()
-    if opened.settings.followers.inbox is None:
+    wanted = opened.settings.followers
+    if wanted.inbox is None and wanted.mail is None and wanted.answers is None:
         raise SettingsError(
-            f"{season}: season.toml names no followers.inbox, so there is nothing to look through"
+            f"{season}: season.toml names neither followers.inbox nor [followers.mail], so there "
+            "is nothing to look through"
         )
+    is_whole = wanted.inbox is None or _take_in_folder(opened, as_json)
+    if wanted.mail is not None or wanted.answers is not None:
+        from lapsekit.followers.mail import take_in_mail
+
+        mail = take_in_mail(opened)
+        report_facts(as_json, telling.mail_taken_in(mail), asdict(mail))
+        hint(telling.mail_problems(mail))
+    if not is_whole:
+        raise typer.Exit(NOT_ALL)
+
+
+def _take_in_folder(opened: Season, as_json: bool) -> bool:
+    """Take in what lies in the folder; whether all of it was."""
+    from lapsekit.followers.folder import take_in_folder
+
     report = take_in_folder(opened)
     report_facts(as_json, telling.taken_in(report), _taken_facts(report))
     hint(telling.not_taken_in(report))
-    if report.refused or report.problems:
-        raise typer.Exit(NOT_ALL)
+    return not (report.refused or report.problems)
 
 
 def _taken_facts(report) -> dict[str, object]:

@@ -27,7 +27,15 @@ from lapsekit.unattended.capturing import capture, capture_undated
 from lapsekit.unattended.children import Ended, note_morning
 from lapsekit.unattended.clock import Machine, SteadyClock, boot_moment
 from lapsekit.unattended.missed import note_missed, read_missed
-from lapsekit.unattended.schedule import DayPlan, alert_times, captures, copyings, films, mornings
+from lapsekit.unattended.schedule import (
+    DayPlan,
+    alert_times,
+    captures,
+    copyings,
+    films,
+    mornings,
+    take_ins,
+)
 from lapsekit.unattended.speaking import ERROR, INFO, WARNING, Tell
 from lapsekit.unattended.waiting import file_waiting, waiting_frames
 from lapsekit.when import days_between, is_met
@@ -44,6 +52,9 @@ AWAY_DAYS = 366
 
 NOT_RUNNING = "lapsekit run was not running"
 NO_TIME = "the time of day was not known; frames came every so often instead"
+
+TAKE_IN_S = 1800.0
+"""Taking in followers' pictures is ended after so long, and goes on the next time."""
 
 _MOST_AT_ONCE = 500
 _MOST_UNWRITTEN = 5000
@@ -119,6 +130,7 @@ class Keeping:
         self._began = self._next_undated = machine.since_boot()
         self._one_at_a_time = defaultdict(threading.Lock)
         self._newest: dict[str, datetime] = {}
+        self._take_in_fails = False
         self.begun: dict[str, timedelta] = {}
         self._unwritten: list[tuple[str, list[datetime], str]] = []
         self._writing = threading.Lock()
@@ -143,6 +155,10 @@ class Keeping:
             jobs.append(Job("copies", copyings(settings), self.copy, MORNING_LATE_BY))
         if settings.alerts.to_file:
             jobs.append(Job("alerts", alert_times(settings), self.alert, timedelta(minutes=30)))
+        followers = settings.followers
+        if followers.mail or followers.inbox or followers.answers:
+            late_by = timedelta(minutes=5)
+            jobs.append(Job("followers", take_ins(settings), self.take_in, late_by))
         return jobs
 
     # the beginning ------------------------------------------------------------------------
@@ -388,6 +404,21 @@ class Keeping:
     def alert(self) -> None:
         """Look whether somebody has to be called."""
         self._run("alert", time_limit_s=300, quiet=True)
+
+    def take_in(self) -> None:
+        """Followers' pictures; that it fails is told when it begins, and called for after hours."""
+        ended = self._stage("followers", "take-in", time_limit_s=TAKE_IN_S)
+        failed = ended.code != 0 and not ended.was_stopped
+        if failed and not self._take_in_fails:
+            told = f"followers take-in failed: {ended.complaint}; it is tried again, and told once"
+            self._tell(told, WARNING, stage="followers take-in")
+        elif not failed:
+            if self._take_in_fails:
+                self._tell("followers take-in works again", stage="followers take-in")
+            for line in ended.said:
+                if not line.startswith("nothing new"):
+                    self._tell(f"followers take-in: {line}", stage="followers take-in")
+        self._take_in_fails = failed
 
     def _run(self, *words: str, quiet: bool = False, **limits) -> Ended:
         ended = self._stage(*words, **limits)

@@ -12,6 +12,9 @@ FILM_AT = time(1, 0)
 """The weekly film is made in the night, before copies and morning."""
 
 ALERTS_EVERY = timedelta(hours=1)
+FOLDER_EVERY = timedelta(minutes=15)
+"""How often followers' pictures are looked for where there is a folder and no mailbox."""
+
 _DAYS_AHEAD = 9
 _WEEK = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -83,6 +86,19 @@ def alert_times(settings: Settings) -> DayPlan:
     def plan(day: date) -> list[datetime]:
         first, last = instant(day, time(0, 10), zone), instant(day, time(23, 50), zone)
         return capture_times(first, last, ALERTS_EVERY)
+
+    return DayPlan(plan, zone)
+
+
+def take_ins(settings: Settings) -> DayPlan:
+    """Followers' pictures, every so many minutes of the day."""
+    zone, mail = settings.season.zone, settings.followers.mail
+    every = timedelta(minutes=mail.every_minutes) if mail else FOLDER_EVERY
+
+    def plan(day: date) -> list[datetime]:
+        first = instant(day, time(0, 5), zone)
+        last = instant(day + timedelta(days=1), time(0, 5), zone) - timedelta(seconds=1)
+        return capture_times(first, last, every)
 
     return DayPlan(plan, zone)
 
