@@ -6,7 +6,7 @@ them: ``12 cm`` for a height, ``125 g`` for a harvest, ``BBCH 61`` for a growth 
 """
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -148,6 +148,13 @@ def with_event(path: Path, text: str, event: Event) -> str:
             "close it first"
         )
     return added
+
+
+def with_events(path: Path, text: str, events: Iterable[Event]) -> str:
+    """The text of a diary with lines at its end, as `with_event` adds each."""
+    for event in events:
+        text = with_event(path, text, event)
+    return text
 
 
 def columns_of(header: Row) -> list[str]:
