@@ -34,8 +34,14 @@ def test_a_correction_is_told_on_the_pages_of_its_plant_and_of_the_season(tiny):
         "Corrected on Tuesday, 8 April 2031: Basil <img src=x onerror=alert(2)>. The scale was "
         "<b>off</b> by a tenth. Areas are larger now. Numbers of 1 Apr to 5 Apr changed."
     )
-    clock = "Corrected on Wednesday, 9 April 2031: The clock was an hour late. Numbers from 2 Apr on changed."
-    swapped = "Corrected on Thursday, 10 April 2031: Cress. Two pots were swapped. Numbers until 3 Apr changed."
+    clock = (
+        "Corrected on Wednesday, 9 April 2031: The clock was an hour late. Numbers from 2 Apr on "
+        "changed."
+    )
+    swapped = (
+        "Corrected on Thursday, 10 April 2031: Cress. Two pots were swapped. Numbers until 3 Apr "
+        "changed."
+    )
     for page in ("about", "growth"):
         assert words_of(tiny, page) == [swapped, clock, scale]
     basil, cress = sorted(p.name for p in (tiny.site / "plant").iterdir() if p.is_dir())
