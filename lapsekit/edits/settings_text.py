@@ -231,8 +231,8 @@ def _spare_blanks(known: list[Statement], gone: set[int]) -> set[int]:
     """
     spare = set()
     for n in sorted(gone):
-        above = next((m for m in range(n, -1, -1) if m not in gone), None)
-        below = next((m for m in range(n, len(known)) if m not in gone), None)
+        above = next((m for m in range(n, -1, -1) if m not in gone | spare), None)
+        below = next((m for m in range(n, len(known)) if m not in gone | spare), None)
         if below is None:
             spare |= {above} if above is not None and known[above].kind == "blank" else set()
         elif known[below].kind == "blank" and (above is None or known[above].kind == "blank"):
