@@ -198,9 +198,7 @@ def show_crops(
     }
 
 
-def seen_days(
-    regions: Sequence[Region], sight: Sight, frames: Mapping[date, Frame]
-) -> set[date]:
+def seen_days(regions: Sequence[Region], sight: Sight, frames: Mapping[date, Frame]) -> set[date]:
     """Days of which there is a picture that shows where the regions lie, from their first on."""
     first = min(region.outline[0].valid_from for region in regions)
     return {day for day, frame in frames.items() if day >= first and sight.fits(frame)}

@@ -1,7 +1,8 @@
 """Puts followers' pictures into the site, each with the grower's plant of the same age.
 
-Only what `lapsekit.followers.showing` gives, which has a consent and the grower's yes. A picture is
-decoded to bare pixels and encoded anew; its name is a hash of what it shows, and leads to no record.
+Only what `lapsekit.followers.showing` gives, which has a consent and the grower's yes. A picture
+is decoded to bare pixels and encoded anew; its name is a hash of what it shows, and leads to no
+record.
 """
 
 from collections.abc import Mapping, Sequence
@@ -18,7 +19,16 @@ from lapsekit.site import pictures
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.cropping import Crop, Sight, seen_days, show_crops
 from lapsekit.site.gallery import Shown
-from lapsekit.site.pairs import Ours, Pair, alt_text, day_of_ours, old_text, told_of, why_alone
+from lapsekit.site.pairs import (
+    Ours,
+    Pair,
+    alt_text,
+    day_of_ours,
+    day_text,
+    old_text,
+    told_of,
+    why_alone,
+)
 from lapsekit.site.wording import NOTHING, value_text
 from lapsekit.site.writing import SiteFolder
 
@@ -128,6 +138,7 @@ def _pair(almanac: Almanac, put: _Put, crops: Mapping[tuple[str, date], Crop]) -
     return Pair(
         put.shown.stem.rpartition("/")[2],
         *(put.shown, told, region.name if region else "", title, age),
+        day_text(words, told, last or almanac.sown),
         None if crop is None or region is None else _ours(almanac, region, sown, crop),
         "" if crop else why_alone(words, told, title, sown, last),
         alt_text(words, told, title, age),

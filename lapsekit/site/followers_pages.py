@@ -66,7 +66,7 @@ def pairs_of(whole: Whole, regions: Sequence[Region]) -> tuple[Pair, ...]:
     names = {region.name for region in regions}
     found = [pair for pair in whole.pairs if pair.region in names]
     known = [pair for pair in found if pair.told.age_days is not None]
-    aged = sorted(reversed(known), key=lambda pair: pair.told.age_days)
+    aged = sorted(known, key=lambda pair: pair.told.age_days)
     return (*aged, *(pair for pair in found if pair.told.age_days is None))
 
 

@@ -61,6 +61,8 @@ class Pair:
         The grower's plant that it is held against; "" for none.
     age : str
         ``34 days old``; "" where it is not known.
+    day : str
+        The day that it was taken on, with its year where that is not the season's.
     ours : Ours or None
     alone : str
         Why there is none of ours beside it.
@@ -73,6 +75,7 @@ class Pair:
     region: str
     title: str
     age: str
+    day: str
     ours: Ours | None
     alone: str
     alt: str
@@ -136,6 +139,14 @@ def old_text(words: Words, age_days: int) -> str:
     return words.counted("{n} day old", "{n} days old", age_days)
 
 
+def day_text(words: Words, told: Told, season_day: date) -> str:
+    """The day on which a picture was taken; "" where that is not known."""
+    if told.taken_on is None:
+        return ""
+    is_near = told.taken_on.year == season_day.year
+    return words.short_day(told.taken_on) if is_near else words.long_day(told.taken_on)
+
+
 def alt_text(words: Words, told: Told, title: str, age: str) -> str:
     """What is known of a follower's picture, for whoever cannot see it."""
     parts = [title or told.plant, age]
@@ -144,6 +155,8 @@ def alt_text(words: Words, told: Told, title: str, age: str) -> str:
         return words.text("Picture by {name}: {told}", name=told.name, told=known)
     if told.name:
         return words.text("Picture by {name}", name=told.name)
-    return words.text("A follower’s picture: {told}", told=known) if known else words.text(
-        "A follower’s picture"
+    return (
+        words.text("A follower’s picture: {told}", told=known)
+        if known
+        else words.text("A follower’s picture")
     )

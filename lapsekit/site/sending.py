@@ -1,4 +1,4 @@
-"""How a follower sends a picture by mail: the lines to fill in, and a link that opens them. Pure."""
+"""How a follower sends a picture by mail: lines to fill in, a link that opens them. Pure."""
 
 from __future__ import annotations
 
