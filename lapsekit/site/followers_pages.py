@@ -110,17 +110,19 @@ def _groups(whole: Whole) -> list[Group]:
 def _send_page(whole: Whole) -> Page:
     wanted, words = whole.season.settings.followers, whole.almanac.words
     agreed = wording(whole.season, words.language)
-    address = wanted.address
+    address, no_minors = wanted.address, wanted.minors == "never"
+    lines = lines_to_fill(words, with_parent=not no_minors)
+    labels = [label for label, _ in lines]
     facts: dict[str, Any] = {
         "address": address,
-        "mail": address and mail_link(address, words, whole.almanac.title),
+        "mail": address and mail_link(address, words, whole.almanac.title, labels),
         "take_down": address and code_link(address, words),
-        "lines": lines_to_fill(words),
+        "lines": lines,
         "code_line": code_line(words),
         "upload": wanted.upload,
         "points": agreed.points,
         "contact": wanted.contact,
-        "no_minors": wanted.minors == "never",
+        "no_minors": no_minors,
         "waiting_days": wanted.keep_waiting_days,
         "declined_days": wanted.keep_declined_days,
         "contact_days": wanted.keep_contact_days,
