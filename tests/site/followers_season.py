@@ -9,11 +9,12 @@ from PIL import Image, ImageDraw
 from lapsekit.followers.arrivals import Consent
 from lapsekit.followers.records import PictureFacts, Record, add_record, new_id, writing
 
-FOLLOWERS = """\
+UPLOAD = "https://herbs.example/yours/"
+FOLLOWERS = f"""\
 [followers]
 contact = "the school's office, plants@herbs.example"
 address = "plants@herbs.example"
-upload = "https://herbs.example/yours/"
+upload = "{UPLOAD}"
 """
 CAME = datetime(2031, 5, 9, 7, 30, tzinfo=UTC)
 AGREED = Consent(
