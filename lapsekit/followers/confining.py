@@ -17,6 +17,7 @@ import resource
 import signal
 from collections.abc import Callable
 from contextlib import suppress
+from pathlib import Path
 
 SECCOMP, BWRAP = "seccomp", "bubblewrap"
 
@@ -27,6 +28,7 @@ transparency."""
 CPU_S, WALL_S = 40, 90
 """Seconds; a picture of 12 megapixels takes under one on a laptop, and some on a Raspberry Pi."""
 
+_NICE = 10
 _ALLOWED = (
     "brk",
     "clock_gettime",
@@ -66,7 +68,11 @@ _NOT_EXECUTABLE = ("mmap", "mmap2", "mprotect")  # the third argument says what 
 
 
 def bound() -> None:
-    """Bound memory and time of this process, and let it write no file."""
+    """Bound memory and time of this process, let it write no file, and let others go first."""
+    with suppress(OSError):  # where memory is short, this process ends and no other
+        Path("/proc/self/oom_score_adj").write_text("1000")
+    with suppress(OSError):
+        os.nice(_NICE)
     limits = {
         resource.RLIMIT_AS: MEMORY_MB << 20,
         resource.RLIMIT_CPU: CPU_S,
