@@ -107,6 +107,15 @@ class Words:
         ).encode()
 
 
+def is_language(tag: str) -> bool:
+    """Whether pages may say of a text that it is of this language: ``de``, ``pt-BR``."""
+    from babel.localedata import exists
+
+    return re.fullmatch(r"[a-z]{2,3}(-[A-Z]{2})?", tag) is not None and exists(
+        tag.replace("-", "_")
+    )
+
+
 def _pointed(message: str, values: Mapping[str, object]) -> str:
     """The message without its own point behind what ends with one, like an abbreviated month."""
     for name, value in values.items():

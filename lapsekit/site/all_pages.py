@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from lapsekit.site import day_pages, season_pages, two_page, yours_page
+from lapsekit.site import day_pages, followers_pages, season_pages, two_page, yours_page
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.elsewhere import putting
 
@@ -14,6 +14,7 @@ def pages(whole: Whole) -> Iterator[Page]:
     yield from season_pages.season_pages(whole)
     yield two_page.two_page(whole)
     yield yours_page.yours_page(whole)
+    yield from followers_pages.followers_pages(whole)
     yield putting.embed_page(whole)
     yield putting.elsewhere_page(whole)
     yield day_pages.front_page(whole)

@@ -22,6 +22,8 @@ from lapsekit.site.cropping import plants_of, show_crops
 from lapsekit.site.elsewhere import putting
 from lapsekit.site.elsewhere.heads import head_mark, head_of
 from lapsekit.site.film_page import put_up_films
+from lapsekit.site.followed import show_pairs
+from lapsekit.site.followers_pages import own_notice
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
@@ -106,7 +108,10 @@ def build_site(
     plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
     rule, unruled = put_rule(season, folder)
-    whole = Whole(season, almanac, gallery, films, growth, held, crops, rule)
+    pairs, unseen = show_pairs(season, almanac, folder, gallery.sights)
+    notice, unnoticed = own_notice(season)
+    told = (films, growth, held, crops, rule, tuple(pairs), notice)
+    whole = Whole(season, almanac, gallery, *told)
     shelf = Shelf(season.folder / ".cache" / "pieces", whole.standing)
     _put_data(whole, folder)
     count = _write_pages(whole, folder, shelf, track)
@@ -120,7 +125,7 @@ def build_site(
         removed=removed,
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=[*almanac.problems, *amiss, *unread, *unruled],
+        problems=[*almanac.problems, *amiss, *unread, *unruled, *unseen, *unnoticed],
     )
 
 

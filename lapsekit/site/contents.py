@@ -11,6 +11,7 @@ from lapsekit.reporting import GrowthReport
 from lapsekit.responding import EventResponse, responses_of
 from lapsekit.season import Season
 from lapsekit.site.almanac import Almanac
+from lapsekit.site.blocks import Block
 from lapsekit.site.cropping import Crop
 from lapsekit.site.curves import PlantCurve, gathered
 from lapsekit.site.digests import code_mark, mark_of
@@ -20,6 +21,7 @@ from lapsekit.site.elsewhere.told import SeasonTold
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import Overview, overviews
 from lapsekit.site.happenings import Happening, happenings
+from lapsekit.site.pairs import Pair
 from lapsekit.site.weeks import Held
 from lapsekit.tables import Table
 
@@ -74,6 +76,10 @@ class Whole:
         Crops through time by the name of a region or a row, as `lapsekit.site.cropping` gives them.
     rule : str, optional
         Path in the site of the canopy rule for browsers.
+    pairs : tuple of Pair
+        Followers' pictures beside the grower's plants, the latest first.
+    notice : tuple of Block
+        The grower's own privacy notice.
     """
 
     season: Season
@@ -84,6 +90,8 @@ class Whole:
     held: Held | None = None
     crops: dict[str, list[Crop]] = field(default_factory=dict)
     rule: str | None = None
+    pairs: tuple[Pair, ...] = ()
+    notice: tuple[Block, ...] = ()
 
     def around(self, day: date) -> "Whole":
         """The same, knowing of this day alone, and the daily values of the one a week before."""

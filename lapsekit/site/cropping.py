@@ -4,7 +4,7 @@ Each crop is encoded once: its name carries a hash of its frame and of where it 
 decoded once for all of its regions, as small as they allow, and let go before the next.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -146,6 +146,7 @@ def show_crops(
     sights: Mapping[str, Sight],
     plants: Mapping[str, Sequence[Region]],
     track: Track = silent,
+    days: Mapping[str, Collection[date]] | None = None,
 ) -> dict[str, list[Crop]]:
     """Put up the crops of each plant, or of each group of them.
 
@@ -163,6 +164,8 @@ def show_crops(
         The regions, of one camera, that each name stands for.
     track : Track
         Told how far the work is.
+    days : mapping of str to collection of date, optional
+        The days that are shown of each name, instead of one a week; each has a picture.
 
     Returns
     -------
@@ -174,7 +177,8 @@ def show_crops(
     needed: dict[Frame, list[_Job]] = {}
     for name, regions in plants.items():
         sight, frames = sights.get(regions[0].camera), almanac.pictures.get(regions[0].camera, {})
-        rows[name] = _row(regions, sight, frames) if sight else []
+        wanted = None if days is None else days.get(name, ())
+        rows[name] = _row(regions, sight, frames, wanted) if sight else []
         for moment, job in rows[name]:
             if job and not all(folder.has(f"{job.stem}.{kind}") for kind in pictures.KINDS):
                 needed.setdefault(frames[moment.shown], []).append(job)
@@ -194,20 +198,32 @@ def show_crops(
     }
 
 
+def seen_days(regions: Sequence[Region], sight: Sight, frames: Mapping[date, Frame]) -> set[date]:
+    """Days of which there is a picture that shows where the regions lie, from their first on."""
+    first = min(region.outline[0].valid_from for region in regions)
+    return {day for day, frame in frames.items() if day >= first and sight.fits(frame)}
+
+
 def _row(
-    regions: Sequence[Region], sight: Sight, frames: Mapping[date, Frame]
+    regions: Sequence[Region],
+    sight: Sight,
+    frames: Mapping[date, Frame],
+    days: Collection[date] | None,
 ) -> list[tuple[Moment, _Job | None]]:
     """The moments of a plant, each with the crop that shows it; None for a gap."""
     box = union_box(regions, sight.size)
     size = crop_size_of(box, sight.size, LONG_SIDE)
     place = crop_matrix(box, sight.size, size)
     first = min(region.outline[0].valid_from for region in regions)
-    seen = {
-        day
-        for day, frame in frames.items()
-        if sight.fits(frame) and any(region.outline_on(day) for region in regions)
-    }
-    found = moments(first, seen)
+    if days is None:
+        seen = {
+            day
+            for day, frame in frames.items()
+            if sight.fits(frame) and any(region.outline_on(day) for region in regions)
+        }
+        found = moments(first, seen)
+    else:
+        found = [Moment(day, day) for day in sorted(days)]
     jobs = iter(_jobs([frames[each.shown] for each in found if each.shown], sight, size, place))
     return [(each, next(jobs) if each.shown else None) for each in found]
 

@@ -57,7 +57,7 @@ def moments(first: date, seen: Collection[date]) -> list[Moment]:
     latest = max(usable)
     weeks = range((latest - first).days // EVERY.days + 1)
     wanted = [first + number * EVERY for number in weeks]
-    found = [Moment(day, _nearest(day, seen)) for day in wanted]
+    found = [Moment(day, nearest(day, seen)) for day in wanted]
     while found and found[0].shown is None:
         del found[0]
     if not found or found[-1].shown != latest:
@@ -65,8 +65,8 @@ def moments(first: date, seen: Collection[date]) -> list[Moment]:
     return found
 
 
-def _nearest(day: date, usable: set[date]) -> date | None:
-    """The nearest of the days around one, the earlier of two."""
+def nearest(day: date, usable: Collection[date]) -> date | None:
+    """The nearest of the days at most `WITHIN_DAYS` from one, the earlier of two."""
     days = (day + timedelta(off) for off in _AROUND)
     return next((each for each in days if each in usable), None)
 

@@ -12,6 +12,8 @@ from lapsekit.site import views
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.contents import FRONT, WEEK, Page, Whole
 from lapsekit.site.doors import doors
+from lapsekit.site.followers_pages import pairs_on
+from lapsekit.site.pairs import Pair
 from lapsekit.site.parts import by_month
 from lapsekit.site.wording import local_time
 
@@ -39,15 +41,18 @@ def day_pages(whole: Whole) -> Iterator[Page]:
             "week_before": day - WEEK if day - WEEK in has_page else None,
             "week_after": day + WEEK if day + WEEK in has_page else None,
         }
-        made_of = (day, whole.mark_around(day), near)
+        made_of = (day, whole.mark_around(day), near, pairs_on(whole, day))
         tell = partial(_day_facts, whole)
         yield Page(f"day/{day}/index.html", "day.html", made_of, tell, day)
 
 
-def _day_facts(whole: Whole, made_of: tuple[date, str, dict[str, date | None]]) -> dict[str, Any]:
-    day, _, near = made_of
+def _day_facts(
+    whole: Whole, made_of: tuple[date, str, dict[str, date | None], tuple[Pair, ...]]
+) -> dict[str, Any]:
+    day, _, near, pairs = made_of
     known = whole.around(day)
-    return {**_of_day(known, day, dict.fromkeys(known.almanac.cameras, day)), **near}
+    told = _of_day(known, day, dict.fromkeys(known.almanac.cameras, day))
+    return {**told, **near, "pairs": pairs}
 
 
 def front_page(whole: Whole) -> Page:

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from lapsekit.site.contents import Whole
+from lapsekit.site.followers_pages import PATH as FOLLOWERS
+from lapsekit.site.followers_pages import SEND, is_open
 from lapsekit.site.ranking import ranking
 
 
@@ -37,6 +39,22 @@ def doors(whole: Whole) -> Iterator[Door]:
                 "Hold a photo of your own plant against ours at the same age, and measure it. It "
                 "stays on your device."
             ),
+        )
+    if whole.pairs:
+        yield Door(
+            FOLLOWERS,
+            words.text("Followers’ plants"),
+            words.counted(
+                "{n} picture, next to ours at the same age.",
+                "{n} pictures, each next to ours at the same age.",
+                len(whole.pairs),
+            ),
+        )
+    elif is_open(whole):
+        yield Door(
+            SEND,
+            words.text("Show us yours"),
+            words.text("Send a picture of your plant, to stand next to ours at the same age."),
         )
     if whole.films:
         yield Door(

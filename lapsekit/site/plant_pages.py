@@ -17,6 +17,7 @@ from lapsekit.site.curve_tables import plant_name
 from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve
 from lapsekit.site.errata import errata
+from lapsekit.site.followers_pages import pairs_of
 from lapsekit.site.growth_facts import curve_alt, latest_text, why_open
 from lapsekit.site.happenings import Happening
 from lapsekit.site.parts import Part, by_month, month_of, part_of
@@ -113,6 +114,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "plant_sown": region.sown or almanac.sown,
         "unit": almanac.unit(region),
         "summary": list(_summary(almanac, region, rate, happened, bool(group))),
+        "pairs": pairs_of(whole, group or [region]),
         "crops": _crops(almanac, region, whole.crops.get(region.name, [])),
         "curve_name": curve.name,
         "charts": None if None in charts else charts,

@@ -2,7 +2,14 @@
 
 from collections.abc import Iterator
 
-from lapsekit.site import about_page, beside_page, diary_page, film_page, plant_pages
+from lapsekit.site import (
+    about_page,
+    beside_page,
+    diary_page,
+    film_page,
+    followers_pages,
+    plant_pages,
+)
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.errata import errata
 from lapsekit.site.growth_facts import growth_facts
@@ -30,6 +37,7 @@ def kinds(whole: Whole) -> tuple[str, ...]:
         "diary": diary_page.has_diary(whole),
         "film": bool(whole.films),
         "beside": beside_page.has_beside(whole),
+        "followers": followers_pages.has_followers(whole),
     }
     always = ("front", "days", "growth", "two", "yours", "about")
     return (*always, *(name for name, is_there in there.items() if is_there))

@@ -1,9 +1,9 @@
 """Days of a curve joined to strokes: which may be joined, and their paths in an SVG. Pure."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import floor
 
 import numpy as np
@@ -115,8 +115,30 @@ def band(upper: Sequence[Place], lower: Sequence[Place]) -> str:
 
 def specks(places: Sequence[Place]) -> str:
     """Days as strokes of no length; round ends make them dots."""
-    return "".join(f"M{x:g} {y:g}h0" for x, y in places)
+    if not places:
+        return ""
+    start, *steps = _steps(places)
+    return f"M{start}h0" + "".join(f"m{step}h0" for step in steps)
 
 
 def _through(places: Sequence[Place]) -> str:
-    return "M" + "L".join(f"{x:g} {y:g}" for x, y in places)
+    start, *steps = _steps(places)
+    return f"M{start}l" + " ".join(steps).replace(" -", "-") if steps else f"M{start}"
+
+
+def _steps(places: Sequence[Place]) -> Iterator[str]:
+    """The first place, then each as seen from the one before.
+
+    Steps are short and much alike, which makes a page half as long as places do. They are counted
+    in whole tenths of a px, so that none strays however many there are.
+    """
+    x = y = 0
+    for to_x, to_y in ((round(10 * x), round(10 * y)) for x, y in places):
+        yield f"{_px(to_x - x)} {_px(to_y - y)}".replace(" -", "-")
+        x, y = to_x, to_y
+
+
+@lru_cache(maxsize=20_000)
+def _px(tenths: int) -> str:
+    """``12.5``, ``-.3``: a number in as few letters as SVG allows."""
+    return f"{tenths / 10:g}".replace("0.", ".", 1) if abs(tenths) < 10 else f"{tenths / 10:g}"

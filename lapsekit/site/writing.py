@@ -14,7 +14,7 @@ from lapsekit.safely import PART, remove_leftovers, write_safely
 #: Folders in which every file is the site's own; the front page lies beside them.
 FOLDERS = (
     *("pictures", "film", "assets", "data", "day", "growth", "about"),
-    *("yours", "two", "cards", "embed", "elsewhere", "diary", "plant", "beside"),
+    *("yours", "two", "cards", "embed", "elsewhere", "diary", "plant", "beside", "followers"),
 )
 #: Files of the site's own that lie beside the front page, and are not always there.
 BESIDE_THE_FRONT = (

@@ -6,6 +6,7 @@ from typing import Any
 from lapsekit.errors import SettingsError
 from lapsekit.season import COLOURS_FILE, Season
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.followers_pages import is_open
 from lapsekit.site.writing import SiteFolder
 
 PATH = "yours/index.html"
@@ -52,6 +53,7 @@ def yours_page(whole: Whole) -> Page:
     facts: dict[str, Any] = {
         "rule": whole.rule,
         "by_index": whole.season.settings.canopy.method != "model",
+        "is_open": is_open(whole),
         "taught": (whole.season.folder / COLOURS_FILE).is_file(),
     }
     return Page(PATH, "yours.html", facts)

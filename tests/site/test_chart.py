@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 from lapsekit.site.chart import Paper, Series, draw
 from lapsekit.site.ribbon import cells, columns
 from lapsekit.site.scales import date_ticks, doubling_levels, linear_levels, spread
-from lapsekit.site.strokes import Point, Strand, stretches, usual_step
+from lapsekit.site.strokes import Point, Strand, band, path, specks, stretches, usual_step
 from lapsekit.when import days_between
+from tests.site.drawn_paths import places_of
 
 START = date(2031, 4, 1)
 PAPER = Paper(400, 200, 40, 60)
@@ -56,9 +57,25 @@ def test_a_single_day_is_a_dot():
 def test_a_scale_of_doublings_draws_steady_growth_straight():
     points = Strand.of(Point(day(n), 2.0**n) for n in range(6))
     chart = draw([Series("basil", points)], PAPER, START, doubling=True)
-    heights = [float(p.split()[1]) for p in chart.lines[0].path[1:].split("L")]
+    heights = [y for _, y in places_of(chart.lines[0].path)]
     steps = [a - b for a, b in pairwise(heights)]
     assert max(steps) - min(steps) < 0.21
+
+
+tenths = st.integers(0, 20_000).map(lambda number: number / 10)
+lists_of_places = st.lists(st.tuples(tenths, tenths), min_size=1, max_size=400)
+
+
+@given(lists_of_places.map(sorted))
+def test_steps_lead_to_every_day_however_many_came_before(places):
+    assert places_of(specks(places)) == places
+    corners = places_of(path(places))
+    assert corners[0] == places[0] and corners[-1] == places[-1] and set(corners) <= set(places)
+
+
+def test_a_band_goes_out_along_its_upper_ends_and_back_along_the_lower():
+    upper, lower = [(0.5, 9.9), (7.0, 0.3), (8.5, 4.0)], [(0.5, 10.0), (7.0, 9.0), (8.5, 4.5)]
+    assert places_of(band(upper, lower)) == [*upper, *reversed(lower)]
 
 
 @given(st.floats(0.01, 1e6))

@@ -14,15 +14,20 @@ from urllib.parse import unquote, urlsplit
 
 import pytest
 
+from lapsekit.season import Season
 from lapsekit.serving import open_server
 from lapsekit.site.build import build_site
 from tests.browsing import running
 from tests.npm_tools import axe_source, markup_errors
+from tests.site.followers_season import FOLLOWERS, UPLOAD, add_follower, photograph
 from tests.site.made_season import ADDRESS, LONG_WORD, TAG, TURNED, Kind, made
 
 pytestmark = pytest.mark.browser
 DAYS = 40
 ASKING = (Path(__file__).parent / "every_page.js").read_text(encoding="utf-8")
+LOADED = "e => { e.loading = 'eager'; return e.decode().then(() => e.naturalWidth > 0); }"
+#: Where the page that says how to send a picture leads out to, and no other page does.
+SEND, SENT_TO = "followers/send/index.html", ("mailto:plants@herbs.example?", UPLOAD)
 LINKS = ("href", "src", "poster", "data", "action")
 #: Rules for the browser: a page is asked the same in each look.
 LOOKS = [(360, "light"), (360, "dark"), (768, "light"), (1280, "light"), (1280, "dark")]
@@ -30,9 +35,17 @@ LOOKS = [(360, "light"), (360, "dark"), (768, "light"), (1280, "light"), (1280, 
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory):
-    """The site of a season whose title, plants and diary are hostile."""
+    """The site of a season whose title, plants, diary and followers are hostile."""
     folder = tmp_path_factory.mktemp("every") / "season"
-    season = made(folder, DAYS, Kind(hostile=True, trough=True, width=320))
+    made(folder, DAYS, Kind(hostile=True, trough=True, width=320)).catalogue.close()
+    with (folder / "season.toml").open("a", encoding="utf-8") as settings:
+        settings.write(FOLLOWERS)
+    (folder / "followers-privacy.md").write_text(f"# {TAG}\n\n{LONG_WORD}\n\n- {TURNED}\n")
+    season = Season(folder)
+    told = {"name": TAG, "plant": LONG_WORD, "caption": f"{TURNED} {LONG_WORD}", "language": "de"}
+    add_follower(season, **told)
+    other = {"region": "", "age_days": None, "taken_on": None}
+    add_follower(season, photograph(1, (900, 500)), name=LONG_WORD, **other)
     report = build_site(season)
     season.catalogue.close()
     assert report.problems == []
@@ -123,7 +136,7 @@ def test_every_link_leads_to_a_place_in_a_file(site, every):
             target = (base / unquote(parts.path)).resolve() if parts.path else site / path
             if link.startswith(ADDRESS) and (not parts.path or parts.path.endswith("/")):
                 target = base / unquote(parts.path) / "index.html"
-            if parts.scheme == "data":
+            if parts.scheme == "data" or (path == SEND and link.startswith(SENT_TO)):
                 continue
             outside = parts.scheme or parts.netloc or link.startswith("/")
             inside = target.is_file() and target.is_relative_to(site.resolve())
@@ -321,3 +334,9 @@ def test_hostile_words_are_read_as_they_were_written(opened_page, address):
     assert TURNED in page.locator("h1").first.inner_text()
     page = opened_page(f"{address}day/2031-04-03/index.html")
     assert f"{TAG} (Basil {TAG}0): {LONG_WORD}" in page.locator(".diary").inner_text()
+    for path in ("followers", "day/2031-04-12", "plant/basil"):
+        page = opened_page(f"{address}{path}/index.html")
+        assert page.locator(".pair .whose").first.inner_text() == TAG
+        assert "turned" in page.locator(".pair figcaption").first.inner_text()
+        for shown in page.locator(".pair img").all():
+            assert shown.evaluate(LOADED), path

@@ -28,6 +28,7 @@ from lapsekit.site.ranking import Rate, ranking, rates
 from lapsekit.site.scales import simplified
 from lapsekit.site.strokes import Point, Strand
 from tests.site.curve_season import DARK, UNSEEN, basil_cm2, day, dill_cm2, fill
+from tests.site.drawn_paths import places_of
 from tests.site.small_season import found
 
 STYLE = Path(__file__).parents[2] / "site_template" / "style.css"
@@ -122,10 +123,7 @@ def test_the_static_picture_draws_the_same_numbers(known, script):
     plant = next(p for p in facts["plants"] if p.name == "basil")
     paper = plant.chart.paper
     (top, highest, _) = plant.chart.levels[-1]
-    dots = [
-        tuple(map(float, dot.removesuffix("h0").split()))
-        for dot in plant.chart.lines[0].dots.split("M")[1:]
-    ]
+    dots = places_of(plant.chart.lines[0].dots)
     assert len(dots) == 38
     for number, (x, y) in ((0, dots[0]), (39, dots[-1])):
         share = (paper.base - y) / (paper.base - top)

@@ -56,6 +56,9 @@ def _headings(whole: Whole) -> dict[str, str]:
         "two/index.html": text("Two days held together"),
         "yours/index.html": text("Hold yours against ours"),
         "beside/index.html": text("Last season"),
+        "followers/index.html": text("Followers’ plants"),
+        "followers/send/index.html": text("Show us yours"),
+        "followers/privacy/index.html": text("Your data"),
         PAGE: text("For your other places"),
     }
 
