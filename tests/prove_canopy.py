@@ -20,7 +20,7 @@ import cv2
 import numpy as np
 
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.trained_colours import Lesson, TrainedColours, read_strokes
+from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours, read_strokes
 
 REACH_PX = 12
 LEAST_CM2 = 15.0
@@ -113,7 +113,7 @@ def taught(season: Path, colours: Path, model: CanopyModel) -> tuple[TrainedColo
     for frame in sorted(frames):
         picture = np.ascontiguousarray(cv2.imread(str(season / frame))[..., ::-1])
         here = tuple(stroke for stroke in strokes if stroke.frame == frame)
-        lessons.append(Lesson(picture, here, odds=model.odds(picture)))
+        lessons.append(Lesson(Seen(picture, model.odds(picture)), here))
     return TrainedColours.learn(lessons), frames
 
 
