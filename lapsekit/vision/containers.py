@@ -97,15 +97,15 @@ class Container:
         In how many levels and channels.
     rim : float
         Share of its outline that lies on an edge, 0 to 1.
-    is_cell : bool
-        Whether it is one of a tray's.
+    kind : str
+        ``pot``, or ``cell`` of a tray; others may call a plant's own outline ``plant``.
     """
 
     hull: np.ndarray
     area_px: float
     seen: int
     rim: float
-    is_cell: bool = False
+    kind: str = "pot"
 
     @property
     def confidence(self) -> float:
@@ -295,7 +295,10 @@ def _with_cells(lines: list[Container]) -> list[Container]:
             near[k, j] = near[j, k] = gap < CELL_GAP * min(sides[k], sides[j])
     _, group = connected_components(near)
     many = np.bincount(group, minlength=1)[group] >= FEWEST_CELLS
-    return [replace(line, is_cell=bool(cell)) for line, cell in zip(lines, many, strict=True)]
+    return [
+        replace(line, kind="cell" if cell else "pot")
+        for line, cell in zip(lines, many, strict=True)
+    ]
 
 
 def _apart(numbers: list[int], lines: list[Container]) -> list[int]:

@@ -14,7 +14,7 @@ from itertools import pairwise
 import cv2
 import numpy as np
 
-from lapsekit.vision.containers import LIKE_SOIL, Container, Leaves, find_containers
+from lapsekit.vision.containers import CERTAIN, LIKE_SOIL, Container, Leaves, find_containers
 
 ROOM = 2.0
 """A plant may grow this many times as broad as its container before it leaves its region."""
@@ -39,6 +39,13 @@ STILL_THERE = 0.05
 
 LEAST_PLANT = 0.0004
 """Share of the picture that a plant without a container takes at least; less is a weed."""
+
+JOINED = 0.008
+"""Leaves of one plant lie within twice this share of the picture's width of each other."""
+
+BESIDE, TOUCHES = 0.02, 0.003
+"""Leaves this near to a container are its plant's, as a share of the picture's mean side: small
+pieces, whose stalk may not be seen, and plants."""
 
 MOST_PLANTS = 40
 STAND = 0.35
@@ -111,6 +118,23 @@ class _Thing:
         return np.r_[boxes[:, :2].min(axis=0), boxes[:, 2:].max(axis=0)]
 
 
+def without_shadows(pictures: Sequence[np.ndarray]) -> np.ndarray:
+    """One picture of a bench from some of different hours: shadows move, and rims do not.
+
+    Parameters
+    ----------
+    pictures : sequence of (H, W, 3) uint8 ndarray
+        In one view and one light.
+
+    Returns
+    -------
+    (H, W, 3) uint8 ndarray
+        Of every pixel the value that a quarter of the pictures exceed: glints are brighter.
+    """
+    place = (3 * (len(pictures) - 1) + 2) // 4
+    return np.partition(np.stack(pictures), place, axis=0)[place]
+
+
 def propose(sights: Sequence[Sight], closed: np.ndarray | None = None) -> list[Proposal]:
     """Regions for what was seen.
 
@@ -127,21 +151,19 @@ def propose(sights: Sequence[Sight], closed: np.ndarray | None = None) -> list[P
         From top to bottom and left to right; none where nothing grows.
     """
     shape = sights[-1].leaf.shape
-    containers = _containers(sights, closed)
-    owner, free = _owners(sights[-1].leaf, containers)
-    loose = _plants(free)
-    if len(loose) > MOST_PLANTS or np.mean(free) > STAND:
+    places = _containers(sights, closed)
+    loose = _plants(_owners(sights[-1].leaf, places)[1])
+    if len(loose) > MOST_PLANTS or (not places and np.mean(sights[-1].leaf) > STAND):
         return _as_stand(shape)
-    angle = _angle_of(containers)
+    angle = _angle_of(places)
+    places += _growing_free(sights, places)
+    owner, _ = _owners(sights[-1].leaf, places)
     turn = cv2.getRotationMatrix2D((shape[1] / 2, shape[0] / 2), angle, 1)
     things = [
         thing
-        for number, container in enumerate(containers)
-        for thing in _things(container, number, owner, sights, turn)
+        for number, place in enumerate(places)
+        for thing in _things(place, number, owner, sights, turn)
     ]
-    for leaves in loose:
-        box = _box(_turned(leaves, turn))
-        things.append(_Thing("plant", _PLANT_CONFIDENCE, box, [box]))
     return _outlines(things, turn, shape)
 
 
@@ -193,23 +215,41 @@ def _owners(leaf: np.ndarray, containers: list[Container]) -> tuple[np.ndarray, 
         away = cv2.distanceTransform(outside, cv2.DIST_L2, 3)
         nearer = away < least
         least[nearer], owner[nearer] = away[nearer], number
-    sizes = np.sqrt([container.area_px for container in containers])
-    least /= sizes[owner]
-    count, labels = cv2.connectedComponents(leaf.view(np.uint8), connectivity=8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(_joined(leaf))
     nearest = np.full(count, np.inf)
     np.minimum.at(nearest, labels.ravel(), least.ravel())
-    near = nearest < 0.25
-    near[0] = False
-    owned = near[labels]
+    small = stats[:, cv2.CC_STAT_AREA] < LEAST_PLANT * leaf.size
+    mine = (nearest < np.where(small, BESIDE, TOUCHES) * np.sqrt(leaf.size)) & (nearest < np.inf)
+    mine[0] = False
+    owned = mine[labels]
     return np.where(owned, owner, -1), leaf & ~owned
+
+
+def _growing_free(sights: Sequence[Sight], places: list[Container]) -> list[Container]:
+    """Plants without a container, as they stood when they last stood apart."""
+    found: list[Container] = []
+    for sight in reversed(sights):
+        free = _owners(sight.leaf, [*places, *found])[1]
+        for points in _plants(free):
+            hull = cv2.convexHull(points.astype(np.float32))[:, 0]
+            area = cv2.contourArea(hull)
+            plant = Container(hull, area, CERTAIN, _PLANT_CONFIDENCE, "plant")
+            grown = area and np.mean(sights[-1].leaf[plant.mask(free.shape)])
+            if grown > STILL_THERE and all(_shared(plant, other) < 0.2 for other in found):
+                found.append(plant)
+    return found
+
+
+def _joined(leaf: np.ndarray) -> np.ndarray:
+    """Leaf with what lies close together joined: stalks are narrow, and may not be seen."""
+    reach = max(1, round(JOINED * leaf.shape[1]))
+    around = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
+    return cv2.morphologyEx(leaf.view(np.uint8), cv2.MORPH_CLOSE, around)
 
 
 def _plants(leaf: np.ndarray) -> list[np.ndarray]:
     """Points (n, 2) of each plant without a container."""
-    reach = max(1, round(0.008 * leaf.shape[1]))
-    around = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1,) * 2)
-    joined = cv2.morphologyEx(leaf.view(np.uint8), cv2.MORPH_CLOSE, around)
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(_joined(leaf))
     large = np.flatnonzero(stats[:, cv2.CC_STAT_AREA] > LEAST_PLANT * leaf.size)
     return [_points(labels == k) for k in large if k]
 
@@ -237,7 +277,7 @@ def _turned(points: np.ndarray, turn: np.ndarray) -> np.ndarray:
 
 
 def _reach(points: np.ndarray) -> np.ndarray:
-    """Box that holds nearly all pixels of leaves: a tip that lies over a neighbour takes no room."""
+    """Box of nearly all leaves: a tip that lies over a neighbour takes no room."""
     low, high = np.quantile(points, [TIPS, 1 - TIPS], axis=0)
     return np.r_[low, high]
 
@@ -256,16 +296,19 @@ def _things(container, number, owner, sights, turn) -> list[_Thing]:
     """A container's plants: one, or those that stand in a row."""
     hull = _turned(container.hull.astype(float), turn)
     box, leaves = _box(hull), _turned(_points(owner == number), turn)
-    kind = "cell" if container.is_cell else "pot"
     sides = box[2:] - box[:2]
     along, short = int(sides[1] > sides[0]), float(min(sides))
     middles = (
         []
-        if container.is_cell or max(sides) < LONG * short
+        if container.kind != "pot" or max(sides) < LONG * short
         else _row(container, sights, turn, along, short)
     )
     if len(middles) < 2:
-        return [_Thing(kind, container.confidence, box, [_reach(leaves)] if len(leaves) else [])]
+        return [
+            _Thing(
+                container.kind, container.confidence, box, [_reach(leaves)] if len(leaves) else []
+            )
+        ]
     cuts = [box[along], *(np.add(middles[1:], middles[:-1]) / 2), box[along + 2]]
     found = []
     for first, last in pairwise(cuts):
