@@ -59,6 +59,7 @@ ORDER = [
         "telling_copies",
         "telling_growth",
         "telling_minding",
+        "telling_regions",
     },
     {"cli"},
     {"__main__"},
