@@ -27,7 +27,7 @@ from lapsekit.vision.registration import NotRegistered
 SIGHTS = 6
 """Days that are looked at, from the first to the last: early ones show rims, late ones leaves."""
 
-HOURS = 5
+HOURS = 3
 """Frames of each of these days, spread over its hours: shadows move."""
 
 

@@ -280,7 +280,7 @@ def _nested(lines: list[Container]) -> list[Container]:
 
 
 def _with_cells(lines: list[Container]) -> list[Container]:
-    """Which of them are cells: angular ones of one size, side by side, three or more together."""
+    """Which of them are cells: angular ones of one size side by side, three or more together."""
     boxes = [cv2.minAreaRect(line.hull) for line in lines]
     sides = np.array([min(size) for _, size, _ in boxes])
     angular = np.array([
@@ -290,11 +290,11 @@ def _with_cells(lines: list[Container]) -> list[Container]:
     near = np.zeros((len(lines),) * 2, bool)
     for k, j in combinations(range(len(lines)), 2):
         alike = max(sides[k], sides[j]) < CELLS_DIFFER**0.5 * min(sides[k], sides[j])
-        if angular[k] and angular[j] and alike:
+        if (angular[k] or angular[j]) and alike:
             gap = np.min(np.linalg.norm(lines[k].hull[:, None] - lines[j].hull, axis=2))
             near[k, j] = near[j, k] = gap < CELL_GAP * min(sides[k], sides[j])
     _, group = connected_components(near)
-    many = np.bincount(group, minlength=1)[group] >= FEWEST_CELLS
+    many = np.bincount(group, angular, minlength=1)[group] >= FEWEST_CELLS
     return [
         replace(line, kind="cell" if cell else "pot")
         for line, cell in zip(lines, many, strict=True)

@@ -152,12 +152,13 @@ def propose(sights: Sequence[Sight], closed: np.ndarray | None = None) -> list[P
     """
     shape = sights[-1].leaf.shape
     places = _containers(sights, closed)
-    loose = _plants(_owners(sights[-1].leaf, places)[1])
+    nearest = _Nearest(shape, places)
+    loose = _plants(nearest.owners(sights[-1].leaf)[1])
     if len(loose) > MOST_PLANTS or (not places and np.mean(sights[-1].leaf) > STAND):
         return _as_stand(shape)
     angle = _angle_of(places)
-    places += _growing_free(sights, places)
-    owner, _ = _owners(sights[-1].leaf, places)
+    places += _growing_free(sights, nearest)
+    owner, _ = nearest.owners(sights[-1].leaf)
     turn = cv2.getRotationMatrix2D((shape[1] / 2, shape[0] / 2), angle, 1)
     things = [
         thing
@@ -204,32 +205,45 @@ def _stands_still(found: Container, sight: Sight, then, latest: Sight, now) -> b
     return np.abs(np.median(before, axis=0) - np.median(after, axis=0)).max() < LIKE_SOIL
 
 
-def _owners(leaf: np.ndarray, containers: list[Container]) -> tuple[np.ndarray, np.ndarray]:
-    """Whose each pixel of leaf is, by number, -1 for nobody's; and the leaf that is nobody's."""
-    owner = np.full(leaf.shape, -1, np.int16)
-    if not containers:
-        return owner, leaf
-    least = np.full(leaf.shape, np.inf, np.float32)
-    for number, container in enumerate(containers):
-        outside = (~container.mask(leaf.shape)).view(np.uint8)
+class _Nearest:
+    """Which container every pixel lies nearest to, and how far from it."""
+
+    def __init__(self, shape: tuple[int, int], places: Sequence[Container]):
+        self._owner = np.full(shape, -1, np.int16)
+        self._away = np.full(shape, np.inf, np.float32)
+        self._count = 0
+        for place in places:
+            self.add(place)
+
+    def add(self, place: Container) -> None:
+        """One more container."""
+        outside = (~place.mask(self._owner.shape)).view(np.uint8)
         away = cv2.distanceTransform(outside, cv2.DIST_L2, 3)
-        nearer = away < least
-        least[nearer], owner[nearer] = away[nearer], number
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(_joined(leaf))
-    nearest = np.full(count, np.inf)
-    np.minimum.at(nearest, labels.ravel(), least.ravel())
-    small = stats[:, cv2.CC_STAT_AREA] < LEAST_PLANT * leaf.size
-    mine = (nearest < np.where(small, BESIDE, TOUCHES) * np.sqrt(leaf.size)) & (nearest < np.inf)
-    mine[0] = False
-    owned = mine[labels]
-    return np.where(owned, owner, -1), leaf & ~owned
+        nearer = away < self._away
+        self._away[nearer], self._owner[nearer] = away[nearer], self._count
+        self._count += 1
+
+    def owners(self, leaf: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Whose each pixel of leaf is, by number, -1 for nobody's; and the leaf that is nobody's.
+
+        Plants belong to a container that they touch, small pieces to one that is near.
+        """
+        count, labels, stats, _ = cv2.connectedComponentsWithStats(_joined(leaf))
+        places = np.flatnonzero(leaf)
+        of, away = labels.ravel()[places], self._away.ravel()[places]
+        nearest = np.full(count, np.inf)
+        np.minimum.at(nearest, of, away)
+        small = stats[:, cv2.CC_STAT_AREA] < LEAST_PLANT * leaf.size
+        mine = nearest < np.where(small, BESIDE, TOUCHES) * np.sqrt(leaf.size)
+        owned = leaf & mine[labels]
+        return np.where(owned, self._owner, -1), leaf & ~owned
 
 
-def _growing_free(sights: Sequence[Sight], places: list[Container]) -> list[Container]:
-    """Plants without a container, as they stood when they last stood apart."""
+def _growing_free(sights: Sequence[Sight], nearest: _Nearest) -> list[Container]:
+    """Plants without a container, as they last stood apart; `nearest` learns of them."""
     found: list[Container] = []
     for sight in reversed(sights):
-        free = _owners(sight.leaf, [*places, *found])[1]
+        free = nearest.owners(sight.leaf)[1]
         for points in _plants(free):
             hull = cv2.convexHull(points.astype(np.float32))[:, 0]
             area = cv2.contourArea(hull)
@@ -237,6 +251,7 @@ def _growing_free(sights: Sequence[Sight], places: list[Container]) -> list[Cont
             grown = area and np.mean(sights[-1].leaf[plant.mask(free.shape)])
             if grown > STILL_THERE and all(_shared(plant, other) < 0.2 for other in found):
                 found.append(plant)
+                nearest.add(plant)
     return found
 
 
