@@ -32,7 +32,7 @@ ROW = 0.5
 """Plants of a row stand at least this share of the container's short side apart."""
 
 LESSER = 0.1
-"""Leaves of less than this share of the largest plant's in a row are no plant of the row."""
+"""Leaves of less than this share of the largest plant's beside them are no plant: pieces, weeds."""
 
 STILL_THERE = 0.05
 """Share of an older picture's container that is leaf by now where it still stands, hidden."""
@@ -51,6 +51,10 @@ MOST_PLANTS = 40
 STAND = 0.35
 """More plants without containers than that, or more of the picture under their leaves, are a
 stand."""
+
+CUT = 0.4
+"""So are plants of which the picture's border cuts more than this share of the leaves, where no
+container is seen: a camera over a bench shows plants whole."""
 
 STRAIGHT_DEG = 3.0
 """Benches that are turned by less are taken as straight."""
@@ -154,7 +158,7 @@ def propose(sights: Sequence[Sight], closed: np.ndarray | None = None) -> list[P
     places = _containers(sights, closed)
     nearest = _Nearest(shape, places)
     loose = _plants(nearest.owners(sights[-1].leaf)[1])
-    if len(loose) > MOST_PLANTS or (not places and np.mean(sights[-1].leaf) > STAND):
+    if len(loose) > MOST_PLANTS or (not places and _goes_on(sights[-1].leaf, loose)):
         return _as_stand(shape)
     angle = _angle_of(places)
     places += _growing_free(sights, nearest)
@@ -166,6 +170,15 @@ def propose(sights: Sequence[Sight], closed: np.ndarray | None = None) -> list[P
         for thing in _things(place, number, owner, sights, turn)
     ]
     return _outlines(things, turn, shape)
+
+
+def _goes_on(leaf: np.ndarray, plants: list[np.ndarray]) -> bool:
+    """Whether leaves stand everywhere, or the picture's border cuts many: a bed that goes on."""
+    if np.mean(leaf) > STAND:
+        return True
+    last = np.array(leaf.shape[::-1]) - 2
+    cut = sum(len(points) for points in plants if points.min() < 2 or (points >= last).any())
+    return cut > CUT * max(1, sum(map(len, plants)))
 
 
 def _as_stand(shape: tuple[int, int]) -> list[Proposal]:
@@ -265,8 +278,9 @@ def _joined(leaf: np.ndarray) -> np.ndarray:
 def _plants(leaf: np.ndarray) -> list[np.ndarray]:
     """Points (n, 2) of each plant without a container."""
     _, labels, stats, _ = cv2.connectedComponentsWithStats(_joined(leaf))
-    large = np.flatnonzero(stats[:, cv2.CC_STAT_AREA] > LEAST_PLANT * leaf.size)
-    return [_points(labels == k) for k in large if k]
+    areas = stats[1:, cv2.CC_STAT_AREA]
+    least = max(LEAST_PLANT * leaf.size, LESSER * areas.max(initial=0))
+    return [_points(labels == k) for k in np.flatnonzero(areas > least) + 1]
 
 
 def _points(mask: np.ndarray) -> np.ndarray:
