@@ -384,6 +384,7 @@ def test_the_commands_are_these_and_the_readme_knows_them():
         "import",
         "index",
         "mask",
+        "propose",
         "measure",
         "growth",
         "diary",

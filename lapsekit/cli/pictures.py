@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling
+from lapsekit import telling, telling_regions
 from lapsekit.cli.shared import (
     HERE,
     LEAST_TRUE_CM2,
@@ -170,6 +170,40 @@ def lens(
     found = find_lens(files, corners, tracking(as_json))
     facts = {**vars(found.lens), "boards": found.boards, "pictures": found.pictures}
     report_facts(as_json, telling.lens_found(found, camera), facts)
+
+
+@app.command()
+def propose(
+    season: SeasonFolder = HERE,
+    camera: Annotated[
+        str | None, typer.Option(help="Camera of season.toml.", show_default="its only one")
+    ] = None,
+    until: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], help="Last day to look at.", show_default="all"),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Draw the outlines over the bench (JPEG).")
+    ] = None,
+    write: Annotated[
+        bool, typer.Option("--write", help="Add them to regions.toml, if none is drawn there yet.")
+    ] = False,
+    as_json: AsJson = False,
+    wait: Wait = PATIENCE,
+) -> None:
+    """Propose outlines of regions from containers that are seen and from what grows."""
+    from lapsekit.proposing import propose_regions, write_overlay, write_regions
+
+    opened, written = Season(season), None
+    with held(opened, "propose", wait):
+        opened.index()
+        found = propose_regions(opened, camera, until and until.date())
+        if out is not None:
+            write_overlay(found, out)
+        if write:
+            written = write_regions(opened, found)
+    facts = telling_regions.proposed_facts(found, written)
+    report_facts(as_json, telling_regions.proposed(found, written, out), facts)
 
 
 @app.command()

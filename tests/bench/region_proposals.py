@@ -1,0 +1,98 @@
+"""How well proposed regions lie over the sample season's, by how many days were seen.
+
+    python tests/bench/region_proposals.py [--season DIR] [--days 1 5 10 20 40 72] [--sheet PNG]
+
+For each region of regions.toml the best overlap (intersection over union) of any proposal with its
+outline on that day; those outlines were drawn by hand for the whole season, with room for what the
+plants became. Beside it, of the true canopy in the season's last masks: how much of a plant lies in
+the region that holds most of it (the camera was
+knocked by then: masks lie up to 10 px off). Times are processor time; nothing of the season's own
+outlines is given to what proposes.
+"""
+
+import argparse
+import tempfile
+import time
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import Image
+
+from lapsekit.proposing import Proposed, propose_regions
+from lapsekit.season import Season
+from lapsekit.trust import trust
+from lapsekit.vision.regions import region_mask
+
+NO_REGIONS = '[[region]]\nname = "bench"\ncamera = "bench"\n[[region.outline]]\nfrom = 2000-01-01\n'
+KINDS = {"pot": (0, 0, 255), "row": (255, 120, 0), "cell": (255, 0, 255), "plant": (0, 220, 255)}
+
+
+def overlap(one: np.ndarray, other: np.ndarray) -> float:
+    """Intersection over union of two masks."""
+    return np.count_nonzero(one & other) / max(1, np.count_nonzero(one | other))
+
+
+def canopy_held(masks: list[np.ndarray], truth: Path, count: int) -> np.ndarray:
+    """Per region, the share of its canopy in the best proposal, over the last twenty masks."""
+    held, whole = np.zeros((count, len(masks))), np.zeros(count)
+    for path in sorted(truth.glob("*.png"))[-20:]:
+        labels = np.array(Image.open(path))  # a palette's numbers, which OpenCV would colour
+        whole += np.bincount(labels.ravel(), minlength=count + 1)[1 : count + 1]
+        for k, mask in enumerate(masks):
+            held[:, k] += np.bincount(labels[mask], minlength=count + 1)[1 : count + 1]
+    return held.max(axis=1) / np.maximum(whole, 1)
+
+
+def drawn(found: Proposed) -> np.ndarray:
+    """The picture with what is proposed, BGR."""
+    shown = found.picture[..., ::-1].copy()
+    for proposal in found.proposals:
+        colour = KINDS.get(proposal.kind, (255, 255, 255))
+        cv2.polylines(shown, [np.int32(proposal.points)], True, colour, 2)
+    return shown
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--season", type=Path, default=Path("sample_frames"))
+    parser.add_argument("--days", type=int, nargs="+", default=[1, 5, 10, 20, 40, 72])
+    parser.add_argument("--sheet", type=Path)
+    given = parser.parse_args()
+    true = Season(given.season).regions.region
+    columns, sheets = {}, []
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place) / "season"
+        folder.mkdir()
+        trust(folder)
+        (folder / "season.toml").write_text((given.season / "season.toml").read_text("utf-8"))
+        (folder / "regions.toml").write_text(NO_REGIONS)
+        (folder / "frames").symlink_to((given.season / "frames").resolve())
+        season = Season(folder)
+        season.index()
+        days = season.catalogue.days_of_camera("bench")
+        for count in given.days:
+            spent = time.process_time()
+            found = propose_regions(season, until=days[count - 1])
+            spent = time.process_time() - spent
+            shape = found.picture.shape[:2]
+            masks = [region_mask(shape, p.points) for p in found.proposals]
+            outlines = [region.outline_on(days[count - 1]).points for region in true]
+            best = [max(overlap(region_mask(shape, o), m) for m in masks) for o in outlines]
+            held = canopy_held(masks, given.season / "truth" / "masks", len(true))
+            columns[count] = (best, held, len(masks), spent)
+            sheets.append(drawn(found))
+    print(f"{'region':22}" + "".join(f"{f'day {count}':>14}" for count in columns))
+    for number, region in enumerate(true):
+        cells = (f"{best[number]:8.2f} {held[number]:5.0%}" for best, held, *_ in columns.values())
+        print(f"{region.name:22}" + "".join(cells))
+    print(f"{'proposed':22}" + "".join(f"{count:14}" for *_, count, _ in columns.values()))
+    print(f"{'seconds':22}" + "".join(f"{spent:14.1f}" for *_, spent in columns.values()))
+    print("overlap with the outline drawn by hand; share of the plant's last canopy within")
+    if given.sheet:
+        cv2.imwrite(str(given.sheet), np.vstack(sheets))
+
+
+if __name__ == "__main__":
+    main()
