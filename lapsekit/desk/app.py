@@ -45,12 +45,16 @@ class Reach:
     proxies : frozenset of str
     password_hash : str or None
         None where whoever reaches it may do everything: on loopback alone.
+    port : int
+        That it listens at. Browsers keep one jar of cookies for all ports of a machine, so it
+        stands in the cookie's name: else two desks would take each other's sessions away.
     """
 
     hosts: frozenset[str]
     is_secure: bool = False
     proxies: frozenset[str] = frozenset()
     password_hash: str | None = None
+    port: int = 0
 
 
 def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guard:
@@ -71,7 +75,7 @@ def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guar
     rules = Rules(
         hosts=reach.hosts,
         is_secure=reach.is_secure,
-        cookie=("__Host-" if reach.is_secure else "") + COOKIE,
+        cookie=("__Host-" if reach.is_secure else "") + f"{COOKIE}-{reach.port}",
         largest_body=_largest_body,
         proxies=reach.proxies,
         opened_signed_in=reach.password_hash is None,
@@ -86,8 +90,9 @@ def _largest_body(path: str) -> int:
 
 
 async def _not_there(request: Request, error: HTTPException) -> Response:
-    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        return HTMLResponse("<p>That address takes no such request.", status_code=405)
+    if error.status_code != HTTPStatus.NOT_FOUND:
+        told = "That address takes no such request."
+        return HTMLResponse(f"<!doctype html><title>Refused</title><p>{told}", error.status_code)
     told = "There is no such page; <a href='/'>go to the first one</a>."
     return HTMLResponse(f"<!doctype html><title>Not found</title><p>{told}", error.status_code)
 
