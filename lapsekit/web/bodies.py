@@ -48,7 +48,7 @@ class Body:
         clock: Seconds = time.monotonic,
     ):
         self._receive, self._clock = receive, clock
-        self._limit, self._until = limit, clock() + time_s
+        self._limit, self._time_s, self._until = limit, time_s, clock() + time_s
         self._headers = headers
         self._came, self._held = 0, []
         self._is_whole = False
@@ -93,7 +93,7 @@ class Body:
 
     async def throw_away(self) -> None:
         """Let what still comes run out, within bounds: a browser reads no answer before that."""
-        until = time.monotonic() + _THROWING_AWAY_S
+        until = time.monotonic() + min(self._time_s, _THROWING_AWAY_S)
         came = 0
         with suppress(TimeoutError):
             while not self._is_whole and came <= _MOST_THROWN_AWAY:

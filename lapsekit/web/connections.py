@@ -4,6 +4,7 @@ With `serving.py` the only module that imports uvicorn.
 """
 
 from collections import Counter
+from typing import ClassVar
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -21,7 +22,7 @@ class Connection(H11Protocol):
 
     head_time_s = HEAD_TIME_S
     proxies: frozenset[str] = frozenset()
-    open_now: Counter[str] = Counter()
+    open_now: ClassVar[Counter[str]] = Counter()
     _deadline = None
     _who = ""
 

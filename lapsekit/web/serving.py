@@ -104,10 +104,8 @@ def server(
     try:
         config.load()
     except (OSError, ssl.SSLError) as error:
-        raise SettingsError(
-            f"--certificate {certificate}, --key {key}: cannot be used ({error.strerror or error}); "
-            "they have to be PEM files, the key without a passphrase and of that certificate"
-        ) from error
+        told = f"--certificate {certificate}, --key {key}: cannot be used ({error}); both have"
+        raise SettingsError(f"{told} to be PEM files, the key without a passphrase") from error
     return uvicorn.Server(config)
 
 
