@@ -21,8 +21,8 @@ def tricks(prefixes):
     for prefix in prefixes:
         for step in STEPS:
             for depth in (1, 4):
-                yield f"{prefix}{step * depth}season.toml".replace("\\", "%5C")
-                yield f"{prefix}{step * depth}etc/passwd".replace("\\", "%5C")
+                yield f"{prefix}{step * depth}season.toml"
+                yield f"{prefix}{step * depth}etc/passwd"
         for secret in SECRETS:
             yield f"{prefix}{secret}"
             yield f"{prefix}/{secret}"

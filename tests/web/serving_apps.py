@@ -82,14 +82,16 @@ def _joined(body):
 def raw(port, data, *, wait=10, context=None):
     """Send bytes, read until the server hangs up."""
     with socket.create_connection(("127.0.0.1", port), timeout=wait) as plain:
-        wrapped = context.wrap_socket(plain, server_hostname="127.0.0.1") if context else plain
         pieces = []
+        wrapped = context.wrap_socket(plain, server_hostname="127.0.0.1") if context else plain
         try:
             wrapped.sendall(data)
             while piece := wrapped.recv(65536):
                 pieces.append(piece)
         except (BrokenPipeError, ConnectionResetError):
             pass
+        finally:
+            wrapped.close()
         return Reply(b"".join(pieces)) if pieces else None
 
 
