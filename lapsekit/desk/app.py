@@ -1,7 +1,6 @@
 """Puts the desk together: its pages, the guard before them, and the server."""
 
 import time
-from dataclasses import dataclass
 from http import HTTPStatus
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
 from lapsekit.web.guard import Guard, Rules
+from lapsekit.web.reach import Reach
 from lapsekit.web.sessions import Sessions
 from lapsekit.when import Clock, system_clock
 
@@ -31,30 +31,6 @@ PARTS = (home, pictures, work, changes, signing, files)
 COOKIE = "lapsekit-desk"
 UNSIGNED = ("/sign-in", "/static/")
 _FORM_MB, _UPLOAD_MB = 2, 64
-
-
-@dataclass(frozen=True, kw_only=True)
-class Reach:
-    """From where the desk can be reached.
-
-    Attributes
-    ----------
-    hosts : frozenset of str
-        See `lapsekit.web.guard.Rules`.
-    is_secure : bool
-    proxies : frozenset of str
-    password_hash : str or None
-        None where whoever reaches it may do everything: on loopback alone.
-    port : int
-        That it listens at. Browsers keep one jar of cookies for all ports of a machine, so it
-        stands in the cookie's name: else two desks would take each other's sessions away.
-    """
-
-    hosts: frozenset[str]
-    is_secure: bool = False
-    proxies: frozenset[str] = frozenset()
-    password_hash: str | None = None
-    port: int = 0
 
 
 def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guard:
@@ -75,7 +51,7 @@ def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guar
     rules = Rules(
         hosts=reach.hosts,
         is_secure=reach.is_secure,
-        cookie=("__Host-" if reach.is_secure else "") + f"{COOKIE}-{reach.port}",
+        cookie=reach.cookie(COOKIE),
         largest_body=_largest_body,
         proxies=reach.proxies,
         opened_signed_in=reach.password_hash is None,
