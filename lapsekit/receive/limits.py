@@ -1,4 +1,4 @@
-"""How much is taken: pictures a day of one address and in all, sendings at once, guesses of codes."""
+"""How much is taken: pictures a day, sendings at once, guesses of codes."""
 
 import asyncio
 from collections import Counter

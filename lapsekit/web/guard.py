@@ -186,6 +186,8 @@ class Guard:
                 HTTPStatus.MISDIRECTED_REQUEST,
                 "This server does not go by the name in that address.",
             )
+        if not scope["path"].startswith("/"):
+            raise Refused(HTTPStatus.BAD_REQUEST, "The address has to begin with a slash.")
         if scope["method"] not in _METHODS:
             raise Refused(HTTPStatus.METHOD_NOT_ALLOWED, "Only GET, HEAD and POST are answered.")
         if not self.rate.allows(who):

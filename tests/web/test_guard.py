@@ -92,7 +92,7 @@ def test_an_address_with_another_machine_in_it_leads_nowhere(open_desk):
     cookie, _ = signed_on(open_desk)
     for target in ("http://rebound.example/", "//rebound.example/sign-in/"):
         reply = ask(open_desk, "GET", target, [("Cookie", cookie)])
-        assert reply.status == 404 and "location" not in reply.headers
+        assert reply.status in (400, 404) and "location" not in reply.headers
 
 
 def test_a_change_needs_the_token_of_its_own_session(open_desk):
