@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Gathers the words of site and films from code, templates and scripts into the catalogues.
+"""Gathers the words of site, films and what followers read into the catalogues.
 
 `tests/words.py` brings lapsekit/language/catalogues/*.po up to date and says what waits for a
 translation;
@@ -27,6 +27,7 @@ def _sources():
     for pattern, method in (
         ("lapsekit/language/**/*.py", "python"),
         ("lapsekit/film/**/*.py", "python"),
+        ("lapsekit/followers/**/*.py", "python"),
         ("lapsekit/site/**/*.py", "python"),
         ("lapsekit/receive/**/*.py", "python"),
         ("lapsekit/receive/**/*.html", "jinja2.ext:babel_extract"),

@@ -12,6 +12,7 @@ from lapsekit.checking.apart import kept_apart
 from lapsekit.checking.asking import cameras
 from lapsekit.checking.far import copies_place, network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
+from lapsekit.checking.followers import received
 from lapsekit.checking.frames import last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
 from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
@@ -35,6 +36,7 @@ VISIT: tuple[Part, ...] = (
     diary,
     morning,
     film,
+    received,
     network,
     publishing,
     copies,

@@ -71,5 +71,5 @@ def _opened(picture: bytes) -> Image.Image:
 def _encoded(picture: Image.Image) -> bytes:
     out = io.BytesIO()
     clean = Image.frombytes("RGB", picture.size, picture.tobytes())  # without what Pillow carries
-    clean.save(out, "JPEG", quality=QUALITY, subsampling=0, optimize=True)
+    clean.save(out, "JPEG", quality=QUALITY, subsampling=0)
     return out.getvalue()

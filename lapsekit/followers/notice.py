@@ -15,7 +15,8 @@ def notice(season: Season, language: str | None = None) -> str:
         The site's by default.
     """
     words = words_for(season, language or season.settings.site.language)
-    parts = [f"# {words.text('Pictures that you send: what becomes of your data')}", _draft(words)]
+    title = words.text("Pictures that you send: what becomes of your data")
+    parts = [f"# {title}", _draft(words)]
     for head, body in _sections(season, words):
         parts += [f"## {head}", body]
     return "\n\n".join(parts) + "\n"
@@ -84,19 +85,21 @@ def _who(season: Season, words: Words) -> str:
 
 def _how_long(season: Season, words: Words) -> str:
     wanted = season.settings.followers
-    one, many = "{n} day", "{n} days"
     lines = [
-        words.text(
-            "Pictures that nobody decided on are deleted after {days}.",
-            days=words.counted(one, many, wanted.keep_waiting_days),
+        words.counted(
+            "Pictures that nobody decided on are deleted after {n} day.",
+            "Pictures that nobody decided on are deleted after {n} days.",
+            wanted.keep_waiting_days,
         ),
-        words.text(
-            "Pictures that were declined are deleted after {days}.",
-            days=words.counted(one, many, wanted.keep_declined_days),
+        words.counted(
+            "Pictures that were declined are deleted after {n} day.",
+            "Pictures that were declined are deleted after {n} days.",
+            wanted.keep_declined_days,
         ),
-        words.text(
-            "Mail addresses are deleted {days} after the last word about their picture.",
-            days=words.counted(one, many, wanted.keep_contact_days),
+        words.counted(
+            "Mail addresses are deleted {n} day after the last word about their picture.",
+            "Mail addresses are deleted {n} days after the last word about their picture.",
+            wanted.keep_contact_days,
         ),
         words.text(
             "Pictures that are shown stay until you have them taken down, or the season's website "

@@ -115,7 +115,7 @@ def open_picture(data: bytes, largest_side_px: int) -> Opened:
     asked = ASKED.pack(MAGIC, largest_side_px, len(data)) + data
     most = HEAD.size + 3 * largest_side_px**2
     with _slots:
-        said = answer_of(_command(by), asked, most)
+        said = answer_of(command(by), asked, most)
     return _checked(said, largest_side_px)
 
 
@@ -134,7 +134,7 @@ def answer_of(command: list[str], asked: bytes, most_bytes: int, time_limit_s: f
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             cwd="/",
-            env={name: os.environ[name] for name in _KEPT if name in os.environ},
+            env=_environment(),
             start_new_session=True,
             bufsize=0,
         )
@@ -159,6 +159,12 @@ def answer_of(command: list[str], asked: bytes, most_bytes: int, time_limit_s: f
     if code:
         raise Refused(reasons.BROKE)
     return said
+
+
+def _environment() -> dict[str, str]:
+    """For the process: no secrets, and no threads that would each take of its memory."""
+    kept = {name: os.environ[name] for name in _KEPT if name in os.environ}
+    return kept | {"OPENBLAS_NUM_THREADS": "1"}
 
 
 def _talked(process: subprocess.Popen[bytes], asked: bytes, most: int, deadline: float) -> bytes:
@@ -220,10 +226,17 @@ def _day(told: bytes) -> date | None:
         return None
 
 
-def _command(by: str) -> list[str]:
+def command(by: str, module: str = "opener") -> list[str]:
+    """How a module of this package is run on its own, confined.
+
+    Parameters
+    ----------
+    by : {"seccomp", "bubblewrap"}
+    module : str
+    """
     # -P: a folder that somebody else made must not bring modules with it.
-    opener = [sys.executable, "-P", "-m", "lapsekit.followers.opener", by]
-    return opener if by == SECCOMP else [*_namespaces(), *opener]
+    run = [sys.executable, "-P", "-m", f"lapsekit.followers.{module}", by]
+    return run if by == SECCOMP else [*_namespaces(), *run]
 
 
 def _namespaces() -> list[str]:

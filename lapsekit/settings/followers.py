@@ -78,7 +78,7 @@ class FollowersTable(Model):
     """``[followers]``: nothing comes in until `contact` says whom followers can turn to.
 
     `contact` stands in the privacy notice: a name or a school's office, and how it is reached.
-    `wording` is the file of the season's own consent text; the shipped one otherwise.
+    `face_model` is an ONNX file for OpenCV's FaceDetectorYN, which then proposes faces to blur.
     """
 
     contact: Annotated[str, Field(min_length=3, max_length=300)] | None = None
@@ -87,6 +87,7 @@ class FollowersTable(Model):
     inbox: Annotated[str, Field(min_length=1)] | None = None
     minors: Literal["parent", "never"] = "parent"
     largest_side_px: Annotated[int, Field(ge=400, le=4000)] = 1600
+    face_model: Annotated[str, Field(min_length=1)] | None = None
     most_waiting: Annotated[int, Field(ge=1, le=10_000)] = 500
     keep_waiting_days: PositiveInt = 60
     keep_declined_days: PositiveInt = 14

@@ -1,0 +1,132 @@
+"""Pictures that the grower put into a folder, by the commands that a grower types."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+
+import pytest
+
+from lapsekit.followers.records import records
+from lapsekit.followers.showing import shown
+from lapsekit.season import Season
+from lapsekit.trust import take_back
+from tests.followers.arriving import encoded, followed, scene
+
+
+@pytest.fixture
+def bench(tmp_path):
+    season, _ = followed(tmp_path / "bench", 'inbox = "came"\n')
+    (season.folder / "came").mkdir()
+    return season.folder
+
+
+def lapsekit(bench, *words, code=0):
+    command = [sys.executable, "-m", "lapsekit", "followers", *words, "--season", str(bench)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == code, done.stdout + done.stderr
+    return done.stdout + done.stderr
+
+
+def put(bench, name, data, told=None, age_s=60):
+    file = bench / "came" / name
+    file.write_bytes(data)
+    os.utime(file, (time.time() - age_s,) * 2)
+    if told is not None:
+        file.with_suffix(".txt").write_text(told)
+    return file
+
+
+def names(folder):
+    return sorted(path.name for path in folder.iterdir() if path.is_file())
+
+
+def test_from_the_folder_to_the_site_and_away_again_by_commands(bench):
+    put(bench, "one.jpg", encoded(scene(1)), "name: Ada\nplant: Basil\nagreed: yes\n")
+    said = lapsekit(bench, "take-in")
+    code = said.split("take-down code ")[1].split()[0]
+    listed = json.loads(lapsekit(bench, "list", "waiting", "--json"))["pictures"]
+    assert [(each["name"], each["region"]) for each in listed] == [("Ada", "basil")]
+    assert listed[0]["cannot_be_shown"] is None
+    lapsekit(bench, "show", listed[0]["id"])
+    assert [each.name for each in shown(Season(bench))] == ["Ada"]
+    lapsekit(bench, "undo", listed[0]["id"])
+    assert shown(Season(bench)) == []
+    lapsekit(bench, "decline", listed[0]["id"])
+    assert "declined" in lapsekit(bench, "list")
+    assert "deleted" in lapsekit(bench, "take-down", code)
+    assert records(Season(bench)) == []
+    assert "no picture has this code" in lapsekit(bench, "take-down", code, code=65)
+    assert "no pictures" in lapsekit(bench, "list")
+
+
+def test_files_are_moved_and_never_deleted_and_what_is_refused_says_why(bench):
+    put(bench, "good.jpg", encoded(scene(1)), "name: Ada\n")
+    put(bench, "bad.jpg", b"GIF89a")
+    put(bench, "same.jpg", encoded(scene(1)))
+    said = lapsekit(bench, "take-in", code=65)
+    assert "bad.jpg: refused. This is no picture" in said
+    came = bench / "came"
+    assert names(came) == []
+    assert names(came / "taken") == ["good.jpg", "good.txt", "same.jpg"]
+    assert names(came / "refused") == ["bad.jpg", "bad.why.txt"]
+    assert "JPEG" in (came / "refused" / "bad.why.txt").read_text()
+    assert len(records(Season(bench))) == 1
+    put(bench, "good.jpg", encoded(scene(2)))
+    lapsekit(bench, "take-in")
+    assert "good-2.jpg" in names(came / "taken")
+
+
+def test_what_is_still_being_written_and_links_are_left(bench, tmp_path):
+    put(bench, "fresh.jpg", encoded(scene(1)), age_s=0)
+    secret = tmp_path / "secret.jpg"
+    secret.write_bytes(encoded(scene(2)))
+    (bench / "came" / "link.jpg").symlink_to(secret)
+    assert "still being written" in lapsekit(bench, "take-in")
+    assert names(bench / "came") == ["fresh.jpg", "link.jpg"]
+    assert records(Season(bench)) == []
+
+
+@pytest.mark.parametrize(
+    ("told", "words"),
+    [
+        ("nmae: Ada", 'line 1 "nmae: Ada"'),
+        ("sown: 5 March", 'sown: "5 March" is no day'),
+        ("agreed: perhaps", "agreed"),
+    ],
+)
+def test_a_text_that_cannot_be_used_is_told_and_its_picture_stays(bench, told, words):
+    put(bench, "one.jpg", encoded(scene(1)), told)
+    assert words in lapsekit(bench, "take-in", code=65)
+    assert "one.jpg" in names(bench / "came")
+    assert records(Season(bench)) == []
+
+
+def test_a_childs_picture_needs_the_parent_that_the_text_names(bench):
+    put(bench, "one.jpg", encoded(scene(1)), "agreed: yes\nparent: Bo\n")
+    lapsekit(bench, "take-in")
+    record = records(Season(bench))[0]
+    assert (record.consent.is_adult, record.consent.parent) == (False, "Bo")
+
+
+def test_a_season_folder_that_nobody_trusts_takes_no_files_out_of_folders(bench):
+    put(bench, "one.jpg", encoded(scene(1)))
+    take_back(bench)
+    assert "is not trusted" in lapsekit(bench, "take-in", code=77)
+    assert names(bench / "came") == ["one.jpg"]
+
+
+def test_the_notice_is_a_draft_that_tells_the_seasons_own_terms(bench, tmp_path):
+    text = lapsekit(bench, "notice")
+    assert "A draft" in text and "checked" in text
+    assert "School office, 12" in text and "60 days" in text and "14 days" in text
+    out = tmp_path / "notice.md"
+    lapsekit(bench, "notice", "--out", str(out))
+    assert out.read_text().strip() == text.strip()
+    assert "is there already" in lapsekit(bench, "notice", "--out", str(out), code=78)
+
+
+def test_an_id_that_is_none_is_refused_in_plain_words(bench):
+    for word in ("../../frames", "0123456789abcdef", ""):
+        assert "no follower's picture" in lapsekit(bench, "show", word, code=65)
