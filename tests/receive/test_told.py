@@ -17,9 +17,7 @@ def told(**fields):
     return read_told(GOOD | fields, ASKS, ENGLISH)
 
 
-@pytest.mark.parametrize(
-    "day", ["2031-04-17", "2031-4-17", "17.4.2031", "17.04.2031", "17. 4.2031"]
-)
+@pytest.mark.parametrize("day", ["2031-04-17", "2031-4-17", "17.4.2031", "17.04.2031"])
 def test_a_day_is_read_in_either_way_of_writing_it(day):
     assert told(sown=day).sown == date(2031, 4, 17)
 
