@@ -2,10 +2,10 @@
 
 import asyncio
 import threading
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import records
 from lapsekit.receive import sending, taking_back
 from lapsekit.receive.limits import AT_ONCE_OF_ONE, Allowance, Guesses, Slots
@@ -229,7 +229,7 @@ def test_an_allowance_counts_pictures_and_comes_back_over_a_day():
     assert allowance.takes("a", 2) and not allowance.takes("a", 1)
 
 
-def test_one_address_does_not_hold_every_place(upload):
+def test_one_address_does_not_hold_every_place():
     async def tried():
         slots, held, came = Slots(), [], []
 
@@ -246,7 +246,8 @@ def test_one_address_does_not_hold_every_place(upload):
         await asyncio.gather(*held)
         return at_once, came, slots._each
 
-    at_once, came, left = asyncio.run(tried())
+    with ThreadPoolExecutor(1) as thread:  # a browser's own loop may run in this one
+        at_once, came, left = thread.submit(asyncio.run, tried()).result()
     assert at_once.count("a") == AT_ONCE_OF_ONE and at_once.count("b") == 1
     assert len(came) == 13 and left == {}
 
@@ -266,14 +267,11 @@ def test_pictures_sent_at_the_same_moment_all_arrive(upload, photo):
     assert found == [200] * 6 and len(records(upload.season, "waiting")) == 6
 
 
-def test_a_fault_of_ours_is_told_in_words_and_without_its_inside(
-    upload, photo, monkeypatch, caplog
-):
+def test_a_fault_of_ours_is_told_without_its_inside(upload, photo, monkeypatch, caplog):
     def broken(*_):
         raise RuntimeError("secret inside")
 
     monkeypatch.setattr("lapsekit.receive.sending.take_in", broken)
-    assert take_in is not broken
     reply = sent(upload, [("a.jpg", photo.read_bytes())])
     assert reply.status == 500 and "secret" not in reply.text and "try again" in reply.text
     assert "secret inside" in caplog.text
