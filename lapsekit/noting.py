@@ -52,6 +52,37 @@ def add_events(
     ----------
     season : Season
         An open season; the caller holds its stage lock.
+    day, what, regions, note, figures
+        As `new_events` takes them.
+
+    Returns
+    -------
+    events : list of Event
+    hints : list of str
+
+    Raises
+    ------
+    SettingsError
+        As `new_events` does.
+    """
+    path = season.folder / DIARY_FILE
+    events, hints = new_events(season, day, what, regions, note, figures)
+    text = diary_text(path)
+    mark = "\ufeff" if path.is_file() and path.read_bytes().startswith(b"\xef\xbb\xbf") else ""
+    for event in events:
+        text = with_event(path, text, event)
+    write_safely(path, (mark + text).encode())
+    return events, hints
+
+
+def new_events(
+    season: Season, day: str, what: str, regions: Sequence[str], note: str, figures: Figures
+) -> tuple[list[Event], list[str]]:
+    """Check what is told of an event, and make the diary's lines of it; nothing is written.
+
+    Parameters
+    ----------
+    season : Season
     day : str
         Like ``2031-04-17``; neither in the future nor long before the first sowing.
     what : str
@@ -73,17 +104,11 @@ def add_events(
     SettingsError
         If a value cannot be used; names it, and the nearest that can.
     """
-    what, path = _event_text(what), season.folder / DIARY_FILE
-    on = _day(season, day)
+    what, on = _event_text(what), _day(season, day)
     regions = [name for given in regions for name in _regions_of(season, given)]
     note = _note(what, regions, note, figures)
-    events = [Event(on, region, what, note) for region in regions or [""]]
-    text = diary_text(path)
-    mark = "\ufeff" if path.is_file() and path.read_bytes().startswith(b"\xef\xbb\xbf") else ""
-    for event in events:
-        text = with_event(path, text, event)
-    write_safely(path, (mark + text).encode())
-    return events, _hints(what)
+    events = [Event(on, region, what, note) for region in dict.fromkeys(regions) or [""]]
+    return events, _hints(events[0].what)
 
 
 def _regions_of(season: Season, given: str) -> list[str]:

@@ -24,8 +24,18 @@ from lapsekit.web.sessions import Session
 
 if TYPE_CHECKING:
     from lapsekit.desk.desk import Desk
+    from lapsekit.edits.book import Change
 
 _MOST_FILES, _MOST_FIELDS = 20, 2000
+
+
+@dataclass(frozen=True)
+class Note:
+    """What a page says once at its head; `change` can be undone from there, and leads `back`."""
+
+    words: str
+    change: str = ""
+    back: str = ""
 
 
 @dataclass(frozen=True)
@@ -108,8 +118,27 @@ class Asked:
 
     def note(self, note: str, to: str) -> Response:
         """Say what was done on the page that comes next; a script is told at once."""
+        return self._told(Note(note), to)
+
+    def changed(self, change: "Change", to: str, more: str = "") -> Response:
+        """Say what a change of the season's texts did; a button beside it takes it back.
+
+        Parameters
+        ----------
+        change : Change
+        to : str
+            Address of the page that comes next.
+        more : str
+            A further sentence.
+        """
+        if not change.files:
+            return self.note(f"{change.what}: it was so already; nothing was written.", to)
+        words = f"{change.what} (written to {', '.join(change.files)})."
+        return self._told(Note(f"{words} {more}".strip(), change.id, to), to)
+
+    def _told(self, note: "Note", to: str) -> Response:
         if self.wants_data:
-            return JSONResponse({"note": note, "to": to})
+            return JSONResponse({"note": note.words, "change": note.change, "to": to})
         self.session.notes.append(note)
         return RedirectResponse(to, status_code=303)
 

@@ -1,10 +1,14 @@
 """What the desk wrote into the season's texts, and taking it back."""
 
+import re
+
 from starlette.responses import Response
 
 from lapsekit.desk.asking import Asked, get, post
 
 _SHOWN = 60
+_OWN_ADDRESS = re.compile(r"/(?![/\\])[\w/.,~%=&?+:-]*")
+"""An address of the desk: a form could be made to lead elsewhere."""
 
 
 def _page(asked: Asked) -> Response:
@@ -13,7 +17,8 @@ def _page(asked: Asked) -> Response:
 
 def _undo(asked: Asked) -> Response:
     change = asked.desk.book.undo(asked.text("change") or None)
-    return asked.note(f"{change.what}.", asked.text("back") or "/changes/")
+    back = asked.text("back")
+    return asked.changed(change, back if _OWN_ADDRESS.fullmatch(back) else "/changes/")
 
 
 ROUTES = (get("/changes/", _page), post("/changes/undo", _undo))

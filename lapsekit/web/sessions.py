@@ -5,6 +5,7 @@ import hmac
 import secrets
 from collections import OrderedDict
 from dataclasses import dataclass, field
+from typing import Any
 
 from lapsekit.web.limits import Seconds
 
@@ -24,15 +25,15 @@ class Session:
     began_at, seen_at : float
         By the server's clock.
     is_signed_in : bool
-    notes : list of str
-        What the next page says once.
+    notes : list
+        What the next page says once; what a note is, the pages know.
     """
 
     form_token: str
     began_at: float
     seen_at: float
     is_signed_in: bool = False
-    notes: list[str] = field(default_factory=list)
+    notes: list[Any] = field(default_factory=list)
 
     def knows(self, token: str) -> bool:
         """Whether a form was made for this session."""
