@@ -30,19 +30,38 @@ VOCABULARY = {
     "harvest": "taken whole; its weight goes into the note",
     "height": "how high the canopy stands over the bench, in the note",
 }
+PICTURES_FOLDER = "diary"
+"""Where photographs of the diary lie in the season folder."""
+
 _BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
 _WEIGHT = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g)\b")
 
 
 @dataclass(frozen=True)
 class Event:
-    """One line of diary.csv; `region` is empty where the whole bench is meant."""
+    """One line of diary.csv.
+
+    Attributes
+    ----------
+    day : date
+    region : str
+        Empty where the whole bench is meant.
+    what, note : str
+    line : int
+        Where it stands in the file.
+    pictures : tuple of str
+        Photographs that belong to it, as paths in the season folder: ``diary/2031-04-17-1.jpg``.
+    on_site : bool
+        Whether the site may show them.
+    """
 
     day: date
     region: str
     what: str
     note: str
     line: int = field(default=0, compare=False)
+    pictures: tuple[str, ...] = ()
+    on_site: bool = False
 
     @property
     def bbch(self) -> int | None:
