@@ -10,7 +10,7 @@ import lapsekit
 PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
-    {"errors", "resources", "progress", "safely", "plain", ""},
+    {"errors", "resources", "progress", "safely", "plain", "rows", ""},
     {"lettering"},
     {"refusals", "verdicts", "secrets"},
     {"settings", "when"},
