@@ -1,6 +1,6 @@
 """What a page is asked, and how it answers: nobody else here knows Starlette's requests."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -141,6 +141,12 @@ class Asked:
             return JSONResponse({"note": note.words, "change": note.change, "to": to})
         self.session.notes.append(note)
         return RedirectResponse(to, status_code=303)
+
+    def work(self, what: str, words: Sequence[str], back: str) -> Response:
+        """Start one of lapsekit's commands, and follow it on a page of its own."""
+        job = self.desk.jobs.start(what, words, back)
+        to = f"/work/{job.number}"
+        return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 
     def data(self, **facts: Any) -> Response:
         """Facts, for a script."""
