@@ -24,6 +24,7 @@ from lapsekit.web.sessions import Session
 
 if TYPE_CHECKING:
     from lapsekit.desk.desk import Desk
+    from lapsekit.desk.jobs import Job
     from lapsekit.edits.book import Change
 
 _MOST_FILES, _MOST_FIELDS = 20, 2000
@@ -142,9 +143,18 @@ class Asked:
         self.session.notes.append(note)
         return RedirectResponse(to, status_code=303)
 
-    def work(self, what: str, words: Sequence[str], back: str) -> Response:
-        """Start one of lapsekit's commands, and follow it on a page of its own."""
-        job = self.desk.jobs.start(what, words, back)
+    def work(
+        self,
+        what: str,
+        words: Sequence[str],
+        back: str,
+        then: "Callable[[Job], int | None] | None" = None,
+    ) -> Response:
+        """Start one of lapsekit's commands, and follow it on a page of its own.
+
+        Parameters are those of `lapsekit.desk.jobs.Jobs.start`.
+        """
+        job = self.desk.jobs.start(what, words, back, then)
         to = f"/work/{job.number}"
         return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 
