@@ -6,7 +6,7 @@ them: ``12 cm`` for a height, ``125 g`` for a harvest, ``BBCH 61`` for a growth 
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -183,6 +183,13 @@ def with_columns(text: str, event: Event) -> str:
     if not event.pictures or not missing:
         return text
     return replaced(text, found[0], [*found[0].cells, *missing])
+
+
+def with_events(path: Path, text: str, events: Iterable[Event]) -> str:
+    """The text of a diary with lines at its end, as `with_event` adds each."""
+    for event in events:
+        text = with_event(path, text, event)
+    return text
 
 
 def columns_of(header: Row) -> list[str]:

@@ -8,6 +8,7 @@ from lapsekit.diary import PICTURES_FOLDER
 from lapsekit.frames.names import FRAMES
 from lapsekit.season import (
     COLOURS_FILE,
+    CORRECTIONS_FILE,
     DIARY_FILE,
     OWNER_FILE,
     REGIONS_FILE,
@@ -22,6 +23,7 @@ TEXTS = (
     DIARY_FILE,
     VERDICTS_FILE,
     COLOURS_FILE,
+    CORRECTIONS_FILE,
     "weather.csv",
     OWNER_FILE,
 )

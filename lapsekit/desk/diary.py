@@ -99,7 +99,7 @@ def _add(asked: Asked) -> Response:
     what = asked.text("own") if asked.text("event") == "own" else asked.text("event")
     try:
         with asked.season() as season:
-            events, hints = noting.new_events(
+            events, hints = noting.checked_events(
                 season,
                 asked.text("day"),
                 _require_figures(asked, what),
@@ -187,7 +187,7 @@ def _was(asked: Asked) -> Event:
 def _change(asked: Asked) -> Response:
     was, region = _was(asked), asked.text("region")
     with asked.season() as season:
-        (now,), hints = noting.new_events(
+        (now,), hints = noting.checked_events(
             season,
             asked.text("day"),
             asked.text("own") or asked.text("event"),

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from pathlib import Path
 
-from lapsekit.diary import Event, cells_of, columns_of, event_in, with_columns, with_event
+from lapsekit.diary import Event, cells_of, columns_of, event_in, with_columns
+from lapsekit.diary import with_events as added
 from lapsekit.errors import ChangedMeanwhile
 from lapsekit.rows import Row, replaced, rows
 from lapsekit.season import DIARY_FILE
@@ -13,9 +14,7 @@ _FILE = Path(DIARY_FILE)
 
 def with_events(text: str, events: Iterable[Event]) -> str:
     """The diary with lines added at its end; raises `SettingsError` where it has no place."""
-    for event in events:
-        text = with_event(_FILE, text, event)
-    return text
+    return added(_FILE, text, events)
 
 
 def with_changed_event(text: str, was: Event, now: Event) -> str:
