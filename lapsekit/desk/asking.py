@@ -32,11 +32,22 @@ _MOST_FILES, _MOST_FIELDS = 20, 2000
 
 @dataclass(frozen=True)
 class Note:
-    """What a page says once at its head; `change` can be undone from there, and leads `back`."""
+    """What a page says once at its head.
 
-    words: str
-    change: str = ""
+    Attributes
+    ----------
+    text : str
+    undo : str
+        The change that a button beside it takes back; "" for none.
+    back : str
+        Where to be afterwards.
+    is_refusal : bool
+    """
+
+    text: str
+    undo: str = ""
     back: str = ""
+    is_refusal: bool = False
 
 
 @dataclass(frozen=True)
@@ -119,28 +130,21 @@ class Asked:
 
     def note(self, note: str, to: str) -> Response:
         """Say what was done on the page that comes next; a script is told at once."""
-        return self._told(Note(note), to)
+        if self.wants_data:
+            return JSONResponse({"note": note, "to": to})
+        self.session.notes.append(Note(note))
+        return RedirectResponse(to, status_code=303)
 
     def changed(self, change: "Change", to: str, more: str = "") -> Response:
-        """Say what a change of the season's texts did; a button beside it takes it back.
+        """Say what a change did and in which files, with a button that takes it back.
 
-        Parameters
-        ----------
-        change : Change
-        to : str
-            Address of the page that comes next.
-        more : str
-            A further sentence.
+        `more` is a further sentence.
         """
-        if not change.files:
-            return self.note(f"{change.what}: it was so already; nothing was written.", to)
-        words = f"{change.what} (written to {', '.join(change.files)})."
-        return self._told(Note(f"{words} {more}".strip(), change.id, to), to)
-
-    def _told(self, note: "Note", to: str) -> Response:
+        told = f"{change.what} ({', '.join(change.files)})." if change.id else "That is so already."
+        told = f"{told} {more}".strip()
         if self.wants_data:
-            return JSONResponse({"note": note.words, "change": note.change, "to": to})
-        self.session.notes.append(note)
+            return JSONResponse({"note": told, "to": to, "undo": change.id})
+        self.session.notes.append(Note(told, change.id, to))
         return RedirectResponse(to, status_code=303)
 
     def work(

@@ -107,7 +107,7 @@ def _add(asked: Asked) -> Response:
                 asked.text("note"),
                 _figures(asked),
             )
-        events = _with_photographs(asked, events)
+        events = _with_photographs(asked, list(dict.fromkeys(events)))
         told = f"{_told(events)} noted"
         change = asked.desk.book.change(told, {DIARY_FILE: lambda text: with_events(text, events)})
     except LapsekitError as error:

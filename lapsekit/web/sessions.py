@@ -5,7 +5,6 @@ import hmac
 import secrets
 from collections import OrderedDict
 from dataclasses import dataclass, field
-from typing import Any
 
 from lapsekit.web.limits import Seconds
 
@@ -26,14 +25,14 @@ class Session:
         By the server's clock.
     is_signed_in : bool
     notes : list
-        What the next page says once; what a note is, the pages know.
+        What the next page says once.
     """
 
     form_token: str
     began_at: float
     seen_at: float
     is_signed_in: bool = False
-    notes: list[Any] = field(default_factory=list)
+    notes: list = field(default_factory=list)
 
     def knows(self, token: str) -> bool:
         """Whether a form was made for this session."""
