@@ -134,8 +134,8 @@ class Jobs:
 
 
 def _follow(job: Job, then: Callable[[Job], int | None] | None) -> None:
-    for line in job.process.stdout:
-        job.said.append(line.rstrip("\n"))
+    with job.process.stdout as said:
+        job.said.extend(line.rstrip("\n") for line in said)
     code = job.process.wait()
     if then is not None:
         try:
