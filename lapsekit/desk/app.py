@@ -11,7 +11,18 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import BaseRoute
 
-from lapsekit.desk import changes, diary, files, frames, health, home, pictures, signing, work
+from lapsekit.desk import (
+    changes,
+    diary,
+    files,
+    frames,
+    growth,
+    health,
+    home,
+    pictures,
+    signing,
+    work,
+)
 from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
@@ -23,12 +34,13 @@ LEAVES = (
     Leaf("/", "Today", is_daily=True),
     Leaf("/diary/", "Diary", is_daily=True),
     Leaf("/frames/", "Frames", is_daily=True),
+    Leaf("/growth/", "Growth"),
     Leaf("/health/", "Health"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
 
-PARTS = (home, diary, frames, health, pictures, work, changes, signing, files)
+PARTS = (home, diary, frames, growth, health, pictures, work, changes, signing, files)
 """Modules with ``ROUTES``."""
 
 COOKIE = "lapsekit-desk"
