@@ -17,7 +17,7 @@ from lapsekit.responding import responses_of
 from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.site.almanac import gather
-from lapsekit.site.chart import Paper, draw
+from lapsekit.site.chart import Chart, Paper, draw
 from lapsekit.site.curves import gathered, told_events
 from lapsekit.site.growth_facts import curve_alt, growth_facts, overviews
 from lapsekit.site.response_words import response_text
@@ -76,11 +76,15 @@ def _plant(asked: Asked) -> Response:
         curve = next(each for each in curves if each.name == region.name)
         events = [e.day for e in told_events(almanac) if e.region in ("", region.name)]
         rows = list(report.by_region[region.name])
-    paper = Paper(960, 420, 52, 20)
+
+    def drawn(paper: Paper) -> Chart | None:
+        return draw([curve.drawn(0)], paper, curve.sown, events=events) if rows else None
+
     return asked.page(
         "growth_plant.html",
         region=region,
-        chart=draw([curve.drawn(0)], paper, curve.sown, events=events) if rows else None,
+        wide=drawn(Paper(960, 420, 52, 20)),
+        narrow=drawn(Paper(360, 300, 40, 14)),
         alt=curve_alt(ENGLISH, curve),
         unit=curve.unit,
         rows=list(reversed(rows)),
