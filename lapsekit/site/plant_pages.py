@@ -15,6 +15,7 @@ from lapsekit.site.cropping import Crop
 from lapsekit.site.curve_tables import plant_name
 from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve
+from lapsekit.site.errata import errata
 from lapsekit.site.growth_facts import curve_alt, latest_text, why_open
 from lapsekit.site.happenings import Happening
 from lapsekit.site.parts import Part, by_month, month_of, part_of
@@ -121,6 +122,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "days": len(known),
         "months": by_month(almanac, "plant_days.html", known, _rows, region.name),
         "neighbours": _neighbours(almanac, region, names),
+        "errata": errata(almanac, own),
         "csv": f"data/{plant_name(curve)}.csv" if curve.is_measured else None,
     }
 
