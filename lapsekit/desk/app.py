@@ -35,12 +35,27 @@ LEAVES = (
     Leaf("/diary/", "Diary", is_daily=True),
     Leaf("/frames/", "Frames", is_daily=True),
     Leaf("/growth/", "Growth"),
+    Leaf("/films/", "Films"),
+    Leaf("/publish/", "Publish"),
     Leaf("/health/", "Health"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
 
-PARTS = (home, diary, frames, growth, health, pictures, work, changes, signing, files)
+PARTS = (
+    home,
+    diary,
+    frames,
+    growth,
+    films,
+    publish,
+    health,
+    pictures,
+    work,
+    changes,
+    signing,
+    files,
+)
 """Modules with ``ROUTES``."""
 
 COOKIE = "lapsekit-desk"
