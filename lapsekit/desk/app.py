@@ -15,11 +15,13 @@ from lapsekit.desk import (
     changes,
     diary,
     files,
+    films,
     frames,
     growth,
     health,
     home,
     pictures,
+    publish,
     signing,
     work,
 )
