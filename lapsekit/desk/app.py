@@ -22,6 +22,7 @@ from lapsekit.desk import (
     home,
     pictures,
     publish,
+    settings,
     signing,
     work,
 )
@@ -40,6 +41,7 @@ LEAVES = (
     Leaf("/films/", "Films"),
     Leaf("/publish/", "Publish"),
     Leaf("/health/", "Health"),
+    Leaf("/settings/", "Settings"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
