@@ -54,6 +54,7 @@ PARTS = (
     films,
     publish,
     health,
+    settings,
     pictures,
     work,
     changes,
