@@ -171,7 +171,10 @@ def _of_day(season: Season, camera: str, day: date) -> list[Tile]:
 
 
 def _waiting(season: Season) -> dict:
-    return {"waiting": days_waiting(season)}
+    """Days to be worked out again, and those of them that readers of the site have seen."""
+    waiting = days_waiting(season)
+    seen = [day for day in waiting if (season.site / "day" / day.isoformat()).is_dir()]
+    return {"waiting": waiting, "published": seen}
 
 
 def _version(asked: Asked) -> str:

@@ -21,6 +21,17 @@ _KEY = re.compile(r"(?:# )?([a-z_]+) = (.*)")
 _GOES_ON = re.compile(r"#\s{4,}#?\s*(\S.*)")
 _BEHIND = re.compile(r"\s+#\s+(.*)$")
 
+_UNITS = {
+    "kb_s": "kB/s",
+    "mb": "MB",
+    "px": "px",
+    "cm": "cm",
+    "ms": "ms",
+    "s": "s",
+    "c": "°C",
+    "k": "K",
+}
+
 
 @dataclass(frozen=True)
 class Field:
@@ -78,8 +89,14 @@ def _field(key: str, info: FieldInfo, plain: Any, table: Mapping[str, Any], told
     chosen = tuple(map(str, value)) if kind == "choices" and isinstance(value, list) else ()
     shown = "" if value is None else written(value, kind)
     usual = None if info.is_required() else info.get_default(call_default_factory=True)
-    label = key.replace("_", " ").capitalize()
-    return Field(key, kind, label, told, shown, _usual(usual, kind), options, chosen)
+    return Field(key, kind, label_of(key), told, shown, _usual(usual, kind), options, chosen)
+
+
+def label_of(key: str) -> str:
+    """A key as people read it, its unit in brackets."""
+    unit = next((unit for unit in _UNITS if key.endswith(f"_{unit}")), "")
+    words = key.removesuffix(f"_{unit}").replace("_", " ").capitalize()
+    return f"{words} ({_UNITS[unit]})" if unit else words
 
 
 def _usual(value: Any, kind: str) -> str:

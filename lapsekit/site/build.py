@@ -26,6 +26,7 @@ from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.photographs import put_photographs
 from lapsekit.site.pieces import Shelf
 from lapsekit.site.weeks import hold
 from lapsekit.site.writing import SiteFolder
@@ -106,7 +107,8 @@ def build_site(
     plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
     rule, unruled = put_rule(season, folder)
-    whole = Whole(season, almanac, gallery, films, growth, held, crops, rule)
+    photographs, unseen = put_photographs(season.folder, almanac.events, folder)
+    whole = Whole(season, almanac, gallery, films, growth, held, crops, rule, photographs)
     shelf = Shelf(season.folder / ".cache" / "pieces", whole.standing)
     _put_data(whole, folder)
     count = _write_pages(whole, folder, shelf, track)
@@ -120,7 +122,7 @@ def build_site(
         removed=removed,
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=[*almanac.problems, *amiss, *unread, *unruled],
+        problems=[*almanac.problems, *amiss, *unread, *unruled, *unseen],
     )
 
 

@@ -20,6 +20,7 @@ from lapsekit.site.elsewhere.told import SeasonTold
 from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import Overview, overviews
 from lapsekit.site.happenings import Happening, happenings
+from lapsekit.site.photographs import Photograph
 from lapsekit.site.weeks import Held
 from lapsekit.tables import Table
 
@@ -74,6 +75,8 @@ class Whole:
         Crops through time by the name of a region or a row, as `lapsekit.site.cropping` gives them.
     rule : str, optional
         Path in the site of the canopy rule for browsers.
+    photographs : dict of str to Photograph
+        Those of the diary that may be shown, by their path in the season folder.
     """
 
     season: Season
@@ -84,6 +87,7 @@ class Whole:
     held: Held | None = None
     crops: dict[str, list[Crop]] = field(default_factory=dict)
     rule: str | None = None
+    photographs: dict[str, Photograph] = field(default_factory=dict)
 
     def around(self, day: date) -> "Whole":
         """The same, knowing of this day alone, and the daily values of the one a week before."""
@@ -138,4 +142,4 @@ class Whole:
     @cached_property
     def happenings(self) -> list[Happening]:
         """What happened, in order of day."""
-        return happenings(self.almanac, self.responses, self.noticed)
+        return happenings(self.almanac, self.responses, self.noticed, self.photographs)
