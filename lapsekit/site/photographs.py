@@ -1,4 +1,4 @@
-"""Photographs of the diary that the grower wants on the site: drawn anew, so that only pixels go."""
+"""Photographs of the diary that the grower wants on the site: drawn anew, only pixels go."""
 
 import hashlib
 import io
