@@ -39,7 +39,7 @@ def verdicts(draw):
 
 
 @given(verdicts(), st.sampled_from(FRAMES), st.booleans(), st.sampled_from([None, "why", ""]))
-@examples(max_examples=150, deadline=None)
+@examples(max_examples=80, deadline=None)
 def test_a_verdict_is_set_and_taken_back_and_every_other_line_stays(file, frame, use, note):
     text, lines = file
     before, name = said(text), frame.rpartition("/")[2]
@@ -70,7 +70,7 @@ STROKES = st.builds(
 
 
 @given(st.lists(STROKES, max_size=6), st.lists(STROKES, max_size=4), ENDINGS)
-@examples(max_examples=100, deadline=None)
+@examples(max_examples=60, deadline=None)
 def test_strokes_come_and_go_between_a_hands_comments(there, new, newline):
     text = with_strokes("", there).replace("\n", newline)
     text = text.replace(newline, f"{newline}# here{newline}{newline}", 1)

@@ -232,7 +232,7 @@ def hand_written(draw):
 
 
 @given(hand_written(), KEYS, KEYS, VALUES)
-@examples(max_examples=250, deadline=None)
+@examples(max_examples=120, deadline=None)
 def test_in_any_hand_written_file_a_value_is_set_and_no_other_line_is_touched(
     file, table, key, value
 ):
@@ -249,7 +249,7 @@ def test_in_any_hand_written_file_a_value_is_set_and_no_other_line_is_touched(
 
 
 @given(hand_written(), st.data())
-@examples(max_examples=250, deadline=None)
+@examples(max_examples=120, deadline=None)
 def test_in_any_hand_written_file_a_value_is_taken_out_and_no_other_but_empty_lines(file, choose):
     text, data, lines = file
     paths = [(t, k) for t, keys in data.items() for k in keys]

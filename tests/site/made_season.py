@@ -16,8 +16,9 @@ from pathlib import Path
 from PIL import Image
 
 from lapsekit.catalogue import Daily, Frame, Placement, Screening
+from lapsekit.corrections import CORRECTIONS_HEADER
 from lapsekit.frames.archive import content_hash
-from lapsekit.season import Season
+from lapsekit.season import CORRECTIONS_FILE, Season
 
 FIRST = date(2031, 4, 1)
 FRAMES = Path(__file__).parents[2] / "sample_frames" / "frames" / "bench"
@@ -73,6 +74,8 @@ def empty(folder: Path, days: int, kind: Kind = Kind()) -> Season:
     (folder / "season.toml").write_text(_settings(kind), encoding="utf-8")
     (folder / "regions.toml").write_text(_regions(kind), encoding="utf-8")
     (folder / "diary.csv").write_text(_diary(days, kind), encoding="utf-8")
+    if kind.hostile:
+        (folder / CORRECTIONS_FILE).write_text(_corrections(), encoding="utf-8")
     return Season(folder)
 
 
@@ -204,6 +207,16 @@ def _label(place: int, name: str, kind: Kind) -> str:
     if not kind.hostile:
         return name.capitalize()
     return [f"Basil {TAG}", f"Chives {TURNED}", f"Cress {'lang' * 18}"][place % 3] + str(place)
+
+
+def _corrections() -> str:
+    """Three that a page must bear; one of the whole bench."""
+    lines = (
+        f"{FIRST + timedelta(days=9)},basil,{FIRST},{FIRST + timedelta(days=3)},{TAG},{LONG_WORD}",
+        f"{FIRST + timedelta(days=8)},cress,,{FIRST},{TURNED},",
+        f"{FIRST + timedelta(days=7)},,{FIRST},,The scale was off by a tenth.,Areas are larger.",
+    )
+    return "\n".join((CORRECTIONS_HEADER, *lines)) + "\n"
 
 
 def _diary(days: int, kind: Kind) -> str:
