@@ -1,6 +1,7 @@
 """The diary's pages: one tap an event, photographs with it; every line changed, removed, undone."""
 
 from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby
@@ -107,9 +108,12 @@ def _add(asked: Asked) -> Response:
                 asked.text("note"),
                 _figures(asked),
             )
-        events = _with_photographs(asked, list(dict.fromkeys(events)))
-        told = f"{_told(events)} noted"
-        change = asked.desk.book.change(told, {DIARY_FILE: lambda text: with_events(text, events)})
+        events = list(dict.fromkeys(events))
+        with _photographs(asked, events[0].day) as names:
+            events[0] = _with_photographs(asked, events[0], names)
+            told = f"{_told(events)} noted"
+            edits = {DIARY_FILE: lambda text: with_events(text, events)}
+            change = asked.desk.book.change(told, edits)
     except LapsekitError as error:
         if asked.wants_data:
             raise
@@ -122,6 +126,9 @@ def _require_figures(asked: Asked, what: str) -> str:
     """The event; a height is nothing without a figure and a region."""
     if what == "height" and not (asked.text("height") and asked.texts("region")):
         raise SettingsError("For a height choose a region, and write its centimetres under More.")
+    for name, word in (("height", "height"), ("weight", "harvest")):
+        if asked.text(name) and what != word:
+            raise SettingsError(f"A {name} goes with “{word}”: tap that, or empty the field.")
     if not what:
         raise SettingsError("Tap what was done or seen, or write it in words of your own.")
     return what
@@ -135,16 +142,17 @@ def _figures(asked: Asked) -> noting.Figures:
     return noting.Figures(None if bbch is None else int(bbch), number("weight"), number("height"))
 
 
-def _with_photographs(asked: Asked, events: list[Event]) -> list[Event]:
-    """The same events with the photographs that came; those of several stand with the first."""
+def _photographs(asked: Asked, day: date) -> AbstractContextManager[tuple[str, ...]]:
+    """The photographs that came with a form, filed."""
     sent = [data for data in asked.files.get("pictures", []) if data]
-    if not sent:
-        return events
-    cleaned = [photographs.cleaned(data) for data in sent]
-    names = photographs.file_photographs(asked.desk.folder, events[0].day, cleaned)
-    on_site = bool(asked.text("on_site"))
-    first = replace(events[0], pictures=(*events[0].pictures, *names), on_site=on_site)
-    return [first, *events[1:]]
+    return photographs.filed(asked.desk.folder, day, sent)
+
+
+def _with_photographs(asked: Asked, event: Event, names: tuple[str, ...]) -> Event:
+    """The event with further photographs; of several at once the first line has them."""
+    pictures = (*event.pictures, *names)
+    on_site = bool(pictures) and bool(asked.text("on_site"))
+    return replace(event, pictures=pictures, on_site=on_site)
 
 
 def _told(events: list[Event]) -> str:
@@ -196,11 +204,10 @@ def _change(asked: Asked) -> Response:
             noting.Figures(),
         )
     kept = tuple(name for name in was.pictures if name in asked.texts("picture"))
-    now = replace(now, pictures=kept, on_site=bool(asked.text("on_site")))
-    (now,) = _with_photographs(asked, [now])
-    change = asked.desk.book.change(
-        f"{_told([was])} changed", {DIARY_FILE: lambda text: with_changed_event(text, was, now)}
-    )
+    with _photographs(asked, now.day) as names:
+        now = _with_photographs(asked, replace(now, pictures=kept), names)
+        edits = {DIARY_FILE: lambda text: with_changed_event(text, was, now)}
+        change = asked.desk.book.change(f"{_told([was])} changed", edits)
     return asked.changed(change, "/diary/", " ".join(hints))
 
 

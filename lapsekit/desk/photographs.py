@@ -3,7 +3,8 @@
 import io
 import re
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
@@ -56,12 +57,25 @@ def cleaned(data: bytes) -> bytes:
     return out.getvalue()
 
 
-def file_photographs(folder: Path, day: date, pictures: Iterable[bytes]) -> tuple[str, ...]:
-    """File cleaned photographs of a day; their paths in the season folder.
+@contextmanager
+def filed(folder: Path, day: date, sent: Iterable[bytes]) -> Iterator[tuple[str, ...]]:
+    """Photographs of a day, cleaned and filed while what belongs to them is written.
 
-    None is ever written over: the next free number is taken.
+    Their paths in the season folder. Where that fails, none of them stays. None is ever written
+    over another: the next free number is taken.
     """
-    (folder / PICTURES_FOLDER).mkdir(exist_ok=True)
+    names = _filed(folder, day, [cleaned(data) for data in sent])
+    try:
+        yield names
+    except BaseException:
+        for name in names:
+            (folder / name).unlink(missing_ok=True)
+        raise
+
+
+def _filed(folder: Path, day: date, pictures: list[bytes]) -> tuple[str, ...]:
+    if pictures:
+        (folder / PICTURES_FOLDER).mkdir(exist_ok=True)
     found, number = [], 1
     for data in pictures:
         while (folder / (path := f"{PICTURES_FOLDER}/{day.isoformat()}-{number}.jpg")).exists():
