@@ -10,7 +10,21 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import BaseRoute
 
-from lapsekit.desk import changes, files, home, pictures, signing, work
+from lapsekit.desk import (
+    changes,
+    diary,
+    files,
+    films,
+    frames,
+    growth,
+    health,
+    home,
+    pictures,
+    publish,
+    settings,
+    signing,
+    work,
+)
 from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
@@ -21,11 +35,32 @@ from lapsekit.when import Clock, system_clock
 
 LEAVES = (
     Leaf("/", "Today", is_daily=True),
+    Leaf("/diary/", "Diary", is_daily=True),
+    Leaf("/frames/", "Frames", is_daily=True),
+    Leaf("/growth/", "Growth"),
+    Leaf("/films/", "Films"),
+    Leaf("/publish/", "Publish"),
+    Leaf("/health/", "Health"),
+    Leaf("/settings/", "Settings"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
 
-PARTS = (home, pictures, work, changes, signing, files)
+PARTS = (
+    home,
+    diary,
+    frames,
+    growth,
+    films,
+    publish,
+    health,
+    settings,
+    pictures,
+    work,
+    changes,
+    signing,
+    files,
+)
 """Modules with ``ROUTES``."""
 
 COOKIE = "lapsekit-desk"

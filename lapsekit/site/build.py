@@ -28,6 +28,7 @@ from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import curve_files
 from lapsekit.site.ledger import Ledger
 from lapsekit.site.pages import Pages
+from lapsekit.site.photographs import put_photographs
 from lapsekit.site.pieces import Shelf
 from lapsekit.site.weeks import hold
 from lapsekit.site.writing import SiteFolder
@@ -108,9 +109,10 @@ def build_site(
     plants = plants_of(almanac) | {region.name: [region] for region in almanac.regions}
     crops = show_crops(season, almanac, folder, gallery.sights, plants, track)
     rule, unruled = put_rule(season, folder)
+    photographs, unshown = put_photographs(season.folder, almanac.events, folder)
     pairs, unseen = show_pairs(season, almanac, folder, gallery.sights)
     notice, unnoticed = own_notice(season)
-    told = (films, growth, held, crops, rule, tuple(pairs), notice)
+    told = (films, growth, held, crops, rule, photographs, tuple(pairs), notice)
     whole = Whole(season, almanac, gallery, *told)
     shelf = Shelf(season.folder / ".cache" / "pieces", whole.standing)
     _put_data(whole, folder)
@@ -125,7 +127,15 @@ def build_site(
         removed=removed,
         pages=count,
         pictures=sum(len(days) for days in almanac.pictures.values()),
-        problems=[*almanac.problems, *amiss, *unread, *unruled, *unseen, *unnoticed],
+        problems=[
+            *almanac.problems,
+            *amiss,
+            *unread,
+            *unruled,
+            *unshown,
+            *unseen,
+            *unnoticed,
+        ],
     )
 
 

@@ -22,6 +22,7 @@ from lapsekit.site.gallery import Gallery
 from lapsekit.site.growth_facts import Overview, overviews
 from lapsekit.site.happenings import Happening, happenings
 from lapsekit.site.pairs import Pair
+from lapsekit.site.photographs import Photograph
 from lapsekit.site.weeks import Held
 from lapsekit.tables import Table
 
@@ -76,6 +77,8 @@ class Whole:
         Crops through time by the name of a region or a row, as `lapsekit.site.cropping` gives them.
     rule : str, optional
         Path in the site of the canopy rule for browsers.
+    photographs : dict of str to Photograph
+        Those of the diary that may be shown, by their path in the season folder.
     pairs : tuple of Pair
         Followers' pictures beside the grower's plants, the latest first.
     notice : tuple of Block
@@ -90,6 +93,7 @@ class Whole:
     held: Held | None = None
     crops: dict[str, list[Crop]] = field(default_factory=dict)
     rule: str | None = None
+    photographs: dict[str, Photograph] = field(default_factory=dict)
     pairs: tuple[Pair, ...] = ()
     notice: tuple[Block, ...] = ()
 
@@ -146,4 +150,4 @@ class Whole:
     @cached_property
     def happenings(self) -> list[Happening]:
         """What happened, in order of day."""
-        return happenings(self.almanac, self.responses, self.noticed)
+        return happenings(self.almanac, self.responses, self.noticed, self.photographs)

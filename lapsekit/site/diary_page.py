@@ -80,8 +80,8 @@ def _entries(
 def _quiet(happened: Sequence[Happening]) -> str:
     """The one routine act of a day of the whole bench; empty where more happened."""
     each = happened[0]
-    plain = len(happened) == 1 and each.kind == "routine" and not (each.region or each.note)
-    return each.what if plain else ""
+    more = each.region or each.note or each.photographs
+    return each.what if len(happened) == 1 and each.kind == "routine" and not more else ""
 
 
 def _told(whole: Whole, day: date, happened: tuple[Happening, ...]) -> Told:

@@ -13,12 +13,13 @@ from lapsekit.site.response_words import response_text
 from lapsekit.when import day_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from lapsekit.diary import Event
     from lapsekit.language.words import Words
     from lapsekit.responding import EventResponse
     from lapsekit.site.almanac import Almanac
+    from lapsekit.site.photographs import Photograph
 
 ROUTINE = {"watered"}
 """Acts of every other day: told in one line for many."""
@@ -48,6 +49,8 @@ class Happening:
         What followed, or what is known of it; whole sentences.
     act : str
         An act as the diary's vocabulary has it, in small letters, whatever the site's language.
+    photographs : tuple of Photograph
+        Those that the grower took of it and wants shown.
     """
 
     day: date
@@ -60,10 +63,14 @@ class Happening:
     marks: tuple[str, ...] = ()
     told: str = ""
     act: str = ""
+    photographs: tuple[Photograph, ...] = ()
 
 
 def happenings(
-    almanac: Almanac, responses: Sequence[EventResponse], noticed: Noticed
+    almanac: Almanac,
+    responses: Sequence[EventResponse],
+    noticed: Noticed,
+    photographs: Mapping[str, Photograph],
 ) -> list[Happening]:
     """Everything that happened, in order of day; of a day, acts, what the curve shows, routine.
 
@@ -75,10 +82,15 @@ def happenings(
         What followed its events; those that were not asked stand alone.
     noticed : Noticed
         Pauses and losses.
+    photographs : mapping of str to Photograph
+        Those of the site, by their path in the season folder.
     """
     followed = {id_of(each.event): response_text(almanac.words, each) for each in responses}
     place = _Places(almanac)
-    found = [_act(almanac, e, followed.get(id_of(e), ""), place) for e in almanac.events]
+    found = [
+        _act(almanac, e, followed.get(id_of(e), ""), place, _shown(e, photographs))
+        for e in almanac.events
+    ]
     found += [each for pause in noticed.pauses for each in _pause(almanac.words, pause, place)]
     found += [_loss(almanac.words, loss, place) for loss in noticed.losses]
     order = {"act": 0, "routine": 2}
@@ -101,7 +113,19 @@ class _Places:
         return region, self._titles.get(region, region), self._paths.get(region, "")
 
 
-def _act(almanac: Almanac, event: Event, followed: str, place: _Places) -> Happening:
+def _shown(event: Event, photographs: Mapping[str, Photograph]) -> tuple[Photograph, ...]:
+    """Photographs of an event, if they may be shown."""
+    names = event.pictures if event.on_site else ()
+    return tuple(photographs[name] for name in names if name in photographs)
+
+
+def _act(
+    almanac: Almanac,
+    event: Event,
+    followed: str,
+    place: _Places,
+    photographs: tuple[Photograph, ...],
+) -> Happening:
     words, routine = almanac.words, event.what.lower() in ROUTINE
     return Happening(
         event.day,
@@ -112,6 +136,7 @@ def _act(almanac: Almanac, event: Event, followed: str, place: _Places) -> Happe
         tuple(_marks(words, event)),
         followed,
         event.what.lower(),
+        photographs,
     )
 
 

@@ -1,0 +1,200 @@
+"""The diary's pages: what a tap writes, what a change keeps, and photographs without metadata."""
+
+import csv
+import io
+
+import pytest
+from PIL import Image
+
+from lapsekit.desk import photographs
+from lapsekit.diary import read_diary
+from lapsekit.errors import PictureError
+from tests.axe import findings
+
+BY_HAND = (
+    "# what I did\r\n"
+    "date,event,region,note,who\r\n"
+    '2031-04-01,sown,basil,"three, or four",Ann\r\n'
+    "\r\n"
+    "2031-04-02,watered,,,Bob\r\n"
+)
+
+
+def written(folder):
+    return (folder / "diary.csv").read_bytes().decode()
+
+
+def photograph(size=(2400, 1200), orientation=6):
+    """A JPEG with a red left half that says it is turned, and where it was taken."""
+    picture = Image.new("RGB", size, "white")
+    picture.paste("red", (0, 0, size[0] // 2, size[1]))
+    exif = picture.getexif()
+    exif[0x0112] = orientation
+    exif.get_ifd(0x8825)[2] = (52.0, 31.0, 12.0)
+    exif[0x010E] = "SECRET PLACE"
+    out = io.BytesIO()
+    picture.save(out, "JPEG", exif=exif)
+    return out.getvalue()
+
+
+def test_one_tap_writes_one_line_and_undo_gives_the_bytes_back(page, folder):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.goto("/diary/")
+    page.get_by_role("button", name="watered", exact=True).click()
+    assert written(folder) == BY_HAND + "2031-04-05,watered,,,\r\n"
+    assert "whole bench: watered noted" in page.locator(".note").inner_text()
+    page.get_by_role("button", name="Undo").click()
+    assert written(folder) == BY_HAND
+
+
+def test_regions_that_are_chosen_get_a_line_each(page, folder):
+    page.goto("/diary/")
+    page.get_by_label("basil").check()
+    page.get_by_label("chives").check()
+    page.get_by_label("Day", exact=True).fill("2031-04-03")
+    page.get_by_role("button", name="potted on").click()
+    events, problems = read_diary(folder / "diary.csv")
+    told = [(str(e.day), e.region, e.what) for e in events]
+    assert told == [("2031-04-03", r, "potted on") for r in ("basil", "chives")]
+    assert problems == []
+
+
+def test_a_height_without_centimetres_asks_for_them_first(page, folder):
+    page.goto("/diary/")
+    page.get_by_label("basil").check()
+    page.get_by_role("button", name="height").click()
+    assert not (folder / "diary.csv").exists()
+    assert page.evaluate("document.activeElement.id") == "height"
+    page.keyboard.type("12,5")
+    page.get_by_role("button", name="height").click()
+    assert "2031-04-05,basil,height,12.5 cm" in written(folder)
+
+
+def test_a_change_keeps_comments_columns_and_line_endings_of_a_hand(page, folder):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.goto("/diary/")
+    page.get_by_role("link", name="Change sown of 2031-04-01").click()
+    page.get_by_label("Note").fill("five")
+    page.get_by_role("button", name="Save").click()
+    assert written(folder) == BY_HAND.replace('"three, or four"', "five")
+
+
+def test_an_event_that_a_hand_changed_meanwhile_is_told_and_nothing_is_lost(page, folder):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.goto("/diary/line/3")
+    by_hand = BY_HAND.replace("three, or four", "three of them")
+    (folder / "diary.csv").write_bytes(by_hand.encode())
+    page.get_by_label("Note").fill("five")
+    page.get_by_role("button", name="Save").click()
+    assert page.locator("h1").inner_text() == "Somebody else was quicker"
+    assert written(folder) == by_hand
+
+
+def test_a_line_that_a_hand_added_above_meanwhile_does_not_stand_in_the_way(page, folder):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.goto("/diary/line/3")
+    by_hand = BY_HAND.replace("# what I did", "# what I did\r\n# and saw")
+    (folder / "diary.csv").write_bytes(by_hand.encode())
+    page.get_by_label("Note").fill("five")
+    page.get_by_role("button", name="Save").click()
+    assert written(folder) == by_hand.replace('"three, or four"', "five")
+
+
+def test_a_removed_event_comes_back_with_undo(page, folder):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.goto("/diary/")
+    page.get_by_role("button", name="Remove watered of 2031-04-02").click()
+    assert written(folder) == BY_HAND.replace("2031-04-02,watered,,,Bob\r\n", "")
+    page.get_by_role("button", name="Undo").click()
+    assert written(folder) == BY_HAND
+
+
+def test_photographs_are_upright_small_and_say_nothing_of_where_they_were_taken(page, folder):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.goto("/diary/")
+    page.locator(".more summary").click()
+    files = [{"name": f"{n}.jpg", "mimeType": "image/jpeg", "buffer": photograph()} for n in "ab"]
+    page.locator("#pictures").set_input_files(files)
+    page.get_by_role("button", name="cold").click()
+    last = list(csv.reader(io.StringIO(written(folder))))[-1]
+    names = "diary/2031-04-05-1.jpg diary/2031-04-05-2.jpg"
+    assert last == ["2031-04-05", "cold", "", "", "", names, ""]
+    assert "date,event,region,note,who,picture,picture_on_site\r\n" in written(folder)
+    content = (folder / "diary/2031-04-05-1.jpg").read_bytes()
+    with Image.open(io.BytesIO(content)) as filed:
+        assert filed.size == (1000, 2000)
+        assert not filed.getexif()
+        red = filed.getpixel((500, 200))  # its left half is up once it is turned
+        assert red[0] > 200 and red[1] < 60
+    assert b"SECRET" not in content
+    shown = page.locator(".photographs img").first
+    shown.scroll_into_view_if_needed()
+    page.wait_for_function("e => e.complete && e.naturalWidth > 0", arg=shown.element_handle())
+
+
+def test_a_photograph_stands_on_the_site_only_once_that_was_ticked(page, folder):
+    page.goto("/diary/")
+    page.locator(".more summary").click()
+    sent = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": photograph((60, 40), 1)}
+    page.locator("#pictures").set_input_files(sent)
+    page.get_by_role("button", name="cut").click()
+    assert [e.on_site for e in read_diary(folder / "diary.csv")[0]] == [False]
+    page.get_by_role("link", name="Change cut").click()
+    page.get_by_label("also on the site").check()
+    page.get_by_role("button", name="Save").click()
+    (event,) = read_diary(folder / "diary.csv")[0]
+    assert event.on_site and event.pictures == ("diary/2031-04-05-1.jpg",)
+
+
+def test_a_file_that_is_no_photograph_writes_nothing(page, folder):
+    page.goto("/diary/")
+    page.locator(".more summary").click()
+    sent = {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"GIF89a not really"}
+    page.locator("#pictures").set_input_files(sent)
+    page.get_by_role("button", name="cut").click()
+    assert "no photograph that can be read" in page.locator(".refusal").inner_text()
+    assert not (folder / "diary.csv").exists() and not (folder / "diary").exists()
+
+
+def test_a_picture_of_a_kind_that_no_phone_makes_is_refused():
+    out = io.BytesIO()
+    Image.new("RGB", (8, 8)).save(out, "TIFF")
+    with pytest.raises(PictureError, match="JPEG, PNG or WebP"):
+        photographs.cleaned(out.getvalue())
+
+
+@pytest.mark.parametrize("name", ["../season.toml", "..%2fseason.toml", "none.jpg", ".desk", "%00"])
+def test_a_photograph_is_looked_up_by_its_name_alone(page, name):
+    answer = page.request.get(f"/diary/photograph/{name}")
+    assert answer.status == 404
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_diary_is_usable_by_everyone(page, folder, scheme):
+    (folder / "diary.csv").write_bytes(BY_HAND.encode())
+    page.emulate_media(color_scheme=scheme)
+    for path in ("/diary/", "/diary/line/3"):
+        page.goto(path)
+        page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+        assert findings(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_words_and_chips_are_large_enough_for_a_thumb(page):
+    page.goto("/diary/")
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.word-rows button, .chip span')]"
+        ".map(e => e.getBoundingClientRect()).map(b => [b.width, b.height])"
+    )
+    assert len(sizes) == 15
+    assert all(width >= 44 and height >= 44 for width, height in sizes)
+
+
+def test_an_event_is_noted_by_keyboard_alone(page, folder):
+    page.goto("/diary/")
+    page.get_by_label("basil").focus()
+    page.keyboard.press("Space")
+    page.get_by_role("button", name="fed", exact=True).focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".note")
+    assert "2031-04-05,basil,fed," in written(folder)

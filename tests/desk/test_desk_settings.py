@@ -1,0 +1,138 @@
+"""Settings at the desk: forms out of the models, a hand's file kept, wrong values told in place."""
+
+import tomllib
+
+import pytest
+
+from lapsekit.desk.settings import TABLES, _example
+from lapsekit.desk.settings_fields import fields, label_of, understood
+from tests.axe import findings
+
+BY_HAND = """\
+# our roof
+[season]
+title = "Test bench" # as on the sign
+time_zone = "CET"
+sown = 2031-03-25
+
+[cameras.bench]
+kind = "files"
+px_per_cm = 10
+
+[capture]
+# when the sun is high
+daily_at = "12:00"   # noon
+every_minutes = 30
+
+[screening]
+blurred_above = 1
+
+[canopy]
+method = "exgr"
+"""
+
+
+@pytest.fixture
+def by_hand(folder):
+    (folder / "season.toml").write_text(BY_HAND)
+    return folder / "season.toml"
+
+
+def test_only_what_was_changed_is_written_and_comments_stay(page, by_hand):
+    page.goto("/settings/capture")
+    page.get_by_label("Daily at").fill("11:30")
+    page.get_by_label("Keep free (MB)").fill("500")  # what is usual
+    page.get_by_role("button", name="Save").click()
+    assert by_hand.read_text() == BY_HAND.replace('"12:00"', '"11:30"')
+    page.get_by_role("button", name="Undo").click()
+    assert by_hand.read_text() == BY_HAND
+
+
+def test_a_field_that_is_emptied_leaves_the_file(page, by_hand):
+    page.goto("/settings/capture")
+    page.get_by_label("Every minutes").fill("")
+    page.get_by_role("button", name="Save").click()
+    assert by_hand.read_text() == BY_HAND.replace("every_minutes = 30\n", "")
+
+
+def test_a_wrong_value_is_told_at_its_field_and_nothing_is_written(page, by_hand):
+    page.goto("/settings/capture")
+    page.get_by_label("Every minutes").fill("soon")
+    page.get_by_label("Daily at").fill("11:00")
+    page.get_by_role("button", name="Save").click()
+    assert by_hand.read_text() == BY_HAND
+    wrong = page.locator(".field.wrong")
+    assert wrong.count() == 1
+    assert "soon" in wrong.inner_text() or "integer" in wrong.inner_text()
+    assert page.get_by_label("Every minutes").input_value() == "soon"
+    assert page.get_by_label("Daily at").input_value() == "11:00"
+
+
+def test_a_hand_edit_between_page_and_form_is_told_and_stays(page, by_hand):
+    page.goto("/settings/season")
+    edited = BY_HAND.replace("as on the sign", "as on the new sign")
+    by_hand.write_text(edited)
+    page.get_by_label("Title").fill("Another")
+    page.get_by_role("button", name="Save").click()
+    assert page.locator("h1").inner_text() == "Somebody else was quicker"
+    assert by_hand.read_text() == edited
+
+
+def test_choices_and_tables_that_are_not_there_yet_are_made(page, by_hand):
+    page.goto("/settings/film")
+    page.get_by_label("curve", exact=True).check()
+    page.get_by_label("date", exact=True).check()
+    page.get_by_label("Steady").select_option("no")
+    page.get_by_role("button", name="Save").click()
+    film = tomllib.loads(by_hand.read_text())["film"]
+    assert film == {"shows": ["date", "curve"], "steady": False}
+    page.get_by_label("Steady").select_option(index=0)
+    page.get_by_label("curve", exact=True).uncheck()
+    page.get_by_label("date", exact=True).uncheck()
+    page.get_by_role("button", name="Save").click()
+    assert not tomllib.loads(by_hand.read_text()).get("film")
+
+
+def test_the_text_itself_keeps_its_line_endings_and_refuses_what_cannot_be(page, by_hand):
+    by_hand.write_bytes(BY_HAND.replace("\n", "\r\n").encode())
+    page.goto("/settings/text/season.toml")
+    content = page.get_by_label("The whole file")
+    content.fill(content.input_value().replace("our roof", "our new roof"))
+    page.get_by_role("button", name="Save").click()
+    wanted = BY_HAND.replace("our roof", "our new roof").replace("\n", "\r\n").encode()
+    assert by_hand.read_bytes() == wanted
+    content.fill("[season")
+    page.get_by_role("button", name="Save").click()
+    assert "Nothing was written" in page.locator(".refusal").inner_text()
+    assert content.input_value() == "[season"
+    assert by_hand.read_bytes() == wanted
+
+
+@pytest.mark.parametrize("name", ["../season.toml", "weather.csv", "catalogue.sqlite", ".desk"])
+def test_no_other_file_can_be_asked_for(page, name):
+    assert page.request.get(f"/settings/text/{name}").status == 404
+
+
+def test_settings_are_usable_by_everyone(page, by_hand):
+    for path in ("/settings/", "/settings/film", "/settings/text/season.toml"):
+        page.goto(path)
+        assert findings(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360
+
+
+def test_every_table_has_its_fields_and_the_example_explains_most_of_them():
+    found = {
+        name: fields(model, {}, _example().get(name, {})) for name, (_, model) in TABLES.items()
+    }
+    assert all(found.values())
+    told = [bool(field.help) for each in found.values() for field in each]
+    assert sum(told) / len(told) > 0.6
+    assert {f.key: f.help for f in found["capture"]}["daily_at"].startswith("one picture a day")
+
+
+def test_a_field_s_words_become_the_value_they_mean():
+    assert understood("12,5", "number") == 12.5
+    assert understood("", "text") is None
+    assert understood("[[1, 2], [3, 4]]", "toml") == [[1, 2], [3, 4]]
+    assert understood("many", "whole") == "many"
+    assert label_of("bandwidth_kb_s") == "Bandwidth (kB/s)"

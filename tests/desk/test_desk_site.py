@@ -1,0 +1,133 @@
+"""Growth, films and publishing at the desk."""
+
+import csv
+import io
+import tomllib
+
+import pytest
+
+from lapsekit.corrections import read_corrections
+from lapsekit.season import Season
+from lapsekit.site.build import build_site
+from tests.axe import findings
+from tests.desk.conftest import LAPTOP
+
+
+def done(page):
+    page.wait_for_selector("text=Done.", timeout=90_000)
+    page.get_by_role("link", name="Go on").click()
+
+
+def test_growth_shows_every_plant_with_its_measured_numbers(page, folder):
+    page.goto("/growth/")
+    assert page.locator(".plants h3").all_inner_texts() == ["Basil", "Chives"]
+    page.locator(".plants").get_by_role("link", name="Basil").click()
+    season = Season(folder)
+    truth = {str(d.day): d.area_cm2 for d in season.catalogue.daily("basil")}
+    season.catalogue.close()
+    cells = page.locator("tbody tr").evaluate_all(
+        "rows => rows.map(r => [r.cells[0].textContent, r.cells[1].textContent])"
+    )
+    assert {day: float(area) for day, area in cells} == {d: round(a, 1) for d, a in truth.items()}
+    answer = page.request.get("/growth/plant/basil/growth.csv")
+    rows = list(csv.DictReader(io.StringIO(answer.text())))
+    assert {row["day"] for row in rows} == set(truth) and {r["region"] for r in rows} == {"basil"}
+
+
+def test_a_correction_is_written_for_readers_and_undone(page, folder):
+    page.goto("/growth/?from=2031-04-02&until=2031-04-03#corrections")
+    page.get_by_label("What was wrong").fill("a cat, counted as basil")
+    page.get_by_label("Which plant").select_option("basil")
+    page.get_by_role("button", name="Write it down").click()
+    (found,), problems = read_corrections(folder / "corrections.csv")
+    assert problems == []
+    told = (str(found.noticed), found.region, str(found.first), str(found.last), found.wrong)
+    assert told == ("2031-04-05", "basil", "2031-04-02", "2031-04-03", "a cat, counted as basil")
+    page.get_by_role("button", name="Undo").click()
+    assert not (folder / "corrections.csv").exists()
+
+
+def test_a_verdict_on_a_day_that_readers_saw_offers_a_correction(page, folder):
+    page.goto("/frames/?day=2031-04-04")
+    assert page.get_by_role("link", name="Write a correction").count() == 0
+    (folder / "site" / "day" / "2031-04-04").mkdir(parents=True)
+    page.get_by_label("15:00").check()
+    page.get_by_role("button", name="Hold back").click()
+    page.get_by_role("link", name="Write a correction").click()
+    assert page.get_by_label("First day").input_value() == "2031-04-04"
+
+
+def test_a_film_is_set_previewed_and_plays_on_the_page(page, folder):
+    before = (folder / "season.toml").read_text()
+    page.goto("/films/new")
+    page.get_by_label("Name (").fill("basil")
+    page.get_by_label("Basil", exact=True).check()
+    page.get_by_label("Seconds a day").fill("0.2")
+    page.get_by_role("button", name="Save").click()
+    text = (folder / "season.toml").read_text()
+    assert text.startswith(before.rstrip("\n"))
+    cut = tomllib.loads(text)["film"]["cuts"]["basil"]
+    assert cut == {"kind": "region", "regions": ["basil"], "day_seconds": 0.2}
+    page.get_by_role("button", name="Preview basil").click()
+    done(page)
+    video = page.get_by_label("Preview of basil")
+    page.wait_for_function("v => v.duration > 0.5", arg=video.element_handle())
+    answer = page.request.get(video.get_attribute("src"), headers={"range": "bytes=4-7"})
+    assert (answer.status, answer.body()) == (206, b"ftyp")
+
+
+def test_a_film_that_cannot_be_is_told_with_the_form_as_it_was(page, folder):
+    before = (folder / "season.toml").read_bytes()
+    page.goto("/films/new")
+    page.get_by_label("Name (").fill("both")
+    page.get_by_label("It shows").select_option("together")
+    page.get_by_label("Basil", exact=True).check()
+    page.get_by_role("button", name="Save").click()
+    assert "two to six regions" in page.locator(".refusal").inner_text()
+    assert page.get_by_label("Basil", exact=True).is_checked()
+    assert (folder / "season.toml").read_bytes() == before
+
+
+def test_what_will_go_out_is_listed_and_nothing_goes(page, folder, tmp_path):
+    with (folder / "season.toml").open("a") as file:
+        file.write(f'\n[publish]\nto = "folder"\ntarget = "{tmp_path / "host"}"\n')
+    (tmp_path / "host").mkdir()
+    page.goto("/publish/")
+    page.get_by_role("button", name="What will go out").click()
+    page.wait_for_selector("text=Done.", timeout=90_000)
+    assert "index.html" in page.locator(".said").inner_text()
+    assert list((tmp_path / "host").iterdir()) == []
+
+
+def test_the_preview_is_the_site_and_reaches_nothing_else(page, folder):
+    season = Season(folder)
+    build_site(season)
+    season.catalogue.close()
+    (folder / "site" / "link.html").symlink_to(folder / "season.toml")
+    page.set_viewport_size(LAPTOP)
+    page.goto("/preview/")
+    assert page.title() and page.locator("h1").count() == 1
+    page.goto("/preview/growth/")
+    page.wait_for_selector(".is-live")  # the site's scripts run under the desk's policy
+    for path in (
+        *("../season.toml", "%2e%2e/season.toml", "..%2f..%2fetc/passwd", "link.html"),
+        *("/etc/passwd", ".cache", "assets/../../season.toml", "index.html/.."),
+    ):
+        answer = page.request.get(f"/preview/{path}")
+        assert "Test bench" not in answer.text() or answer.url.endswith("/preview/"), path
+        assert "px_per_cm" not in answer.text()
+
+
+@pytest.mark.parametrize("path", ["/growth/", "/growth/plant/basil", "/films/", "/films/new"])
+def test_growth_and_films_are_usable_by_everyone(page, path):
+    page.goto(path)
+    assert findings(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    page.emulate_media(color_scheme="dark")
+    assert findings(page) == []
+
+
+def test_publishing_is_usable_by_everyone(page):
+    page.goto("/publish/")
+    assert findings(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
