@@ -24,8 +24,29 @@ from lapsekit.web.sessions import Session
 
 if TYPE_CHECKING:
     from lapsekit.desk.desk import Desk
+    from lapsekit.edits.book import Change
 
 _MOST_FILES, _MOST_FIELDS = 20, 2000
+
+
+@dataclass(frozen=True)
+class Note:
+    """What a page says once at its head.
+
+    Attributes
+    ----------
+    text : str
+    undo : str
+        The change that a button beside it takes back; "" for none.
+    back : str
+        Where to be afterwards.
+    is_refusal : bool
+    """
+
+    text: str
+    undo: str = ""
+    back: str = ""
+    is_refusal: bool = False
 
 
 @dataclass(frozen=True)
@@ -110,7 +131,15 @@ class Asked:
         """Say what was done on the page that comes next; a script is told at once."""
         if self.wants_data:
             return JSONResponse({"note": note, "to": to})
-        self.session.notes.append(note)
+        self.session.notes.append(Note(note))
+        return RedirectResponse(to, status_code=303)
+
+    def changed(self, change: "Change", to: str) -> Response:
+        """Say what a change did and in which files, with a button that takes it back."""
+        told = f"{change.what} ({', '.join(change.files)})." if change.id else "That is so already."
+        if self.wants_data:
+            return JSONResponse({"note": told, "to": to, "undo": change.id})
+        self.session.notes.append(Note(told, change.id, to))
         return RedirectResponse(to, status_code=303)
 
     def data(self, **facts: Any) -> Response:
