@@ -53,7 +53,7 @@ def _save(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("version")}
     change = asked.desk.book.change(f"Season: {title}", {SETTINGS_FILE: edit}, seen)
-    return asked.changed(change, asked.text("to") or "/setup/season/")
+    return asked.changed(change, "/setup/season/")
 
 
 def _found(asked: Asked, title: str, zone: str, sown: date) -> Response:
