@@ -98,6 +98,12 @@ class Lookout:
             watch.thread.start()
             return ""
 
+    def leave(self) -> None:
+        """Let go of the camera after its next picture, without waiting for that."""
+        with self._lock:
+            if self._watch is not None:
+                self._watch.is_wanted = False
+
     def stop(self) -> None:
         """Let go of the camera, and wait until it is free.
 
