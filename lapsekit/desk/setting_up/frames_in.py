@@ -45,7 +45,8 @@ def _filed(season: Season, camera: str, given: list[bytes]) -> tuple[int, int, l
             season.clock,
             season.day_of,
         )
-    refused = [f"picture {_number(path)}: {why}" for path, why in report.refused + report.aside]
+    late = [(name, f"dated in the future, kept as {path}") for name, path in report.aside]
+    refused = [f"picture {_number(name)}: {why}" for name, why in report.refused + late]
     return len(report.stored), len(report.duplicates), refused
 
 
