@@ -2,6 +2,7 @@
 
 from starlette.responses import RedirectResponse, Response
 
+from lapsekit.catalogue import Daily
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.steps import first_day, step_page
@@ -28,14 +29,24 @@ def measured(season: Season) -> list[dict]:
     return [
         {
             "title": titles.get(row.region, row.region),
-            "area": row.area_cm2,
-            "interval": row.area_interval if hasattr(row, "area_interval") else None,
-            "cover": row.cover,
+            "area": _area(row),
+            "cover": f"{100 * row.cover:.1f} %" if row.cover is not None else "not known",
             "frames": row.frames_used,
         }
         for row in season.catalogue.daily()
         if row.day == day
     ]
+
+
+def _area(row: Daily) -> str:
+    """An area with its interval at 95 %, in words."""
+    if row.area_cm2 is None:
+        return "no scale" if row.cover is not None else "not known"
+    return f"{_cm2(row.area_cm2)} cm² ({_cm2(row.area_low_cm2)} to {_cm2(row.area_high_cm2)})"
+
+
+def _cm2(area: float) -> str:
+    return f"{area:.1f}" if area < 100 else f"{area:.0f}"
 
 
 def _picture(season: Season) -> dict | None:

@@ -79,8 +79,8 @@ def _done(season: Season) -> set[str]:
 
 
 def first_day(season: Season) -> date | None:
-    """The first day that was measured; None while there is none."""
-    days = [row.day for row in season.catalogue.daily()]
+    """The first day with a measured value; None while there is none."""
+    days = [row.day for row in season.catalogue.daily() if row.cover is not None]
     return min(days, default=None)
 
 
