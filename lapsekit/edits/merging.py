@@ -29,7 +29,7 @@ def merged(common: str, ours: str, theirs: str, any_order: bool = False) -> str 
     any_order : bool
         Whether lines that both put in at one place may stand in either order: rows of a table.
     """
-    if ours == common or ours == theirs:
+    if ours in (common, theirs):
         return theirs
     if theirs == common:
         return ours

@@ -5,16 +5,14 @@ stays: it says what the default is. A table that is missing is made where the ex
 commented. A line keeps the comment behind its value.
 """
 
-import tomllib
 from collections.abc import Sequence
 from copy import deepcopy
-from itertools import pairwise
 from typing import Any
 
+from lapsekit.edits.toml_data import checked, parsed, put, same, value_at
 from lapsekit.edits.toml_lines import Path, Statement, statements
 from lapsekit.edits.toml_places import header_of, key_place, span_end, table_place, tail
 from lapsekit.edits.toml_values import changed_inside, plain, written, written_key
-from lapsekit.errors import SettingsError
 
 
 def with_value(text: str, path: Path, value: Any) -> str:
@@ -42,19 +40,20 @@ def with_value(text: str, path: Path, value: Any) -> str:
     MissingExtra
         Without the extra [desk], where it stands inside a value in brackets.
     """
-    value, data = plain(value), _data(text)
+    value, data = plain(value), parsed(text)
     wanted = deepcopy(data)
-    _put(wanted, path, value)
-    if _same(wanted, data):
+    put(wanted, path, value)
+    if same(wanted, data):
         return text
-    return _checked(_set(text, path, value), wanted, path)
+    return checked(_set(text, path, value), wanted, path)
 
 
 def without(text: str, path: Path) -> str:
     """The text of a TOML file without a value, table or array entry; as it is where it has none.
 
-    A line with a comment behind its value is commented out, so that the comment stays. Comments
-    right above an entry of an array of tables go with it.
+    A line with a comment behind its value is commented out, so that the comment stays, and so is
+    the header of a table with comments in it. Comments in and right above an entry of an array of
+    tables go with it.
 
     Raises
     ------
@@ -63,9 +62,9 @@ def without(text: str, path: Path) -> str:
     MissingExtra
         Without the extra [desk], where it stands inside a value in brackets.
     """
-    wanted = _data(text)
+    wanted = parsed(text)
     try:
-        holder = _at(wanted, path[:-1])
+        holder = value_at(wanted, path[:-1])
         del holder[path[-1]]
     except (KeyError, IndexError, TypeError):
         return text
@@ -74,98 +73,8 @@ def without(text: str, path: Path) -> str:
     if around is not None:
         start, end = around.value
         inside = changed_inside(text[start:end], path[len(around.path) :], None)
-        return _checked(text[:start] + inside + text[end:], wanted, path)
-    return _checked(_cut(text, known, path), wanted, path)
-
-
-def _data(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"not valid TOML: {error}; mend it by hand first") from error
-
-
-def _at(data: Any, path: Path) -> Any:
-    for step in path:
-        data = data[step]
-    return data
-
-
-def _put(data: Any, path: Path, value: Any) -> None:
-    """What `with_value` comes to, in the data."""
-    for step, after in pairwise(path):
-        empty = [] if isinstance(after, int) else {}
-        if isinstance(step, int) and isinstance(data, list) and step == len(data):
-            data.append(empty)
-        elif isinstance(step, str) and isinstance(data, dict):
-            data.setdefault(step, empty)
-        data = _stepped(data, step, path)
-    last = path[-1]
-    if isinstance(last, int) and isinstance(data, list) and last == len(data):
-        data.append(value)
-    elif isinstance(value, dict) and isinstance(data, dict) and isinstance(data.get(last), dict):
-        for key, each in value.items():
-            _put(data[last], (key,), each)
-    elif isinstance(last, int) and isinstance(value, dict):
-        for key, each in value.items():
-            _put(_stepped(data, last, path), (key,), each)
-    elif isinstance(last, str) != isinstance(data, dict):
-        raise _no_place(path)
-    else:
-        data[last] = value
-
-
-def _stepped(data: Any, step: str | int, path: Path) -> Any:
-    try:
-        found = data[step]
-    except (KeyError, IndexError, TypeError) as error:
-        raise _no_place(path) from error
-    if not isinstance(found, dict | list):
-        raise _no_place(path)
-    return found
-
-
-def _no_place(path: Path) -> SettingsError:
-    return SettingsError(f"{named(path)}: there is no table or list that it could stand in")
-
-
-def named(path: Path) -> str:
-    """A path in words: ``cameras.bench.px_per_cm``, ``region 2.label``."""
-    told = ""
-    for step in path:
-        told += f" {step + 1}" if isinstance(step, int) else f".{step}" if told else step
-    return told
-
-
-def _same(one: Any, other: Any) -> bool:
-    """Whether two values say the same; true and 1 do not, 5 and 5.0 do."""
-    if isinstance(one, dict) and isinstance(other, dict):
-        return one.keys() == other.keys() and all(_same(one[k], other[k]) for k in one)
-    if isinstance(one, list) and isinstance(other, list):
-        return len(one) == len(other) and all(map(_same, one, other))
-    return isinstance(one, bool) == isinstance(other, bool) and one == other
-
-
-def _pruned(data: Any) -> Any:
-    """Without empty tables and lists, which a header alone may leave."""
-    if isinstance(data, dict):
-        inner = {key: _pruned(each) for key, each in data.items()}
-        return {key: each for key, each in inner.items() if each not in ({}, [])}
-    return [_pruned(each) for each in data] if isinstance(data, list) else data
-
-
-def _checked(text: str, wanted: Any, path: Path) -> str:
-    """The text, once it is shown to say what is wanted and nothing else."""
-    try:
-        if _same(_pruned(tomllib.loads(text)), _pruned(wanted)):
-            return text
-        why = "something else would change with it"
-    except tomllib.TOMLDecodeError as error:
-        why = str(error)
-    raise SettingsError(
-        f"{named(path)} cannot be changed here, the way this file is written ({why}); change it by "
-        "hand"
-    )
+        return checked(text[:start] + inside + text[end:], wanted, path)
+    return checked(_cut(text, known, path), wanted, path)
 
 
 def _is_inside(path: Path, other: Path) -> bool:
@@ -187,7 +96,7 @@ def _set(text: str, path: Path, value: Any) -> str:
 def _set_inside(text: str, pair: Statement, path: Path, value: Any) -> str:
     """Something set inside a pair's value in brackets; a mapping key by key, where it is there."""
     start, end = pair.value
-    inner, there = path[len(pair.path) :], _at(_data(text), pair.path)
+    inner, there = path[len(pair.path) :], value_at(parsed(text), pair.path)
     steps = {inner: value}
     if isinstance(value, dict) and _has_table(there, inner):
         steps = {(*inner, key): each for key, each in value.items()}
@@ -199,7 +108,7 @@ def _set_inside(text: str, pair: Statement, path: Path, value: Any) -> str:
 
 def _has_table(data: Any, path: Path) -> bool:
     try:
-        return isinstance(_at(data, path), dict)
+        return isinstance(value_at(data, path), dict)
     except (KeyError, IndexError):
         return False
 
@@ -274,35 +183,46 @@ def _inserted(text: str, known: list[Statement], place: int, lines: Sequence[str
 def _cut(text: str, known: list[Statement], path: Path) -> str:
     """The text without the pairs and tables of a path."""
     gone: set[int] = set()
-    kept: dict[int, str] = {}
+    commented: set[int] = set()
     for n, statement in enumerate(known):
-        is_meant = statement.path[: len(path)] == path
-        if statement.kind == "table" and is_meant:
-            gone.update(_of_table(known, n, statement.path == path))
-        elif statement.kind == "pair" and is_meant and n not in gone:
-            behind = text[statement.value[1] : statement.end].strip()
-            whole = text[statement.start : statement.end]
-            if behind and "\n" not in whole.rstrip("\r\n"):
-                kept[n] = f"# {whole.lstrip()}"
-            else:
-                gone.add(n)
-    gone.update(_spare_blanks(known, gone))
-    rest = (n for n in range(len(known)) if n not in gone)
-    return "".join(kept.get(n) or text[known[n].start : known[n].end] for n in rest)
+        if statement.path[: len(path)] != path or statement.kind not in ("table", "pair"):
+            continue
+        if statement.kind == "table" and _is_of_entry(statement.path[len(path) - 1 :]):
+            gone.update(_of_entry(known, n, statement.path == path))
+        elif statement.kind == "table":
+            is_bare = all(s.kind != "comment" for s in known[n : tail(known, n)])
+            (gone if is_bare else commented).add(n)
+        else:
+            is_whole = statement.table[: len(path)] == path or not _speaks(text, statement)
+            (gone if is_whole else commented).add(n)
+    gone |= _spare_blanks(known, gone)
+    parts = [text[statement.start : statement.end] for statement in known]
+    for n in commented - gone:
+        parts[n] = "# " + parts[n].lstrip(" \t")
+    return "".join(part for n, part in enumerate(parts) if n not in gone)
 
 
-def _of_table(known: list[Statement], header: int, is_first: bool) -> range:
-    """A table's header, keys and comments; of an array's entry also the comment right above."""
-    begin = header
-    if is_first and isinstance(known[header].path[-1], int):
-        while begin > 0 and known[begin - 1].kind == "comment":
-            begin -= 1
-    pairs = [n for n in range(header, span_end(known, header)) if known[n].kind == "pair"]
-    end = (pairs[-1] if pairs else header) + 1
-    while end < len(known) and known[end].kind == "comment" and not known[end].is_example:
-        end += 1
-    is_about_next = end < len(known) and known[end].kind == "table"
-    return range(begin, (pairs[-1] if pairs else header) + 1 if is_about_next else end)
+def _speaks(text: str, pair: Statement) -> bool:
+    """Whether a comment stands behind a value that is on one line."""
+    line = text[pair.start : pair.end].rstrip("\r\n")
+    return "\n" not in line and bool(text[pair.value[1] : pair.end].strip())
+
+
+def _is_of_entry(path: Path) -> bool:
+    """Whether a path that begins with what goes is an entry of an array, or in one."""
+    return any(isinstance(part, int) for part in path)
+
+
+def _of_entry(known: list[Statement], header: int, is_first: bool) -> range:
+    """An entry's header, keys and comments, with the comment right above."""
+    begin, end = header, tail(known, header)
+    while is_first and begin > 0 and known[begin - 1].kind == "comment":
+        begin -= 1
+    pairs = [n for n in range(header, end) if known[n].kind == "pair"]
+    stop = (pairs[-1] if pairs else header) + 1
+    while stop < end and known[stop].kind == "comment":
+        stop += 1
+    return range(begin, stop)
 
 
 def _spare_blanks(known: list[Statement], gone: set[int]) -> set[int]:
