@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import BaseRoute
 
-from lapsekit.desk import changes, files, home, pictures, signing, work
+from lapsekit.desk import changes, files, home, pictures, regions, setting_up, signing, work
 from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
@@ -21,11 +21,13 @@ from lapsekit.when import Clock, system_clock
 
 LEAVES = (
     Leaf("/", "Today", is_daily=True),
+    Leaf("/regions/", "Regions"),
+    Leaf("/setup/", "Setting up"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
 
-PARTS = (home, pictures, work, changes, signing, files)
+PARTS = (home, pictures, setting_up, regions, work, changes, signing, files)
 """Modules with ``ROUTES``."""
 
 COOKIE = "lapsekit-desk"
