@@ -61,8 +61,8 @@ def _save(asked: Asked) -> Response:
             "password would be enough to run anything; write its command into season.toml by hand"
         )
     values = values_of(kind, {key: asked.text(key) for key in asked.form})
-    password = asked.text(f"{kind.key}-password")
-    if password:
+    password = asked.text("password")
+    if password and kind.key in ("http", "rtsp"):
         values["password_file"] = values["password_file"] or f"{name}-password"
         _keep_password(asked.desk.folder, values["password_file"], password)
 

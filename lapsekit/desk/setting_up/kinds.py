@@ -58,7 +58,7 @@ KINDS = (
         Entry("number", "Camera number", "whole", "0 is the first."),
         *_SIZE, _EXPOSURE,
         Entry("gain", "Gain", "number", "Empty: automatic."),
-        Entry("focus_dioptres", "Focus, dioptres", "number", "1 ÷ distance in m; empty: automatic."),
+        Entry("focus_dioptres", "Focus, dioptres", "number", "1 ÷ metres; empty: automatic."),
         Entry("upside_down", "It hangs upside down", "tick"),
     )),
     Kind("http", "Network camera, still picture", "A picture under a web address.", (

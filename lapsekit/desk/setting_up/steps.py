@@ -45,6 +45,7 @@ def step_page(asked: Asked, key: str, template: str, **told: Any) -> Response:
         "step": STEPS[number],
         "after": STEPS[number + 1] if number + 1 < len(STEPS) else None,
         "season_is_there": asked.desk.has_season,
+        "is_set_up": "first" in done,
         **told,
     }
     return asked.page(template, **told)

@@ -5,7 +5,7 @@
   const sets = [...form.querySelectorAll("fieldset.of-kind")];
   const show = () => {
     const kind = form.querySelector('input[name="kind"]:checked');
-    for (const set of sets) set.hidden = !kind || set.dataset.kind !== kind.value;
+    for (const set of sets) set.hidden = !kind || !set.dataset.kind.split(" ").includes(kind.value);
     const brings = kind && kind.value === "files";
     form.querySelector('button[value="try"]').hidden = brings;
     form.querySelector('button[value=""]').classList.toggle("main", brings);
