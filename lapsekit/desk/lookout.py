@@ -160,7 +160,7 @@ class Lookout:
         from lapsekit.cameras import open_camera
 
         def tell(said: str) -> None:
-            watch.said = said
+            watch.said = said[:1].upper() + said[1:] + ("" if said.endswith(".") else ".")
             self._require_wanted(watch)
 
         aim = Aim(season, watch.camera)

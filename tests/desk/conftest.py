@@ -73,4 +73,6 @@ def page(browser, desk):
     page.on("pageerror", lambda error: messages.append(str(error)))
     yield page
     context.close()
-    assert [told for told in messages if "the server responded with a status of 4" not in told] == []
+    assert [
+        told for told in messages if "the server responded with a status of 4" not in told
+    ] == []

@@ -130,7 +130,7 @@ def _named(asked: Asked, camera: str, path: str):
     def edit(text: str) -> str:
         return with_value(text, ("cameras", camera, "reference"), path)
 
-    return asked.desk.book.change(f'Camera "{camera}": a new reference view', {SETTINGS_FILE: edit})
+    return asked.desk.book.change(f"Camera “{camera}”: a new reference view", {SETTINGS_FILE: edit})
 
 
 def _privacy(asked: Asked) -> Response:
@@ -152,7 +152,7 @@ def _privacy(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("version")}
     asked.desk.lookout.stop()
-    what = f'Camera "{name}": {len(areas)} privacy area{"" if len(areas) == 1 else "s"}'
+    what = f"Camera “{name}”: {len(areas)} privacy area{'' if len(areas) == 1 else 's'}"
     change = asked.desk.book.change(what, {SETTINGS_FILE: edit}, seen)
     asked.desk.lookout.forget(name)
     return asked.changed(change, f"/setup/aim/{name}/")

@@ -76,7 +76,7 @@ def _save(asked: Asked) -> Response:
     seen = {SETTINGS_FILE: asked.text("version")}
     asked.desk.lookout.stop()
     change = asked.desk.book.change(
-        f'Camera "{name}": {kind.name}', {SETTINGS_FILE: edit}, seen if seen[SETTINGS_FILE] else {}
+        f"Camera “{name}”: {kind.name}", {SETTINGS_FILE: edit}, seen if seen[SETTINGS_FILE] else {}
     )
     asked.desk.lookout.forget(name)
     back = f"/setup/camera/{name}/"
@@ -116,7 +116,7 @@ def _add(asked: Asked) -> Response:
         if name in season.settings.cameras:
             raise SettingsError(f'there is a camera "{name}" already')
     change = asked.desk.book.change(
-        f'Camera "{name}" added',
+        f"Camera “{name}” added",
         {SETTINGS_FILE: lambda text: with_value(text, ("cameras", name), {"kind": "files"})},
     )
     return asked.changed(change, f"/setup/camera/{name}/")
@@ -131,7 +131,7 @@ def _remove(asked: Asked) -> Response:
             raise SettingsError("a season needs a camera; change the kind of this one")
     asked.desk.lookout.stop()
     change = asked.desk.book.change(
-        f'Camera "{name}" taken out',
+        f"Camera “{name}” taken out",
         {SETTINGS_FILE: lambda text: without(text, ("cameras", name))},
     )
     return asked.changed(change, "/setup/camera/")

@@ -1,5 +1,7 @@
 """The last step: first pictures are taken and measured, and what comes after that."""
 
+from collections import Counter
+
 from starlette.responses import RedirectResponse, Response
 
 from lapsekit.catalogue import Daily
@@ -15,11 +17,20 @@ def _page(asked: Asked) -> Response:
             "frames": len(season.catalogue.frames()),
             "captures": any(c.kind != "files" for c in season.settings.cameras.values()),
             "day": first_day(season),
+            "left_out": left_out(season),
             "measured": measured(season),
             "picture": _picture(season),
         }
     name = asked.desk.folder.resolve().name
     return step_page(asked, "first", "setup_first.html", folder=name, **told)
+
+
+def left_out(season: Season) -> str:
+    """Why frames that were looked at are not used, with their numbers; "" where all are."""
+    found = Counter()
+    for _, _, reasons, number in season.catalogue.counts():
+        found.update(dict.fromkeys(reasons or (), number))
+    return ", ".join(f"{number} {reason}" for reason, number in found.most_common())
 
 
 def measured(season: Season) -> list[dict]:

@@ -183,9 +183,9 @@ def _save(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("version")}
     told = {"tag": "by a printed tag", "length": "by a length", "rectangle": "by a rectangle"}
-    what = f'Camera "{name}": scale {told.get(asked.text("way"), "by a number")}'
+    what = f"Camera “{name}”: scale {told.get(asked.text('way'), 'by a number')}"
     if not asked.text("way"):
-        what = f'Camera "{name}": no scale'
+        what = f"Camera “{name}”: no scale"
     change = asked.desk.book.change(what, {SETTINGS_FILE: edit}, seen)
     return asked.changed(change, f"/setup/scale/{name}/")
 

@@ -13,26 +13,21 @@ from lapsekit.season import Season
 
 @dataclass(frozen=True)
 class Step:
-    """One step: its part of the address, and its name."""
+    """One step: where it is done, and its name."""
 
     key: str
     name: str
-    of_camera: bool = False
-
-    @property
-    def address(self) -> str:
-        """Where it is done."""
-        return f"/setup/{self.key}/"
+    address: str
 
 
 STEPS = (
-    Step("season", "Season"),
-    Step("camera", "Camera"),
-    Step("aim", "Aim", of_camera=True),
-    Step("times", "Times"),
-    Step("scale", "Scale", of_camera=True),
-    Step("regions", "Regions"),
-    Step("first", "First pictures"),
+    Step("season", "Season", "/setup/season/"),
+    Step("camera", "Camera", "/setup/camera/"),
+    Step("aim", "Aim", "/setup/aim/"),
+    Step("times", "Times", "/setup/times/"),
+    Step("scale", "Scale", "/setup/scale/"),
+    Step("regions", "Regions", "/regions/"),
+    Step("first", "First pictures", "/setup/first/"),
 )
 
 
