@@ -49,7 +49,8 @@ def alerts(season: Season, growths: Mapping[str, Growth], today: date | None = N
     today = today or season.day_of(season.clock())
     found: list[Alert] = []
     for camera in dict.fromkeys(growth.region.camera for growth in growths.values()):
-        asked = {n: g for n, g in growths.items() if g.region.camera == camera and g.asked}
+        here = {n: g for n, g in growths.items() if g.region.camera == camera and g.asked}
+        asked = {n: g for n, g in here.items() if not g.region.has_ended(today)}
         known = [d.day for g in asked.values() for d in g.daily if d.area_cm2 is not None]
         day = max((each for each in known if each <= today), default=None)
         if day is None or (today - day).days > MOST_OLD_DAYS:

@@ -126,8 +126,8 @@ class _Camera:
         """Days of which any region has no value; values of days that are no more are dropped."""
         found = set()
         for region in self.regions:
-            first, known = region.outline[0].valid_from, self.catalogue.daily_days(region.name)
-            here = {day for day in self.days if day >= first}
+            known = self.catalogue.daily_days(region.name)
+            here = {day for day in self.days if region.outline_on(day) is not None}
             if known - here:
                 self.catalogue.forget_daily(region.name, known - here)
             found |= here - known

@@ -76,10 +76,7 @@ def explain(season: Season, name: str, day: date, out: Path | None = None) -> Ex
     if not frames:
         raise SeasonError(_no_frames(season, region, day))
     if region.outline_on(day) is None:
-        raise SettingsError(
-            f'region "{name}" has no outline on {day}: its first is from '
-            f"{region.outline[0].valid_from}; give it an earlier one to measure that day"
-        )
+        raise SettingsError(_no_outline(region, day))
     if daily is None:
         raise SeasonError(f"{day} is not measured by today's settings; run lapsekit measure first")
     screened = {
@@ -104,6 +101,15 @@ def _region(season: Season, name: str) -> Region:
         has = ", ".join(season.regions.by_name) or "none yet"
         told = f'did you mean "{titles.get(near[0], near[0])}"?' if near else f"it has {has}"
         raise SettingsError(f'no region "{name}" in regions.toml; {told}') from error
+
+
+def _no_outline(region: Region, day: date) -> str:
+    if region.has_ended(day):
+        return f'region "{region.name}" ended on {region.until}, so {day} is not measured'
+    return (
+        f'region "{region.name}" has no outline on {day}: its first is from '
+        f"{region.outline[0].valid_from}; give it an earlier one to measure that day"
+    )
 
 
 def _no_frames(season: Season, region: Region, day: date) -> str:

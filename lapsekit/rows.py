@@ -61,8 +61,8 @@ def row_text(cells: Iterable[str], like: str = "") -> str:
     is_quoted = like.lstrip().startswith('"') and like.rstrip().endswith('"')
     out = io.StringIO()
     quoting = csv.QUOTE_ALL if is_quoted else csv.QUOTE_MINIMAL
-    csv.writer(out, lineterminator="", quoting=quoting).writerow(cells)
-    return out.getvalue()
+    csv.writer(out, lineterminator="\r\n", quoting=quoting).writerow(cells)
+    return out.getvalue().removesuffix("\r\n")
 
 
 def line_ending(text: str) -> str:

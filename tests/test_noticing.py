@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from lapsekit.catalogue import Daily
+from lapsekit.edits.regions_text import end_region
 from lapsekit.noticing import notice
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
@@ -116,6 +117,18 @@ def test_a_fall_of_the_last_day_is_told_with_what_the_others_did(tmp_path):
 
 def test_old_news_is_none(tmp_path):
     season = fallen(tmp_path, days_later=3)
+    assert work_out(season).alerts == []
+    season.catalogue.close()
+
+
+def test_nobody_is_called_about_a_plant_that_the_grower_has_ended(tmp_path):
+    season = fallen(tmp_path, days_later=1)
+    assert [alert.region for alert in work_out(season).alerts] == ["chives"]
+    last = season.catalogue.daily("chives")[-1].day
+    path = season.folder / "regions.toml"
+    path.write_text(end_region(path.read_text(), "chives", last, "died"))
+    season.catalogue.close()
+    season = Season(season.folder, season.clock)
     assert work_out(season).alerts == []
     season.catalogue.close()
 

@@ -18,6 +18,7 @@ import pytest
 from lapsekit.errors import ArchiveError, SettingsError
 from lapsekit.frames.bringing_in import TimeSource, bring_in
 from lapsekit.frames.thinned import Gone, Kept, Thinned
+from lapsekit.judging import rule
 from lapsekit.measuring import frames_waiting, measure
 from lapsekit.season import FilmRecord, Season
 from lapsekit.site.almanac import gather
@@ -105,6 +106,18 @@ def of_those_left(before, season):
 def table(season, name):
     with (season.folder / "thinned" / name).open(newline="") as file:
         return list(csv.DictReader(file))
+
+
+def test_a_frame_that_gets_a_yes_while_others_go_stays(bench):
+    going = thin(bench, dry_run=True).gone
+
+    def meanwhile(days, total, label):
+        if label == "thinning out":
+            rule(bench, [going[-1]], use=True)
+        return days
+
+    assert thin(bench, track=meanwhile).gone == going[:-1]
+    assert going[-1] in files(bench)
 
 
 def test_old_days_keep_a_few_frames_and_every_value_verdict_and_daily_picture(bench):

@@ -24,7 +24,7 @@ def add_region(
     Parameters
     ----------
     keys
-        ``label``, ``sown``, ``group``, ``base_c``, ``cap_c``; None is left out.
+        ``label``, ``sown``, ``group`` and whatever else a region may have; None is left out.
 
     Raises
     ------
@@ -43,6 +43,12 @@ def set_key(text: str, name: str, key: str, value: Any) -> str:
     """Set a key of a region (``name`` renames it), or take it out with None."""
     path = ("region", _number(text, name), key)
     return without(text, path) if value is None else with_value(text, path, value)
+
+
+def end_region(text: str, name: str, until: date | None, ended: str | None = None) -> str:
+    """Say on which day a region is measured for the last time, and how it ended; None: it lives."""
+    text = set_key(text, name, "until", until)
+    return set_key(text, name, "ended", ended if until else None)
 
 
 def remove_region(text: str, name: str) -> str:

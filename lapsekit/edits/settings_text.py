@@ -226,13 +226,15 @@ def _of_entry(known: list[Statement], header: int, is_first: bool) -> range:
 
 
 def _spare_blanks(known: list[Statement], gone: set[int]) -> set[int]:
-    """Empty lines below what goes, where one stands above already or nothing does."""
+    """Empty lines below what goes, where one stands above already or nothing does; and above it,
+    where nothing stands below any more.
+    """
     spare = set()
     for n in sorted(gone):
-        below = n + 1
-        if below in gone or below >= len(known) or known[below].kind != "blank":
-            continue
         above = next((m for m in range(n, -1, -1) if m not in gone), None)
-        if above is None or known[above].kind == "blank":
+        below = next((m for m in range(n, len(known)) if m not in gone), None)
+        if below is None:
+            spare |= {above} if above is not None and known[above].kind == "blank" else set()
+        elif known[below].kind == "blank" and (above is None or known[above].kind == "blank"):
             spare.add(below)
     return spare

@@ -40,6 +40,8 @@ class Region(Model):
     group: Annotated[str, Field(min_length=1, max_length=40)] | None = None
     base_c: Degrees | None = None
     cap_c: Degrees | None = None
+    until: Day | None = None
+    ended: Annotated[str, Field(min_length=1, max_length=80)] | None = None
     outline: Annotated[tuple[Outline, ...], Field(strict=False, min_length=1)]
 
     @model_validator(mode="after")
@@ -55,13 +57,28 @@ class Region(Model):
             raise ValueError("two outlines are valid from the same day; keep one of them")
         return tuple(sorted(outlines, key=lambda o: o.valid_from))
 
+    @model_validator(mode="after")
+    def _ends_after_it_begins(self) -> Self:
+        first = self.outline[0].valid_from
+        if self.until is not None and self.until < first:
+            raise ValueError(f"until ({self.until}) lies before its first outline ({first})")
+        if self.ended is not None and self.until is None:
+            raise ValueError("ended says how it ended; give until, the last day it is measured")
+        return self
+
     @property
     def title(self) -> str:
         """What a page calls the region."""
         return self.label or self.name.replace("-", " ").capitalize()
 
+    def has_ended(self, day: date) -> bool:
+        """Whether `day` lies after the last one on which the region is measured."""
+        return self.until is not None and day > self.until
+
     def outline_on(self, day: date) -> Outline | None:
-        """The outline valid on `day`; None before the first."""
+        """The outline valid on `day`; None before the first, and after the region's end."""
+        if self.has_ended(day):
+            return None
         return next((o for o in reversed(self.outline) if o.valid_from <= day), None)
 
 

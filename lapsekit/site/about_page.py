@@ -9,6 +9,7 @@ from lapsekit.language.phrases import reason_text
 from lapsekit.language.words import Words
 from lapsekit.site import views
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.errata import errata
 from lapsekit.site.wording import in_unit
 
 PATH = "about/index.html"
@@ -60,6 +61,7 @@ def about_page(whole: Whole) -> Page:
         "height_corrected": settings.canopy.correct_height,
         "sure": sureness(whole),
         "grown_cm2": GROWN_CM2,
+        "errata": errata(almanac),
     }
     return Page(PATH, "about.html", facts)
 

@@ -8,10 +8,11 @@ from functools import cached_property
 from typing import TypeVar
 
 from lapsekit.catalogue import Daily, Frame
+from lapsekit.corrections import Correction, read_corrections
 from lapsekit.diary import Event, read_diary
 from lapsekit.language.phrases import act_text, reasons_text
 from lapsekit.language.words import Words
-from lapsekit.season import DIARY_FILE, OWN_WORDS, Season
+from lapsekit.season import CORRECTIONS_FILE, DIARY_FILE, OWN_WORDS, Season
 from lapsekit.settings import Region
 from lapsekit.site.digests import Digests
 from lapsekit.site.grouping import folded
@@ -58,6 +59,8 @@ class Almanac:
         What could not be read on the way.
     without_scale : frozenset of str
         Names of regions and rows that have a cover on some day, and an area on none.
+    corrections : list of Correction
+        Numbers that were published and then corrected, newest first.
     """
 
     words: Words
@@ -74,6 +77,7 @@ class Almanac:
     events: list[Event]
     problems: list[str]
     without_scale: frozenset[str]
+    corrections: list[Correction]
 
     def only(self, days: Collection[date], values_of: Collection[date] = ()) -> "Almanac":
         """The same, knowing of `days` alone, and of `values_of` the daily values.
@@ -168,6 +172,7 @@ def gather(season: Season, daily: Iterable[Daily] | None = None) -> Almanac:
     words = Words(settings.site.language, [season.folder / OWN_WORDS])
     rows, means = folded(words, season.regions.region, values)
     events, problems = read_diary(season.folder / DIARY_FILE)
+    corrections, amiss = read_corrections(season.folder / CORRECTIONS_FILE)
     return Almanac(
         words=words,
         title=settings.season.title,
@@ -181,8 +186,9 @@ def gather(season: Season, daily: Iterable[Daily] | None = None) -> Almanac:
         rows=rows,
         values=values | means,
         events=events,
-        problems=problems,
+        problems=problems + amiss,
         without_scale=_without_scale(values | means),
+        corrections=corrections,
     )
 
 

@@ -202,7 +202,11 @@ def _row(
     size = crop_size_of(box, sight.size, LONG_SIDE)
     place = crop_matrix(box, sight.size, size)
     first = min(region.outline[0].valid_from for region in regions)
-    seen = {day for day, frame in frames.items() if sight.fits(frame)}
+    seen = {
+        day
+        for day, frame in frames.items()
+        if sight.fits(frame) and any(region.outline_on(day) for region in regions)
+    }
     found = moments(first, seen)
     jobs = iter(_jobs([frames[each.shown] for each in found if each.shown], sight, size, place))
     return [(each, next(jobs) if each.shown else None) for each in found]

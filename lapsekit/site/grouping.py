@@ -38,6 +38,7 @@ def folded(
     values : dict of str to dict of date to Daily
         Values of the folded regions alone. A day has the mean of its plants, with the smallest
         and the largest plant's value as its range; it is left open where a plant has no value.
+        Where a plant has ended, so has the mean: that of the others would be another group's.
     """
     members: dict[tuple[str | None, str], list[Region]] = {}
     for region in regions:
@@ -57,12 +58,15 @@ def folded(
 
 def _standing_for(words: Words, members: Sequence[Region]) -> Region:
     first = members[0]
+    ends = [member.until for member in members if member.until is not None]
     return first.model_copy(
         update={
             "name": f"{first.group} of {first.camera}",  # no region can be called that
             "label": words.text(
                 "{group}, mean of {plants}", group=first.group, plants=len(members)
             ),
+            "until": min(ends, default=None),
+            "ended": None,
         }
     )
 

@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from lapsekit.language.phrases import age_text, reasons_text
+from lapsekit.language.words import Words
 from lapsekit.settings import Region
 from lapsekit.site.almanac import Almanac
 from lapsekit.site.chart import Paper, draw
@@ -15,6 +16,7 @@ from lapsekit.site.cropping import Crop
 from lapsekit.site.curve_tables import plant_name
 from lapsekit.site.curve_words import doubts
 from lapsekit.site.curves import PlantCurve
+from lapsekit.site.errata import errata
 from lapsekit.site.growth_facts import curve_alt, latest_text, why_open
 from lapsekit.site.happenings import Happening
 from lapsekit.site.parts import Part, by_month, month_of, part_of
@@ -121,6 +123,7 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
         "days": len(known),
         "months": by_month(almanac, "plant_days.html", known, _rows, region.name),
         "neighbours": _neighbours(almanac, region, names),
+        "errata": errata(almanac, own),
         "csv": f"data/{plant_name(curve)}.csv" if curve.is_measured else None,
     }
 
@@ -163,6 +166,8 @@ def _summary(
         )
         return
     yield words.text("On {day}, {age}, it covers {value} ({range}).", **values)
+    if region.until is not None and region.until < almanac.days[-1]:
+        yield _end(words, region)
     if days[last].crowded:
         yield words.text("Its leaves have reached its outline: it may be larger than that.")
     yield rate
@@ -170,6 +175,13 @@ def _summary(
         if each.kind == "pause":
             day = words.short_day(each.day)
             yield words.text("{what} on {day}. {told}", what=each.what, day=day, told=each.told)
+
+
+def _end(words: Words, region: Region) -> str:
+    day = words.long_day(region.until)
+    if region.ended is None:
+        return words.text("It was measured until {day}.", day=day)
+    return words.text("It was measured until {day}: {how}.", day=day, how=region.ended)
 
 
 def _crops(almanac: Almanac, region: Region, crops: Sequence[Crop]) -> list[Part]:

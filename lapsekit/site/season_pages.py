@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from lapsekit.site import about_page, beside_page, diary_page, film_page, plant_pages
 from lapsekit.site.contents import Page, Whole
+from lapsekit.site.errata import errata
 from lapsekit.site.growth_facts import growth_facts
 
 
@@ -39,6 +40,7 @@ def growth_page(whole: Whole) -> Page:
     almanac = whole.almanac
     facts = growth_facts(almanac, whole.curves, whole.growth.growths, whole.noticed)
     shown = {camera: max(days) for camera, days in almanac.pictures.items() if days}
+    facts["errata"] = errata(almanac)
     facts["curves"] = whole.overviews
     facts["ribbon"] = shown and next(iter(shown.items()))
     return Page("growth/index.html", "growth.html", facts)

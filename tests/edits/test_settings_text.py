@@ -21,6 +21,7 @@ EXAMPLE = (shared_folder("config") / "season.toml").read_text(encoding="utf-8")
 PARSED = parse_settings(EXAMPLE, Path("season.toml"))
 
 MORE = {"from": date(2031, 5, 2), "until": date(2031, 5, 3), "every_minutes": 5}
+MAIL = {"host": "h", "user": "u", "password_file": "p"}
 NEW = [
     (("season", "base_c"), 7.5),
     (("season", "about"), 'Three "basils" \\ and a\ttab'),
