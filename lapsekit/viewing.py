@@ -103,7 +103,7 @@ class View:
             of_day = catalogue.frames(self.camera, day)
             while of_day:
                 nearest = daily_picture(of_day, at)
-                if self._is_usable(nearest):
+                if self.is_usable(nearest):
                     return nearest
                 of_day.remove(nearest)
         return None
@@ -119,8 +119,11 @@ class View:
             )
         return found
 
-    def _is_usable(self, frame: Frame) -> bool:
-        """By fixed floors alone: the view must not change with later frames or other limits."""
+    def is_usable(self, frame: Frame) -> bool:
+        """Whether a frame shows anything, by fixed floors alone.
+
+        The view must not change with later frames or other limits.
+        """
         try:
             seen = Seen(frame.taken_at, figures_of(self.picture(frame)))
         except LapsekitError:
@@ -391,13 +394,28 @@ class View:
 
         `stand` gives the place of a frame of the same day, if the view is not near its old one.
         """
-        if self.reference is None:
-            return None
-        luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
-        found = register(luma, self.reference, stand=stand)
-        if isinstance(found, NotRegistered) and self.reference.tags:
-            found = register(luma, self.reference, tags=find_tags(luma))
-        return found
+        return None if self.reference is None else _registered(picture, self.reference, stand)
+
+    def find_without_outlines(self, picture: np.ndarray) -> Registration | NotRegistered:
+        """As `find_in`, before there are outlines that ask for it; the view must have a frame."""
+        return _registered(picture, self._sight.reference)
+
+    @property
+    def tags_in_measured_view(self) -> tuple[Tag, ...]:
+        """Printed tags of the reference frame, in px of the measured view."""
+        return self._sight.tags
+
+
+def _registered(
+    picture: np.ndarray,
+    reference: Reference,
+    stand: Callable[[], np.ndarray | None] | None = None,
+) -> Registration | NotRegistered:
+    luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
+    found = register(luma, reference, stand=stand)
+    if isinstance(found, NotRegistered) and reference.tags:
+        found = register(luma, reference, tags=find_tags(luma))
+    return found
 
 
 def matrix_of(found: Registration | Placement | None) -> np.ndarray | None:

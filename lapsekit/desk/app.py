@@ -11,7 +11,17 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import BaseRoute
 
-from lapsekit.desk import changes, files, home, pictures, regions, setting_up, signing, work
+from lapsekit.desk import (
+    changes,
+    files,
+    home,
+    pictures,
+    proposed,
+    regions,
+    setting_up,
+    signing,
+    work,
+)
 from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
@@ -27,7 +37,7 @@ LEAVES = (
 )
 """The list of pages, in this order."""
 
-PARTS = (home, pictures, setting_up, regions, work, changes, signing, files)
+PARTS = (home, pictures, setting_up, regions, proposed, work, changes, signing, files)
 """Modules with ``ROUTES``."""
 
 COOKIE = "lapsekit-desk"

@@ -4,11 +4,15 @@ from collections import Counter
 
 from starlette.responses import RedirectResponse, Response
 
-from lapsekit.catalogue import Daily
+from lapsekit.catalogue import NOT_WATCHED, Daily, Frame
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.steps import first_day, step_page
-from lapsekit.season import Season
+from lapsekit.errors import SettingsError
+from lapsekit.season import VERDICTS_FILE, Season
+from lapsekit.verdicts import with_verdicts
+
+_MOST_UNSEEN = 12
 
 
 def _page(asked: Asked) -> Response:
@@ -18,6 +22,7 @@ def _page(asked: Asked) -> Response:
             "captures": any(c.kind != "files" for c in season.settings.cameras.values()),
             "day": first_day(season),
             "left_out": left_out(season),
+            "unseen": _unseen(season),
             "measured": measured(season),
             "picture": _picture(season),
         }
@@ -31,6 +36,20 @@ def left_out(season: Season) -> str:
     for _, _, reasons, number in season.catalogue.counts():
         found.update(dict.fromkeys(reasons or (), number))
     return ", ".join(f"{number} {reason}" for reason, number in found.most_common())
+
+
+def _unseen(season: Season) -> list[dict]:
+    """Frames that wait for somebody to say that nobody stands in them."""
+    found = [f for f, s in season.catalogue.screenings() if s.reasons == (NOT_WATCHED,)]
+    return [
+        {"path": frame.path, "address": pictures.address(frame, 480), **_size(frame)}
+        for frame in found[:_MOST_UNSEEN]
+    ]
+
+
+def _size(frame: Frame) -> dict[str, int]:
+    width, height = pictures.shown_size(frame, 480)
+    return {"width": width, "height": height}
 
 
 def measured(season: Season) -> list[dict]:
@@ -77,6 +96,20 @@ def _take(asked: Asked) -> Response:
     return RedirectResponse(f"/work/{job.number}", status_code=303)
 
 
+def _nobody(asked: Asked) -> Response:
+    """The grower's yes to frames that too few others lie around yet."""
+    with asked.season() as season:
+        waiting = {each["path"] for each in _unseen(season)}
+    frames = [path for path in asked.texts("frame") if path in waiting]
+    if not frames:
+        raise SettingsError("none of these pictures waits any more; open the page again")
+    asked.desk.book.change(
+        f"{len(frames)} first picture{'' if len(frames) == 1 else 's'}: nobody stands in it",
+        {VERDICTS_FILE: lambda text: with_verdicts(text, frames, True, "looked at, nobody in it")},
+    )
+    return _measure(asked)
+
+
 def _measure(asked: Asked) -> Response:
     job = asked.desk.jobs.start("Measure", ["measure"], "/setup/first/")
     return RedirectResponse(f"/work/{job.number}", status_code=303)
@@ -86,4 +119,5 @@ ROUTES = (
     get("/setup/first/", _page),
     post("/setup/first/take", _take),
     post("/setup/first/measure", _measure),
+    post("/setup/first/nobody", _nobody),
 )

@@ -1,0 +1,239 @@
+"""Stage: a camera's frames -> outlines of regions, proposed from containers and from what grows.
+
+Nothing is decided here: what is proposed is text for regions.toml, to be looked at, named and moved
+by the grower.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from lapsekit.aiming_picture import overlay
+from lapsekit.catalogue import Frame
+from lapsekit.errors import ArchiveError, PictureError, SettingsError
+from lapsekit.frames.names import read_name
+from lapsekit.ruler import load_model
+from lapsekit.safely import require_place, write_safely
+from lapsekit.season import REGIONS_FILE, Season
+from lapsekit.viewing import View, in_reference_view
+from lapsekit.vision.canopy import cover_and_doubt
+from lapsekit.vision.proposing import Proposal, Sight, propose, without_shadows
+from lapsekit.vision.reduction import reduced_points
+from lapsekit.vision.registration import NotRegistered
+
+SIGHTS = 6
+"""Days that are looked at, from the first to the last: early ones show rims, late ones leaves."""
+
+HOURS = 5
+"""Frames of each of these days, spread over its hours: shadows move."""
+
+
+@dataclass(frozen=True, eq=False)
+class Proposed:
+    """Regions proposed for a camera.
+
+    Attributes
+    ----------
+    camera : str
+    proposals : tuple of Proposal
+        Outlines in px of whole frames.
+    names : tuple of str
+        A name for each, that no region has.
+    valid_from : datetime.date
+        The camera's first day.
+    days : tuple of datetime.date
+        The days that were looked at.
+    picture : (H, W, 3) uint8 ndarray
+        RGB, what the latest of them looked like without its shadows, maybe reduced.
+    by : int
+        How many times smaller than a frame that picture is.
+    """
+
+    camera: str
+    proposals: tuple[Proposal, ...]
+    names: tuple[str, ...]
+    valid_from: date
+    days: tuple[date, ...]
+    picture: np.ndarray
+    by: int
+
+    @property
+    def as_toml(self) -> str:
+        """The regions as regions.toml holds them."""
+        return "\n".join(map(self._region, self.names, self.proposals))
+
+    def _region(self, name: str, proposal: Proposal) -> str:
+        points = ", ".join(f"[{x:g}, {y:g}]" for x, y in proposal.points)
+        return (
+            f'[[region]]\nname = "{name}"\ncamera = "{self.camera}"\n\n'
+            f"[[region.outline]]\nfrom = {self.valid_from.isoformat()}\npoints = [{points}]\n"
+        )
+
+
+def propose_regions(
+    season: Season, camera: str | None = None, until: date | None = None
+) -> Proposed:
+    """Propose regions for a camera.
+
+    Parameters
+    ----------
+    season : Season
+    camera : str, optional
+        Its only one by default.
+    until : datetime.date, optional
+        The last day that is looked at; all by default.
+
+    Returns
+    -------
+    Proposed
+        Without proposals where nothing grows yet.
+
+    Raises
+    ------
+    SettingsError
+        If the camera is not one of the season's, or has no frame that can be used.
+    """
+    view = View(season, _camera_of(season, camera))
+    days = [
+        day for day in season.catalogue.days_of_camera(view.camera) if until is None or day <= until
+    ]
+    seen = {day: sight for day in _spread(days, SIGHTS) if (sight := _sight(season, view, day))}
+    if not seen:
+        raise SettingsError(
+            f'{season.folder}: camera "{view.camera}" has no frame yet that shows the bench well; '
+            "import or capture some by daylight first"
+        )
+    sights = list(seen.values())
+    found = propose(sights, _closed(view, sights[-1].leaf.shape))
+    proposals = tuple(_whole(proposal, view.by) for proposal in found)
+    names = _names(season, proposals)
+    picture = sights[-1].picture
+    return Proposed(view.camera, proposals, names, days[0], tuple(seen), picture, view.by)
+
+
+def write_overlay(proposed: Proposed, out: Path) -> None:
+    """Draw what is proposed over the bench.
+
+    Raises
+    ------
+    SettingsError
+        If `out` is a frame, no JPEG, or in a folder that does not exist.
+    """
+    require_place("--out", out, "jpg", "jpeg")
+    if read_name(out.name) is not None:
+        raise SettingsError(f"--out {out}: that is a frame's name, which is never written over")
+    outlines = {
+        name: reduced_points(proposal.points, proposed.by)
+        for name, proposal in zip(proposed.names, proposed.proposals, strict=True)
+    }
+    write_safely(out, overlay(proposed.picture, [], outlines=outlines))
+
+
+def write_regions(season: Season, proposed: Proposed) -> Path:
+    """Add what is proposed to the season's regions.toml; what it holds stays as it is.
+
+    Returns
+    -------
+    pathlib.Path
+        The file.
+
+    Raises
+    ------
+    SettingsError
+        If the file holds an outlined region of this camera already, or nothing is proposed.
+    """
+    path = season.folder / REGIONS_FILE
+    drawn = [
+        region.name
+        for region in season.regions.region
+        if region.camera == proposed.camera and any(o.points for o in region.outline)
+    ]
+    if drawn:
+        raise SettingsError(
+            f'{path}: "{drawn[0]}" is outlined already, so nothing is written; put into the file '
+            "by hand what you want of the regions printed without --write"
+        )
+    if not proposed.proposals:
+        raise SettingsError(f"{path}: nothing grows yet, so there is nothing to write")
+    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    whole = f"{text.rstrip()}\n\n{proposed.as_toml}" if text.strip() else proposed.as_toml
+    write_safely(path, whole.encode())
+    return path
+
+
+def _camera_of(season: Season, camera: str | None) -> str:
+    cameras = list(season.settings.cameras)
+    if camera is None and len(cameras) == 1:
+        return cameras[0]
+    if camera not in cameras:
+        told = "name one with --camera" if camera is None else f'there is no camera "{camera}"'
+        raise SettingsError(f"{season.folder / 'season.toml'}: {told}; it has {', '.join(cameras)}")
+    return camera
+
+
+def _spread(items: list, count: int) -> list:
+    """At most so many items, from the first to the last, as evenly as can be."""
+    places = np.linspace(0, len(items) - 1, min(count, len(items)))
+    return [items[round(place)] for place in places]
+
+
+def _sight(season: Season, view: View, day: date) -> Sight | None:
+    """What a day's frames show together; None if none can be used."""
+    pictures = []
+    for frame in _spread(season.catalogue.frames(view.camera, day), HOURS):
+        found = _in_view(view, frame)
+        if found is not None:
+            pictures.append(in_reference_view(*found))
+    if not pictures:
+        return None
+    picture, canopy = without_shadows(pictures), season.settings.canopy
+    cover, _ = cover_and_doubt(picture, canopy.method, load_model(canopy, season.folder))
+    return Sight(picture, cover > 0.5)
+
+
+def _in_view(view: View, frame: Frame) -> tuple[np.ndarray, np.ndarray | None] | None:
+    """A frame's picture, and where the reference view lies in it; None if it cannot be used."""
+    if not view.fits(frame) or not view.is_usable(frame):
+        return None
+    try:
+        picture = view.picture(frame)
+    except (ArchiveError, PictureError):
+        return None
+    found = view.find_without_outlines(picture)
+    if isinstance(found, NotRegistered):
+        return None if frame.day != view.frame.day else (picture, None)
+    return picture, found.matrix
+
+
+def _closed(view: View, shape: tuple[int, int]) -> np.ndarray:
+    """Where printed tags and the grey card lie, with the paper around them: (H, W) bool."""
+    found = np.zeros(shape, np.uint8)
+    for tag in view.tags_in_measured_view:
+        corners = np.asarray(tag.corners_px, float)
+        paper = corners.mean(axis=0) + 1.6 * (corners - corners.mean(axis=0))
+        cv2.fillConvexPoly(found, np.rint(paper).astype(np.int32), 1)
+    if view.settings.grey_card:
+        card = np.array(reduced_points(view.settings.grey_card, view.by))
+        cv2.fillConvexPoly(found, cv2.convexHull(np.rint(card).astype(np.int32)), 1)
+    return found.view(bool)
+
+
+def _whole(proposal: Proposal, by: int) -> Proposal:
+    """A proposal in px of whole frames."""
+    points = tuple((by * x + (by - 1) / 2, by * y + (by - 1) / 2) for x, y in proposal.points)
+    return Proposal(points if by > 1 else proposal.points, proposal.kind, proposal.confidence)
+
+
+def _names(season: Season, proposals: tuple[Proposal, ...]) -> tuple[str, ...]:
+    """``pot-1``, ``cell-4``: the kind with a number, that no region has yet."""
+    taken, found = set(season.regions.by_name), []
+    for proposal in proposals:
+        number = 1
+        while f"{proposal.kind}-{number}" in taken:
+            number += 1
+        found.append(f"{proposal.kind}-{number}")
+        taken.add(found[-1])
+    return tuple(found)
