@@ -39,14 +39,19 @@ def _page(asked: Asked) -> Response:
                     "label": region.replace("-", " ").capitalize(),
                     "kind": _KINDS.get(proposal.kind, proposal.kind),
                     "sure": round(100 * proposal.confidence),
-                    "points": [[round(x, 1), round(y, 1)] for x, y in proposal.points],
-                    "text": text_of([(round(x, 1), round(y, 1)) for x, y in proposal.points]),
+                    "points": _whole(proposal.points),
+                    "text": text_of(_whole(proposal.points)),
                 }
                 for region, proposal in zip(found.names, found.proposals, strict=True)
             ],
         }
     version = asked.desk.book.text(REGIONS_FILE).version
     return asked.page("proposed.html", version=version, **told)
+
+
+def _whole(points: Points) -> list[list[int]]:
+    """Corners in whole px: nothing is known more closely, and the file is read by people."""
+    return [[round(x), round(y)] for x, y in points]
 
 
 def _outlined(region) -> bool:

@@ -19,6 +19,7 @@ from lapsekit.desk.setting_up.seeing import as_jpeg
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.regions_text import (
     add_region,
+    end_region,
     remove_outline,
     remove_region,
     set_key,
@@ -188,6 +189,19 @@ def _remove(asked: Asked) -> Response:
     return asked.changed(change, f"/regions/{camera}/")
 
 
+def _end(asked: Asked) -> Response:
+    """Say on which day a region is measured for the last time; without a day it lives."""
+    camera, region = _named(asked), asked.text("region")
+    until = asked.day("until") if asked.text("until") else None
+    ended = asked.text("ended") or None
+    change = asked.desk.book.change(
+        f"{region}: {ended or 'ended'}, until {until}" if until else f"{region} lives",
+        {REGIONS_FILE: lambda text: end_region(text, region, until, ended)},
+        {REGIONS_FILE: asked.text("version")},
+    )
+    return asked.changed(change, f"/regions/{camera}/?region={region}")
+
+
 def _named(asked: Asked) -> str:
     with asked.season() as season:
         return camera_of(asked, season)
@@ -200,4 +214,5 @@ ROUTES = (
     post("/regions/{camera}/save", _save),
     post("/regions/{camera}/remove-outline", _remove_outline),
     post("/regions/{camera}/remove", _remove),
+    post("/regions/{camera}/end", _end),
 )

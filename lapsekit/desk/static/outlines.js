@@ -22,8 +22,8 @@ desk.outlines = (board, { others = [], changed = () => {} } = {}) => {
   const copy = () => ({ points: state.points.map((p) => [...p]), isOpen: state.isOpen });
   const away = (p, q) => Math.hypot(p[0] - q[0], p[1] - q[1]) / board.perPx;
   const inside = ([x, y]) => [
-    Math.min(board.full.width, Math.max(0, Math.round(x * 10) / 10)),
-    Math.min(board.full.height, Math.max(0, Math.round(y * 10) / 10)),
+    Math.min(board.full.width, Math.max(0, Math.round(x))),
+    Math.min(board.full.height, Math.max(0, Math.round(y))),
   ];
 
   function remember() {
@@ -296,13 +296,13 @@ desk.outlines = (board, { others = [], changed = () => {} } = {}) => {
 
   const draw = {
     set(points, label = "") {
-      Object.assign(state, { points: points.map(inside), label, isOpen: points.length < 3, chosen: -1 });
+      Object.assign(state, { points: points.map((p) => [...p]), label, isOpen: points.length < 3, chosen: -1 });
       [past, future] = [[], []];
       told();
     },
     replace(points) {
       remember();
-      Object.assign(state, { points: points.map(inside), isOpen: points.length < 3, chosen: -1 });
+      Object.assign(state, { points: points.map((p) => [...p]), isOpen: points.length < 3, chosen: -1 });
       told();
     },
     undo: () => restore(past, future),
