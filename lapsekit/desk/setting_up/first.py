@@ -39,8 +39,17 @@ def left_out(season: Season) -> str:
 
 
 def _unseen(season: Season) -> list[dict]:
-    """Frames that wait for somebody to say that nobody stands in them."""
-    found = [f for f, s in season.catalogue.screenings() if s.reasons == (NOT_WATCHED,)]
+    """Frames that wait for somebody to say that nobody stands in them.
+
+    Before the first day is measured these are all that were captured: too few lie around each to
+    see it from them.
+    """
+    screened = season.catalogue.screenings()
+    found = [frame for frame, screening in screened if screening.reasons == (NOT_WATCHED,)]
+    if not screened:
+        said = season.rulings()[0]
+        captured = [f for f in season.catalogue.frames() if f.arrived_by == "capture"]
+        found = [frame for frame in captured if frame.path not in said]
     return [
         {"path": frame.path, "address": pictures.address(frame, 480), **_size(frame)}
         for frame in found[:_MOST_UNSEEN]
