@@ -94,7 +94,9 @@ class Lookout:
                 watch.is_wanted = False
                 return "waiting until the camera that was looked through before is let go"
             self._watch = watch = _Watch(camera, time.monotonic())
-            watch.thread = threading.Thread(target=self._run, args=(watch,), daemon=True)
+            watch.thread = threading.Thread(
+                target=self._run, args=(watch,), name=f"lookout {camera}", daemon=True
+            )
             watch.thread.start()
             return ""
 

@@ -39,7 +39,7 @@ def matches(kept: str, password: str) -> bool:
 
 def keep_password(path: Path, password: str) -> None:
     """Write the hash of a password where only its owner can read it."""
-    path.parent.mkdir(mode=0o700, exist_ok=True)
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     write_safely(path, (hashed(password) + "\n").encode(), mode=0o600)
 
 

@@ -1,12 +1,17 @@
 """A season set up at the desk, in a real browser, by what a grower would tap and type."""
 
 import shutil
+import threading
+from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
+from lapsekit.desk.lookout import Lookout
+from lapsekit.founding import found_season
 from lapsekit.season import Season
+from lapsekit.web.passwords import keep_password
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE, served
 from tests.desk.pointing import board_of, tap
@@ -258,3 +263,44 @@ def test_undo_brings_the_very_bytes_back(page, folder):
     page.click("#notes button")
     page.wait_for_selector("#notes .note")
     assert (folder / "season.toml").read_bytes() == before
+
+
+def test_no_file_of_the_machine_can_be_named_as_a_password_at_the_desk(page, folder):
+    before = (folder / "season.toml").read_bytes()
+    page.goto("/setup/camera/bench/")
+    page.check("input[value=http]")
+    page.fill("#f-http-url", "http://127.0.0.1:9/still.jpg")
+    page.fill("#f-http-user", "grower")
+    page.fill("#f-http-password_file", "/etc/shadow")
+    page.locator("#camera-form button", has_text="Save").last.click()
+    assert "ends in -password" in page.inner_text(".refusal")
+    assert (folder / "season.toml").read_bytes() == before
+
+
+def test_a_folder_that_holds_only_the_desk_s_password_can_still_be_founded(tmp_path):
+    folder = tmp_path / "bench"
+    keep_password(folder / ".desk" / "password", "a long enough one")
+    found_season(folder, "Roof", "UTC", date(2031, 3, 1))
+    assert Season(folder).settings.season.title == "Roof"
+    assert (folder / ".desk" / "password").exists()
+
+
+def test_the_camera_is_let_go_when_the_page_is_left(tmp_path, replayed):
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += f'[cameras.bench]\nkind = "replay"\nfolder = "{replayed}"\n'
+    folder = make_season(tmp_path / "bench", settings, "").folder
+
+    @contextmanager
+    def opened_season():
+        season = Season(folder)
+        yield season
+        season.catalogue.close()
+
+    lookout = Lookout(opened_season)
+    lookout.ask("bench")
+    alive = [each for each in threading.enumerate() if each.name.startswith("lookout")]
+    assert len(alive) == 1
+    lookout.leave()
+    alive[0].join(10)
+    assert not alive[0].is_alive()
+    assert lookout.once("bench").look.width == 960

@@ -16,6 +16,7 @@ from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.safely import write_safely
 from lapsekit.season import SETTINGS_FILE
 
+_OWN_PASSWORD = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,60}-password")
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 _DEVICES = Path("/sys/class/video4linux")
 
@@ -64,7 +65,7 @@ def _save(asked: Asked) -> Response:
     password = asked.text("password")
     if password and kind.key in ("http", "rtsp"):
         values["password_file"] = values["password_file"] or f"{name}-password"
-        _keep_password(asked.desk.folder, values["password_file"], password)
+    _require_own(values["password_file"], _password_file(asked, name))
 
     def edit(text: str) -> str:
         text = with_value(text, ("cameras", name, "kind"), kind.key)
@@ -75,9 +76,9 @@ def _save(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("version")}
     asked.desk.lookout.stop()
-    change = asked.desk.book.change(
-        f"Camera “{name}”: {kind.name}", {SETTINGS_FILE: edit}, seen if seen[SETTINGS_FILE] else {}
-    )
+    change = asked.desk.book.change(f"Camera “{name}”: {kind.name}", {SETTINGS_FILE: edit}, seen)
+    if password and values["password_file"]:
+        _keep_password(asked.desk.folder, values["password_file"], password)
     asked.desk.lookout.forget(name)
     back = f"/setup/camera/{name}/"
     if asked.text("then") == "try" and kind.key != "files":
@@ -95,14 +96,22 @@ def _tried(asked: Asked, name: str) -> None:
 
 def _keep_password(folder: Path, name: str, password: str) -> None:
     """Write a camera's password into a file in the season folder that only its owner reads."""
-    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,60}", name):
-        raise SettingsError(
-            f'password_file = "{name}": the desk writes passwords only into files of the season '
-            "folder, named with letters, digits and hyphens; write this one by hand"
-        )
-    if (folder / name).is_dir() or not name.endswith("-password"):
-        raise SettingsError(f'password_file = "{name}": name one that ends in -password')
     write_safely(folder / name, f"{password.splitlines()[0]}\n".encode(), mode=0o600)
+
+
+def _password_file(asked: Asked, name: str) -> str | None:
+    """The file that season.toml names now."""
+    with asked.season() as season:
+        return getattr(season.settings.cameras[name], "password_file", None)
+
+
+def _require_own(name: str | None, before: str | None) -> None:
+    """Refuse to name a file of the machine whose content would be sent to an address."""
+    if name is not None and name != before and not _OWN_PASSWORD.fullmatch(name):
+        raise SettingsError(
+            f'password_file = "{name}": at the desk it is a file of the season folder, in letters, '
+            "digits and hyphens, that ends in -password; write another one into season.toml by hand"
+        )
 
 
 def _add(asked: Asked) -> Response:
