@@ -25,7 +25,7 @@ ORDER = [
     {"compute", "shapes"},
     {"judging", "viewing"},
     {"teaching", "aiming"},
-    {"aiming_picture"},
+    {"aiming_picture", "telling_aiming"},
     {"ruler"},
     {"heights"},
     {"held"},
@@ -54,7 +54,6 @@ ORDER = [
     {"telling_films", "telling_desk"},
     {
         "telling",
-        "telling_aiming",
         "telling_care",
         "telling_copies",
         "telling_followers",

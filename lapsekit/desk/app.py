@@ -20,8 +20,14 @@ from lapsekit.desk import (
     health,
     home,
     pictures,
+    proposed,
     publish,
+    regions,
+    setting_up,
     settings,
+    signing,
+    work,
+)
     signing,
     work,
 )
@@ -37,11 +43,13 @@ LEAVES = (
     Leaf("/", "Today", is_daily=True),
     Leaf("/diary/", "Diary", is_daily=True),
     Leaf("/frames/", "Frames", is_daily=True),
+    Leaf("/regions/", "Regions"),
     Leaf("/growth/", "Growth"),
     Leaf("/films/", "Films"),
     Leaf("/publish/", "Publish"),
     Leaf("/health/", "Health"),
     Leaf("/settings/", "Settings"),
+    Leaf("/setup/", "Setting up"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
@@ -50,16 +58,19 @@ PARTS = (
     home,
     diary,
     frames,
+    regions,
     growth,
     films,
     publish,
     health,
     settings,
+    setting_up,
     pictures,
     work,
     changes,
     signing,
     files,
+    proposed,
 )
 """Modules with ``ROUTES``."""
 

@@ -1,0 +1,91 @@
+"""Regions that are proposed from what the frames show: taken, changed or dropped, and named."""
+
+from datetime import date
+
+from starlette.responses import Response
+
+from lapsekit.desk.asking import Asked, get, post
+from lapsekit.desk.outlines import first_day_of, name_for, points_of, text_of
+from lapsekit.desk.setting_up.aim import reference_of
+from lapsekit.desk.setting_up.steps import camera_of
+from lapsekit.edits.regions_text import Points, add_region
+from lapsekit.errors import SettingsError
+from lapsekit.season import REGIONS_FILE
+
+_KINDS = {
+    "pot": "a pot",
+    "row": "one plant of a row",
+    "cell": "a cell of a tray",
+    "plant": "a plant without a container",
+    "stand": "plants that cannot be told apart",
+}
+
+
+def _page(asked: Asked) -> Response:
+    from lapsekit.proposing import propose_regions
+
+    with asked.season() as season:
+        name = camera_of(asked, season)
+        found = propose_regions(season, name)
+        told = {
+            "camera": name,
+            "reference": reference_of(season, name),
+            "groups": sorted({r.group for r in season.regions.region if r.group}),
+            "drawn": [r for r in season.regions.region if r.camera == name and _outlined(r)],
+            "days": len(found.days),
+            "day": found.days[-1],
+            "proposals": [
+                {
+                    "label": region.replace("-", " ").capitalize(),
+                    "kind": _KINDS.get(proposal.kind, proposal.kind),
+                    "sure": round(100 * proposal.confidence),
+                    "points": _whole(proposal.points),
+                    "text": text_of(_whole(proposal.points)),
+                }
+                for region, proposal in zip(found.names, found.proposals, strict=True)
+            ],
+        }
+    version = asked.desk.book.text(REGIONS_FILE).version
+    return asked.page("proposed.html", version=version, **told)
+
+
+def _whole(points: Points) -> list[list[int]]:
+    """Corners in whole px: nothing is known more closely, and the file is read by people."""
+    return [[round(x), round(y)] for x, y in points]
+
+
+def _outlined(region) -> bool:
+    return any(outline.points for outline in region.outline)
+
+
+def _take(asked: Asked) -> Response:
+    """Add those that are ticked, all in one change."""
+    with asked.season() as season:
+        camera, begins = camera_of(asked, season), first_day_of(season, asked.named["camera"])
+        names = set(season.regions.by_name)
+    rows = []
+    for number in asked.texts("take"):
+        label = asked.text(f"label-{number}")
+        points = points_of(asked.text(f"points-{number}"))
+        if not label or points is None:
+            raise SettingsError(f"region {number}: give it a name, and an outline of three corners")
+        name = name_for(label, names)
+        names.add(name)
+        rows.append((name, label, asked.text(f"group-{number}") or None, points))
+    if not rows:
+        raise SettingsError("tick those that you want first")
+    what = f"{len(rows)} proposed region{'' if len(rows) == 1 else 's'} taken"
+    edits = {REGIONS_FILE: lambda text: _with_regions(text, camera, begins, rows)}
+    change = asked.desk.book.change(what, edits, {REGIONS_FILE: asked.text("version")})
+    return asked.changed(change, f"/regions/{camera}/")
+
+
+def _with_regions(
+    text: str, camera: str, since: date, rows: list[tuple[str, str, str | None, Points]]
+) -> str:
+    for name, label, group, points in rows:
+        text = add_region(text, name, camera, since, points, label=label, group=group)
+    return text
+
+
+ROUTES = (get("/regions/{camera}/propose", _page), post("/regions/{camera}/take", _take))

@@ -1,0 +1,132 @@
+"""The last step: first pictures are taken and measured, and what comes after that."""
+
+from collections import Counter
+
+from starlette.responses import RedirectResponse, Response
+
+from lapsekit.catalogue import NOT_WATCHED, Daily, Frame
+from lapsekit.desk import pictures
+from lapsekit.desk.asking import Asked, get, post
+from lapsekit.desk.setting_up.steps import first_day, step_page
+from lapsekit.errors import SettingsError
+from lapsekit.season import VERDICTS_FILE, Season
+from lapsekit.verdicts import with_verdicts
+
+_MOST_UNSEEN = 12
+
+
+def _page(asked: Asked) -> Response:
+    with asked.season() as season:
+        told = {
+            "frames": len(season.catalogue.frames()),
+            "captures": any(c.kind != "files" for c in season.settings.cameras.values()),
+            "day": first_day(season),
+            "left_out": left_out(season),
+            "unseen": _unseen(season),
+            "measured": measured(season),
+            "picture": _picture(season),
+        }
+    name = asked.desk.folder.resolve().name
+    return step_page(asked, "first", "setup_first.html", folder=name, **told)
+
+
+def left_out(season: Season) -> str:
+    """Why frames that were looked at are not used, with their numbers; "" where all are."""
+    found = Counter()
+    for _, _, reasons, number in season.catalogue.counts():
+        found.update(dict.fromkeys(reasons or (), number))
+    return ", ".join(f"{number} {reason}" for reason, number in found.most_common())
+
+
+def _unseen(season: Season) -> list[dict]:
+    """Frames that wait for somebody to say that nobody stands in them.
+
+    Before the first day is measured these are all that were captured: too few lie around each to
+    see it from them.
+    """
+    screened = season.catalogue.screenings()
+    found = [frame for frame, screening in screened if screening.reasons == (NOT_WATCHED,)]
+    if not screened:
+        said = season.rulings()[0]
+        captured = [f for f in season.catalogue.frames() if f.arrived_by == "capture"]
+        found = [frame for frame in captured if frame.path not in said]
+    return [
+        {"path": frame.path, "address": pictures.address(frame, 480), **_size(frame)}
+        for frame in found[:_MOST_UNSEEN]
+    ]
+
+
+def _size(frame: Frame) -> dict[str, int]:
+    width, height = pictures.shown_size(frame, 480)
+    return {"width": width, "height": height}
+
+
+def measured(season: Season) -> list[dict]:
+    """Each region on the first measured day: area with its interval, or cover."""
+    day = first_day(season)
+    titles = {region.name: region.title for region in season.regions.region}
+    return [
+        {
+            "title": titles.get(row.region, row.region),
+            "area": _area(row),
+            "cover": f"{100 * row.cover:.1f} %" if row.cover is not None else "not known",
+            "frames": row.frames_used,
+        }
+        for row in season.catalogue.daily()
+        if row.day == day
+    ]
+
+
+def _area(row: Daily) -> str:
+    """An area with its interval at 95 %, in words."""
+    if row.area_cm2 is None:
+        return "no scale" if row.cover is not None else "not known"
+    return f"{_cm2(row.area_cm2)} cm² ({_cm2(row.area_low_cm2)} to {_cm2(row.area_high_cm2)})"
+
+
+def _cm2(area: float) -> str:
+    return f"{area:.1f}" if area < 100 else f"{area:.0f}"
+
+
+def _picture(season: Season) -> dict | None:
+    """The daily picture of the first measured day."""
+    day = first_day(season)
+    for of_camera in season.daily_pictures().values():
+        frame = of_camera.get(day)
+        if frame is not None:
+            width, height = pictures.shown_size(frame, 960)
+            return {"address": pictures.address(frame, 960), "width": width, "height": height}
+    return None
+
+
+def _take(asked: Asked) -> Response:
+    asked.desk.lookout.stop()
+    job = asked.desk.jobs.start("Take a picture", ["capture"], "/setup/first/")
+    return RedirectResponse(f"/work/{job.number}", status_code=303)
+
+
+def _nobody(asked: Asked) -> Response:
+    """The grower's yes to frames that too few others lie around yet."""
+    with asked.season() as season:
+        waiting = {each["path"] for each in _unseen(season)}
+    frames = [path for path in asked.texts("frame") if path in waiting]
+    if not frames:
+        raise SettingsError("none of these pictures waits any more; open the page again")
+    asked.desk.book.change(
+        f"{len(frames)} first picture{'' if len(frames) == 1 else 's'}: nobody stands in it",
+        {VERDICTS_FILE: lambda text: with_verdicts(text, frames, True, "looked at, nobody in it")},
+    )
+    return _measure(asked)
+
+
+def _measure(asked: Asked) -> Response:
+    job = asked.desk.jobs.start("Measure", ["measure"], "/setup/first/")
+    return RedirectResponse(f"/work/{job.number}", status_code=303)
+
+
+ROUTES = (
+    get("/setup/first/", _page),
+    post("/setup/first/take", _take),
+    post("/setup/first/measure", _measure),
+    post("/setup/first/nobody", _nobody),
+)

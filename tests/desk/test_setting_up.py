@@ -1,0 +1,306 @@
+"""A season set up at the desk, in a real browser, by what a grower would tap and type."""
+
+import shutil
+import threading
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+
+from lapsekit.desk.lookout import Lookout
+from lapsekit.founding import found_season
+from lapsekit.season import Season
+from lapsekit.web.passwords import keep_password
+from tests.axe import findings
+from tests.desk.conftest import LAPTOP, PHONE, served
+from tests.desk.pointing import board_of, tap
+from tests.scenes import bench_picture, encoded, make_season
+
+SAMPLE = Path(__file__).parents[2] / "sample_frames"
+GOOD = SAMPLE / "frames/bench/2026-04-20/20260420T090000Z.jpg"
+TAG_SIDE_CM = 14.0
+LEVELS = """async () => {
+    const live = document.getElementById('live');
+    await live.decode();
+    const canvas = Object.assign(document.createElement('canvas'), { width: 320, height: 240 });
+    const context = canvas.getContext('2d');
+    context.drawImage(live, 0, 0, 320, 240);
+    return [[60, 50], [200, 150]].map(([x, y]) => context.getImageData(x, y, 1, 1).data[0]);
+}"""
+AREA_CM2 = {"Green lettuce": (300, 480)}
+
+
+@pytest.fixture
+def replayed(tmp_path):
+    """A folder with one dated frame of the sample season, long past."""
+    folder = tmp_path / "old"
+    folder.mkdir()
+    shutil.copy(GOOD, folder / "20200420T090000Z.jpg")
+    return folder
+
+
+def opened(browser, address, size):
+    context = browser.new_context(viewport=size, base_url=address, has_touch=size is PHONE)
+    page = context.new_page()
+    page.told = []
+    page.on("console", lambda message: page.told.append(message.text))
+    page.on("pageerror", lambda error: page.told.append(str(error)))
+    return page
+
+
+def work_done(page):
+    page.wait_for_selector("text=Done.", timeout=120_000)
+    page.click("text=Go on")
+
+
+@pytest.mark.parametrize("size", [PHONE, LAPTOP], ids=["phone", "laptop"])
+def test_a_season_is_set_up_from_an_empty_folder_to_its_first_measured_day(
+    browser, tmp_path, replayed, size
+):
+    folder = tmp_path / "bench"
+    with served(folder, datetime.now(UTC)) as address:
+        page = opened(browser, address, size)
+        broken = []
+
+        def looked_at():
+            if size is PHONE:
+                broken.extend(findings(page))
+            wide = page.evaluate("document.documentElement.scrollWidth")
+            assert wide <= size["width"], page.url
+
+        page.goto("/")
+        looked_at()
+        page.fill("#f-title", "Salad on the roof")
+        page.fill("#f-sown", "2020-03-09")
+        page.fill("#f-time_zone", "CET")
+        page.click("text=Make the season")
+        page.check("input[value=replay]")
+        page.fill("#f-replay-folder", str(replayed))
+        page.click("text=Save and try it")
+        assert "960 × 720 px" in page.inner_text("#seen")
+        looked_at()
+        page.click("text=Next: Aim")
+        page.wait_for_selector("#live:not([hidden])")
+        looked_at()
+        page.click("text=Take the reference view")
+        page.click("text=Next: Times")
+        page.fill("#f-from", "09:00")
+        page.fill("#f-until", "11:00")
+        page.click("form#times-form button.main")
+        assert "09:00 · 09:30 · 10:00 · 10:30 · 11:00 · 12:00" in page.inner_text(".due")
+        looked_at()
+        page.click("text=Next: Scale")
+        page.fill("#f-tag_side_cm", f"{TAG_SIDE_CM:g}")
+        page.click("form[data-way=tag] button.main")
+        assert "One px is 1.4 mm" in page.inner_text("#result")
+        looked_at()
+        page.click("text=Next: Regions")
+        tap(page, board_of(page), (4, 14), (242, 14), (242, 290), (4, 290), (4, 14))
+        page.fill("#f-label", "Green lettuce")
+        page.click("text=Save the region")
+        assert "Green lettuce: outline from 2020-03-09" in page.inner_text("#notes")
+        looked_at()
+        page.click("text=Next: First pictures")
+        page.click("text=Take one now")
+        work_done(page)
+        page.check("input[name=frame]")
+        looked_at()
+        page.click("text=Use those ticked")
+        work_done(page)
+        table = page.inner_text("#measured")
+        looked_at()
+        assert broken == []
+        assert page.told == []
+        page.context.close()
+    season = Season(folder)
+    found = {row.region: row for row in season.catalogue.daily()}
+    season.catalogue.close()
+    low, high = AREA_CM2["Green lettuce"]
+    assert low < found["green-lettuce"].area_cm2 < high
+    assert found["green-lettuce"].day == date(2020, 4, 20)
+    assert f"{found['green-lettuce'].area_cm2:.0f} cm²" in table
+    text = (folder / "season.toml").read_text()
+    assert "# One table a camera; the name in the brackets files its frames. The kinds:" in text
+
+
+def test_a_camera_that_gives_no_picture_is_saved_and_its_fault_told(browser, tmp_path):
+    folder = make_season(tmp_path / "bench").folder
+    with served(folder) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/camera/bench/")
+        page.check("input[value=replay]")
+        page.fill("#f-replay-folder", "nothing-there")
+        page.click("text=Save and try it")
+        assert "no dated frames there to play" in page.inner_text("#notes .refusal")
+        page.context.close()
+    assert Season(folder).settings.cameras["bench"].folder == "nothing-there"
+
+
+def test_a_new_kind_keeps_the_scale_and_takes_the_old_kind_s_settings_out(browser, tmp_path):
+    folder = make_season(tmp_path / "bench").folder
+    with served(folder) as address:
+        page = opened(browser, address, LAPTOP)
+        page.goto("/setup/camera/bench/")
+        page.check("input[value=usb]")
+        page.fill("#f-usb-width", "1920")
+        page.fill("#f-usb-height", "1080")
+        page.locator("#camera-form button", has_text="Save").last.click()
+        page.wait_for_selector("#notes .note")
+        page.check("input[value=watched]")
+        page.fill("#f-watched-folder", "inbox")
+        page.locator("#camera-form button", has_text="Save").last.click()
+        page.wait_for_selector("text=Watched folder (season.toml)")
+        page.context.close()
+    camera = Season(folder).settings.cameras["bench"]
+    assert (camera.kind, camera.folder, camera.px_per_cm) == ("watched", "inbox", 10)
+
+
+def test_a_camera_s_password_is_kept_in_a_file_that_only_its_owner_reads(browser, tmp_path):
+    folder = make_season(tmp_path / "bench").folder
+    with served(folder) as address:
+        page = opened(browser, address, LAPTOP)
+        page.goto("/setup/camera/bench/")
+        page.check("input[value=http]")
+        page.fill("#f-http-url", "http://127.0.0.1:9/still.jpg")
+        page.fill("#f-http-user", "grower")
+        page.fill("#f-password", "open sesame")
+        page.locator("#camera-form button", has_text="Save").last.click()
+        page.wait_for_selector("#notes .note")
+        page.context.close()
+    file = folder / "bench-password"
+    assert file.read_text() == "open sesame\n"
+    assert file.stat().st_mode & 0o077 == 0
+    assert "open sesame" not in (folder / "season.toml").read_text()
+    assert Season(folder).settings.cameras["bench"].password_file == "bench-password"
+
+
+def test_privacy_areas_are_drawn_on_the_live_picture_and_black_in_the_next(browser, tmp_path):
+    old = tmp_path / "old"
+    old.mkdir()
+    white = bench_picture([], ground=(200, 200, 200))
+    (old / "20200420T090000Z.png").write_bytes(encoded(white))
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += f'[cameras.bench]\nkind = "replay"\nfolder = "{old}"\n'
+    folder = make_season(tmp_path / "bench", settings).folder
+    with served(folder, datetime.now(UTC)) as address:
+        page = opened(browser, address, LAPTOP)
+        page.goto("/setup/aim/bench/")
+        page.wait_for_selector("#live:not([hidden])")
+        page.click("#draw-privacy")
+        view = page.locator("#privacy .board-view")
+        view.evaluate("view => view.scrollIntoView({ block: 'center' })")
+        box = view.bounding_box()
+        scale = box["width"] / 320
+        for x, y in ((10, 10), (110, 10), (110, 90), (10, 90), (10, 10)):
+            page.mouse.click(box["x"] + x * scale, box["y"] + y * scale)
+        page.click("text=Save the areas")
+        page.wait_for_selector("text=1 privacy area (season.toml)")
+        page.wait_for_selector("#live:not([hidden])")
+        colours = page.evaluate(LEVELS)
+        page.context.close()
+    assert colours[0] < 12
+    assert colours[1] > 150
+    camera = Season(folder).settings.cameras["bench"]
+    assert camera.privacy_size_px == (320, 240)
+    assert len(camera.privacy[0]) == 4
+
+
+@pytest.mark.parametrize(
+    ("way", "fields", "first", "last"),
+    [
+        ("lamp", {"lamp_on": "06:00", "lamp_off": "22:00"}, "06:15", "21:55"),
+        ("lamp", {"lamp_on": "20:00", "lamp_off": "14:00"}, "00:15", "13:55"),
+        ("clock", {"from": "07:30", "until": "19:00"}, "07:30", "19:00"),
+    ],
+)
+def test_times_are_written_as_the_clock_or_the_lamp_has_them(
+    page, desk, folder, way, fields, first, last
+):
+    page.goto("/setup/times/")
+    page.check(f"input[value={way}]")
+    for name, value in fields.items():
+        page.fill(f"#f-{name}", value)
+    page.click("form#times-form button.main")
+    page.wait_for_selector("#notes .note")
+    table = Season(folder).settings.capture
+    assert (f"{table.first:%H:%M}", f"{table.last:%H:%M}") == (first, last)
+
+
+def test_a_scale_by_two_taps_is_what_the_frame_s_px_say(page, folder):
+    page.goto("/setup/scale/bench/")
+    page.click("#way-chips [data-way=length]")
+    tap(page, board_of(page), (40, 120), (240, 120))
+    page.fill("#f-length_cm", "50")
+    page.click("form[data-way=length] button.main")
+    page.wait_for_selector("#notes .note")
+    said = page.inner_text("#result")
+    camera = Season(folder).settings.cameras["bench"]
+    (x1, _), (x2, _) = camera.scale_points
+    assert abs((x2 - x1) - 200) <= 2
+    assert camera.px_per_cm is None
+    assert said.startswith("One px is 2.5 mm; the picture shows 0.8")
+
+
+def test_another_s_change_between_page_and_save_is_told_and_stays(page, folder):
+    page.goto("/setup/times/")
+    file = folder / "season.toml"
+    by_hand = file.read_text().replace('title = "Test bench"', 'title = "Roof"')
+    file.write_text(by_hand)
+    page.fill("#f-from", "09:15")
+    page.click("form#times-form button.main")
+    assert "Somebody else was quicker" in page.inner_text("h1")
+    assert file.read_text() == by_hand
+
+
+def test_undo_brings_the_very_bytes_back(page, folder):
+    before = (folder / "season.toml").read_bytes()
+    page.goto("/setup/season/")
+    page.fill("#f-title", "Another name")
+    page.click("text=Save")
+    page.wait_for_selector("text=Season: Another name")
+    assert (folder / "season.toml").read_bytes() != before
+    page.click("#notes button")
+    page.wait_for_selector("#notes .note")
+    assert (folder / "season.toml").read_bytes() == before
+
+
+def test_no_file_of_the_machine_can_be_named_as_a_password_at_the_desk(page, folder):
+    before = (folder / "season.toml").read_bytes()
+    page.goto("/setup/camera/bench/")
+    page.check("input[value=http]")
+    page.fill("#f-http-url", "http://127.0.0.1:9/still.jpg")
+    page.fill("#f-http-user", "grower")
+    page.fill("#f-http-password_file", "/etc/shadow")
+    page.locator("#camera-form button", has_text="Save").last.click()
+    assert "ends in -password" in page.inner_text(".refusal")
+    assert (folder / "season.toml").read_bytes() == before
+
+
+def test_a_folder_that_holds_only_the_desk_s_password_can_still_be_founded(tmp_path):
+    folder = tmp_path / "bench"
+    keep_password(folder / ".desk" / "password", "a long enough one")
+    found_season(folder, "Roof", "UTC", date(2031, 3, 1))
+    assert Season(folder).settings.season.title == "Roof"
+    assert (folder / ".desk" / "password").exists()
+
+
+def test_the_camera_is_let_go_when_the_page_is_left(tmp_path, replayed):
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += f'[cameras.bench]\nkind = "replay"\nfolder = "{replayed}"\n'
+    folder = make_season(tmp_path / "bench", settings, "").folder
+
+    @contextmanager
+    def opened_season():
+        season = Season(folder)
+        yield season
+        season.catalogue.close()
+
+    lookout = Lookout(opened_season)
+    lookout.ask("bench")
+    alive = [each for each in threading.enumerate() if each.name.startswith("lookout")]
+    assert len(alive) == 1
+    lookout.leave()
+    alive[0].join(10)
+    assert not alive[0].is_alive()
+    assert lookout.once("bench").look.width == 960
