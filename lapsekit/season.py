@@ -37,6 +37,9 @@ LAST_MORNING_FILE = ".last-morning.json"
 """How the last morning ended: ``{"ended_at": UTC text, "code": exit code, "told": words}``."""
 
 COPY_LOCK_FILE = ".copying"
+WRITING_LOCK = ".writing"
+"""Held only while a text is read, changed and written, by every command and page that does."""
+
 OWNER_FILE = "published-as.txt"
 """A name that no other season has, made when it is first published or copied."""
 OWN_WORDS = "site_template/words"

@@ -1,0 +1,86 @@
+"""What a site may show of followers' pictures: what the grower said yes to, and nothing else."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+
+from lapsekit.followers.deciding import cannot_be_shown
+from lapsekit.followers.making import as_shown, shown_size
+from lapsekit.followers.records import Record, read_picture, records
+from lapsekit.season import Season
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A picture with the grower's yes and a consent, as readers may see it.
+
+    Attributes
+    ----------
+    id : str
+    name : str
+        Chosen by whoever sent it; "" for none.
+    caption, plant : str
+    region : str
+        Name of the region that it is held against; "" for none.
+    sown, taken_on : date or None
+    age_days : int or None
+    language : str
+        Of name and caption.
+    width, height : int
+        In px, as it is shown.
+    mark : str
+        Changes when the picture does.
+    picture : callable
+        Gives it as a JPEG without metadata, cropped, and blurred where that was asked for.
+    """
+
+    id: str
+    name: str
+    caption: str
+    plant: str
+    region: str
+    sown: date | None
+    taken_on: date | None
+    age_days: int | None
+    language: str
+    width: int
+    height: int
+    mark: str
+    picture: Callable[[], bytes] = field(repr=False, compare=False)
+
+
+def shown(season: Season) -> list[Shown]:
+    """All that may be shown, by the day they were taken on, then in the order they came.
+
+    Damaged records, and such whose consent does not suffice (any more), are left out.
+    """
+    found = [r for r in records(season, "shown") if cannot_be_shown(season, r) is None]
+    return [_shown(season, r) for r in sorted(found, key=_order)]
+
+
+def _order(record: Record) -> tuple:
+    return record.taken_on or season_day(record), record.came_at, record.id
+
+
+def season_day(record: Record) -> date:
+    """The day that a picture without a date counts for: that on which it came."""
+    return record.came_at.date()
+
+
+def _shown(season: Season, record: Record) -> Shown:
+    width, height = shown_size(record)
+    return Shown(
+        id=record.id,
+        name=record.name,
+        caption=record.caption,
+        plant=record.plant,
+        region=record.region,
+        sown=record.sown,
+        taken_on=record.taken_on,
+        age_days=record.age_days,
+        language=record.language,
+        width=width,
+        height=height,
+        mark=f"{record.picture.sha256[:16]} {record.crop} {record.blurred}",
+        picture=lambda: as_shown(record, read_picture(season, record.id)),
+    )
