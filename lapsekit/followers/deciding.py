@@ -75,8 +75,7 @@ def renew_code(season: Season, record_id: str) -> str:
 
 
 def take_down(season: Season, code: str) -> str | None:
-    """Delete the picture that a take-down code belongs to, at once; its id, None for no such code.
-    """
+    """Delete the picture that a take-down code belongs to, at once; its id, None for no such code."""
     raise NotImplementedError
 
 

@@ -222,9 +222,7 @@ def read_picture(season: Season, record_id: str) -> bytes:
         raise FollowerError(f"{file}: cannot be read ({error.strerror})") from error
 
 
-def change(
-    season: Season, record_id: str, what: str, alter: Callable[[Record], Record]
-) -> Record:
+def change(season: Season, record_id: str, what: str, alter: Callable[[Record], Record]) -> Record:
     """Change a record under the lock for texts.
 
     Parameters
