@@ -1,16 +1,52 @@
 """What the grower, or the follower, decides of a picture; every decision is noted in its record."""
 
+import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Literal
 
-from lapsekit.followers.records import Box, Record
+from lapsekit.errors import FollowerError
+from lapsekit.followers.arrivals import Consent
+from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code
+from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
+from lapsekit.followers.making import blurred
+from lapsekit.followers.plants import impossible
+from lapsekit.followers.receiving import LONGEST, bounded
+from lapsekit.followers.records import (
+    PICTURE,
+    Box,
+    PictureFacts,
+    Record,
+    change,
+    place_of,
+    read_record,
+    records,
+    write_picture,
+    write_record,
+    writing,
+)
+from lapsekit.followers.wordings import keep_wording
+from lapsekit.plain import one_line
 from lapsekit.season import Season
+from lapsekit.when import local_day, plant_age
+
+_MOST_BOXES = 40
+_LEAST_CROP_PX = 64
 
 
 def cannot_be_shown(season: Season, record: Record) -> str | None:
-    """Why a picture must not be shown, in a sentence; None if it may be, once the grower says yes."""
-    raise NotImplementedError
+    """Why a picture must not be shown, in words; None if it may be, once the grower says yes."""
+    consent = record.consent
+    if consent is None:
+        return "nobody agreed to its being shown; ask whoever sent it"
+    if not consent.is_adult and season.settings.followers.minors == "never":
+        return 'whoever sent it is not of age, and followers.minors is "never"'
+    if not consent.is_adult and not consent.parent.strip():
+        return "whoever sent it is not of age, and no parent agreed; ask for one"
+    if record.is_confirmed is False:
+        return "whoever sent it has not confirmed by answering that the mail address is theirs"
+    return None
 
 
 def show(season: Season, record_id: str) -> Record:
@@ -21,32 +57,100 @@ def show(season: Season, record_id: str) -> Record:
     FollowerError
         If nobody agreed to it, or a minor without a parent, or the sender did not confirm.
     """
-    raise NotImplementedError
+
+    def alter(record: Record) -> Record:
+        why = cannot_be_shown(season, record)
+        if why:
+            raise FollowerError(f"{record.id} cannot be shown: {why}")
+        return replace(record, state="shown", decided_at=season.clock(), asked="")
+
+    change(season, record_id, "shown", alter)
+    return burn(season, record_id)
 
 
 def decline(season: Season, record_id: str) -> Record:
     """Say no; it is deleted after ``keep_declined_days``."""
-    raise NotImplementedError
+    now = season.clock()
+    return change(
+        season,
+        record_id,
+        "declined",
+        lambda record: replace(record, state="declined", decided_at=now, asked=""),
+    )
 
 
 def back_to_waiting(season: Season, record_id: str) -> Record:
     """Take a yes or a no back."""
-    raise NotImplementedError
+    return change(
+        season,
+        record_id,
+        "waits again",
+        lambda record: replace(record, state="waiting", decided_at=None),
+    )
 
 
 def ask_again(season: Season, record_id: str, what: str) -> Record:
-    """Note what is to be asked of the sender (`what`: ``consent``, or words of the grower's)."""
-    raise NotImplementedError
+    """Note what is asked of the sender (`what`: ``consent``, or words of the grower's)."""
+    asked = one_line(what, LONGEST["caption"])
+    return change(season, record_id, "asked again", lambda record: replace(record, asked=asked))
 
 
 def crop(season: Season, record_id: str, box: Box | None) -> Record:
-    """Show only a part; None for the whole picture again."""
-    raise NotImplementedError
+    """Show only a part; None for the whole picture again.
+
+    The rest stays in the season folder, so that it can be undone: what nobody shall see any more
+    is to be blurred.
+
+    Raises
+    ------
+    FollowerError
+        If it lies outside of the picture, or is smaller than 64 px.
+    """
+
+    def alter(record: Record) -> Record:
+        if box is not None:
+            _require_inside(record, box, _LEAST_CROP_PX)
+        return replace(record, crop=None if box is None else tuple(map(int, box)))
+
+    return change(season, record_id, "cropped" if box else "whole again", alter)
 
 
 def blur(season: Season, record_id: str, boxes: Sequence[Box]) -> Record:
-    """Blur these areas and no others; for good once the picture is shown, at once if it is."""
-    raise NotImplementedError
+    """Blur these areas and no others; for good once the picture is shown, at once if it is.
+
+    Raises
+    ------
+    FollowerError
+        If one lies outside of the picture, or there are more than forty.
+    """
+
+    def alter(record: Record) -> Record:
+        if len(boxes) > _MOST_BOXES:
+            raise FollowerError(f"{record.id}: {len(boxes)} areas; blur at most {_MOST_BOXES}")
+        for box in boxes:
+            _require_inside(record, box, 1)
+        return replace(record, blurred=tuple(tuple(map(int, box)) for box in boxes))
+
+    record = change(season, record_id, f"{len(boxes)} areas to be blurred", alter)
+    return burn(season, record_id) if record.state == "shown" else record
+
+
+def burn(season: Season, record_id: str) -> Record:
+    """Blur for good what a shown picture has to be blurred; what was there is nowhere any more.
+
+    Until it is done, readers get the picture blurred all the same; cut off, it is done again.
+    """
+    with writing(season):
+        record = read_record(season, record_id)
+        if record.state != "shown" or not record.blurred:
+            return record
+        folder = place_of(season, record_id)
+        picture = blurred((folder / PICTURE).read_bytes(), record.blurred)
+        write_picture(folder, picture)
+        facts = replace(record.picture, sha256=hashlib.sha256(picture).hexdigest())
+        record = replace(record, picture=facts, blurred=())
+        write_record(folder, record)
+    return record
 
 
 def correct(
@@ -60,25 +164,96 @@ def correct(
     sown: date | Literal[""] | None = None,
     taken_on: date | Literal[""] | None = None,
 ) -> Record:
-    """Correct what was told; None leaves it as it is, "" empties it."""
-    raise NotImplementedError
+    """Correct what was told; None leaves it as it is, "" empties it.
+
+    Raises
+    ------
+    FollowerError
+        If there is no such region, or a day cannot be.
+    """
+    texts = {"caption": caption, "name": name, "plant": plant}
+    told = {key: one_line(text, LONGEST[key]) for key, text in texts.items() if text is not None}
+    if region is not None:
+        if region and region not in season.regions.by_name:
+            known = ", ".join(season.regions.by_name) or "none yet"
+            raise FollowerError(f'region "{region}" is none of regions.toml; it has {known}')
+        told["region"] = region
+    days = {"sown": sown, "taken_on": taken_on}
+    told |= {key: day or None for key, day in days.items() if day is not None}
+
+    def alter(record: Record) -> Record:
+        made = replace(record, **told)
+        came_on = local_day(record.came_at, season.zone)
+        if "taken_on" in told and made.taken_on is None:
+            made = replace(made, taken_on=came_on)
+        why = {"sown", "taken_on"} & told.keys() and impossible(made.sown, made.taken_on, came_on)
+        if why:
+            raise FollowerError(f"{record.id}: {why}")
+        both = made.sown is not None and made.taken_on is not None
+        return replace(made, age_days=plant_age(made.taken_on, made.sown) if both else None)
+
+    return change(season, record_id, f"corrected: {', '.join(told)}" if told else "", alter)
 
 
-def agree(season: Season, record_id: str, consent) -> Record:
+def agree(season: Season, record_id: str, consent: Consent) -> Record:
     """Note that somebody agreed after all."""
-    raise NotImplementedError
+    record = change(
+        season,
+        record_id,
+        "somebody agreed to its being shown",
+        lambda record: replace(record, consent=bounded(consent), asked=""),
+    )
+    with writing(season):
+        keep_wording(season, consent)
+    return record
 
 
 def renew_code(season: Season, record_id: str) -> str:
     """A new take-down code, told here once; the one before is void."""
-    raise NotImplementedError
+    code = new_code()
+    kept = code_hash(code, Seen(season).salt)
+    change(season, record_id, "new take-down code", lambda record: replace(record, code_hash=kept))
+    return code
 
 
 def take_down(season: Season, code: str) -> str | None:
-    """Delete the picture that a take-down code belongs to, at once; its id, None for no such code."""
-    raise NotImplementedError
+    """Delete the picture that a take-down code belongs to, at once.
+
+    Parameters
+    ----------
+    season : Season
+    code : str
+        As somebody typed it. Whoever lets strangers try codes bounds how often they may.
+
+    Returns
+    -------
+    str or None
+        Its id; None where no picture (any more) has this code.
+    """
+    known = as_code(code)
+    found = None if known is None else record_with_code(known, records(season))
+    if found is not None:
+        take_down_by_id(season, found.id)
+    return None if found is None else found.id
 
 
 def take_down_by_id(season: Season, record_id: str) -> None:
-    """Delete a picture at once, whatever it was; its id stays in ``followers/taken-down.csv``."""
-    raise NotImplementedError
+    """Delete a picture at once, whatever it was; its id stays in ``followers/taken-down.csv``.
+
+    Raises
+    ------
+    FollowerError
+        If there is none of that id.
+    """
+    forget(season, record_id, WAS_TAKEN_DOWN)
+
+
+def _require_inside(record: Record, box: Box, least_px: int) -> None:
+    left, top, right, bottom = box
+    facts: PictureFacts = record.picture
+    fits = left >= 0 and top >= 0 and right <= facts.width and bottom <= facts.height
+    if not fits or min(right - left, bottom - top) < least_px:
+        raise FollowerError(
+            f"{record.id}: area {left}, {top}, {right}, {bottom} does not lie in the picture "
+            f"({facts.width} × {facts.height} px), or has less than {least_px} px a side"
+        )

@@ -250,7 +250,7 @@ def change(season: Season, record_id: str, what: str, alter: Callable[[Record], 
             write_record(folder, after)
         if after.state != before.state:
             target = season.folder / FOLDER / after.state / record_id
-            _private(target.parent)
+            private_folder(target.parent)
             folder.rename(target)
     return after
 
@@ -269,8 +269,8 @@ def add_record(season: Season, record: Record, picture: bytes) -> None:
     """File a new record whole, by one rename; the caller holds the lock for texts."""
     base = season.folder / FOLDER
     making, target = base / f"{_MAKING}{record.id}", base / record.state / record.id
-    _private(making)
-    _private(target.parent)
+    private_folder(making)
+    private_folder(target.parent)
     write_picture(making, picture)
     write_record(making, record)
     making.rename(target)
@@ -297,7 +297,7 @@ def sweep(season: Season) -> None:
         part.unlink(missing_ok=True)
 
 
-def _private(folder: Path) -> None:
+def private_folder(folder: Path) -> None:
     """Make a folder that only its owner can look into: it holds other people's data."""
     for each in (folder.parent, folder):
         if not each.is_dir():

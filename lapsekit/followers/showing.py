@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date
 
 from lapsekit.followers.deciding import cannot_be_shown
+from lapsekit.followers.gone import gone_ids
 from lapsekit.followers.making import as_shown, shown_size
 from lapsekit.followers.records import Record, read_picture, records
 from lapsekit.season import Season
@@ -54,7 +55,9 @@ def shown(season: Season) -> list[Shown]:
 
     Damaged records, and such whose consent does not suffice (any more), are left out.
     """
-    found = [r for r in records(season, "shown") if cannot_be_shown(season, r) is None]
+    gone = gone_ids(season.folder)  # one whose deleting was cut off
+    asked = [r for r in records(season, "shown") if r.id not in gone]
+    found = [r for r in asked if cannot_be_shown(season, r) is None]
     return [_shown(season, r) for r in sorted(found, key=_order)]
 
 

@@ -1,0 +1,203 @@
+"""Stage: pictures that the grower put into a folder -> records that wait.
+
+Beside ``basil.jpg`` there may be a ``basil.txt`` of lines like ``name: Ada``: who it is from and
+what they agreed to, as the grower has it on paper. What was taken in goes to ``taken/`` in that
+folder, what was refused to ``refused/`` with a word why; nothing is deleted.
+"""
+
+import hashlib
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+
+from lapsekit.errors import FollowerError, SettingsError
+from lapsekit.followers.arrivals import Arrival, Consent
+from lapsekit.followers.opener import MOST_BYTES
+from lapsekit.followers.receiving import Received, take_in
+from lapsekit.followers.wordings import wording
+from lapsekit.safely import write_safely
+from lapsekit.season import Season
+from lapsekit.trust import require_trust
+
+TAKEN, REFUSED = "taken", "refused"
+BESIDE = ".txt"
+
+_STILL_S = 10.0
+"""What was written to within so many seconds may not be whole yet."""
+
+_BESIDE_BYTES = 100_000
+_KEYS = ("name", "plant", "sown", "taken", "caption", "contact", "language", "agreed", "parent")
+_YES, _NO = ("yes", "ja"), ("no", "nein", "")
+
+
+@dataclass
+class FolderReport:
+    """What became of a folder's pictures.
+
+    Attributes
+    ----------
+    taken : list of (str, Received)
+        File names, and what waits now.
+    known, left : list of str
+        Such as came before; such as are still being written, or for which there is no room now.
+    refused : list of (str, str)
+        With the reason.
+    problems : list of str
+        Texts that cannot be used; their pictures stay where they are.
+    """
+
+    taken: list[tuple[str, Received]] = field(default_factory=list)
+    known: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    refused: list[tuple[str, str]] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
+
+
+def take_in_folder(season: Season) -> FolderReport:
+    """Take in what lies in ``followers.inbox``.
+
+    Raises
+    ------
+    NotTrusted
+        If the season folder is not trusted.
+    SettingsError
+        If no such folder is named, or it is not there.
+    """
+    named = season.settings.followers.inbox
+    if named is None:
+        raise SettingsError(f"{season.folder}: season.toml names no followers.inbox")
+    require_trust(season.folder, f"take pictures out of {named} as those of followers")
+    inbox = season.folder / Path(named).expanduser()
+    if not inbox.is_dir():
+        raise SettingsError(f"followers.inbox {inbox}: is no folder; make it, or name another")
+    report = FolderReport()
+    for file in _pictures(inbox):
+        if time.time() - file.stat().st_mtime < _STILL_S:
+            report.left.append(file.name)
+        else:
+            _take_one(season, file, report)
+    return report
+
+
+def _pictures(inbox: Path) -> Iterator[Path]:
+    for file in sorted(inbox.iterdir()):
+        hidden = file.name.startswith(".") or file.suffix.lower() == BESIDE
+        if not hidden and file.is_file() and not file.is_symlink():
+            yield file
+
+
+def _take_one(season: Season, file: Path, report: FolderReport) -> None:
+    try:
+        arrival = _arrival(season, file)
+    except FollowerError as error:
+        report.problems.append(str(error))
+        return
+    received = take_in(season, arrival)
+    if received.is_for_now:
+        report.left.append(file.name)
+    elif received.refused:
+        report.refused.append((file.name, received.refused))
+        _put_away(file, REFUSED, received.refused)
+    else:
+        _put_away(file, TAKEN)
+        if received.is_known:
+            report.known.append(file.name)
+        else:
+            report.taken.append((file.name, received))
+
+
+def _arrival(season: Season, file: Path) -> Arrival:
+    with file.open("rb") as opened:
+        data = opened.read(MOST_BYTES + 1)
+    told = _told(file.with_suffix(BESIDE))
+    now = season.clock()
+    return Arrival(
+        data=data,
+        came_at=now,
+        by="folder",
+        source=f"folder {hashlib.sha256(data).hexdigest()}",
+        file_name=file.name,
+        name=told.get("name", ""),
+        plant=told.get("plant", ""),
+        sown=_day(file, told, "sown"),
+        taken_on=_day(file, told, "taken"),
+        caption=told.get("caption", ""),
+        contact=told.get("contact", ""),
+        language=told.get("language", season.settings.site.language),
+        consent=_consent(season, file, told, now),
+    )
+
+
+def _told(file: Path) -> dict[str, str]:
+    """Lines ``key: value`` of a text beside a picture; nothing where there is none."""
+    if not file.is_file() or file.is_symlink():
+        return {}
+    try:
+        with file.open(encoding="utf-8-sig") as opened:
+            lines = opened.read(_BESIDE_BYTES).splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise FollowerError(
+            f"{file}: cannot be read ({error}); save it as text in UTF-8"
+        ) from error
+    told = {}
+    for number, line in enumerate(lines, start=1):
+        key, colon, value = line.partition(":")
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        if not colon or key.strip().lower() not in _KEYS:
+            raise FollowerError(
+                f'{file}: line {number} "{line[:60]}": write lines like name: Ada; known are '
+                f"{', '.join(_KEYS)}"
+            )
+        told[key.strip().lower()] = value.strip()
+    return told
+
+
+def _day(file: Path, told: dict[str, str], key: str) -> date | None:
+    text = told.get(key, "")
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise FollowerError(
+            f'{file.with_suffix(BESIDE)}: {key}: "{text[:40]}" is no day; write one like 2031-04-17'
+        ) from None
+
+
+def _consent(season: Season, file: Path, told: dict[str, str], now: datetime) -> Consent | None:
+    agreed = told.get("agreed", "").lower()
+    if agreed in _NO:
+        return None
+    if agreed not in _YES:
+        raise FollowerError(
+            f'{file.with_suffix(BESIDE)}: agreed: "{agreed[:40]}": write yes if whoever sent it '
+            "agreed to the consent text, and no otherwise; for a child, parent: NAME too"
+        )
+    text = wording(season, told.get("language", season.settings.site.language))
+    return Consent(
+        wording=text.version,
+        language=text.language,
+        agreed_at=now,
+        how="the grower has it on paper",
+        is_adult=not told.get("parent"),
+        parent=told.get("parent", ""),
+    )
+
+
+def _put_away(file: Path, where: str, why: str = "") -> None:
+    """Move a picture, and the text beside it; a second one of a name gets a number."""
+    target = file.parent / where
+    target.mkdir(exist_ok=True)
+    stems = (file.stem, *(f"{file.stem}-{n}" for n in range(2, 10_000)))
+    stem = next(s for s in stems if not any((target / (s + end)).exists() for end in _ends(file)))
+    beside = file.with_suffix(BESIDE)
+    if beside.is_file() and not beside.is_symlink():
+        beside.rename(target / f"{stem}{BESIDE}")
+    if why:
+        write_safely(target / f"{stem}.why{BESIDE}", f"{why}\n".encode())
+    file.rename(target / f"{stem}{file.suffix}")
+
+
+def _ends(file: Path) -> tuple[str, ...]:
+    return file.suffix, BESIDE, f".why{BESIDE}"
