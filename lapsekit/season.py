@@ -38,7 +38,8 @@ LAST_MORNING_FILE = ".last-morning.json"
 
 COPY_LOCK_FILE = ".copying"
 WRITING_LOCK = ".writing"
-"""Held only while a text is read, changed and written, by every command and page that does."""
+"""Held only while a text of the season is read, changed and written: milliseconds. A stage that
+runs does not hold it, so that a note can be taken meanwhile."""
 
 OWNER_FILE = "published-as.txt"
 """A name that no other season has, made when it is first published or copied."""
