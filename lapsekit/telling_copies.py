@@ -30,6 +30,7 @@ def copied(report: CopyReport, dry_run: bool) -> list[str]:
     ]
     lines += _listed("sent again, since it was damaged or missing there", report.repaired)
     lines += _listed("kept there as it was before", report.kept)
+    lines += _listed("deleted there, since it was taken down here", report.erased)
     lines += _listed(
         "no longer what it was when it was taken (the card may be failing), not copied",
         report.damaged_here,

@@ -57,6 +57,7 @@ ORDER = [
         "telling_aiming",
         "telling_care",
         "telling_copies",
+        "telling_followers",
         "telling_growth",
         "telling_minding",
     },

@@ -23,6 +23,7 @@ for part in (
     "notes",
     "filming",
     "showing",
+    "following",
 ):  # the order of the help
     import_module(f"lapsekit.cli.{part}")
 

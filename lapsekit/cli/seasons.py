@@ -171,7 +171,7 @@ def morning(
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
 ) -> None:
-    """The morning chain: measure, growth, site."""
+    """The morning chain: measure, growth, followers' pictures tidied, site."""
     from lapsekit.unattended.morning import morning
     from lapsekit.unattended.news import look_sentences
 

@@ -13,10 +13,13 @@ from pathlib import Path
 from lapsekit.copied import Copied, note_copied, read_copied, rewrite_copied
 from lapsekit.copying import lists
 from lapsekit.copying.belongings import TEXTS, is_frame, own_frames, own_texts
+from lapsekit.copying.erasing import states_here, to_erase
 from lapsekit.copying.far import MARKER, arrive, given_up, put, read_lists, require_apart, send_list
 from lapsekit.copying.report import CopyReport
 from lapsekit.copying.verifying import Checked, check_batch
 from lapsekit.errors import CatalogueError
+from lapsekit.followers.gone import gone_ids
+from lapsekit.followers.records import FOLDER as FOLLOWERS
 from lapsekit.frames.archive import content_hash
 from lapsekit.places import Place, open_place
 from lapsekit.places.trying import Tries, batches, most_bytes
@@ -85,6 +88,7 @@ def copy(
     if verify:
         work.verify(track)
     work.copy_texts(everything=verify)
+    work.erase_followers()
     work.copy_frames(track)
     rewrite_copied(season.folder, work.record.values())  # one line a file again
     report.there = sum(map(is_frame, work.record))
@@ -205,6 +209,19 @@ class _Copying:
         if not lists.is_last(content, last):
             name = lists.texts_list(content, last[0] + 1)
             send_list(self.place, self.tries, name, content)
+
+    def erase_followers(self) -> None:
+        """Delete there what followers had taken down, once the last list no longer names it."""
+        if not (self.folder / FOLLOWERS).is_dir():
+            return
+        there = self.tries(lambda: self.place.listed(FOLLOWERS))
+        gone = gone_ids(self.folder)
+        names = to_erase(there, gone, states_here(self.texts))
+        if names:
+            self.tries(lambda: self.place.remove(names))
+            self.report.erased += names
+        for path in {*names, *to_erase(self.record, gone, states_here(self.texts))}:
+            self.record.pop(path, None)
 
     def copy_frames(self, track: Track) -> None:
         """Copy frames that copied.csv does not hold."""

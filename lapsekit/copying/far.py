@@ -8,6 +8,7 @@ from pathlib import Path
 
 from lapsekit.copied import rewrite_copied
 from lapsekit.copying import lists
+from lapsekit.copying.erasing import is_followers
 from lapsekit.errors import CopyError, SettingsError, TransferError
 from lapsekit.places import Place
 from lapsekit.places.trying import BATCH_BYTES, Tries, batches
@@ -151,7 +152,8 @@ def put(
         The folder that `names` are paths in.
     names : sequence of str
     stamp : str
-        What is replaced is kept in ``before/STAMP``, unless the new content begins with the old.
+        What is replaced is kept in ``before/STAMP``, unless the new content begins with the old,
+        or is about followers, whose data are kept no longer than they have to be.
     on_kept : callable
         Told the name of each file that was kept so.
 
@@ -167,8 +169,8 @@ def put(
     """
     present = place.present(names)
     differing = place.differing(root, present) if present else []
-    if differing:
-        _keep(place, root, differing, stamp, on_kept)
+    if own := [name for name in differing if not is_followers(name)]:
+        _keep(place, root, own, stamp, on_kept)
     missing = set(names) - set(present)
     wanted = [name for name in names if name in missing or name in differing]
     if wanted:

@@ -26,6 +26,8 @@ class CopyReport:
         Frames that are no longer what they were when they were taken or copied; not sent.
     lost : list of str
         Frames that are gone here, and damaged or missing there.
+    erased : list of str
+        Followers' pictures that were deleted there, since they were deleted here.
     failed : list of str
         Attempts that failed before one that went well.
     caution : str
@@ -42,6 +44,7 @@ class CopyReport:
     repaired: list[str] = field(default_factory=list)
     damaged_here: list[str] = field(default_factory=list)
     lost: list[str] = field(default_factory=list)
+    erased: list[str] = field(default_factory=list)
     failed: list[str] = field(default_factory=list)
     caution: str = ""
 

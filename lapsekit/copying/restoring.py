@@ -12,6 +12,8 @@ from lapsekit.copying import lists
 from lapsekit.copying.belongings import is_frame
 from lapsekit.copying.far import COPIED_TO, marker_at, read_lists
 from lapsekit.errors import CopyError
+from lapsekit.followers.gone import gone_ids
+from lapsekit.followers.records import FOLDER as FOLLOWERS
 from lapsekit.frames.archive import content_hash
 from lapsekit.frames.indexing import IndexReport
 from lapsekit.frames.names import FRAMES
@@ -133,6 +135,7 @@ def restore(
     found = read_lists(place, tries)
     report.damaged_lists, report.listed = found.damaged, sorted(found.frames)
     work.bring(found, chosen, earlier, track)
+    _erase_followers(folder, source)
     write_safely(folder / COPIED_TO, line.encode())
     if (folder / SETTINGS_FILE).is_file():
         season = Season(folder, clock)
@@ -143,6 +146,15 @@ def restore(
         (folder / WORK / _OF).unlink()
         (folder / WORK).rmdir()
     return report
+
+
+def _erase_followers(folder: Path, source: Path | None) -> None:
+    """Delete what followers had taken down, as far as anybody here knows, if it came back."""
+    gone = gone_ids(folder) | (gone_ids(source) if source is not None else set())
+    for pattern in (f"{FOLLOWERS}/*/*", f"{lists.BEFORE}/*/{FOLLOWERS}/*/*"):
+        for path in sorted(folder.glob(pattern)):
+            if path.name in gone and path.is_dir():
+                shutil.rmtree(path)
 
 
 def _place(model: CopiesTable, folder: Path, source: Path | None) -> Place:

@@ -66,7 +66,10 @@ _NOT_EXECUTABLE = ("mmap", "mmap2", "mprotect")  # the third argument says what 
 
 
 def bound() -> None:
-    """Bound memory and time of this process, and let it write no file."""
+    """Bound memory and time of this process, let it write no file, and let others go first."""
+    with suppress(OSError), open("/proc/self/oom_score_adj", "w") as first_to_go:  # noqa: PTH123
+        first_to_go.write("1000")  # where memory is short, this process ends and no other
+    os.nice(10)
     limits = {
         resource.RLIMIT_AS: MEMORY_MB << 20,
         resource.RLIMIT_CPU: CPU_S,

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 from lapsekit.followers.deciding import burn
 from lapsekit.followers.gone import TIME_WAS_UP, finish, forget
-from lapsekit.followers.records import Record, change, records, sweep, writing
+from lapsekit.followers.records import FOLDER, Record, change, records, sweep, writing
 from lapsekit.season import Season
 
 
@@ -40,6 +40,8 @@ def tidy(season: Season, dry_run: bool = False) -> TidyReport:
     TidyReport
     """
     report = TidyReport()
+    if not (season.folder / FOLDER).is_dir():
+        return report
     for record in records(season):
         if _has_expired(season, record):
             (report.waited if record.state == "waiting" else report.declined).append(record.id)

@@ -1,7 +1,8 @@
-"""The morning chain: measure, growth, site, publish."""
+"""The morning chain: measure, growth, followers' pictures tidied, site, publish."""
 
 from dataclasses import dataclass
 
+from lapsekit.followers.retention import TidyReport, tidy
 from lapsekit.measuring import MeasureReport, measure
 from lapsekit.progress import Track, silent
 from lapsekit.publishing import PublishReport, publish
@@ -17,6 +18,7 @@ class MorningReport:
 
     measured: MeasureReport
     growth: GrowthReport
+    tidied: TidyReport
     site: SiteReport
     published: PublishReport | None
 
@@ -29,6 +31,7 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
     """
     measured, growth = measure(season, workers, track), write_daily(season)
     note_alerts(season, growth.alerts)  # before what may fail: they are told by the next call
+    tidied = tidy(season)  # before the site, which must not show what has to go
     site = build_site(season, track, growth)
     sent = publish(season, track=track) if season.settings.publish.to else None
-    return MorningReport(measured, growth, site, sent)
+    return MorningReport(measured, growth, tidied, site, sent)

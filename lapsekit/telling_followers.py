@@ -1,0 +1,80 @@
+"""What the command line says about followers' pictures: records and reports in, lines out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lapsekit.followers.folder import FolderReport
+    from lapsekit.followers.records import Record
+    from lapsekit.followers.retention import TidyReport
+
+
+def listed(records: Sequence[tuple[Record, str | None]]) -> list[str]:
+    """After ``followers list``: a line a picture, and what keeps it from being shown."""
+    if not records:
+        return ["no pictures of followers"]
+    return [_line(record, why) for record, why in records]
+
+
+def _line(record: Record, why: str | None) -> str:
+    age = "" if record.age_days is None else f", day {record.age_days}"
+    who = f"“{record.name}”" if record.name else "no name"
+    plant = record.region or record.plant or "no plant"
+    near = f"; nearly the same as {', '.join(record.near)}" if record.near else ""
+    told = f"; cannot be shown: {why}" if why and record.state != "declined" else ""
+    asked = "; asked again" if record.asked else ""
+    return (
+        f"{record.id} {record.state:8} {record.came_at:%Y-%m-%d} by {record.by}: {who}, "
+        f"{plant}{age}{near}{asked}{told}"
+    )
+
+
+def facts(record: Record, why: str | None) -> dict[str, Any]:
+    """One record for scripts: without addresses, hashes and answers."""
+    return {
+        "id": record.id,
+        "state": record.state,
+        "came_at": record.came_at,
+        "by": record.by,
+        "name": record.name,
+        "plant": record.plant,
+        "region": record.region,
+        "sown": record.sown,
+        "taken_on": record.taken_on,
+        "age_days": record.age_days,
+        "caption": record.caption,
+        "near": list(record.near),
+        "notes": list(record.notes),
+        "asked": record.asked,
+        "cannot_be_shown": why,
+    }
+
+
+def taken_in(report: FolderReport) -> list[str]:
+    """After ``followers take-in``, of a folder."""
+    lines = []
+    for name, received in report.taken:
+        lines.append(
+            f"{name}: waits as {received.id}; take-down code {received.code} (give it to whoever "
+            "sent it; it is told here once)"
+        )
+        lines += [f"{name}: {note}" for note in received.notes]
+    lines += [f"{name}: came before, nothing done" for name in report.known]
+    lines += [f"{name}: left, still being written or too many wait" for name in report.left]
+    return lines or ["nothing new in the folder"]
+
+
+def not_taken_in(report: FolderReport) -> list[str]:
+    """What went wrong with some."""
+    return [f"{name}: refused. {why}" for name, why in report.refused] + report.problems
+
+
+def tidied(report: TidyReport, dry_run: bool) -> list[str]:
+    """After ``followers tidy``."""
+    verb = "would delete" if dry_run else "deleted"
+    return [
+        f"{verb} {len(report.waited)} that waited and {len(report.declined)} that were declined "
+        f"too long, and the addresses of {len(report.contacts)}"
+    ]
