@@ -5,15 +5,17 @@ same act is found again under the same words. Figures stand in the note, as a ha
 them: ``12 cm`` for a height, ``125 g`` for a harvest, ``BBCH 61`` for a growth stage.
 """
 
-import csv
-import io
 import re
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
+from lapsekit.rows import Row, rows, with_rows
 from lapsekit.season import DIARY_HEADER
+
+COLUMNS = tuple(DIARY_HEADER.strip().split(","))
 
 VOCABULARY = {
     "sown": "seeds went into the soil",
@@ -79,20 +81,26 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
     SettingsError
         If the file is there and is not text.
     """
-    rows = _rows(diary_text(path))
-    if not rows:
+    return parse_diary(diary_text(path), path)
+
+
+def parse_diary(text: str, path: Path) -> tuple[list[Event], list[str]]:
+    """Events out of the text of a diary that lies, or will lie, at `path`; as `read_diary`."""
+    found = rows(text)
+    if not found:
         return [], []
-    columns = _columns(rows[0][1])
+    columns = columns_of(found[0])
     if not {"date", "event"} <= set(columns):
         return [], [
             f"{path}: passed over; its first line must be {DIARY_HEADER.strip()} (with commas)"
         ]
     events, problems = [], []
-    for line, cells in rows[1:]:
-        event = _event(line, dict(zip(columns, cells, strict=False)))
+    for row in found[1:]:
+        event = event_in(row, columns)
         if event is None:
             problems.append(
-                f"{path}: line {line} is passed over; it needs a date like 2031-04-17 and an event"
+                f"{path}: line {row.line} is passed over; it needs a date like 2031-04-17 and an "
+                "event"
             )
         else:
             events.append(event)
@@ -130,25 +138,11 @@ def with_event(path: Path, text: str, event: Event) -> str:
         If the diary's columns have no place for the event, or a quotation mark left open in it
         would swallow the line.
     """
-    end = "\r\n" if "\r\n" in text else "\n"
-    rows = _rows(text)
-    columns = _columns(rows[0][1]) if rows else DIARY_HEADER.strip().split(",")
-    fields = {
-        "date": event.day.isoformat(),
-        "region": event.region,
-        "event": event.what,
-        "note": event.note,
-    }
-    homeless = [n for n, v in fields.items() if v and n not in columns]
-    if homeless:
-        raise SettingsError(
-            f"{path}: no column {', '.join(homeless)}; make its first line "
-            f"{DIARY_HEADER.strip()} (with commas)"
-        )
-    before = text if not text or text.endswith("\n") else text + end
-    before += "" if rows else DIARY_HEADER.strip() + end
-    added = before + _line([fields.get(name, "") for name in columns]) + end
-    if len(_rows(added)) != max(len(rows), 1) + 1:
+    found = rows(text)
+    columns = columns_of(found[0]) if found else list(COLUMNS)
+    cells = cells_of(path, event, columns)
+    added = with_rows(text, [cells] if found else [columns, cells])
+    if len(rows(added)) != max(len(found), 1) + 1:
         raise SettingsError(
             f'{path}: a quotation mark (") in it is not closed, so that no line can be added; '
             "close it first"
@@ -156,33 +150,46 @@ def with_event(path: Path, text: str, event: Event) -> str:
     return added
 
 
-def _rows(text: str) -> list[tuple[int, list[str]]]:
-    """Lines with their numbers, comments and empty ones passed over."""
-    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
-    reader = csv.reader(io.StringIO(text, newline=""))
-    rows, line = [], 1
-    for cells in reader:
-        if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#"):
-            rows.append((line, cells))
-        line = reader.line_num + 1
-    return rows
+def with_events(path: Path, text: str, events: Iterable[Event]) -> str:
+    """The text of a diary with lines at its end, as `with_event` adds each."""
+    for event in events:
+        text = with_event(path, text, event)
+    return text
 
 
-def _columns(cells: list[str]) -> list[str]:
-    return [cell.strip() for cell in cells]
+def columns_of(header: Row) -> list[str]:
+    """Names of the columns."""
+    return [cell.strip() for cell in header.cells]
 
 
-def _line(cells: list[str]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow(cells)
-    return out.getvalue()
+def cells_of(
+    path: Path, event: Event, columns: Sequence[str], before: Sequence[str] = ()
+) -> list[str]:
+    """An event as cells of a row; columns of the grower's own keep what stood there before.
+
+    Raises
+    ------
+    SettingsError
+        If a value of the event has no column.
+    """
+    values = (event.day.isoformat(), event.region, event.what, event.note)
+    fields = dict(zip(COLUMNS, values, strict=True))
+    homeless = [n for n, v in fields.items() if v and n not in columns]
+    if homeless:
+        raise SettingsError(
+            f"{path}: no column {', '.join(homeless)}; make its first line "
+            f"{DIARY_HEADER.strip()} (with commas)"
+        )
+    was = [*before, *[""] * len(columns)]
+    cells = [fields.get(name, old) for name, old in zip(columns, was, strict=False)]
+    return [*cells, *before[len(columns) :]]
 
 
-def _event(line: int, row: dict[str, str]) -> Event | None:
-    day, region, what, note = (
-        row.get(name, "").strip() for name in ("date", "region", "event", "note")
-    )
+def event_in(row: Row, columns: Sequence[str]) -> Event | None:
+    """What a row tells; None where its date or event cannot be read."""
+    fields = dict(zip(columns, row.cells, strict=False))
+    day, region, what, note = (fields.get(name, "").strip() for name in COLUMNS)
     try:
-        return Event(date.fromisoformat(day), region, what, note, line) if what else None
+        return Event(date.fromisoformat(day), region, what, note, row.line) if what else None
     except ValueError:
         return None

@@ -15,15 +15,9 @@ from pathlib import Path, PurePosixPath
 from lapsekit.catalogue import NOT_WATCHED, Frame, FrameVerdict, Judging
 from lapsekit.errors import SettingsError
 from lapsekit.frames.thinned import Kept, Thinned
-from lapsekit.safely import write_safely
-from lapsekit.season import VERDICTS_FILE, Season
-from lapsekit.verdicts import (
-    SAID_NO,
-    SAID_YES,
-    Ruling,
-    read_verdicts,
-    with_verdicts,
-)
+from lapsekit.season import VERDICTS_FILE, Season, writing
+from lapsekit.texts import rewrite
+from lapsekit.verdicts import SAID_NO, SAID_YES, Ruling, parse_verdicts, with_verdicts
 from lapsekit.vision.figures import Figures
 from lapsekit.vision.screening import Limits, Memory, Seen, Verdict, judge_on
 
@@ -79,7 +73,7 @@ def rule(season: Season, names: Iterable[str], use: bool, note: str | None = Non
     Parameters
     ----------
     season : Season
-        An open season; the caller holds its stage lock.
+        An open season.
     names : iterable of str
         Frames: paths in the season folder, paths of the files, or file names.
     use : bool
@@ -97,13 +91,19 @@ def rule(season: Season, names: Iterable[str], use: bool, note: str | None = Non
     SettingsError
         If a name is no frame's, or that of several; or if verdicts.csv cannot be used. Nothing is
         written then.
+    SeasonBusy
+        If another process holds the season's texts for ten seconds.
     """
     paths = season.catalogue.paths()
     frames = list(dict.fromkeys(_named(season, name, paths) for name in names))
     path = season.folder / VERDICTS_FILE
-    read_verdicts(path)
-    text = path.read_text(encoding="utf-8-sig") if path.exists() else ""
-    write_safely(path, with_verdicts(text, frames, use, note).encode())
+
+    def said(text: str) -> str:
+        parse_verdicts(text, path)
+        return with_verdicts(text, frames, use, note)
+
+    with writing(season.folder, "frames"):
+        rewrite(path, said)
     return frames
 
 

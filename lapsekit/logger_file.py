@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo
 from lapsekit.errors import SettingsError
 from lapsekit.growth.weather import Reading
 from lapsekit.logger_times import LoggerClock
-from lapsekit.safely import write_safely
+from lapsekit.season import writing
+from lapsekit.texts import write_whole
 from lapsekit.weather import VALUES, Laid, lay, number_in, read_weather
 
 _SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -108,13 +109,16 @@ def bring_weather_in(
     ------
     SettingsError
         If either file cannot be understood.
+    SeasonBusy
+        If another process holds the season's texts for ten seconds.
     """
-    table = read_weather(weather)
     found = read_logger(path, columns, zone)
-    laid = lay(table, found.readings)
-    changed = bool(laid.added or laid.filled) and not dry_run
-    if changed:
-        write_safely(weather, table.text.encode())
+    with writing(weather.parent, "weather"):
+        table = read_weather(weather)
+        laid = lay(table, found.readings)
+        changed = bool(laid.added or laid.filled) and not dry_run
+        if changed:
+            write_whole(weather, table.text)
     return WeatherBrought(found, laid, changed)
 
 

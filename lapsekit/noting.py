@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from lapsekit.diary import VOCABULARY, Event, diary_text, read_diary, with_event
+from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
 from lapsekit.errors import SettingsError
-from lapsekit.safely import write_safely
-from lapsekit.season import DIARY_FILE, Season
+from lapsekit.season import DIARY_FILE, Season, writing
+from lapsekit.texts import rewrite
 from lapsekit.when import local_day
 
 #: Days before the first sowing that a diary may speak of: soil is prepared, seeds are soaked.
@@ -51,7 +51,7 @@ def add_events(
     Parameters
     ----------
     season : Season
-        An open season; the caller holds its stage lock.
+        An open season.
     day : str
         Like ``2031-04-17``; neither in the future nor long before the first sowing.
     what : str
@@ -72,17 +72,25 @@ def add_events(
     ------
     SettingsError
         If a value cannot be used; names it, and the nearest that can.
+    SeasonBusy
+        If another process holds the season's texts for ten seconds.
     """
-    what, path = _event_text(what), season.folder / DIARY_FILE
+    events, hints = checked_events(season, day, what, regions, note, figures)
+    path = season.folder / DIARY_FILE
+    with writing(season.folder, "diary"):
+        rewrite(path, lambda text: with_events(path, text, events))
+    return events, hints
+
+
+def checked_events(
+    season: Season, day: str, what: str, regions: Sequence[str], note: str, figures: Figures
+) -> tuple[list[Event], list[str]]:
+    """The events, and hints, that `add_events` would add; raises alike, and writes nothing."""
+    what = _event_text(what)
     on = _day(season, day)
     regions = [name for given in regions for name in _regions_of(season, given)]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
-    text = diary_text(path)
-    mark = "\ufeff" if path.is_file() and path.read_bytes().startswith(b"\xef\xbb\xbf") else ""
-    for event in events:
-        text = with_event(path, text, event)
-    write_safely(path, (mark + text).encode())
     return events, _hints(what)
 
 

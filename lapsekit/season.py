@@ -7,7 +7,7 @@ import threading
 import time
 import uuid
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime
 from functools import cached_property
@@ -31,6 +31,7 @@ REGIONS_FILE = "regions.toml"
 DIARY_FILE = "diary.csv"
 VERDICTS_FILE = "verdicts.csv"
 COLOURS_FILE = "colours.csv"
+CORRECTIONS_FILE = "corrections.csv"
 CATALOGUE_FILE = "catalogue.sqlite"
 LOCK_FILE = ".lock"
 LAST_MORNING_FILE = ".last-morning.json"
@@ -362,29 +363,53 @@ class Season:
         SeasonBusy
             If the other stage has not ended in time.
         """
-        path = self.folder / file_name
-        with path.open("a+", encoding="utf-8") as file:
-            deadline = time.monotonic() + wait_s
-            waited = False
-            while not _locked(file.fileno()):
-                file.seek(0)
-                holder = file.read().strip() or "another lapsekit process"
-                if time.monotonic() >= deadline:
-                    raise SeasonBusy(
-                        f"{self.folder} is held by {holder}; wait until it is done, then run "
-                        f"{stage} again"
-                    )
-                if not waited and on_wait is not None:
-                    on_wait(holder)
-                waited = True
-                time.sleep(0.1)
+        with hold(self.folder, stage, wait_s, on_wait, file_name):
+            yield
+
+
+@contextmanager
+def hold(
+    folder: Path,
+    stage: str,
+    wait_s: float,
+    on_wait: Callable[[str], None] | None = None,
+    file_name: str = LOCK_FILE,
+) -> Iterator[None]:
+    """Hold a lock of a season folder, be the season in it usable or not; as `Season.lock`."""
+    path = folder / file_name
+    with path.open("a+", encoding="utf-8") as file:
+        deadline = time.monotonic() + wait_s
+        pause_s, waited = 0.002, False
+        while not _locked(file.fileno()):
+            file.seek(0)
+            holder = file.read().strip() or "another lapsekit process"
+            if time.monotonic() >= deadline:
+                raise SeasonBusy(
+                    f"{folder} is held by {holder}; wait until it is done, then run {stage} again"
+                )
+            if not waited and on_wait is not None:
+                on_wait(holder)
+            waited = True
+            time.sleep(pause_s)
+            pause_s = min(2 * pause_s, 0.1)
+        file.truncate(0)
+        file.write(f"lapsekit {stage} (process {os.getpid()})\n")
+        file.flush()
+        try:
+            yield
+        finally:
             file.truncate(0)
-            file.write(f"lapsekit {stage} (process {os.getpid()})\n")
-            file.flush()
-            try:
-                yield
-            finally:
-                file.truncate(0)
+
+
+def writing(folder: Path, what: str, wait_s: float = 10) -> AbstractContextManager[None]:
+    """Hold the texts of a season folder while one is read, changed and written.
+
+    Raises
+    ------
+    SeasonBusy
+        If somebody else holds them for as long as `wait_s`.
+    """
+    return hold(folder, what, wait_s, file_name=WRITING_LOCK)
 
 
 def _locked(handle: int) -> bool:

@@ -24,13 +24,8 @@ from lapsekit.vision.homographies import project
 from lapsekit.vision.reduction import reduced_points
 from lapsekit.vision.regions import region_mask
 from lapsekit.vision.registration import Registration
-from lapsekit.vision.trained_colours import (
-    Lesson,
-    Stroke,
-    TrainedColours,
-    ZonedColours,
-    read_strokes,
-)
+from lapsekit.vision.strokes import Stroke, read_strokes
+from lapsekit.vision.trained_colours import Lesson, TrainedColours, ZonedColours
 
 Key = str | None
 """Group, or name, of the regions that strokes speak of; None for those that count everywhere."""

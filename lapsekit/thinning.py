@@ -21,7 +21,7 @@ from lapsekit.judging import verdict_mark, verdicts_waiting
 from lapsekit.measuring import frames_not_done
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
-from lapsekit.season import SETTINGS_FILE, Season
+from lapsekit.season import SETTINGS_FILE, Season, writing
 from lapsekit.shapes import Shapes
 from lapsekit.teaching import strokes_of
 from lapsekit.trust import require_trust
@@ -88,14 +88,14 @@ def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinRe
     for day in track(chosen, len(chosen), "thinning out"):
         going = [f for f in day.going if copied is None or (f.path, f.sha256) in copied]
         report.not_copied += len(day.going) - len(going)
+        if not dry_run:
+            with writing(season.folder, "thin"):  # nobody names a frame while it goes
+                going = work.let_go(day, going)
         if not going:
             continue
         report.gone += [frame.path for frame in going]
         report.freed_bytes += sum(frame.size for frame in going)
         report.days += 1
-        if not dry_run:
-            work.write_down(day, going)
-            _delete(season, going)
     if report.gone and not dry_run:
         season.index(track=track)
     return report
@@ -184,6 +184,15 @@ class _Work:
         regions = self.season.regions.region
         return [r for r in regions if r.camera == camera and r.outline_on(day) is not None]
 
+    def let_go(self, day: _Day, going: list[Frame]) -> list[Frame]:
+        """Delete what nobody named since the work began, and say what that was."""
+        named = _named_in_texts(self.season, self.ruler)
+        going = [frame for frame in going if frame.path not in named]
+        if going:
+            self.write_down(day, going)
+            _delete(self.season, going)
+        return going
+
     def write_down(self, day: _Day, going: list[Frame]) -> None:
         """Write down what is not yet, before `going` may go."""
         leaving = {frame.path for frame in going}
@@ -215,13 +224,17 @@ class _Work:
 
 def _named(season: Season, ruler: Ruler) -> set[str]:
     """Frames that something names, or that all others are held to."""
-    found = set(season.rulings()[0])
-    found |= {stroke.frame for stroke in strokes_of(season, ruler.model)}
+    found = _named_in_texts(season, ruler)
     for camera, view in ruler.views.items():
         found |= {season.settings.cameras[camera].reference or ""}
         if view.frame is not None:
             found |= {view.frame.path, *(frame.path for frame in view.witnesses)}
     return found
+
+
+def _named_in_texts(season: Season, ruler: Ruler) -> set[str]:
+    """Frames that verdicts.csv or colours.csv names, as they lie there now."""
+    return set(season.rulings()[0]) | {s.frame for s in strokes_of(season, ruler.model)}
 
 
 def _delete(season: Season, frames: Iterable[Frame]) -> None:

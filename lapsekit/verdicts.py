@@ -1,12 +1,11 @@
 """verdicts.csv: frames the grower said yes or no to, whatever screening holds of them."""
 
-import csv
-import io
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from lapsekit.errors import SettingsError
+from lapsekit.rows import Row, replaced, rows, with_rows
 
 VERDICTS_HEADER = "frame,verdict,note"
 SAID_YES, SAID_NO = "said yes", "said no"
@@ -55,22 +54,31 @@ def read_verdicts(path: Path) -> list[Ruling]:
         return []
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
-    header, *rows = _rows(text) or [(1, ["frame", "verdict"])]
-    columns = [name.strip() for name in header[1]]
+    return parse_verdicts(text, path)
+
+
+def parse_verdicts(text: str, path: Path) -> list[Ruling]:
+    """Rulings out of the text of a verdicts.csv that lies, or will lie, at `path`; raises alike."""
+    found = _rows(text)
+    if not found:
+        return []
+    columns = _columns(found)
     if not {"frame", "verdict"} <= set(columns):
         raise SettingsError(
-            f'{path}: line {header[0]} = "{",".join(header[1])}": the first line must be '
+            f'{path}: line {found[0].line} = "{",".join(found[0].cells)}": the first line must be '
             f"{VERDICTS_HEADER} (with commas)"
         )
-    return [_ruling(path, line, dict(zip(columns, row, strict=False))) for line, row in rows]
+    return [
+        _ruling(path, row.line, dict(zip(columns, row.cells, strict=False))) for row in found[1:]
+    ]
 
 
-def _rows(text: str) -> list[tuple[int, list[str]]]:
-    """Rows with their line numbers, comments and empty lines passed over."""
-    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
-    lines = ["" if line.lstrip().startswith("#") else line for line in text.splitlines()]
-    reader = csv.reader(lines, skipinitialspace=True)
-    return [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
+def _rows(text: str) -> list[Row]:
+    return rows(text, skips_space=True)
+
+
+def _columns(found: list[Row]) -> list[str]:
+    return [name.strip() for name in found[0].cells]
 
 
 def with_verdicts(text: str, frames: Iterable[str], use: bool, note: str | None = None) -> str:
@@ -93,33 +101,30 @@ def with_verdicts(text: str, frames: Iterable[str], use: bool, note: str | None 
     str
     """
     said = {"verdict": "yes" if use else "no"} | ({"note": note} if note is not None else {})
-    lines = text.splitlines() + ([] if _rows(text) else [VERDICTS_HEADER])
-    rows = _rows("\n".join(lines))
-    columns = [name.strip() for name in rows[0][1]]
-    if note and "note" not in columns:
-        columns.append("note")
-        lines[rows[0][0] - 1] += ",note"
+    text = text if _rows(text) else with_rows(text, [VERDICTS_HEADER.split(",")])
+    if note and "note" not in _columns(_rows(text)):
+        header = _rows(text)[0]
+        text = replaced(text, header, [*header.cells, "note"])
+    columns = _columns(_rows(text))
     for frame in frames:
-        names = {frame, PurePosixPath(frame).name}
-        known = [(n, r) for n, r in rows[1:] if _cell(r, columns, "frame") in names]
-        for number, row in known:
-            fields = dict(zip(columns, [*row, *[""] * len(columns)], strict=False)) | said
-            lines[number - 1] = _line(fields[name] for name in columns)
+        known = rows_about(text, [frame])
+        for row in reversed(known):
+            cells = [*row.cells, *[""] * (len(columns) - len(row.cells))]
+            kept = dict(zip(columns, cells, strict=False)) | said
+            now = [*(kept[name] for name in columns), *cells[len(columns) :]]
+            text = replaced(text, row, now) if now != row.cells else text
         if not known:
             fields = {"frame": frame} | said
-            lines.append(_line(fields.get(name, "") for name in columns))
-    return "\n".join(lines) + "\n"
+            text = with_rows(text, [[fields.get(name, "") for name in columns]])
+    return text
 
 
-def _cell(row: list[str], columns: list[str], name: str) -> str:
-    at = columns.index(name)
-    return row[at].strip() if at < len(row) else ""
-
-
-def _line(fields: Iterable[str]) -> str:
-    out = io.StringIO()
-    csv.writer(out, lineterminator="").writerow(fields)
-    return out.getvalue()
+def rows_about(text: str, frames: Iterable[str]) -> list[Row]:
+    """Rows of a verdicts.csv that name one of these frames, by path or by file name."""
+    names = {name for frame in frames for name in (frame, PurePosixPath(frame).name)}
+    found = _rows(text)
+    at = _columns(found).index("frame") if found else 0
+    return [row for row in found[1:] if at < len(row.cells) and row.cells[at].strip() in names]
 
 
 def _ruling(path: Path, line: int, row: dict[str, str]) -> Ruling:

@@ -20,7 +20,8 @@ import cv2
 import numpy as np
 
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.trained_colours import Lesson, TrainedColours, read_strokes
+from lapsekit.vision.strokes import read_strokes
+from lapsekit.vision.trained_colours import Lesson, TrainedColours
 
 REACH_PX = 12
 LEAST_CM2 = 15.0

@@ -10,15 +10,15 @@ import lapsekit
 PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
-    {"errors", "resources", "progress", "safely", "plain", ""},
+    {"errors", "resources", "progress", "safely", "plain", "rows", ""},
     {"lettering"},
-    {"refusals", "verdicts", "secrets"},
+    {"refusals", "verdicts", "secrets", "texts"},
     {"settings", "when"},
     {"language"},
     {"daylight", "trust", "copied"},
     {"frames", "catalogue"},
     {"season", "founding"},
-    {"diary"},
+    {"diary", "corrections"},
     {"noting"},
     {"sample"},
     {"cameras", "vision"},

@@ -9,13 +9,10 @@ import typer
 from lapsekit import telling_growth
 from lapsekit.cli.shared import (
     HERE,
-    PATIENCE,
     AsJson,
     SeasonFolder,
-    Wait,
     app,
     either_season,
-    held,
     hint,
     report_facts,
     zone_named,
@@ -82,15 +79,13 @@ def diary_add(
     ] = None,
     season: SeasonFolder = HERE,
     as_json: AsJson = False,
-    wait: Wait = PATIENCE,
 ) -> None:
     """Add an event to diary.csv, which keeps all that stands in it."""
     from lapsekit.noting import Figures, add_events
 
     opened = Season(either_season(context, season))
-    with held(opened, "diary", wait):
-        figures = Figures(bbch, weight, height)
-        events, hints = add_events(opened, date, event, region or [], note, figures)
+    figures = Figures(bbch, weight, height)
+    events, hints = add_events(opened, date, event, region or [], note, figures)
     hint(hints)
     facts = {"added": [telling_growth.event_facts(e) for e in events], "hints": hints}
     report_facts(as_json or context.parent.params["as_json"], telling_growth.noted(events), facts)
@@ -137,7 +132,6 @@ def weather(
     ] = None,
     season: SeasonFolder = HERE,
     as_json: AsJson = False,
-    wait: Wait = PATIENCE,
 ) -> None:
     """Bring a logger's readings in; without a file, list the days' weather."""
     opened = Season(season)
@@ -159,9 +153,8 @@ def weather(
 
     columns = Columns(time, temp, humidity, light, time_form, fahrenheit)
     of_times = zone_named(zone, "--zone") if zone else opened.zone
-    with held(opened, "weather", wait):
-        target = opened.folder / WEATHER_FILE
-        brought = bring_weather_in(file, columns, of_times, target, dry_run)
+    target = opened.folder / WEATHER_FILE
+    brought = bring_weather_in(file, columns, of_times, target, dry_run)
     refused = telling_growth.weather_refused(file, brought)
     facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
     report_facts(

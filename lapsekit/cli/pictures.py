@@ -148,10 +148,9 @@ def _rule(season: Path, names: list[str], use: bool, note: str | None, wait: flo
     from lapsekit.measuring import rejudge
 
     opened = Season(season)
+    say(telling.ruled(rule(opened, names, use, note), use))
     with held(opened, "frames", wait):
-        frames = rule(opened, names, use, note)
         rejudge(opened)
-    say(telling.ruled(frames, use))
 
 
 @app.command()

@@ -7,6 +7,7 @@ from pathlib import Path
 from lapsekit.frames.names import FRAMES
 from lapsekit.season import (
     COLOURS_FILE,
+    CORRECTIONS_FILE,
     DIARY_FILE,
     OWNER_FILE,
     REGIONS_FILE,
@@ -21,6 +22,7 @@ TEXTS = (
     DIARY_FILE,
     VERDICTS_FILE,
     COLOURS_FILE,
+    CORRECTIONS_FILE,
     "weather.csv",
     OWNER_FILE,
 )

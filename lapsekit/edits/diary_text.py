@@ -1,13 +1,20 @@
 """Lines of diary.csv added, changed, taken out (pure). What is new is checked by `noting`."""
 
 from collections.abc import Iterable
+from pathlib import Path
 
-from lapsekit.diary import Event
+from lapsekit.diary import Event, cells_of, columns_of, event_in
+from lapsekit.diary import with_events as added
+from lapsekit.errors import ChangedMeanwhile
+from lapsekit.rows import Row, replaced, rows
+from lapsekit.season import DIARY_FILE
+
+_FILE = Path(DIARY_FILE)
 
 
 def with_events(text: str, events: Iterable[Event]) -> str:
     """The diary with lines added at its end; raises `SettingsError` where it has no place."""
-    raise NotImplementedError
+    return added(_FILE, text, events)
 
 
 def with_changed_event(text: str, was: Event, now: Event) -> str:
@@ -15,6 +22,7 @@ def with_changed_event(text: str, was: Event, now: Event) -> str:
 
     Parameters
     ----------
+    text : str
     was : Event
         As `read_diary` gave it, with its line. If it stands in another line by now, that is found.
     now : Event
@@ -24,10 +32,29 @@ def with_changed_event(text: str, was: Event, now: Event) -> str:
     ------
     ChangedMeanwhile
         If the event is not in the diary any more, or twice and in other lines.
+    SettingsError
+        If the diary has no column for a value.
     """
-    raise NotImplementedError
+    if was == now:
+        return text
+    row = _row_of(text, was)
+    cells = cells_of(_FILE, now, columns_of(rows(text)[0]), row.cells)
+    return replaced(text, row, cells)
 
 
 def without_event(text: str, was: Event) -> str:
     """The diary without one line; finds it and raises as `with_changed_event` does."""
-    raise NotImplementedError
+    return replaced(text, _row_of(text, was), None)
+
+
+def _row_of(text: str, was: Event) -> Row:
+    header, *others = rows(text) or [None]
+    columns = columns_of(header) if header else []
+    same = [row for row in others if event_in(row, columns) == was]
+    there = [row for row in same if row.line == was.line]
+    if len(there or same) != 1:
+        raise ChangedMeanwhile(
+            f"{DIARY_FILE}: {was.day} {was.what} is not in line {was.line} any more; somebody "
+            "changed the diary meanwhile: read it again"
+        )
+    return (there or same)[0]

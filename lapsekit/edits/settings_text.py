@@ -8,6 +8,7 @@ commented. A line keeps the comment behind its value.
 import tomllib
 from collections.abc import Sequence
 from copy import deepcopy
+from itertools import pairwise
 from typing import Any
 
 from lapsekit.edits.toml_lines import Path, Statement, statements
@@ -92,7 +93,7 @@ def _at(data: Any, path: Path) -> Any:
 
 def _put(data: Any, path: Path, value: Any) -> None:
     """What `with_value` comes to, in the data."""
-    for step, after in zip(path[:-1], path[1:], strict=True):
+    for step, after in pairwise(path):
         empty = [] if isinstance(after, int) else {}
         if isinstance(step, int) and isinstance(data, list) and step == len(data):
             data.append(empty)

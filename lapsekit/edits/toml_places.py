@@ -33,9 +33,7 @@ def key_place(text: str, known: Statements, header: int, key: str) -> int:
 
 def table_place(known: Statements, table: Path) -> int:
     """Before which statement a new table, or entry of an array of tables, goes."""
-    return next(
-        (place for place in _table_places(known, table) if place is not None), len(known)
-    )
+    return next((place for place in _table_places(known, table) if place is not None), len(known))
 
 
 def _table_places(known: Statements, table: Path):
@@ -62,9 +60,7 @@ def _after_siblings(known: Statements, table: Path) -> int | None:
 
 def _after_all(known: Statements, table: Path) -> int | None:
     """Below a table and every table in it."""
-    inside = [
-        n for n, s in enumerate(known) if s.kind == "table" and s.path[: len(table)] == table
-    ]
+    inside = [n for n, s in enumerate(known) if s.kind == "table" and s.path[: len(table)] == table]
     return tail(known, inside[-1]) if inside else None
 
 

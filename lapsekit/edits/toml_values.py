@@ -5,6 +5,7 @@ import math
 import re
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, time
+from itertools import pairwise
 from typing import Any
 
 from lapsekit.edits.toml_lines import Path
@@ -34,7 +35,7 @@ def plain(value: Any, inside: bool = False) -> Any:
 
 
 def written(value: Any) -> str:
-    """A plain value on one line: ``"text"``, ``[[120, 80], [420, 80]]``, ``{from = 2031-05-02}``."""
+    """A plain value on one line: ``"text"``, ``[[120, 80], [420, 80]]``."""
     if isinstance(value, dict):
         pairs = ", ".join(f"{written_key((key,))} = {written(each)}" for key, each in value.items())
         return f"{{{pairs}}}"
@@ -76,7 +77,7 @@ def changed_inside(value: str, path: Path, new: Any) -> str:
         raise MissingExtra("changing a value in brackets", "desk") from error
     document = tomlkit.parse(f"value = {value}\n")
     holder = document["value"]
-    for step, after in zip(path[:-1], path[1:], strict=True):
+    for step, after in pairwise(path):
         if isinstance(step, str) and step not in holder:
             holder[step] = [] if isinstance(after, int) else tomlkit.inline_table()
         holder = holder[step]

@@ -2,13 +2,20 @@
 
 from collections.abc import Iterable
 
+from lapsekit.rows import replaced
+from lapsekit.verdicts import rows_about
+
 
 def without_verdicts(text: str, frames: Iterable[str]) -> str:
     """The text of verdicts.csv without any verdict on some frames: screening alone judges them.
 
     Parameters
     ----------
+    text : str
+        One that `read_verdicts` takes; "" for none.
     frames : iterable of str
         Their paths in the season folder; a line names one by path or by file name.
     """
-    raise NotImplementedError
+    for row in reversed(rows_about(text, frames)):
+        text = replaced(text, row, None)
+    return text

@@ -32,7 +32,13 @@ from lapsekit.settings.tables import (
     ThinningTable,
 )
 from lapsekit.settings.values import Point, Points, SunTime
-from lapsekit.settings.whole import Settings, load_regions, load_settings, parse_settings
+from lapsekit.settings.whole import (
+    Settings,
+    load_regions,
+    load_settings,
+    parse_regions,
+    parse_settings,
+)
 
 __all__ = [
     "AlertsTable",
@@ -73,5 +79,6 @@ __all__ = [
     "WatchedCamera",
     "load_regions",
     "load_settings",
+    "parse_regions",
     "parse_settings",
 ]

@@ -94,7 +94,15 @@ def load_regions(path: Path, settings: Settings) -> Regions:
     """
     if not path.exists():
         return Regions()
-    regions = _load(path, Regions)
+    return _of_cameras(_load(path, Regions), path, settings)
+
+
+def parse_regions(text: str, path: Path, settings: Settings) -> Regions:
+    """Regions out of the text of a regions.toml that will lie at `path`; raises alike."""
+    return _of_cameras(_parsed(text, path, Regions), path, settings)
+
+
+def _of_cameras(regions: Regions, path: Path, settings: Settings) -> Regions:
     for number, region in enumerate(regions.region, start=1):
         if region.camera not in settings.cameras:
             raise SettingsError(
@@ -109,7 +117,7 @@ _M = TypeVar("_M", bound=Model)
 
 def _load(path: Path, model: type[_M]) -> _M:
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(f"{path}: cannot be read ({error})") from error
     return _parsed(text, path, model)

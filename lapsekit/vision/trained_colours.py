@@ -5,17 +5,8 @@ and over what is mistaken for them say which colours are which: how often a colo
 strokes of plants against those of other things moves the model's log odds up or down. Colours that
 no stroke came near stay as the model sees them, so that one stroke over a hose cannot take a leaf
 away that looks otherwise.
-
-Strokes are kept in a text file, one stroke a line::
-
-    frame,kind,width_px,points
-    frames/bench/2031-05-06/20310506T100000Z.jpg,plant,6,330 96 362 130 371 171
-    frames/bench/2031-05-06/20310506T100000Z.jpg,other,8,12 640 240 652
-
-`kind` is ``plant`` or ``other``; `points` are x y x y … in px of the upright frame as stored.
 """
 
-import csv
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -25,11 +16,8 @@ import cv2
 import numpy as np
 from scipy.ndimage import gaussian_filter, label, map_coordinates
 
-from lapsekit.errors import SettingsError
 from lapsekit.vision.colour import opponent_logarithms, require_picture
-
-COLUMNS = ("frame", "kind", "width_px", "points")
-KINDS = ("plant", "other")
+from lapsekit.vision.strokes import Stroke
 
 LEVELS = 64
 """Steps of red, green and blue in the table; a step of 4 is what JPEG's rounding leaves anyway."""
@@ -64,83 +52,6 @@ HEARD = 3.0
 have in common, and flips whatever the model itself is unsure of."""
 
 _LEAST, _GREATEST = np.array([2.0, -3.2, -3.2]), np.array([6.0, 3.2, 3.2])
-
-
-@dataclass(frozen=True)
-class Stroke:
-    """One stroke of the grower's.
-
-    Attributes
-    ----------
-    frame : str
-        Path of the frame in the season folder.
-    is_plant : bool
-    width_px : float
-        Width of the stroke, in px of the stored frame.
-    points : tuple of (x, y)
-        In px of the upright stored frame, at least one.
-    """
-
-    frame: str
-    is_plant: bool
-    width_px: float
-    points: tuple[tuple[float, float], ...]
-
-
-def read_strokes(text: str) -> tuple[Stroke, ...]:
-    """Read the strokes of a colours.csv.
-
-    Parameters
-    ----------
-    text : str
-        Content of the file; see the module's description.
-
-    Raises
-    ------
-    SettingsError
-        If a column is missing, or a line cannot be read; names the line.
-    """
-    rows = csv.DictReader(text.splitlines())
-    missing = [name for name in COLUMNS if name not in (rows.fieldnames or ())]
-    if missing:
-        raise SettingsError(
-            f"colours.csv has no column {', '.join(missing)}: its first line must be "
-            f"{','.join(COLUMNS)}"
-        )
-    return tuple(_stroke(row, rows.line_num) for row in rows)
-
-
-def _stroke(row: dict, line: int) -> Stroke:
-    try:
-        numbers = [float(word) for word in row["points"].split()]
-        width = float(row["width_px"])
-        good = numbers and len(numbers) % 2 == 0 and width > 0 and row["kind"] in KINDS
-        if not (good and np.isfinite([*numbers, width]).all() and row["frame"]):
-            raise ValueError("a value is missing or out of range")
-    except (ValueError, AttributeError, TypeError) as error:
-        raise SettingsError(
-            f"colours.csv, line {line}: {error}; expected a frame, {' or '.join(KINDS)}, a width "
-            "in px and points as x y x y …"
-        ) from error
-    points = tuple(zip(numbers[::2], numbers[1::2], strict=True))
-    return Stroke(row["frame"], row["kind"] == "plant", width, points)
-
-
-def write_strokes(strokes: Iterable[Stroke]) -> str:
-    """Text of a colours.csv that `read_strokes` reads back."""
-    lines = _Lines()
-    writer = csv.writer(lines, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for stroke in strokes:
-        points = " ".join(f"{value:g}" for point in stroke.points for value in point)
-        writer.writerow([stroke.frame, KINDS[not stroke.is_plant], f"{stroke.width_px:g}", points])
-    return "".join(lines)
-
-
-class _Lines(list):
-    """What `csv.writer` takes for a file."""
-
-    write = list.append
 
 
 def stroke_mask(shape: tuple[int, int], stroke: Stroke, scale: float = 1.0) -> np.ndarray:

@@ -8,14 +8,8 @@ import pytest
 
 from lapsekit.errors import PictureError, SettingsError
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.trained_colours import (
-    Lesson,
-    Stroke,
-    TrainedColours,
-    read_strokes,
-    stroke_mask,
-    write_strokes,
-)
+from lapsekit.vision.strokes import Stroke, read_strokes, write_strokes
+from lapsekit.vision.trained_colours import Lesson, TrainedColours, stroke_mask
 from tests.leaf_scenes import (
     FINE,
     GREEN,
