@@ -17,12 +17,12 @@ from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
 from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.shapes import Shapes
-from lapsekit.teaching import learn
+from lapsekit.teaching import Teacher, strokes_of
 from lapsekit.viewing import View, in_reference_view, matrix_of
 from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover_and_doubt
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
-from lapsekit.vision.regions import mean_share, region_canopy, region_window
+from lapsekit.vision.regions import RegionCanopy, mean_share, region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
@@ -65,7 +65,8 @@ class Ruler:
         self.model = load_model(settings.canopy, season.folder)
         self.shapes = Shapes(season.folder)
         self.views = {name: View(season, name) for name in settings.cameras}
-        self.taught = learn(season, self.views, self.model)
+        self.teacher = Teacher(season, self.views, self.model)
+        self.taught = self.teacher.taught(strokes_of(season, self.model))
         versions = {
             "cv2": cv2.__version__,
             "numpy": np.__version__,
@@ -141,7 +142,7 @@ class Ruler:
         figures = figures_of(picture)
         screening, text = self._screened(frame, figures), json.dumps(figures.as_plain())
         regions = self.outlines(frame)
-        found = self._found(frame, picture) if regions else None
+        found = self.found(frame, picture) if regions else None
         placement = self._placed(frame, found)
         if not regions or isinstance(found, NotRegistered):
             return screening, placement, [], text
@@ -149,8 +150,11 @@ class Ruler:
         cover, doubt = self._covered(frame, picture, matrix)
         return screening, placement, self._regions(frame, cover, doubt, picture, matrix), text
 
-    def _found(self, frame: Frame, picture: np.ndarray) -> Registration | NotRegistered | None:
-        """Where the reference view lies in a frame, looked for where the day's others have it."""
+    def found(self, frame: Frame, picture: np.ndarray) -> Registration | NotRegistered | None:
+        """Where the reference view lies in a frame, looked for where the day's others have it.
+
+        None where frames are taken as they are.
+        """
         view = self.views[frame.camera]
         if not view.fits(frame):
             return None
@@ -171,7 +175,7 @@ class Ruler:
                 return None
             if earlier.path not in self._stands:
                 try:
-                    self._found(earlier, self.picture(earlier))
+                    self.found(earlier, self.picture(earlier))
                 except (ArchiveError, PictureError):
                     self._stands[earlier.path] = None
             if self._stands.get(earlier.path) is not None:
@@ -233,15 +237,13 @@ class Ruler:
         picture: np.ndarray,
         matrix: np.ndarray | None,
     ) -> list[Measurement]:
-        view, pairs = self.views[frame.camera], self.outlines(frame)
-        weights = view.weights_cm2 if view.fits(frame) else None
-        by = reduction_of((frame.width, frame.height))
+        pairs, by = self.outlines(frame), reduction_of((frame.width, frame.height))
         outlines = [o.points and reduced_points(o.points, by) for _, o in pairs]
-        rows = []
         seen = colours_within(picture, shares, outlines, matrix)
-        for (region, outline), points, colour in zip(pairs, outlines, seen, strict=True):
+        found = zip(pairs, outlines, seen, self.canopies(frame, shares), strict=True)
+        rows = []
+        for (region, outline), points, colour, canopy in found:
             box, inside = region_window(shares.shape, points)
-            canopy = region_canopy(shares[box], inside, None if weights is None else weights[box])
             whole = replace(
                 canopy, canopy_px=canopy.canopy_px * by**2, region_px=canopy.region_px * by**2
             )
@@ -250,6 +252,18 @@ class Ruler:
             figures = {**asdict(whole), **asdict(colour), "unsure": round(unsure, 6)}
             rows.append(Measurement(frame.path, region.name, mark, **figures))
         return rows
+
+    def canopies(self, frame: Frame, cover: np.ndarray) -> list[RegionCanopy]:
+        """Canopy of each of the frame's `outlines`, in px of its cover in the reference view."""
+        view, by = self.views[frame.camera], reduction_of((frame.width, frame.height))
+        weights = view.weights_cm2 if view.fits(frame) else None
+        found = []
+        for _, outline in self.outlines(frame):
+            points = outline.points and reduced_points(outline.points, by)
+            box, inside = region_window(cover.shape, points)
+            cm2 = None if weights is None else weights[box]
+            found.append(region_canopy(cover[box], inside, cm2))
+        return found
 
     def _placed(self, frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:
         """The row of a registration, in pixels of whole frames."""

@@ -6,7 +6,7 @@ outlines, over a hose or a moss-grown wall, counts in the whole picture.
 """
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
@@ -25,7 +25,7 @@ from lapsekit.vision.reduction import reduced_points
 from lapsekit.vision.regions import region_mask
 from lapsekit.vision.registration import Registration
 from lapsekit.vision.strokes import Stroke, read_strokes
-from lapsekit.vision.trained_colours import Lesson, TrainedColours, ZonedColours
+from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours, ZonedColours
 
 Key = str | None
 """Group, or name, of the regions that strokes speak of; None for those that count everywhere."""
@@ -96,17 +96,25 @@ class Taught:
         matrix : (3, 3) ndarray or None
             From the reference view to the frame, as measured.
         """
-        shape, zones = view.shape_of(frame), []
-        for key, table in self.tables.items():
-            if key is None:
-                zones.append((None, table))
-                continue
-            mask = np.zeros(shape, bool)
-            for region in self.regions:
-                if region.camera == frame.camera and key_of(region) == key:
-                    mask |= _outline_in(frame, region, view, matrix, shape)
-            zones.append((mask, table))
-        return ZonedColours(tuple(zones))
+        return self.zoned(lambda key: zone_of(self.regions, key, frame, view, matrix))
+
+    def zoned(self, zone: Callable[[Key], np.ndarray]) -> ZonedColours:
+        """What it says in one frame, where `zone` gives the pixels that a key speaks of."""
+        return ZonedColours(
+            tuple((key if key is None else zone(key), table) for key, table in self.tables.items())
+        )
+
+
+def zone_of(
+    regions: Sequence[Region], key: Key, frame: Frame, view: View, matrix: np.ndarray | None
+) -> np.ndarray:
+    """Pixels of a measured frame that a region's, or a group's, strokes speak of: (H, W) bool."""
+    shape = view.shape_of(frame)
+    mask = np.zeros(shape, bool)
+    for region in regions:
+        if region.camera == frame.camera and key_of(region) == key:
+            mask |= _outline_in(frame, region, view, matrix, shape)
+    return mask
 
 
 def key_of(region: Region) -> Key:
@@ -114,57 +122,115 @@ def key_of(region: Region) -> Key:
     return f"group {region.group}" if region.group else f"region {region.name}"
 
 
-def learn(season: Season, views: Mapping[str, View], model: CanopyModel | None) -> Taught | None:
-    """Learn from the season's strokes, in the light that frames are judged in.
+@dataclass(frozen=True, eq=False)
+class _Blackboard:
+    """A frame that strokes lie on, as it is measured, with the region that each speaks of."""
+
+    frame: Frame
+    view: View
+    matrix: np.ndarray | None
+    seen: Seen
+    regions: Sequence[Region]
+
+    @cached_property
+    def _keys(self) -> dict[Stroke, tuple[Key, Stroke]]:
+        return {}
+
+    def by_key(self, strokes: Sequence[Stroke]) -> dict[Key, Lesson]:
+        """What strokes on this frame teach, by whom they speak of."""
+        mine = defaultdict(list)
+        for stroke in strokes:
+            if stroke not in self._keys:
+                drawn = _reduced(stroke, self.view.by)
+                key = _key_at(drawn, self.regions, self.frame, self.view, self.matrix)
+                self._keys[stroke] = key, drawn
+            key, drawn = self._keys[stroke]
+            mine[key].append(drawn)
+        return {key: Lesson(self.seen, tuple(here)) for key, here in mine.items()}
+
+
+class Teacher:
+    """Learns from strokes again and again; what takes long about their frames is done once.
 
     Parameters
     ----------
     season : Season
     views : mapping of camera to View
     model : CanopyModel or None
-        What the strokes teach.
-
-    Returns
-    -------
-    Taught or None
-        None without strokes.
-
-    Raises
-    ------
-    SettingsError
-        If colours.csv cannot be used or names a frame that is not there.
+        What the strokes teach; it is asked only where there are strokes.
     """
-    strokes = strokes_of(season, model)
-    known = {f.path: f for f in season.catalogue.frames()} if strokes else {}
-    lessons: dict[Key, list[Lesson]] = defaultdict(list)
-    for name in dict.fromkeys(stroke.frame for stroke in strokes):
+
+    def __init__(self, season: Season, views: Mapping[str, View], model: CanopyModel | None):
+        self._season, self._views, self._model = season, views, model
+        self._boards: dict[str, _Blackboard] = {}
+        self._tables: dict[tuple, TrainedColours] = {}
+
+    def taught(self, strokes: Sequence[Stroke]) -> Taught | None:
+        """What strokes teach, in the light that frames are judged in.
+
+        Parameters
+        ----------
+        strokes : sequence of Stroke
+            All that the season shall know.
+
+        Returns
+        -------
+        Taught or None
+            None without strokes.
+
+        Raises
+        ------
+        SettingsError
+            If a stroke names a frame that is not there.
+        """
+        lessons: dict[Key, list[Lesson]] = defaultdict(list)
+        of_frame = defaultdict(list)
+        for stroke in strokes:
+            of_frame[stroke.frame].append(stroke)
+        for name, here in of_frame.items():
+            for key, lesson in self.look_at(name).by_key(here).items():
+                lessons[key].append(lesson)
+        if not lessons:
+            return None
+        everywhere = lessons.pop(None, [])
+        tables = {key: [*everywhere, *own] for key, own in lessons.items()}
+        if everywhere:
+            tables = {None: everywhere} | tables
+        regions = self._season.regions.region
+        return Taught(regions, self._learned(tables), frozenset(of_frame), len(strokes))
+
+    def _learned(self, lessons: Mapping[Key, list[Lesson]]) -> dict[Key, TrainedColours]:
+        """A table a key; what did not change since the last time is not learned again."""
+        before, self._tables, found = self._tables, {}, {}
+        for key, mine in lessons.items():
+            told = tuple((lesson.seen, lesson.strokes) for lesson in mine)
+            found[key] = before.get(told) or TrainedColours.learn(mine)
+            self._tables[told] = found[key]
+        return found
+
+    def look_at(self, name: str) -> _Blackboard:
+        """Make a frame ready for strokes; raises SettingsError if there is no such frame."""
+        if name not in self._boards:
+            frame, view, picture = self._read(name)
+            found = view.find_in(picture) if view.fits(frame) else None
+            matrix = matrix_of(found if isinstance(found, Registration) else None)
+            lit = view.in_its_light(picture, matrix)
+            seen = Seen(lit, self._model.odds(lit))
+            self._boards[name] = _Blackboard(frame, view, matrix, seen, self._season.regions.region)
+        return self._boards[name]
+
+    def _read(self, name: str) -> tuple[Frame, View, np.ndarray]:
         try:
-            frame, view = known[name], views[known[name].camera]
-            picture = view.picture(frame)
+            frame = self._season.catalogue.frame(name)
+            if frame is None:
+                raise KeyError(name)
+            view = self._views[frame.camera]
+            return frame, view, view.picture(frame)
         except (ArchiveError, PictureError, KeyError) as error:
             raise SettingsError(
-                f"{season.folder / COLOURS_FILE}: strokes on {name}, which cannot be read "
+                f"{self._season.folder / COLOURS_FILE}: strokes on {name}, which cannot be read "
                 f"({error}); name a frame of this season, or take those lines out"
             ) from error
-        found = view.find_in(picture) if view.fits(frame) else None
-        matrix = matrix_of(found if isinstance(found, Registration) else None)
-        lit = view.in_its_light(picture, matrix)
-        odds = model.odds(lit)
-        mine = defaultdict(list)
-        for stroke in strokes:
-            if stroke.frame == name:
-                reduced = _reduced(stroke, view.by)
-                mine[_key_at(reduced, season.regions.region, frame, view, matrix)].append(reduced)
-        for key, here in mine.items():
-            lessons[key].append(Lesson(lit, tuple(here), odds=odds))
-    if not lessons:
-        return None
-    everywhere = lessons.pop(None, [])
-    tables = {key: TrainedColours.learn([*everywhere, *own]) for key, own in lessons.items()}
-    if everywhere:
-        tables = {None: TrainedColours.learn(everywhere)} | tables
-    frames = frozenset(stroke.frame for stroke in strokes)
-    return Taught(season.regions.region, tables, frames, len(strokes))
 
 
 def _reduced(stroke: Stroke, by: int) -> Stroke:

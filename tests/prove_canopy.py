@@ -21,7 +21,7 @@ import numpy as np
 
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.strokes import read_strokes
-from lapsekit.vision.trained_colours import Lesson, TrainedColours
+from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours
 
 REACH_PX = 12
 LEAST_CM2 = 15.0
@@ -114,7 +114,7 @@ def taught(season: Path, colours: Path, model: CanopyModel) -> tuple[TrainedColo
     for frame in sorted(frames):
         picture = np.ascontiguousarray(cv2.imread(str(season / frame))[..., ::-1])
         here = tuple(stroke for stroke in strokes if stroke.frame == frame)
-        lessons.append(Lesson(picture, here, odds=model.odds(picture)))
+        lessons.append(Lesson(Seen(picture, model.odds(picture)), here))
     return TrainedColours.learn(lessons), frames
 
 

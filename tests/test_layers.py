@@ -30,7 +30,7 @@ ORDER = [
     {"heights"},
     {"held"},
     {"days"},
-    {"measuring"},
+    {"measuring", "trying_colours", "proposing"},
     {"listing", "thinning"},
     {"masking", "calibrating", "growth"},
     {"sighting", "weather", "growing"},

@@ -16,7 +16,7 @@ from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import SettingsError
 from lapsekit.frames.names import stamp
 from lapsekit.season import Season
-from lapsekit.vision.trained_colours import KINDS, Stroke
+from lapsekit.vision.strokes import KINDS, Stroke
 
 FILE = "colours.csv"
 _SIDE_PX = 1600

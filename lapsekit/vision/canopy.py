@@ -276,15 +276,42 @@ class CanopyModel:
             The doubt, 0 to 0.5, is the share that the network expects to be wrong if it had to
             call the pixel leaf or ground; 0 below `DOUBTFUL`.
         """
-        mask, odds, evidence = _judged(picture, self.odds(picture), colours, 0)
-        mask, near = clean(mask).view(np.uint8), window(BAND_PX)
-        grown = cv2.dilate(mask, near)
-        band = grown != cv2.erode(mask, near)
-        found = mask.astype(np.float32)
-        places = np.flatnonzero(band)
-        found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
+        found, odds = _cover_and_odds(picture, self.odds(picture), colours)
         doubt = shares_of(-np.abs(odds))
         return found, np.where(doubt < DOUBTFUL, 0, doubt)
+
+
+def cover_by_odds(
+    picture: np.ndarray, odds: np.ndarray, colours: Colours | None = None
+) -> np.ndarray:
+    """`CanopyModel.cover` of a picture whose log odds are known already.
+
+    Parameters
+    ----------
+    picture : (H, W, 3) uint8 ndarray
+        RGB, 0 to 255, sRGB-encoded.
+    odds : (H, W) float32 ndarray
+        What `CanopyModel.odds` says of it.
+    colours : TrainedColours or ZonedColours, optional
+        What the grower taught.
+
+    Returns
+    -------
+    (H, W) float32 ndarray
+    """
+    return _cover_and_odds(picture, odds, colours)[0]
+
+
+def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
+    """Cover, and the log odds with what the grower taught."""
+    mask, odds, evidence = _judged(picture, odds, colours, 0)
+    mask, near = clean(mask).view(np.uint8), window(BAND_PX)
+    grown = cv2.dilate(mask, near)
+    band = grown != cv2.erode(mask, near)
+    found = mask.astype(np.float32)
+    places = np.flatnonzero(band)
+    found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
+    return found, odds
 
 
 def _judged(picture, odds, colours, least):

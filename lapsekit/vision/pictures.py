@@ -1,5 +1,8 @@
 """Decode the bytes of a picture file into pixels."""
 
+import struct
+import zlib
+
 import cv2
 import numpy as np
 
@@ -90,6 +93,44 @@ def encode_grey(numbers: np.ndarray) -> bytes:
     bytes
     """
     return cv2.imencode(".png", numbers, (cv2.IMWRITE_PNG_COMPRESSION, 1))[1].tobytes()
+
+
+def encode_veil(shares: np.ndarray, colour: tuple[int, int, int], most: float = 1.0) -> bytes:
+    """PNG of one colour, as dense as shares say: to be laid over the picture they are shares of.
+
+    Parameters
+    ----------
+    shares : ndarray of uint8, shape (height, width)
+        0 where the veil is clear, 255 where it is densest. They are the picture's indices, and can
+        be read back exactly.
+    colour : (red, green, blue)
+        0 to 255.
+    most : float
+        Opacity of 255, 0 to 1.
+
+    Returns
+    -------
+    bytes
+        A PNG with a palette (PNG, third edition, W3C 2025), written fast rather than small.
+    """
+    height, width = shares.shape
+    rows = np.zeros((height, width + 1), np.uint8)  # each row begins with its filter: 0, none
+    rows[:, 1:] = shares
+    opacity = np.round(np.arange(256) * most).astype(np.uint8)
+    chunks = (
+        (b"IHDR", struct.pack(">IIBBBBB", width, height, 8, 3, 0, 0, 0)),
+        (b"PLTE", bytes(colour) * 256),
+        (b"tRNS", opacity.tobytes()),
+        (b"IDAT", zlib.compress(rows, 1)),
+        (b"IEND", b""),
+    )
+    return b"\x89PNG\r\n\x1a\n" + b"".join(_chunk(*chunk) for chunk in chunks)
+
+
+def _chunk(name: bytes, content: bytes) -> bytes:
+    """A chunk of a PNG: its length, its name, what it holds, its checksum."""
+    whole = name + content
+    return struct.pack(">I", len(content)) + whole + struct.pack(">I", zlib.crc32(whole))
 
 
 def encode_labels(labels: np.ndarray) -> bytes:

@@ -10,25 +10,26 @@ away that looks otherwise.
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import cv2
 import numpy as np
-from scipy.ndimage import gaussian_filter, label, map_coordinates
+from scipy.ndimage import map_coordinates
 
 from lapsekit.vision.colour import opponent_logarithms, require_picture
+from lapsekit.vision.colour_counts import (
+    LEAST,
+    STEPS,
+    Box,
+    Tally,
+    box_around,
+    tally_of,
+    together,
+)
 from lapsekit.vision.strokes import Stroke
 
 LEVELS = 64
 """Steps of red, green and blue in the table; a step of 4 is what JPEG's rounding leaves anyway."""
-
-STEPS = np.array([0.125, 0.03, 0.03])
-"""Grid on which colours are counted: logarithmic lightness, and the two colour differences."""
-
-REACH = np.array([0.25, 0.06, 0.06])
-"""How far a stroke's colour reaches (sigma). In colour, 6 % in a ratio of channels: three times the
-noise of a JPEG at middle grey. In lightness four times as far: a leaf's colour is the same in half
-shade."""
 
 FLOOR = 0.003
 """Density, against the greatest, at which a stroke says nothing more: 3.4 sigma from its colour,
@@ -41,17 +42,9 @@ AROUND_PX = 7
 """What colours say is averaged over 7 × 7 px: soil and leaf share some dark colours, but what lies
 around such a pixel is not shared."""
 
-SLIPS = 0.2
-"""A hand slips: a group of colours that is less than a fifth of a stroke is not learned."""
-
-GROUPED = 0.05
-"""Colours hang together where their density stays above this share of the greatest."""
-
 HEARD = 3.0
 """Log odds from which strokes speak: about twenty to one. Less is what dark leaves and shaded soil
 have in common, and flips whatever the model itself is unsure of."""
-
-_LEAST, _GREATEST = np.array([2.0, -3.2, -3.2]), np.array([6.0, 3.2, 3.2])
 
 
 def stroke_mask(shape: tuple[int, int], stroke: Stroke, scale: float = 1.0) -> np.ndarray:
@@ -79,25 +72,53 @@ def stroke_mask(shape: tuple[int, int], stroke: Stroke, scale: float = 1.0) -> n
     return found.view(bool)
 
 
-@dataclass(frozen=True, eq=False, repr=False)
-class Lesson:
-    """Strokes on one frame.
+class Seen:
+    """A picture that strokes lie on, as they see it; what was asked once is kept.
 
-    Attributes
+    Parameters
     ----------
     picture : (H, W, 3) uint8 ndarray
         RGB, in the light that pictures will be judged in.
-    strokes : tuple of Stroke
-    scale : float
-        Size of the picture against the stored frame.
     odds : (H, W) float32 ndarray, optional
         The shipped model's log odds: what it is sure is no plant tells nothing about plants.
+    scale : float
+        Size of the picture against the frame that strokes are told in.
+
+    Raises
+    ------
+    PictureError
+        If the picture is not (H, W, 3) uint8.
     """
 
-    picture: np.ndarray
+    def __init__(self, picture: np.ndarray, odds: np.ndarray | None = None, scale: float = 1.0):
+        require_picture(picture)
+        self._smooth, self._scale = _smooth(picture), scale
+        self._under: dict[Stroke, Tally] = {}
+        self.surroundings: Tally | None = None
+        if odds is not None:
+            sure = self._smooth[::2, ::2][odds[::2, ::2] < -PRIOR_LIMIT]
+            self.surroundings = tally_of(sure).without_slips()
+
+    def under(self, stroke: Stroke) -> Tally:
+        """Colours under a stroke, without slips of the hand."""
+        if stroke not in self._under:
+            mask = stroke_mask(self._smooth.shape[:2], stroke, self._scale)
+            self._under[stroke] = tally_of(self._smooth[mask]).without_slips()
+        return self._under[stroke]
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Lesson:
+    """Strokes on one picture.
+
+    Attributes
+    ----------
+    seen : Seen
+    strokes : tuple of Stroke
+    """
+
+    seen: Seen
     strokes: tuple[Stroke, ...]
-    scale: float = 1.0
-    odds: np.ndarray | None = None
 
 
 def _smooth(picture: np.ndarray) -> np.ndarray:
@@ -130,33 +151,14 @@ class TrainedColours:
         -------
         TrainedColours
             Says nothing (0 everywhere) without strokes.
-
-        Raises
-        ------
-        PictureError
-            If a picture is not (H, W, 3) uint8.
         """
-        colours = {True: [], False: []}
-        surroundings = []
-        for lesson in lessons:
-            require_picture(lesson.picture)
-            seen = opponent_logarithms(_smooth(lesson.picture))
-            for stroke in lesson.strokes:
-                under = stroke_mask(seen.shape[:2], stroke, lesson.scale)
-                colours[stroke.is_plant].append(seen[under])
-            if lesson.odds is not None:
-                surroundings.append(seen[::2, ::2][lesson.odds[::2, ::2] < -PRIOR_LIMIT])
-        plant, other = (_density(colours[kind]) for kind in (True, False))
-        evidence = np.log((plant + FLOOR) / (other + FLOOR))
-        # What is common all over the frame and surely no plant cannot tell a plant
-        common = np.log((plant + FLOOR) / (_density(surroundings) + FLOOR))
-        evidence = np.where(evidence > 0, np.clip(common, 0, evidence), evidence)
-        steps = (np.arange(LEVELS) * (256 // LEVELS) + 256 // LEVELS // 2).astype(np.uint8)
-        grid = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
-        nodes = opponent_logarithms(grid.reshape(LEVELS, -1, 3)).reshape(-1, 3)
-        at = ((nodes - _LEAST) / STEPS).T
-        table = map_coordinates(evidence, at, order=1, mode="constant", prefilter=False)
-        return cls(table.reshape(LEVELS, LEVELS, LEVELS).astype(np.float32))
+        lessons = tuple(lessons)
+        plant, other = (
+            together([at.seen.under(s) for at in lessons for s in at.strokes if s.is_plant == kind])
+            for kind in (True, False)
+        )
+        around = together([at.seen.surroundings for at in lessons if at.seen.surroundings])
+        return cls(_table(*_evidence(plant, other, around)))
 
     @cached_property
     def mark(self) -> str:
@@ -228,32 +230,32 @@ def with_evidence(odds: np.ndarray, evidence: np.ndarray) -> np.ndarray:
     return np.where(np.abs(evidence) > HEARD, held, odds) + evidence
 
 
-def _density(strokes: list[np.ndarray]) -> np.ndarray:
-    """How often colours near each node of the grid were seen, against the most frequent."""
-    kept = [_without_slips(colours) for colours in strokes]
-    counted = _counted(np.concatenate([np.empty((0, 3)), *kept]))
-    return counted / max(counted.max(), 1e-12)
+def _evidence(plant: Tally, other: Tally, around: Tally) -> tuple[Box, np.ndarray]:
+    """Log odds that strokes add at the nodes of a box of the grid; beyond it they say nothing."""
+    box = box_around([plant.spread[0], other.spread[0]])
+    for_plant = plant.density(box) + FLOOR
+    evidence = np.log(for_plant / (other.density(box) + FLOOR))
+    # What is common all over the frame and surely no plant cannot tell a plant
+    common = np.log(for_plant / (around.density(box) + FLOOR))
+    return box, np.where(evidence > 0, np.clip(common, 0, evidence), evidence)
 
 
-def _counted(colours: np.ndarray) -> np.ndarray:
-    """Colours counted on the grid, and spread as far as each reaches."""
-    size = np.ceil((_GREATEST - _LEAST) / STEPS).astype(int) + 1
-    counted = np.zeros(size)
-    np.add.at(counted, tuple(_nodes(colours).T), 1)
-    return gaussian_filter(counted, REACH / STEPS, mode="constant", truncate=4)
+def _table(box: Box, evidence: np.ndarray) -> np.ndarray:
+    """Evidence at the colours of the table, between the nodes of a box of the grid."""
+    table = np.zeros(LEVELS**3, np.float32)
+    first = np.array([[part.start] for part in box])
+    last = np.array([[part.stop - 1] for part in box])
+    colours = _colours_of_table()
+    near = np.flatnonzero(((colours >= first) & (colours <= last)).all(axis=0))
+    at = colours[:, near] - first
+    table[near] = map_coordinates(evidence, at, order=1, mode="constant", prefilter=False)
+    return table.reshape(LEVELS, LEVELS, LEVELS)
 
 
-def _nodes(colours: np.ndarray) -> np.ndarray:
-    return np.rint((np.clip(colours, _LEAST, _GREATEST) - _LEAST) / STEPS).astype(int)
-
-
-def _without_slips(colours: np.ndarray) -> np.ndarray:
-    """A stroke's colours without groups of few, which may lie beside what was meant."""
-    if len(colours) < 2:
-        return colours
-    counted = _counted(colours)
-    groups, _ = label(counted > GROUPED * counted.max())
-    mine = groups[tuple(_nodes(colours).T)]
-    large = np.bincount(mine) >= SLIPS * len(colours)
-    large[0] = False
-    return colours[large[mine]] if large.any() else colours
+@lru_cache(maxsize=1)
+def _colours_of_table() -> np.ndarray:
+    """Where the colours of the table lie on the grid: (3, n)."""
+    steps = (np.arange(LEVELS) * (256 // LEVELS) + 256 // LEVELS // 2).astype(np.uint8)
+    grid = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1)
+    colours = opponent_logarithms(grid.reshape(LEVELS, -1, 3)).reshape(-1, 3)
+    return np.ascontiguousarray(((colours - LEAST) / STEPS).T)

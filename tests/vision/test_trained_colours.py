@@ -5,11 +5,14 @@ from importlib import resources
 import cv2
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter, label
 
 from lapsekit.errors import PictureError, SettingsError
+from lapsekit.vision import colour_counts
 from lapsekit.vision.canopy import CanopyModel
+from lapsekit.vision.colour import opponent_logarithms
 from lapsekit.vision.strokes import Stroke, read_strokes, write_strokes
-from lapsekit.vision.trained_colours import Lesson, TrainedColours, stroke_mask
+from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours, stroke_mask
 from tests.leaf_scenes import (
     FINE,
     GREEN,
@@ -66,7 +69,7 @@ def stroke(points, is_plant, width=6):
 
 
 def learn(model, picture, *strokes):
-    return TrainedColours.learn([Lesson(picture, strokes, odds=model.odds(picture))])
+    return TrainedColours.learn([Lesson(Seen(picture, model.odds(picture)), strokes)])
 
 
 @pytest.mark.parametrize(("thing", "colour"), [("moss", MOSS), ("hose", PLASTIC)])
@@ -130,6 +133,50 @@ def test_a_slip_of_the_hand_is_forgiven(model):
     assert model.cover(again, colours)[left].sum() == pytest.approx(plant[left].sum(), rel=0.03)
 
 
+def dense(strokes):
+    """A stroke's colours counted and spread on the whole grid, without slips."""
+
+    def spread(colours):
+        counted = np.zeros(colour_counts.SIZE)
+        np.add.at(counted, tuple(nodes(colours).T), 1)
+        reach = colour_counts.REACH / colour_counts.STEPS
+        return gaussian_filter(counted, reach, mode="constant", truncate=4)
+
+    def nodes(colours):
+        low, high = colour_counts.LEAST, colour_counts.GREATEST
+        return np.rint((np.clip(colours, low, high) - low) / colour_counts.STEPS).astype(int)
+
+    kept = []
+    for colours in strokes:
+        counted = spread(colours)
+        groups, _ = label(counted > colour_counts.GROUPED * counted.max())
+        mine = groups[tuple(nodes(colours).T)]
+        kept.append(colours[np.bincount(mine)[mine] >= colour_counts.SLIPS * len(mine)])
+    found = spread(np.concatenate(kept))
+    return found / found.max()
+
+
+def test_boxes_of_the_grid_give_what_the_whole_grid_gives(model):
+    """Densities of plant and other, worked out near their colours, are those of the whole grid."""
+    picture, _, _ = bench("moss", MOSS, seed=9)
+    seen, told = Seen(picture), opponent_logarithms(cv2.blur(picture, (3, 3)))
+    strokes = [
+        stroke([(150, 110), (172, 120), (190, 135)], is_plant=False),
+        stroke([(60, 20), (200, 20)], is_plant=False),
+        stroke([(140, 60), (215, 200)], is_plant=False, width=3),
+    ]
+    whole = dense([told[stroke_mask(told.shape[:2], each)] for each in strokes])
+    tally = colour_counts.together([seen.under(each) for each in strokes])
+    box = tally.spread[0]
+    np.testing.assert_array_equal(tally.density(box), whole[box])
+    whole[box] = 0
+    assert not whole.any()
+    moved = tuple(slice(part.start + 2, part.stop + 3) for part in box)
+    shown = tally.density(moved)
+    np.testing.assert_array_equal(shown[:-3, :-3, :-3], tally.density(box)[2:, 2:, 2:])
+    assert not shown[-3:].any()
+
+
 # --- the text file
 
 
@@ -178,7 +225,7 @@ def test_a_stroke_covers_its_width_at_any_scale():
 def test_grey_pictures_are_refused():
     """Strokes on a picture without colour are refused."""
     with pytest.raises(PictureError):
-        TrainedColours.learn([Lesson(np.zeros((9, 9), np.uint8), ())])
+        Seen(np.zeros((9, 9), np.uint8))
 
 
 def test_linear_light_is_what_it_says():
