@@ -23,6 +23,7 @@ from PIL import (
     ImageFile,
     JpegImagePlugin,
     PngImagePlugin,
+    TiffImagePlugin,
     WebPImagePlugin,
 )
 
@@ -35,6 +36,10 @@ HEAD = struct.Struct(">6sBHH10s")
 MOST_BYTES = 64 << 20
 MOST_PIXELS = 60_000_000
 LEAST_SIDE_PX = 64
+
+LATE_NEEDS = (TiffImagePlugin,)
+"""What Pillow would load when it meets EXIF; no file can be opened by then. TIFF files themselves
+are not read."""
 
 _DATE = re.compile(r"((?:19|20)\d\d):(0[1-9]|1[0-2]):([0-2]\d|3[01])\b")
 _HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
