@@ -28,6 +28,8 @@ def _sources():
         ("lapsekit/language/**/*.py", "python"),
         ("lapsekit/film/**/*.py", "python"),
         ("lapsekit/site/**/*.py", "python"),
+        ("lapsekit/receive/**/*.py", "python"),
+        ("lapsekit/receive/**/*.html", "jinja2.ext:babel_extract"),
         ("site_template/**/*.html", "jinja2.ext:babel_extract"),
         ("site_template/**/*.js", "javascript"),
     ):

@@ -24,6 +24,7 @@ for part in (
     "filming",
     "showing",
     "following",
+    "receiving",
 ):  # the order of the help
     import_module(f"lapsekit.cli.{part}")
 

@@ -1,6 +1,7 @@
 """The command that opens the desk."""
 
 import os
+import sys
 from contextlib import suppress
 from pathlib import Path
 from typing import Annotated
@@ -46,7 +47,7 @@ def desk(
 
     if set_password:
         passwords.keep_password(password_file(season), _asked_password())
-        say([f"{password_file(season)}: the password's hash is kept; the desk asks for it now"])
+        say(telling_desk.password_kept(password_file(season)))
         return
     if (certificate is None) != (key is None):
         raise SettingsError("--certificate and --key belong together; give both, or neither")
@@ -57,9 +58,10 @@ def desk(
             is_secure=certificate is not None or bool(behind),
             proxies=frozenset(behind or ()),
             password_hash=passwords.kept_password(password_file(season)),
+            port=found,
         )
         require_safe(serving.is_loopback(host) and not behind, reach)
-        server = serving.server(make_app(season, reach), certificate, key)
+        server = serving.server(make_app(season, reach), certificate, key, reach.proxies)
         say(telling_desk.opened(season, host, found, certificate is not None, behind or []))
         with suppress(Interrupted):
             server.run(sockets=[socket])
@@ -71,7 +73,7 @@ def _asked_password() -> str:
     from getpass import getpass
 
     if not os.isatty(0):
-        return input()
+        return sys.stdin.readline().rstrip("\r\n")
     first = getpass("New password of the desk: ")
     if getpass("Once more: ") != first:
         raise SettingsError("the two were not the same; nothing was changed")

@@ -1,7 +1,6 @@
 """Puts the desk together: its pages, the guard before them, and the server."""
 
 import time
-from dataclasses import dataclass
 from http import HTTPStatus
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
 from lapsekit.web.guard import Guard, Rules
+from lapsekit.web.reach import Reach
 from lapsekit.web.sessions import Sessions
 from lapsekit.when import Clock, system_clock
 
@@ -33,26 +33,6 @@ PARTS = (home, followers, colours, pictures, plants, work, changes, signing, fil
 COOKIE = "lapsekit-desk"
 UNSIGNED = ("/sign-in", "/static/")
 _FORM_MB, _UPLOAD_MB = 2, 64
-
-
-@dataclass(frozen=True, kw_only=True)
-class Reach:
-    """From where the desk can be reached.
-
-    Attributes
-    ----------
-    hosts : frozenset of str
-        See `lapsekit.web.guard.Rules`.
-    is_secure : bool
-    proxies : frozenset of str
-    password_hash : str or None
-        None where whoever reaches it may do everything: on loopback alone.
-    """
-
-    hosts: frozenset[str]
-    is_secure: bool = False
-    proxies: frozenset[str] = frozenset()
-    password_hash: str | None = None
 
 
 def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guard:
@@ -73,7 +53,7 @@ def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guar
     rules = Rules(
         hosts=reach.hosts,
         is_secure=reach.is_secure,
-        cookie=("__Host-" if reach.is_secure else "") + COOKIE,
+        cookie=reach.cookie(COOKIE),
         largest_body=_largest_body,
         proxies=reach.proxies,
         opened_signed_in=reach.password_hash is None,
@@ -88,8 +68,9 @@ def _largest_body(path: str) -> int:
 
 
 async def _not_there(request: Request, error: HTTPException) -> Response:
-    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
-        return HTMLResponse("<p>That address takes no such request.", status_code=405)
+    if error.status_code != HTTPStatus.NOT_FOUND:
+        told = "That address takes no such request."
+        return HTMLResponse(f"<!doctype html><title>Refused</title><p>{told}", error.status_code)
     told = "There is no such page; <a href='/'>go to the first one</a>."
     return HTMLResponse(f"<!doctype html><title>Not found</title><p>{told}", error.status_code)
 

@@ -71,6 +71,10 @@ class Asked:
         """A field, without spaces around it."""
         return (self.form.get(name) or [default])[0].strip()
 
+    def raw(self, name: str) -> str:
+        """A field as it was sent: spaces belong to a password."""
+        return (self.form.get(name) or [""])[0]
+
     def texts(self, name: str) -> list[str]:
         """All of a field that comes several times."""
         return [each.strip() for each in self.form.get(name, [])]

@@ -59,7 +59,7 @@ def _picture(asked: Asked) -> Response:
         if frame is None:
             raise HTTPException(404)
         mark = f'"{frame.sha256[:16]}-{side}"'
-        headers = {"etag": mark, "cache-control": "private, max-age=86400"}
+        headers = {"etag": mark, "cache-control": "private, no-cache"}
         if asked.etag == mark:
             return Response(status_code=304, headers=headers)
         data = season.archive.read(frame.path)

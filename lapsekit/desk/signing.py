@@ -12,7 +12,7 @@ def _page(asked: Asked) -> Response:
 
 
 def _sign_in(asked: Asked) -> Response:
-    if not asked.desk.gate.opens(asked.who, asked.text("password")):
+    if not asked.desk.gate.opens(asked.who, asked.raw("password")):
         return asked.page("sign_in.html", was_wrong=True)
     asked.sign_in()
     return RedirectResponse("/", status_code=303)

@@ -61,6 +61,19 @@ def require_private(host: str, security: str) -> None:
         raise ValueError('security = "none" would send the password open; only to this machine')
 
 
+class PageTable(Model):
+    """``[followers.page]``: how much the upload page (`lapsekit receive`) takes.
+
+    `a_day_each` counts for one internet address; a whole school may have but one.
+    """
+
+    a_day: PositiveInt = 300
+    a_day_each: PositiveInt = 60
+    most_at_once: Annotated[int, Field(ge=1, le=20)] = 8
+    largest_mb: Annotated[int, Field(ge=1, le=200)] = 40
+    keep_free_mb: Annotated[int, Field(ge=0)] = 500
+
+
 class FollowersTable(Model):
     """``[followers]``: nothing comes in until `contact` says whom followers can turn to.
 
@@ -80,6 +93,7 @@ class FollowersTable(Model):
     keep_contact_days: PositiveInt = 180
     mail: MailTable | None = None
     answers: AnswersTable | None = None
+    page: PageTable = PageTable()
 
     @model_validator(mode="after")
     def _somebody_answers(self) -> Self:

@@ -4,6 +4,7 @@ What is refused, and why:
 
 - a ``Host`` that is not one of ours: a name that somebody pointed at this machine would make a
   browser take their page for ours (DNS rebinding);
+- whoever comes past the proxy, where there is one: TLS ends there;
 - a change (POST) that comes from a page of another origin, by ``Origin`` and by Fetch Metadata, or
   without the token that the session's own forms hold;
 - whatever another site tries to read or to embed (Fetch Metadata; Cross-Origin-Resource-Policy);
@@ -11,7 +12,6 @@ What is refused, and why:
 - too many requests of one address.
 """
 
-import asyncio
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -19,38 +19,17 @@ from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
-from lapsekit.web.limits import Rate, Seconds
+from lapsekit.web.answers import POLICY, Answer, RefusalPage
+from lapsekit.web.bodies import FORM_TOKEN, Body
+from lapsekit.web.limits import Rate, Seconds, whose
+from lapsekit.web.refusals import Refused
 from lapsekit.web.sessions import Session, Sessions
+from lapsekit.web.signed import SignedSessions
 
-FORM_TOKEN = "form_token"
-TOKEN_HEADER = b"x-form-token"
+__all__ = ["FORM_TOKEN", "POLICY", "Guard", "Refused", "Rules"]
 
-POLICY = (
-    "default-src 'none'; img-src 'self' blob:; media-src 'self' blob:; style-src 'self'; "
-    "font-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; "
-    "base-uri 'none'; frame-ancestors 'none'"
-)
-"""No script and no style but our own files; nothing from elsewhere; no page of ours in a frame."""
-
-_HEADERS = (
-    (b"content-security-policy", POLICY.encode()),
-    (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"same-origin"),
-    (b"cross-origin-opener-policy", b"same-origin"),
-    (b"cross-origin-resource-policy", b"same-origin"),
-    (b"x-frame-options", b"DENY"),
-    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
-)
-_FOR_A_YEAR = (b"strict-transport-security", b"max-age=31536000")
 _METHODS = ("GET", "HEAD", "POST")
-
-
-class Refused(Exception):
-    """A request that is not answered; `status`, and a sentence for whoever asks."""
-
-    def __init__(self, status: HTTPStatus, why: str):
-        super().__init__(why)
-        self.status = status
+_FROM_ELSEWHERE = (b"cross-site", b"same-site")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,13 +49,16 @@ class Rules:
     body_time_s : float
         How long a body may take.
     proxies : frozenset of str
-        Addresses of machines whose ``X-Forwarded-For`` is believed.
+        Addresses of machines whose ``X-Forwarded-For`` is believed; where there are any, nobody
+        else is answered.
     opened_signed_in : bool
         Whether a new session may do everything: where there is no password.
     unsigned : tuple of str
         Paths that are answered to those who are not signed in: a path, or a folder with its ``/``.
     sign_in : str
         Where others are sent.
+    refusal_page : callable or None
+        Makes the page that tells a refusal; by default it is plain text.
     """
 
     hosts: frozenset[str]
@@ -88,6 +70,7 @@ class Rules:
     opened_signed_in: bool = True
     unsigned: tuple[str, ...] = ()
     sign_in: str = "/sign-in"
+    refusal_page: RefusalPage | None = None
 
     def is_open(self, path: str) -> bool:
         """Whether a path is answered to those who are not signed in."""
@@ -108,7 +91,7 @@ class Guard:
 
     app: Callable
     rules: Rules
-    sessions: Sessions
+    sessions: Sessions | SignedSessions
     clock: Seconds = time.monotonic
     rate: Rate = field(init=False)
 
@@ -121,29 +104,60 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
-        headers = _one_each(scope["headers"])
-        answer = _Answer(send, self.rules)
+        rules, headers = self.rules, _one_each(scope["headers"])
+        answer = Answer(send, rules.cookie, rules.is_secure, rules.refusal_page)
+        limit = rules.largest_body(scope["path"])
+        body = Body(receive, limit, rules.body_time_s, headers, self.clock)
         try:
-            await self._let_through(scope, headers, receive, answer)
+            await self._let_through(scope, headers, body, answer)
         except Refused as refused:
+            await self._refuse(refused, body, answer)
+        except Exception:
+            if body.is_broken_off:  # nobody is there any more
+                return
             if not answer.began:
-                await answer.refuse(refused)
+                await self._refuse(_fault(), body, answer)
+            raise
+        else:
+            if body.refusal is not None:
+                await self._refuse(body.refusal, body, answer)
 
-    async def _let_through(self, scope, headers, receive, answer) -> None:
+    async def _refuse(self, refused: Refused, body: Body, answer: Answer) -> None:
+        if not answer.began and not body.is_broken_off:
+            await body.throw_away()
+            await answer.refuse(refused)
+
+    async def _let_through(self, scope, headers, body: Body, answer: Answer) -> None:
         who = self._address(scope, headers)
         self._check(scope, headers, who)
+        body.check_length()
         token = _cookie(headers, self.rules.cookie)
         session = self.sessions.find(token)
+        if session is None and _comes_by_link(headers):
+            await answer.step_in(scope)
+            return
         if session is None:
             token, session = self.sessions.begin(self.rules.opened_signed_in)
             answer.give(token)
         if not session.is_signed_in and not self.rules.is_open(scope["path"]):
             await answer.send_to(self.rules.sign_in, scope)
             return
-        body = _Body(receive, self.rules, scope, headers, self.clock)
         if scope["method"] == "POST":
             await body.check_token(session)
+        state = {"who": who, "session": session, **self._doors(token, answer)}
+        scope = {**scope, "state": {**scope.get("state", {}), **state}}
+        scope["scheme"] = "https" if self.rules.is_secure else "http"  # as browsers see it
 
+        async def receive_rest():
+            try:
+                return await body.receive()
+            except Refused:
+                answer.is_held_back = True  # whatever the application makes of it
+                raise
+
+        await self.app(scope, receive_rest, answer)
+
+    def _doors(self, token: str | None, answer: Answer) -> dict[str, Callable]:
         def sign_in() -> Session:
             self.sessions.end(token)
             new, fresh = self.sessions.begin(True)
@@ -154,15 +168,17 @@ class Guard:
             self.sessions.end(token)
             answer.take_back()
 
-        state = {"session": session, "who": who, "sign_in": sign_in, "sign_out": sign_out}
-        scope = {**scope, "state": {**scope.get("state", {}), **state}}
-        await self.app(scope, body.receive, answer)
+        return {"sign_in": sign_in, "sign_out": sign_out}
 
     def _address(self, scope, headers) -> str:
         """Who asks: behind a proxy that is ours, the last address that it saw."""
         near = (scope.get("client") or ("unknown", 0))[0]
+        if not self.rules.proxies:
+            return whose(near)
+        if near not in self.rules.proxies:
+            raise Refused(HTTPStatus.FORBIDDEN, "This server answers its proxy alone.")
         told = headers.get(b"x-forwarded-for", b"").decode("latin-1").split(",")[-1].strip()
-        return told if near in self.rules.proxies and told else near
+        return whose(told or near)
 
     def _check(self, scope, headers, who: str) -> None:
         if headers.get(b"host", b"").decode("latin-1").lower() not in self.rules.hosts:
@@ -170,14 +186,15 @@ class Guard:
                 HTTPStatus.MISDIRECTED_REQUEST,
                 "This server does not go by the name in that address.",
             )
+        if not scope["path"].startswith("/"):
+            raise Refused(HTTPStatus.BAD_REQUEST, "The address has to begin with a slash.")
         if scope["method"] not in _METHODS:
             raise Refused(HTTPStatus.METHOD_NOT_ALLOWED, "Only GET, HEAD and POST are answered.")
         if not self.rate.allows(who):
             raise Refused(HTTPStatus.TOO_MANY_REQUESTS, "Too many requests; wait a few seconds.")
         if scope["method"] == "POST" and not self._is_own(headers):
             raise Refused(HTTPStatus.FORBIDDEN, "That change came from a page of another site.")
-        site, mode = (headers.get(name, b"") for name in (b"sec-fetch-site", b"sec-fetch-mode"))
-        if site in (b"cross-site", b"same-site") and mode != b"navigate":
+        if headers.get(b"sec-fetch-site") in _FROM_ELSEWHERE and not _opens_page(headers):
             raise Refused(HTTPStatus.FORBIDDEN, "Other sites may not read from here.")
 
     def _is_own(self, headers) -> bool:
@@ -187,135 +204,28 @@ class Guard:
         origin = headers.get(b"origin")
         if origin is None:
             return True
-        told = urlsplit(origin.decode("latin-1").lower())
-        scheme = "https" if self.rules.is_secure else "http"
-        return told.scheme == scheme and told.netloc in self.rules.hosts
-
-
-class _Body:
-    """A request's body: counted, timed, and looked through for the form's token first."""
-
-    def __init__(self, receive, rules: Rules, scope, headers, clock: Seconds):
-        self._receive, self._clock = receive, clock
-        self._limit = rules.largest_body(scope["path"])
-        self._until = clock() + rules.body_time_s
-        self._came, self._held = 0, []
-        self._headers = headers
-        length = headers.get(b"content-length", b"0")
-        if not length.isdigit() or int(length) > self._limit:
-            raise Refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, self._too_large)
-
-    @property
-    def _too_large(self) -> str:
-        return f"More than {self._limit / 1e6:.3g} MB are not taken."
-
-    async def receive(self):
-        """The next piece: what was held back first."""
-        return self._held.pop(0) if self._held else await self._next()
-
-    async def _next(self):
         try:
-            left = max(0.0, self._until - self._clock())
-            message = await asyncio.wait_for(self._receive(), left or 0.001)
-        except TimeoutError as error:
-            if self._is_whole:  # only waiting for the browser to hang up
-                return {"type": "http.disconnect"}
-            raise Refused(HTTPStatus.REQUEST_TIMEOUT, "That took too long to arrive.") from error
-        if message["type"] == "http.request":
-            self._came += len(message.get("body", b""))
-            self._is_whole = not message.get("more_body", False)
-            if self._came > self._limit:
-                raise Refused(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, self._too_large)
-        return message
-
-    _is_whole = False
-
-    async def check_token(self, session: Session) -> None:
-        """Refuse a change without the session's token, in a header or at the head of its form.
-
-        A form of pictures is large: its token has to be the first of its fields.
-        """
-        told = self._headers.get(TOKEN_HEADER)
-        if told is None:
-            message = await self._next()
-            self._held.append(message)
-            told = _token_in(message.get("body", b""), self._headers.get(b"content-type", b""))
-            while told is None and message.get("more_body") and self._came < 4096:
-                message = await self._next()
-                self._held.append(message)
-                whole = b"".join(each.get("body", b"") for each in self._held)
-                told = _token_in(whole, self._headers.get(b"content-type", b""))
-        if not session.knows((told or b"").decode("latin-1")):
-            raise Refused(
-                HTTPStatus.FORBIDDEN,
-                "This page is from an earlier session; open it again, and then send it once more.",
-            )
+            told = urlsplit(origin.decode("latin-1").lower())
+        except ValueError:
+            return False
+        scheme = "https" if self.rules.is_secure else "http"
+        host = headers.get(b"host", b"").decode("latin-1").lower()
+        return told.scheme == scheme and told.netloc == host
 
 
-def _token_in(body: bytes, kind: bytes) -> bytes | None:
-    """The form's token at the head of a body; None while it is not (wholly) there."""
-    if kind.startswith(b"multipart/form-data"):
-        name, found, rest = body.partition(b'name="' + FORM_TOKEN.encode() + b'"')
-        if not found or name.count(b"\r\n\r\n"):
-            return None
-        value, ended, _ = rest.partition(b"\r\n\r\n")[2].partition(b"\r\n")
-        return value if ended else None
-    for pair in body[:4096].split(b"&"):
-        key, _, value = pair.partition(b"=")
-        if key == FORM_TOKEN.encode():
-            return value
-    return None
+def _fault() -> Refused:
+    told = "That went wrong inside lapsekit; what was saved before is safe."
+    return Refused(HTTPStatus.INTERNAL_SERVER_ERROR, told)
 
 
-class _Answer:
-    """What goes back: our headers on every answer, and cookies."""
+def _opens_page(headers) -> bool:
+    """Whether a browser opens a page in a window of its own, by what it says."""
+    mode, where = headers.get(b"sec-fetch-mode", b""), headers.get(b"sec-fetch-dest", b"document")
+    return mode == b"navigate" and where == b"document"
 
-    def __init__(self, send, rules: Rules):
-        self._send, self._rules = send, rules
-        self._cookie: bytes | None = None
-        self.began = False
 
-    async def __call__(self, message) -> None:
-        if message["type"] == "http.response.start":
-            self.began = True
-            message = {**message, "headers": self._headers(message.get("headers", ()))}
-        await self._send(message)
-
-    def _headers(self, own: Iterable[tuple[bytes, bytes]]) -> list[tuple[bytes, bytes]]:
-        told = {name.lower(): value for name, value in own if name.lower() != b"set-cookie"}
-        told.setdefault(b"cache-control", b"no-store")
-        ours = [*_HEADERS, *([_FOR_A_YEAR] if self._rules.is_secure else [])]
-        found = [*(told | dict(ours)).items()]
-        return found + ([(b"set-cookie", self._cookie)] if self._cookie else [])
-
-    def give(self, token: str) -> None:
-        """Give a browser its session's token."""
-        self._cookie = self._told(token, "")
-
-    def take_back(self) -> None:
-        """Take it back."""
-        self._cookie = self._told("", "; Max-Age=0")
-
-    def _told(self, token: str, more: str) -> bytes:
-        how = "Path=/; HttpOnly; SameSite=Strict" + ("; Secure" if self._rules.is_secure else "")
-        return f"{self._rules.cookie}={token}; {how}{more}".encode()
-
-    async def refuse(self, refused: Refused) -> None:
-        """A refusal, as plain text."""
-        await self._whole(refused.status, f"{refused}\n".encode())
-
-    async def send_to(self, path: str, scope) -> None:
-        """To the page where one signs in; what is asked for by a script is refused."""
-        if scope["method"] == "POST":
-            await self._whole(HTTPStatus.FORBIDDEN, b"Sign in first.\n")
-            return
-        await self._whole(HTTPStatus.SEE_OTHER, b"", (b"location", path.encode()))
-
-    async def _whole(self, status: HTTPStatus, body: bytes, *more: tuple[bytes, bytes]) -> None:
-        kind = (b"content-type", b"text/plain; charset=utf-8")
-        headers = [kind, *more, (b"connection", b"close")]
-        await self({"type": "http.response.start", "status": int(status), "headers": headers})
-        await self._send({"type": "http.response.body", "body": body})
+def _comes_by_link(headers) -> bool:
+    return headers.get(b"sec-fetch-site") in _FROM_ELSEWHERE and _opens_page(headers)
 
 
 def _one_each(headers: Iterable[tuple[bytes, bytes]]) -> dict[bytes, bytes]:

@@ -1,5 +1,6 @@
 """How often somebody may ask: buckets that fill up again, waits that double; clocks passed in."""
 
+import ipaddress
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -8,6 +9,19 @@ Seconds = Callable[[], float]
 """A clock that only goes forwards, like `time.monotonic`."""
 
 _MOST_KEPT = 4096
+
+
+def whose(address: str) -> str:
+    """Whom an address counts for: of IPv6 its network of 64 bits, which one machine has whole."""
+    try:
+        found = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address[:64]
+    if found.version == 4:
+        return str(found)
+    if found.ipv4_mapped is not None:
+        return str(found.ipv4_mapped)
+    return str(ipaddress.ip_network((found, 64), strict=False))
 
 
 @dataclass
@@ -49,6 +63,7 @@ class Rate:
 class _Failures:
     count: int
     until: float
+    last: float
 
 
 class Patience:
@@ -61,11 +76,15 @@ class Patience:
     first_s, longest_s : float
         The first wait, and the longest.
     clock : callable
+    forget_s : float
+        After so long without a failure all is forgotten.
     """
 
-    def __init__(self, free: int, first_s: float, longest_s: float, clock: Seconds):
+    def __init__(
+        self, free: int, first_s: float, longest_s: float, clock: Seconds, forget_s: float = 86_400
+    ):
         self._free, self._first_s, self._longest_s = free, first_s, longest_s
-        self._clock = clock
+        self._clock, self._forget_s = clock, forget_s
         self._failures: OrderedDict[str, _Failures] = OrderedDict()
 
     def wait_s(self, who: str) -> float:
@@ -75,12 +94,15 @@ class Patience:
 
     def failed(self, who: str) -> None:
         """A wrong guess."""
-        known = self._failures.pop(who, None) or _Failures(0, 0.0)
-        known.count += 1
+        now = self._clock()
+        known = self._failures.pop(who, None)
+        if known is None or now - known.last > self._forget_s:
+            known = _Failures(0, 0.0, now)
+        known.count, known.last = known.count + 1, now
         beyond = known.count - self._free
         if beyond > 0:
             wait = min(self._longest_s, self._first_s * 2.0 ** min(beyond - 1, 30))
-            known.until = self._clock() + wait
+            known.until = now + wait
         _keep(self._failures, who, known)
 
     def succeeded(self, who: str) -> None:

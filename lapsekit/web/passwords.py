@@ -1,5 +1,6 @@
 """A password, kept as its argon2id hash (RFC 9106). The only module that imports argon2."""
 
+import unicodedata
 from pathlib import Path
 
 from lapsekit.errors import MissingExtra, SettingsError
@@ -24,7 +25,7 @@ def hashed(password: str) -> str:
             f"a password needs at least {LEAST_LETTERS} letters; a few words in a row are easy to "
             "type and hard to guess"
         )
-    return _hasher().hash(password)
+    return _hasher().hash(_same(password))
 
 
 def matches(kept: str, password: str) -> bool:
@@ -32,14 +33,14 @@ def matches(kept: str, password: str) -> bool:
     from argon2.exceptions import InvalidHashError, VerificationError
 
     try:
-        return len(password) <= _LONGEST and _hasher().verify(kept, password)
+        return len(password) <= _LONGEST and _hasher().verify(kept, _same(password))
     except (VerificationError, InvalidHashError):
         return False
 
 
 def keep_password(path: Path, password: str) -> None:
     """Write the hash of a password where only its owner can read it."""
-    path.parent.mkdir(mode=0o700, exist_ok=True)
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     write_safely(path, (hashed(password) + "\n").encode(), mode=0o600)
 
 
@@ -57,6 +58,11 @@ def kept_password(path: Path) -> str | None:
         return path.read_text(encoding="ascii").strip() or None
     except FileNotFoundError:
         return None
+
+
+def _same(password: str) -> str:
+    """One spelling of what looks the same: keyboards write an ä as one letter, or as two."""
+    return unicodedata.normalize("NFC", password)
 
 
 def _hasher():

@@ -1,7 +1,9 @@
-"""A server on an address of this machine. The only module that imports uvicorn."""
+"""A server on an address of this machine. With `connections.py` the only one that knows uvicorn."""
 
 import errno
+import logging
 import socket
+import ssl
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,8 +18,15 @@ def is_loopback(host: str) -> bool:
     return host in ("127.0.0.1", "::1", "localhost")
 
 
-def bound(host: str, port: int) -> socket.socket:
+def bound(host: str, port: int, tries: int = _TRIES) -> socket.socket:
     """A socket that listens at `port`, or at one of the next if it is taken; 0 for any free one.
+
+    Parameters
+    ----------
+    host : str
+    port : int
+    tries : int
+        How many ports are tried: 1 where a proxy expects that very one.
 
     Raises
     ------
@@ -25,7 +34,7 @@ def bound(host: str, port: int) -> socket.socket:
         If the address is not this machine's, or no port is free.
     """
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    for candidate in range(port, min(port + _TRIES, 65536)):
+    for candidate in range(port, min(port + tries, 65536)):
         found = socket.socket(family, socket.SOCK_STREAM)
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -35,14 +44,21 @@ def bound(host: str, port: int) -> socket.socket:
             found.close()
             if error.errno not in (errno.EADDRINUSE, errno.EACCES):
                 raise SettingsError(f"--host {host}: {error.strerror}") from error
+        except OverflowError as error:
+            raise SettingsError(f"--port {port}: there is no such port") from error
         else:
             return found
-    raise SettingsError(
-        f"no free port from {port} to {port + _TRIES - 1}; name another with --port"
-    )
+    where = str(port) if tries == 1 else f"from {port} to {port + tries - 1}"
+    raise SettingsError(f"no free port {where}; name another with --port")
 
 
-def server(app: Callable, certificate: Path | None = None, key: Path | None = None) -> Any:
+def server(
+    app: Callable,
+    certificate: Path | None = None,
+    key: Path | None = None,
+    proxies: frozenset[str] = frozenset(),
+    head_time_s: float = 20.0,
+) -> Any:
     """A uvicorn server of an application; ``run(sockets=[…])`` serves until it is interrupted.
 
     Parameters
@@ -51,19 +67,28 @@ def server(app: Callable, certificate: Path | None = None, key: Path | None = No
         ASGI.
     certificate, key : pathlib.Path, optional
         PEM files, for TLS.
+    proxies : frozenset of str
+        Addresses from which as many connections are taken as there are.
+    head_time_s : float
+        How long the head of a request may take.
 
     Raises
     ------
     MissingExtra
         Without uvicorn.
+    SettingsError
+        If certificate and key cannot be used.
     """
     try:
         import uvicorn
+
+        from lapsekit.web.connections import connections
     except ImportError as error:
         raise MissingExtra("a server", "desk") from error
+    logging.getLogger("uvicorn.error").setLevel(logging.ERROR)  # strangers' mistakes fill no log
     config = uvicorn.Config(
         app,
-        http="h11",
+        http=connections(proxies, head_time_s),
         ws="none",
         lifespan="off",
         log_config=None,
@@ -72,11 +97,15 @@ def server(app: Callable, certificate: Path | None = None, key: Path | None = No
         proxy_headers=False,
         timeout_keep_alive=15,
         timeout_graceful_shutdown=3,
-        limit_concurrency=64,
         h11_max_incomplete_event_size=32 * 1024,
         ssl_certfile=certificate and str(certificate),
         ssl_keyfile=key and str(key),
     )
+    try:
+        config.load()
+    except (OSError, ssl.SSLError) as error:
+        told = f"--certificate {certificate}, --key {key}: cannot be used ({error}); both have"
+        raise SettingsError(f"{told} to be PEM files, the key without a passphrase") from error
     return uvicorn.Server(config)
 
 

@@ -3,6 +3,7 @@
 import hashlib
 import hmac
 import secrets
+import threading
 from collections import OrderedDict
 from dataclasses import dataclass, field
 
@@ -10,7 +11,7 @@ from lapsekit.web.limits import Seconds
 
 IDLE_S = 12 * 3600.0
 LONGEST_S = 7 * 86_400.0
-_MOST = 1000
+_MOST = 10_000
 
 
 @dataclass
@@ -50,14 +51,16 @@ class Sessions:
     def __init__(self, clock: Seconds):
         self._clock = clock
         self._known: OrderedDict[str, Session] = OrderedDict()
+        self._lock = threading.Lock()  # handlers that sign in run on threads
 
     def begin(self, is_signed_in: bool) -> tuple[str, Session]:
         """A new session, and the token that its cookie holds."""
         now, token = self._clock(), secrets.token_urlsafe(32)
         session = Session(secrets.token_urlsafe(24), now, now, is_signed_in)
-        self._known[_hash(token)] = session
-        if len(self._known) > _MOST:
-            self._make_room()
+        with self._lock:
+            self._known[_hash(token)] = session
+            if len(self._known) > _MOST:
+                self._make_room()
         return token, session
 
     def _make_room(self) -> None:
@@ -67,21 +70,25 @@ class Sessions:
 
     def find(self, token: str | None) -> Session | None:
         """The session of a cookie that we gave out; None for another, and for one that is over."""
-        session = self._known.get(_hash(token)) if token else None
-        if session is None:
+        if not token:
             return None
-        now = self._clock()
-        if now - session.seen_at > IDLE_S or now - session.began_at > LONGEST_S:
-            del self._known[_hash(token)]
-            return None
-        session.seen_at = now
-        self._known.move_to_end(_hash(token))
+        now, key = self._clock(), _hash(token)
+        with self._lock:
+            session = self._known.get(key)
+            if session is None:
+                return None
+            if now - session.seen_at > IDLE_S or now - session.began_at > LONGEST_S:
+                del self._known[key]
+                return None
+            session.seen_at = now
+            self._known.move_to_end(key)
         return session
 
     def end(self, token: str | None) -> None:
         """Forget a session."""
         if token:
-            self._known.pop(_hash(token), None)
+            with self._lock:
+                self._known.pop(_hash(token), None)
 
 
 def _hash(token: str) -> str:

@@ -1,0 +1,147 @@
+"""The form that pictures are sent by, and what becomes of them."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from http import HTTPStatus
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+
+from lapsekit.errors import SeasonBusy
+from lapsekit.followers.arrivals import Arrival, Consent
+from lapsekit.followers.receiving import Received, take_in
+from lapsekit.plain import one_line
+from lapsekit.receive.office import Office
+from lapsekit.receive.told import FIELDS, Told, read_told
+from lapsekit.web.sessions import Session
+
+HOW = "ticked on the upload page"
+_MORE_FILES, _MOST_FIELDS, _LONGEST_FIELD = 40, 40, 65_536
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one picture: its file's name, and a code, or why there is none."""
+
+    file_name: str
+    code: str | None
+    why: str
+
+
+async def show_form(request: Request) -> Response:
+    """The empty form."""
+    office, session = _place(request)
+    empty = Told(dict.fromkeys(FIELDS, ""))
+    return HTMLResponse(await run_in_threadpool(_form, office, session, empty))
+
+
+async def send(request: Request) -> Response:
+    """Pictures that came."""
+    office, session = _place(request)
+    who = request.scope["state"]["who"]
+    async with office.slots.one(who):
+        form = await request.form(
+            max_files=_MORE_FILES, max_fields=_MOST_FIELDS, max_part_size=_LONGEST_FIELD
+        )
+        try:
+            return await run_in_threadpool(_take, office, session, who, form)
+        finally:
+            await form.close()
+
+
+def _place(request: Request) -> tuple[Office, Session]:
+    return request.app.state.office, request.scope["state"]["session"]
+
+
+def _form(office: Office, session: Session, told: Told, refused: str = "") -> str:
+    asks = office.asks()
+    return office.rendered(
+        "form.html",
+        token=session.form_token,
+        told=told.fields,
+        problems=told.problems,
+        refused=refused,
+        asks=asks,
+        wording=office.wording(),
+        page=office.season.settings.followers.page,
+    )
+
+
+def _take(office: Office, session: Session, who: str, form: FormData) -> Response:
+    words = office.words
+    fields = {name: value for name, value in form.multi_items() if isinstance(value, str)}
+    files = [f for f in form.getlist("pictures") if isinstance(f, UploadFile) and f.size]
+    told = read_told(fields, office.asks(), words)
+    most = office.season.settings.followers.page.most_at_once
+    if not files:
+        told.problems["pictures"] = words.text("Please choose a picture.")
+    elif len(files) > most:
+        told.problems["pictures"] = words.counted(
+            "No more than {n} picture at once, please.",
+            "No more than {n} pictures at once, please.",
+            most,
+        )
+    if told.problems:
+        return HTMLResponse(_form(office, session, told), HTTPStatus.UNPROCESSABLE_ENTITY)
+    if not office.has_room():
+        full = words.text("There is no room for pictures just now. Please try again in some days.")
+        return HTMLResponse(_form(office, session, told, full), HTTPStatus.INSUFFICIENT_STORAGE)
+    if not office.allowance.takes(who, len(files)):
+        enough = words.text("Enough pictures came for today. Please send yours tomorrow.")
+        return HTMLResponse(_form(office, session, told, enough), HTTPStatus.TOO_MANY_REQUESTS)
+    outcomes = list(_outcomes(office, session, told, files))
+    codes = [each.code for each in outcomes if each.code]
+    return HTMLResponse(office.rendered("sent.html", outcomes=outcomes, codes=codes))
+
+
+def _outcomes(
+    office: Office, session: Session, told: Told, files: list[UploadFile]
+) -> Iterator[Outcome]:
+    words, version = office.words, office.wording()
+    for file in files:
+        name = one_line(file.filename or "", 80)
+        data = file.file.read()
+        source = f"upload {session.form_token} {hashlib.sha256(data).hexdigest()}"
+        consent = Consent(
+            wording=version.version,
+            language=version.language,
+            agreed_at=office.clock(),
+            how=HOW,
+            is_adult=told.fields["age"] == "adult",
+            parent=told.fields["parent"] if told.fields["age"] == "minor" else "",
+        )
+        arrival = Arrival(
+            data=data,
+            came_at=office.clock(),
+            by="upload",
+            source=source,
+            file_name=name,
+            name=told.fields["name"],
+            plant=told.fields["region"] or told.fields["plant"],
+            sown=told.sown,
+            taken_on=told.taken,
+            caption=told.fields["caption"],
+            contact=told.fields["contact"],
+            language=words.language,
+            consent=consent,
+        )
+        try:
+            received = take_in(office.season, arrival)
+        except SeasonBusy:
+            later = words.text("It could not be kept just now. Please send it again in a minute.")
+            yield Outcome(name, None, later)
+        else:
+            yield Outcome(name, received.code, _why(received, office))
+
+
+def _why(received: Received, office: Office) -> str:
+    if received.is_known:
+        return office.words.text("It came before; its code was shown to you then.")
+    return received.refused or ""
+
+
+ROUTES = (Route("/", show_form), Route("/send", send, methods=["POST"]), Route("/send", show_form))
