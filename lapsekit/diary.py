@@ -6,16 +6,18 @@ them: ``12 cm`` for a height, ``125 g`` for a harvest, ``BBCH 61`` for a growth 
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
-from lapsekit.rows import Row, rows, with_rows
+from lapsekit.rows import Row, replaced, rows, with_rows
 from lapsekit.season import DIARY_HEADER
 
 COLUMNS = tuple(DIARY_HEADER.strip().split(","))
+PICTURE_COLUMNS = ("picture", "picture_on_site")
+"""Come into the first line of the diary with its first photograph."""
 
 VOCABULARY = {
     "sown": "seeds went into the soil",
@@ -32,19 +34,39 @@ VOCABULARY = {
     "harvest": "taken whole; its weight goes into the note",
     "height": "how high the canopy stands over the bench, in the note",
 }
+PICTURES_FOLDER = "diary"
+"""Where photographs of the diary lie in the season folder."""
+
+_PICTURE = re.compile(rf"{PICTURES_FOLDER}/[0-9A-Za-z][\w-]{{0,60}}\.jpe?g", re.ASCII)
 _BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
 _WEIGHT = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g)\b")
 
 
 @dataclass(frozen=True)
 class Event:
-    """One line of diary.csv; `region` is empty where the whole bench is meant."""
+    """One line of diary.csv.
+
+    Attributes
+    ----------
+    day : date
+    region : str
+        Empty where the whole bench is meant.
+    what, note : str
+    line : int
+        Where it stands in the file.
+    pictures : tuple of str
+        Photographs that belong to it, as paths in the season folder: ``diary/2031-04-17-1.jpg``.
+    on_site : bool
+        Whether the site may show them.
+    """
 
     day: date
     region: str
     what: str
     note: str
     line: int = field(default=0, compare=False)
+    pictures: tuple[str, ...] = ()
+    on_site: bool = False
 
     @property
     def bbch(self) -> int | None:
@@ -67,8 +89,9 @@ def read_diary(path: Path) -> tuple[list[Event], list[str]]:
     Parameters
     ----------
     path : pathlib.Path
-        A CSV file with the columns date, region, event, note; it may be absent. Empty lines and
-        lines that begin with # are passed over.
+        A CSV file with the columns date, region, event, note, and where there are photographs
+        picture (their paths, with spaces between) and picture_on_site (yes or nothing); it may be
+        absent. Empty lines and lines that begin with # are passed over.
 
     Returns
     -------
@@ -138,16 +161,28 @@ def with_event(path: Path, text: str, event: Event) -> str:
         If the diary's columns have no place for the event, or a quotation mark left open in it
         would swallow the line.
     """
+    text = with_columns(text, event)
     found = rows(text)
-    columns = columns_of(found[0]) if found else list(COLUMNS)
-    cells = cells_of(path, event, columns)
-    added = with_rows(text, [cells] if found else [columns, cells])
-    if len(rows(added)) != max(len(found), 1) + 1:
+    columns = columns_of(found[0])
+    added = with_rows(text, [cells_of(path, event, columns)])
+    if len(rows(added)) != len(found) + 1:
         raise SettingsError(
             f'{path}: a quotation mark (") in it is not closed, so that no line can be added; '
             "close it first"
         )
     return added
+
+
+def with_columns(text: str, event: Event) -> str:
+    """The text of a diary with a first line that has the columns for an event's photographs."""
+    found = rows(text)
+    if not found:
+        wanted = [*COLUMNS, *(PICTURE_COLUMNS if event.pictures else ())]
+        return with_rows(text, [wanted])
+    missing = [name for name in PICTURE_COLUMNS if name not in columns_of(found[0])]
+    if not event.pictures or not missing:
+        return text
+    return replaced(text, found[0], [*found[0].cells, *missing])
 
 
 def with_events(path: Path, text: str, events: Iterable[Event]) -> str:
@@ -172,24 +207,38 @@ def cells_of(
     SettingsError
         If a value of the event has no column.
     """
+    was = [*before, *[""] * len(columns)]
     values = (event.day.isoformat(), event.region, event.what, event.note)
     fields = dict(zip(COLUMNS, values, strict=True))
+    fields |= _picture_cells(event, dict(zip(columns, was, strict=False)))
     homeless = [n for n, v in fields.items() if v and n not in columns]
     if homeless:
         raise SettingsError(
             f"{path}: no column {', '.join(homeless)}; make its first line "
             f"{DIARY_HEADER.strip()} (with commas)"
         )
-    was = [*before, *[""] * len(columns)]
     cells = [fields.get(name, old) for name, old in zip(columns, was, strict=False)]
     return [*cells, *before[len(columns) :]]
+
+
+def _picture_cells(event: Event, was: Mapping[str, str]) -> dict[str, str]:
+    """Cells of an event's photographs; what is none of ours in a cell stays there."""
+    own = [word for word in was.get("picture", "").split() if not _PICTURE.fullmatch(word)]
+    may_show = was.get("picture_on_site", "")
+    if event.pictures or may_show.strip().lower() == "yes":
+        may_show = "yes" if event.pictures and event.on_site else ""
+    return dict(zip(PICTURE_COLUMNS, (" ".join([*event.pictures, *own]), may_show), strict=True))
 
 
 def event_in(row: Row, columns: Sequence[str]) -> Event | None:
     """What a row tells; None where its date or event cannot be read."""
     fields = dict(zip(columns, row.cells, strict=False))
     day, region, what, note = (fields.get(name, "").strip() for name in COLUMNS)
+    named, on_site = (fields.get(name, "").strip() for name in PICTURE_COLUMNS)
+    pictures = tuple(name for name in named.split() if _PICTURE.fullmatch(name))
+    may_show = bool(pictures) and on_site.lower() == "yes"
     try:
-        return Event(date.fromisoformat(day), region, what, note, row.line) if what else None
+        on = date.fromisoformat(day)
+        return Event(on, region, what, note, row.line, pictures, may_show) if what else None
     except ValueError:
         return None

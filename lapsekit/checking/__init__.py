@@ -47,6 +47,9 @@ VISIT: tuple[Part, ...] = (
 )
 """What `check` looks at."""
 
+ASKING: tuple[Part, ...] = (cameras, network, publishing, copies_place)
+"""Those of them that ask a camera or a far place, which takes as long as they take."""
+
 HOURLY: tuple[Part, ...] = (
     silent,
     kept_apart,
@@ -63,7 +66,7 @@ HOURLY: tuple[Part, ...] = (
 """What alerts look at: nothing that asks a camera or a far place, and nothing heavy."""
 
 
-def check(season: Season, run: Run | None = None) -> list[Finding]:
+def check(season: Season, run: Run | None = None, *, asks: bool = True) -> list[Finding]:
     """Look at everything.
 
     Parameters
@@ -72,12 +75,15 @@ def check(season: Season, run: Run | None = None) -> list[Finding]:
     run : callable, optional
         Runs a program and gives what it says, or None where it is not there; the machine's own
         by default.
+    asks : bool
+        Whether cameras and far places are asked too.
 
     Returns
     -------
     list of Finding
     """
-    return _looked(VISIT, Look(season, run))
+    parts = [part for part in VISIT if asks or part not in ASKING]
+    return _looked(parts, Look(season, run))
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ import os
 from collections.abc import Iterator
 from pathlib import Path
 
+from lapsekit.diary import PICTURES_FOLDER
 from lapsekit.frames.names import FRAMES
 from lapsekit.season import (
     COLOURS_FILE,
@@ -26,7 +27,7 @@ TEXTS = (
     "weather.csv",
     OWNER_FILE,
 )
-FOLDERS = ("thinned", "followers", "site_template")
+FOLDERS = (PICTURES_FOLDER, "thinned", "followers", "site_template")
 """Files in these count as texts too: they change, and some go."""
 
 

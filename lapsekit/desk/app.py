@@ -10,7 +10,20 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import BaseRoute
 
-from lapsekit.desk import changes, colours, files, followers, home, pictures, plants, signing, work
+from lapsekit.desk import (
+    changes,
+    colours,
+    diary,
+    files,
+    followers,
+    frames,
+    health,
+    home,
+    pictures,
+    plants,
+    signing,
+    work,
+)
 from lapsekit.desk.desk import Desk, Leaf
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
@@ -21,13 +34,29 @@ from lapsekit.when import Clock, system_clock
 
 LEAVES = (
     Leaf("/", "Today", is_daily=True),
+    Leaf("/diary/", "Diary", is_daily=True),
+    Leaf("/frames/", "Frames", is_daily=True),
     Leaf("/followers/", "Followers", is_daily=True),
     Leaf("/colours/", "Colours"),
+    Leaf("/health/", "Health"),
     Leaf("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
 
-PARTS = (home, followers, colours, pictures, plants, work, changes, signing, files)
+PARTS = (
+    home,
+    diary,
+    frames,
+    followers,
+    colours,
+    health,
+    pictures,
+    plants,
+    work,
+    changes,
+    signing,
+    files,
+)
 """Modules with ``ROUTES``."""
 
 COOKIE = "lapsekit-desk"

@@ -1,6 +1,6 @@
 """What a page is asked, and how it answers: nobody else here knows Starlette's requests."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -24,8 +24,30 @@ from lapsekit.web.sessions import Session
 
 if TYPE_CHECKING:
     from lapsekit.desk.desk import Desk
+    from lapsekit.desk.jobs import Job
+    from lapsekit.edits.book import Change
 
 _MOST_FILES, _MOST_FIELDS = 20, 2000
+
+
+@dataclass(frozen=True)
+class Note:
+    """What a page says once at its head.
+
+    Attributes
+    ----------
+    text : str
+    undo : str
+        The change that a button beside it takes back; "" for none.
+    back : str
+        Where to be afterwards.
+    is_refusal : bool
+    """
+
+    text: str
+    undo: str = ""
+    back: str = ""
+    is_refusal: bool = False
 
 
 @dataclass(frozen=True)
@@ -114,8 +136,35 @@ class Asked:
         """Say what was done on the page that comes next; a script is told at once."""
         if self.wants_data:
             return JSONResponse({"note": note, "to": to})
-        self.session.notes.append(note)
+        self.session.notes.append(Note(note))
         return RedirectResponse(to, status_code=303)
+
+    def changed(self, change: "Change", to: str, more: str = "") -> Response:
+        """Say what a change did and in which files, with a button that takes it back.
+
+        `more` is a further sentence.
+        """
+        told = f"{change.what} ({', '.join(change.files)})." if change.id else "That is so already."
+        told = f"{told} {more}".strip()
+        if self.wants_data:
+            return JSONResponse({"note": told, "to": to, "undo": change.id})
+        self.session.notes.append(Note(told, change.id, to))
+        return RedirectResponse(to, status_code=303)
+
+    def work(
+        self,
+        what: str,
+        words: Sequence[str],
+        back: str,
+        then: "Callable[[Job], int | None] | None" = None,
+    ) -> Response:
+        """Start one of lapsekit's commands, and follow it on a page of its own.
+
+        Parameters are those of `lapsekit.desk.jobs.Jobs.start`.
+        """
+        job = self.desk.jobs.start(what, words, back, then)
+        to = f"/work/{job.number}"
+        return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 
     def data(self, **facts: Any) -> Response:
         """Facts, for a script."""

@@ -66,6 +66,8 @@ class Desk:
         self.leaves = leaves
         self.gate = gate
         self.jobs = Jobs(folder)
+        self.kept: dict[str, Any] = {}
+        """What a page keeps in memory until the desk closes, by the page's name."""
 
     @property
     def has_season(self) -> bool:

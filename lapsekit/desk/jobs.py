@@ -69,7 +69,7 @@ class Jobs:
         what: str,
         words: Sequence[str],
         back: str,
-        then: Callable[[Job], None] | None = None,
+        then: Callable[[Job], int | None] | None = None,
     ) -> Job:
         """Start ``lapsekit WORDS --season FOLDER``.
 
@@ -79,7 +79,8 @@ class Jobs:
         words : sequence of str
         back : str
         then : callable, optional
-            Called when it has ended, before it counts as done.
+            Called when it has ended, before it counts as done; what it gives back, unless that is
+            None, stands for the exit code.
 
         Raises
         ------
@@ -132,13 +133,14 @@ class Jobs:
             self.stop(job)
 
 
-def _follow(job: Job, then: Callable[[Job], None] | None) -> None:
+def _follow(job: Job, then: Callable[[Job], int | None] | None) -> None:
     for line in job.process.stdout:
         job.said.append(line.rstrip("\n"))
     code = job.process.wait()
     if then is not None:
         try:
-            then(job)
+            told = then(job)
+            code = code if told is None else told
         except Exception as error:  # told where the job is followed; nobody else hears a thread
             job.said.append(f"{error}")
             code = code or 70

@@ -25,7 +25,7 @@ class Session:
     began_at, seen_at : float
         By the server's clock.
     is_signed_in : bool
-    notes : list of str
+    notes : list
         What the next page says once.
     """
 
@@ -33,7 +33,7 @@ class Session:
     began_at: float
     seen_at: float
     is_signed_in: bool = False
-    notes: list[str] = field(default_factory=list)
+    notes: list = field(default_factory=list)
 
     def knows(self, token: str) -> bool:
         """Whether a form was made for this session."""

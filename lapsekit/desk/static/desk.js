@@ -32,11 +32,19 @@ const desk = (() => {
   }
 
   // Tell something at the head of the page; `undo` names a change that a button takes back.
-  function say(text, how = "note") {
+  function say(text, how = "note", undo = "") {
     const notes = document.getElementById("notes");
-    const line = document.createElement("p");
+    const line = document.createElement("div");
     line.className = how;
-    line.textContent = text;
+    line.append(Object.assign(document.createElement("p"), { textContent: text }));
+    if (undo) {
+      const form = Object.assign(document.createElement("form"), { method: "post", action: "/changes/undo" });
+      const fields = { form_token: token, change: undo, back: location.pathname + location.search };
+      for (const [name, value] of Object.entries(fields))
+        form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
+      form.append(Object.assign(document.createElement("button"), { className: "quiet", textContent: "Undo" }));
+      line.append(form);
+    }
     notes.replaceChildren(line);
     if (how === "refusal") line.scrollIntoView({ block: "nearest" });
   }

@@ -1,0 +1,232 @@
+"""The diary's pages: one tap an event, photographs with it; every line changed, removed, undone."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import date
+from itertools import groupby
+
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from lapsekit import noting
+from lapsekit.desk import photographs, pictures
+from lapsekit.desk.asking import Asked, get, post
+from lapsekit.diary import VOCABULARY, Event
+from lapsekit.edits.diary_text import with_changed_event, with_events, without_event
+from lapsekit.errors import LapsekitError, SettingsError
+from lapsekit.season import DIARY_FILE, Season
+
+MARKS = {
+    "sown": "So",
+    "emerged": "Em",
+    "potted on": "Po",
+    "moved": "Mo",
+    "fed": "Fe",
+    "watered": "Wa",
+    "cut": "Cu",
+    "pest": "Pe",
+    "cold": "Co",
+    "first flower": "Fl",
+    "first fruit": "Fr",
+    "harvest": "Ha",
+    "height": "He",
+}
+"""Two letters for each word, to be found at a glance."""
+
+_DAYS_SHOWN = 30
+
+
+@dataclass(frozen=True)
+class Chips:
+    """What an event can concern: groups and regions by themselves, then the plants of groups."""
+
+    near: tuple[tuple[str, str], ...]
+    members: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+
+
+def chips(season: Season) -> Chips:
+    """Names and titles of what an event can concern."""
+    regions = season.regions.region
+    alone = [(region.name, region.title) for region in regions if not region.group]
+    groups = list(dict.fromkeys(region.group for region in regions if region.group))
+    members = [
+        (group, tuple((r.name, r.title) for r in regions if r.group == group)) for group in groups
+    ]
+    whole = ((group, f"{group}, all") for group in groups)
+    return Chips((*alone, *whole), tuple(members))
+
+
+def _page(asked: Asked, refusal: str = "") -> Response:
+    with asked.season() as season:
+        today = season.day_of(season.clock())
+        found = noting.list_events(season)
+        titles = {region.name: region.title for region in season.regions.region}
+        facts = {"chips": chips(season), "today": today, "titles": titles}
+    until = asked.day("until", today) if asked.form else _asked_day(asked, today)
+    days, older = _days(found.events, until)
+    return asked.page(
+        "diary.html",
+        words=[(word, MARKS[word], told) for word, told in VOCABULARY.items()],
+        day=asked.text("day") or today.isoformat(),
+        chosen=set(asked.texts("region")),
+        typed={name: asked.text(name) for name in ("note", "bbch", "weight", "height", "own")},
+        problems=found.problems,
+        days=days,
+        older=older,
+        until=until,
+        refusal=refusal,
+        photograph=photographs.address,
+        **facts,
+    )
+
+
+def _asked_day(asked: Asked, today: date) -> date:
+    try:
+        return date.fromisoformat(asked.query.get("until", ""))
+    except ValueError:
+        return today
+
+
+def _days(events: Iterable[Event], until: date) -> tuple[list[tuple[date, list[Event]]], str]:
+    """Days with their events, the latest first, and the day from which older ones can be seen."""
+    wanted = reversed([event for event in events if event.day <= until])
+    days = [(day, list(of_day)) for day, of_day in groupby(wanted, key=lambda event: event.day)]
+    older = days[_DAYS_SHOWN][0].isoformat() if len(days) > _DAYS_SHOWN else ""
+    return days[:_DAYS_SHOWN], older
+
+
+def _add(asked: Asked) -> Response:
+    what = asked.text("own") if asked.text("event") == "own" else asked.text("event")
+    try:
+        with asked.season() as season:
+            events, hints = noting.checked_events(
+                season,
+                asked.text("day"),
+                _require_figures(asked, what),
+                asked.texts("region"),
+                asked.text("note"),
+                _figures(asked),
+            )
+        events = _with_photographs(asked, list(dict.fromkeys(events)))
+        told = f"{_told(events)} noted"
+        change = asked.desk.book.change(told, {DIARY_FILE: lambda text: with_events(text, events)})
+    except LapsekitError as error:
+        if asked.wants_data:
+            raise
+        return _page(asked, f"{error}")
+    back = asked.text("back")
+    return asked.changed(change, back if back == "/" else "/diary/", " ".join(hints))
+
+
+def _require_figures(asked: Asked, what: str) -> str:
+    """The event; a height is nothing without a figure and a region."""
+    if what == "height" and not (asked.text("height") and asked.texts("region")):
+        raise SettingsError("For a height choose a region, and write its centimetres under More.")
+    if not what:
+        raise SettingsError("Tap what was done or seen, or write it in words of your own.")
+    return what
+
+
+def _figures(asked: Asked) -> noting.Figures:
+    def number(name: str) -> float | None:
+        return asked.number(name) if asked.text(name) else None
+
+    bbch = number("bbch")
+    return noting.Figures(None if bbch is None else int(bbch), number("weight"), number("height"))
+
+
+def _with_photographs(asked: Asked, events: list[Event]) -> list[Event]:
+    """The same events with the photographs that came; those of several stand with the first."""
+    sent = [data for data in asked.files.get("pictures", []) if data]
+    if not sent:
+        return events
+    cleaned = [photographs.cleaned(data) for data in sent]
+    names = photographs.file_photographs(asked.desk.folder, events[0].day, cleaned)
+    on_site = bool(asked.text("on_site"))
+    first = replace(events[0], pictures=(*events[0].pictures, *names), on_site=on_site)
+    return [first, *events[1:]]
+
+
+def _told(events: list[Event]) -> str:
+    first = events[0]
+    whom = first.region if len(events) == 1 else f"{len(events)} regions"
+    return f"{first.day}, {whom or 'whole bench'}: {first.what}"
+
+
+def _line(asked: Asked) -> Response:
+    number = asked.named["line"]
+    with asked.season() as season:
+        found = noting.list_events(season)
+        event = next((each for each in found.events if str(each.line) == number), None)
+        if event is None:
+            raise HTTPException(404)
+        facts = {"today": season.day_of(season.clock()), "regions": season.regions.region}
+    own = [] if event.what in VOCABULARY else [event.what]
+    names = photographs.address
+    return asked.page(
+        "diary_line.html", event=event, words=[*own, *VOCABULARY], photograph=names, **facts
+    )
+
+
+def _was(asked: Asked) -> Event:
+    """The event as the form was made from it; its line may have moved since."""
+    day, line = asked.day("was_day"), asked.text("was_line")
+    if not line.isdigit():
+        raise SettingsError(f'was_line = "{line}": open the page again')
+    return Event(
+        day,
+        asked.text("was_region"),
+        asked.text("was_event"),
+        asked.text("was_note"),
+        int(line),
+        tuple(asked.texts("was_picture")),
+        bool(asked.text("was_on_site")),
+    )
+
+
+def _change(asked: Asked) -> Response:
+    was, region = _was(asked), asked.text("region")
+    with asked.season() as season:
+        (now,), hints = noting.checked_events(
+            season,
+            asked.text("day"),
+            asked.text("own") or asked.text("event"),
+            [region] if region else [],
+            asked.text("note"),
+            noting.Figures(),
+        )
+    kept = tuple(name for name in was.pictures if name in asked.texts("picture"))
+    now = replace(now, pictures=kept, on_site=bool(asked.text("on_site")))
+    (now,) = _with_photographs(asked, [now])
+    change = asked.desk.book.change(
+        f"{_told([was])} changed", {DIARY_FILE: lambda text: with_changed_event(text, was, now)}
+    )
+    return asked.changed(change, "/diary/", " ".join(hints))
+
+
+def _remove(asked: Asked) -> Response:
+    was = _was(asked)
+    change = asked.desk.book.change(
+        f"{_told([was])} removed", {DIARY_FILE: lambda text: without_event(text, was)}
+    )
+    return asked.changed(change, "/diary/")
+
+
+def _photograph(asked: Asked) -> Response:
+    side = asked.query.get("side", "960")
+    file = photographs.find(asked.desk.folder, asked.named["name"])
+    if file is None or side not in map(str, pictures.SIDES_PX):
+        raise HTTPException(404)
+    headers = {"cache-control": "private, max-age=86400"}
+    data = pictures.small(file.read_bytes(), int(side))
+    return Response(data, media_type="image/jpeg", headers=headers)
+
+
+ROUTES = (
+    get("/diary/", _page),
+    post("/diary/pictures", _add),
+    get("/diary/line/{line}", _line),
+    post("/diary/line/{line}/pictures", _change),
+    post("/diary/remove", _remove),
+    get("/diary/photograph/{name}", _photograph),
+)

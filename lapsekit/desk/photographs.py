@@ -1,0 +1,84 @@
+"""Photographs that the grower takes for the diary: filed without what they say of themselves."""
+
+import io
+import re
+import warnings
+from collections.abc import Iterable
+from datetime import date
+from pathlib import Path
+
+from PIL import Image, ImageOps, UnidentifiedImageError
+
+from lapsekit.diary import PICTURES_FOLDER
+from lapsekit.errors import PictureError
+from lapsekit.safely import write_safely
+
+LONGEST_SIDE_PX = 2000
+_MOST_PX = 120_000_000
+_KINDS = ("JPEG", "PNG", "WEBP")
+_PHOTOGRAPH = re.compile(r"[0-9A-Za-z][\w-]{0,60}\.jpe?g", re.ASCII)
+
+
+def cleaned(data: bytes) -> bytes:
+    """A photograph drawn anew from its pixels: upright, of 2000 px at most, without metadata.
+
+    Parameters
+    ----------
+    data : bytes
+        A JPEG, PNG or WebP file.
+
+    Returns
+    -------
+    bytes
+        A JPEG that holds neither place nor time nor camera.
+
+    Raises
+    ------
+    PictureError
+        If it is no such picture, or a very large one.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(data), formats=_KINDS) as picture:
+                if picture.width * picture.height > _MOST_PX:
+                    raise PictureError("A photograph has more than 120 megapixels; send a smaller.")
+                picture.draft("RGB", (LONGEST_SIDE_PX, LONGEST_SIDE_PX))
+                upright = ImageOps.exif_transpose(picture).convert("RGB")
+    except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
+        raise PictureError(
+            "One of the files is no photograph that can be read; send JPEG, PNG or WebP."
+        ) from error
+    upright.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)
+    bare = Image.frombytes("RGB", upright.size, upright.tobytes())  # nothing but pixels
+    out = io.BytesIO()
+    bare.save(out, "JPEG", quality=88, optimize=True)
+    return out.getvalue()
+
+
+def file_photographs(folder: Path, day: date, pictures: Iterable[bytes]) -> tuple[str, ...]:
+    """File cleaned photographs of a day; their paths in the season folder.
+
+    None is ever written over: the next free number is taken.
+    """
+    (folder / PICTURES_FOLDER).mkdir(exist_ok=True)
+    found, number = [], 1
+    for data in pictures:
+        while (folder / (path := f"{PICTURES_FOLDER}/{day.isoformat()}-{number}.jpg")).exists():
+            number += 1
+        write_safely(folder / path, data)
+        found.append(path)
+    return tuple(found)
+
+
+def find(folder: Path, name: str) -> Path | None:
+    """The file of a photograph by its name; None where the diary's folder has none of that name."""
+    if not _PHOTOGRAPH.fullmatch(name) or (folder / PICTURES_FOLDER).is_symlink():
+        return None
+    file = folder / PICTURES_FOLDER / name
+    return file if file.is_file() and not file.is_symlink() else None
+
+
+def address(path: str, side_px: int = 480) -> str:
+    """Where the desk shows a photograph of the diary."""
+    return f"/diary/photograph/{path.rpartition('/')[2]}?side={side_px}"
