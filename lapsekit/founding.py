@@ -9,8 +9,8 @@ from pathlib import Path
 from lapsekit.errors import SeasonError
 from lapsekit.frames.names import FRAMES
 from lapsekit.resources import shared_folder
-from lapsekit.safely import PART
-from lapsekit.season import DIARY_FILE, DIARY_HEADER, REGIONS_FILE, SETTINGS_FILE
+from lapsekit.safely import PART, write_safely
+from lapsekit.season import DESK_FOLDER, DIARY_FILE, DIARY_HEADER, REGIONS_FILE, SETTINGS_FILE
 from lapsekit.settings import parse_settings
 
 
@@ -20,7 +20,7 @@ def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
     Parameters
     ----------
     folder : pathlib.Path
-        Where to; must not exist, or be empty.
+        Where to; must not exist, or be empty but for the desk's own folder.
     title, time_zone, sown
         What is put into season.toml and regions.toml.
 
@@ -36,7 +36,7 @@ def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
     SettingsError
         If title or time zone cannot be used; nothing is made then.
     """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    if folder.exists() and not _is_free(folder):
         raise SeasonError(f"{folder} exists and is not empty; name a new folder")
     examples = shared_folder("config")
     values = {"title": json.dumps(title, ensure_ascii=False), "sown": sown.isoformat()}
@@ -51,8 +51,25 @@ def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
     return folder
 
 
+def machine_zone() -> str:
+    """The time zone that the machine is set to."""
+    from tzlocal import get_localzone_name
+
+    return get_localzone_name() or "UTC"
+
+
+def _is_free(folder: Path) -> bool:
+    """Whether a folder holds nothing, or no more than the password of the desk that founds it."""
+    return folder.is_dir() and {each.name for each in folder.iterdir()} <= {DESK_FOLDER}
+
+
 def make_folder(folder: Path, texts: dict[str, str]) -> None:
-    """Make `folder` with these text files, whole or not at all."""
+    """Make `folder` with these text files, whole or not at all; season.toml goes first in them."""
+    if folder.is_dir() and any(folder.iterdir()):
+        (folder / FRAMES).mkdir()
+        for name, text in reversed(texts.items()):
+            write_safely(folder / name, text.encode())
+        return
     part = folder.with_name(f"{PART}{os.getpid()}-{folder.name}")
     part.mkdir(parents=True)
     for name, text in texts.items():

@@ -42,6 +42,9 @@ WRITING_LOCK = ".writing"
 """Held only while a text of the season is read, changed and written: milliseconds. A stage that
 runs does not hold it, so that a note can be taken meanwhile."""
 
+DESK_FOLDER = ".desk"
+"""Where the desk keeps its own: its password's hash, changes that can be undone."""
+
 OWNER_FILE = "published-as.txt"
 """A name that no other season has, made when it is first published or copied."""
 OWN_WORDS = "site_template/words"

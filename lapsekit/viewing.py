@@ -318,7 +318,7 @@ class View:
             return plane_from_rectangle(self._straight(scale.rectangle), scale.sides_cm)
         if scale.tag_side_cm is None or self.frame is None:
             return None
-        tags = [replace(tag, corners_px=self._straight(tag.corners_px)) for tag in self._tags]
+        tags = [replace(tag, corners_px=self._straight(tag.corners_px)) for tag in self.tags]
         try:
             return plane_from_tags(tags, scale.tag_side_cm, (self.frame.height, self.frame.width))
         except PictureError as error:
@@ -329,7 +329,7 @@ class View:
             ) from error
 
     @cached_property
-    def _tags(self) -> tuple[Tag, ...]:
+    def tags(self) -> tuple[Tag, ...]:
         """Tags of the reference frame, looked for in all its pixels: a scale rests on them."""
         if self.by == 1:
             return self._sight.tags
@@ -345,9 +345,9 @@ class View:
         if scale.rectangle is not None:
             first, second, third, _ = scale.rectangle
             return MARKED_PX / min(math.dist(first, second), math.dist(second, third))
-        if scale.tag_side_cm is not None and self._tags:
-            sides = [math.dist(*tag.corners_px[:2]) for tag in self._tags]
-            errors = [tag.corner_error_px for tag in self._tags]
+        if scale.tag_side_cm is not None and self.tags:
+            sides = [math.dist(*tag.corners_px[:2]) for tag in self.tags]
+            errors = [tag.corner_error_px for tag in self.tags]
             return min(error / side for error, side in zip(errors, sides, strict=True))
         return 0.0
 

@@ -19,7 +19,6 @@ from lapsekit.cli.shared import (
     app,
     held,
     hint,
-    machine_zone,
     report_facts,
     say,
     serve_folder,
@@ -43,7 +42,7 @@ def new(
     ] = None,
 ) -> None:
     """Make a season folder with commented settings that work as they are."""
-    from lapsekit.founding import found_season
+    from lapsekit.founding import found_season, machine_zone
     from lapsekit.trust import trust
 
     zone = str(zone_named(time_zone)) if time_zone else machine_zone()

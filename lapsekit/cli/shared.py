@@ -4,7 +4,6 @@ import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -145,13 +144,6 @@ def zone_named(key: str, option: str = "--time-zone") -> ZoneInfo:
         raise SettingsError(
             f'{option} "{key}" is not in the IANA database; write one like UTC or Area/City'
         ) from error
-
-
-def machine_zone() -> str:
-    """The time zone that the machine is set to."""
-    from tzlocal import get_localzone_name
-
-    return get_localzone_name() or str(UTC)
 
 
 def either_season(context: typer.Context, season: Path) -> Path:

@@ -11,8 +11,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from lapsekit.desk.gate import Gate
 from lapsekit.desk.jobs import Jobs
+from lapsekit.desk.lookout import Lookout
 from lapsekit.errors import LapsekitError
-from lapsekit.season import SETTINGS_FILE, Season
+from lapsekit.season import DESK_FOLDER, SETTINGS_FILE, Season
 from lapsekit.when import Clock, system_clock
 
 if TYPE_CHECKING:
@@ -20,13 +21,10 @@ if TYPE_CHECKING:
     from lapsekit.desk.colours import Trials
     from lapsekit.edits.book import Book
 
-OWN_FOLDER = ".desk"
-"""Where the desk keeps its own: the password's hash, changes that can be undone."""
-
 
 def password_file(folder: Path) -> Path:
     """Where the hash of the desk's password is kept."""
-    return folder / OWN_FOLDER / "password"
+    return folder / DESK_FOLDER / "password"
 
 
 TEMPLATES = Path(__file__).parent / "templates"
@@ -68,6 +66,7 @@ class Desk:
         self.jobs = Jobs(folder)
         self.kept: dict[str, Any] = {}
         """What a page keeps in memory until the desk closes, by the page's name."""
+        self.lookout = Lookout(self.opened)
 
     @property
     def has_season(self) -> bool:

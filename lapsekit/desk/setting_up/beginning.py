@@ -1,0 +1,72 @@
+"""The first step: what is grown, since when, and whose midnight ends a day."""
+
+from datetime import date
+from zoneinfo import available_timezones
+
+from starlette.responses import RedirectResponse, Response
+
+from lapsekit.desk.asking import Asked, Note, get, post
+from lapsekit.desk.setting_up.steps import STEPS, step_page, steps_done
+from lapsekit.edits.settings_text import with_value, without
+from lapsekit.errors import SettingsError
+from lapsekit.founding import found_season, machine_zone
+from lapsekit.season import SETTINGS_FILE
+from lapsekit.trust import trust
+
+
+def _start(asked: Asked) -> Response:
+    """To the first step that is not done."""
+    done = steps_done(asked)
+    to = next((step for step in STEPS if step.key not in done), STEPS[0])
+    return RedirectResponse(to.address, status_code=303)
+
+
+def _page(asked: Asked) -> Response:
+    zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
+    told = {"zones": zones, "version": "", "today": date.today()}
+    if not asked.desk.has_season:
+        return step_page(asked, "season", "setup_season.html", table=None, **_new(), **told)
+    told["version"] = asked.desk.book.text(SETTINGS_FILE).version
+    with asked.season() as season:
+        table = season.settings.season
+    zone = table.time_zone
+    return step_page(asked, "season", "setup_season.html", table=table, zone=zone, **told)
+
+
+def _new() -> dict[str, str]:
+    return {"zone": machine_zone()}
+
+
+def _save(asked: Asked) -> Response:
+    title, zone, sown = asked.text("title"), asked.text("time_zone"), asked.day("sown")
+    if not title:
+        raise SettingsError("title: give the season a name")
+    if not asked.desk.has_season:
+        return _found(asked, title, zone, sown)
+
+    def edit(text: str) -> str:
+        for key, value in (("title", title), ("time_zone", zone), ("sown", sown)):
+            text = with_value(text, ("season", key), value)
+        about = asked.text("about")
+        path = ("season", "about")
+        return with_value(text, path, about) if about else without(text, path)
+
+    seen = {SETTINGS_FILE: asked.text("version")}
+    change = asked.desk.book.change(f"Season: {title}", {SETTINGS_FILE: edit}, seen)
+    return asked.changed(change, "/setup/season/")
+
+
+def _found(asked: Asked, title: str, zone: str, sown: date) -> Response:
+    folder = asked.desk.folder
+    found_season(folder, title, zone, sown)
+    told = f"The season folder {folder.resolve().name} is made, with commented settings."
+    asked.session.notes.append(Note(told))
+    try:
+        trust(folder)
+    except SettingsError as error:  # the season is there all the same
+        told = f"That this folder may run cameras and publish could not be recorded: {error}"
+        asked.session.notes.append(Note(told, is_refusal=True))
+    return RedirectResponse("/setup/camera/", status_code=303)
+
+
+ROUTES = (get("/setup/", _start), get("/setup/season/", _page), post("/setup/season/save", _save))

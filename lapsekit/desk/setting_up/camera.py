@@ -1,0 +1,174 @@
+"""The step that chooses a camera, and tries it: one picture is taken and not filed."""
+
+import re
+from contextlib import suppress
+from pathlib import Path
+
+from starlette.exceptions import HTTPException
+from starlette.responses import RedirectResponse, Response
+
+from lapsekit.desk.asking import Asked, Note, get, post
+from lapsekit.desk.setting_up.kinds import BY_KEY, KINDS, shown_values, values_of
+from lapsekit.desk.setting_up.seeing import as_jpeg, told_of
+from lapsekit.desk.setting_up.steps import camera_of, step_page
+from lapsekit.edits.settings_text import with_value, without
+from lapsekit.errors import LapsekitError, SettingsError
+from lapsekit.safely import write_safely
+from lapsekit.season import SETTINGS_FILE
+
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
+_DEVICES = Path("/sys/class/video4linux")
+
+
+def _start(asked: Asked) -> Response:
+    if not asked.desk.has_season:
+        return RedirectResponse("/setup/season/", status_code=303)
+    with asked.season() as season:
+        first = next(iter(season.settings.cameras))
+    return RedirectResponse(f"/setup/camera/{first}/", status_code=303)
+
+
+def _page(asked: Asked) -> Response:
+    with asked.season() as season:
+        name = camera_of(asked, season)
+        cameras, camera = list(season.settings.cameras), season.settings.cameras[name]
+        sight = asked.desk.lookout.sight(name)
+        seen = sight and told_of(sight.look, season.zone)
+    return step_page(
+        asked,
+        "camera",
+        "setup_camera.html",
+        cameras=cameras,
+        camera=name,
+        kind=camera.kind,
+        kinds=KINDS,
+        values=shown_values(camera),
+        devices=devices(),
+        version=asked.desk.book.text(SETTINGS_FILE).version,
+        may_run_programs=asked.desk.gate.password_hash is None,
+        seen=seen,
+        number=sight.number if sight else 0,
+    )
+
+
+def _save(asked: Asked) -> Response:
+    name, kind = _camera(asked), BY_KEY.get(asked.text("kind"))
+    if kind is None:
+        raise SettingsError("kind: choose what kind of camera it is")
+    if kind.key == "command" and asked.desk.gate.password_hash is not None:
+        raise SettingsError(
+            "a camera that runs a program is not set up over the network, where a guessed "
+            "password would be enough to run anything; write its command into season.toml by hand"
+        )
+    values = values_of(kind, {key: asked.text(key) for key in asked.form})
+    password = asked.text(f"{kind.key}-password")
+    if password:
+        values["password_file"] = values["password_file"] or f"{name}-password"
+        _keep_password(asked.desk.folder, values["password_file"], password)
+
+    def edit(text: str) -> str:
+        text = with_value(text, ("cameras", name, "kind"), kind.key)
+        for key, value in values.items():
+            path = ("cameras", name, key)
+            text = without(text, path) if value is None else with_value(text, path, value)
+        return text
+
+    seen = {SETTINGS_FILE: asked.text("version")}
+    asked.desk.lookout.stop()
+    change = asked.desk.book.change(
+        f'Camera "{name}": {kind.name}', {SETTINGS_FILE: edit}, seen if seen[SETTINGS_FILE] else {}
+    )
+    asked.desk.lookout.forget(name)
+    back = f"/setup/camera/{name}/"
+    if asked.text("then") == "try" and kind.key != "files":
+        _tried(asked, name)
+    return asked.changed(change, f"{back}#seen" if asked.text("then") == "try" else back)
+
+
+def _tried(asked: Asked, name: str) -> None:
+    """Take a picture; why there is none is told at the head of the page."""
+    try:
+        asked.desk.lookout.once(name)
+    except LapsekitError as error:
+        asked.session.notes.append(Note(f"No picture: {error}", is_refusal=True))
+
+
+def _keep_password(folder: Path, name: str, password: str) -> None:
+    """Write a camera's password into a file in the season folder that only its owner reads."""
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,60}", name):
+        raise SettingsError(
+            f'password_file = "{name}": the desk writes passwords only into files of the season '
+            "folder, named with letters, digits and hyphens; write this one by hand"
+        )
+    if (folder / name).is_dir() or not name.endswith("-password"):
+        raise SettingsError(f'password_file = "{name}": name one that ends in -password')
+    write_safely(folder / name, f"{password.splitlines()[0]}\n".encode(), mode=0o600)
+
+
+def _add(asked: Asked) -> Response:
+    name = asked.text("name").lower()
+    if not _NAME.fullmatch(name):
+        raise SettingsError(
+            f'name = "{name}": write small letters, digits and hyphens, like bench-2; frames are '
+            "filed under it"
+        )
+    with asked.season() as season:
+        if name in season.settings.cameras:
+            raise SettingsError(f'there is a camera "{name}" already')
+    change = asked.desk.book.change(
+        f'Camera "{name}" added',
+        {SETTINGS_FILE: lambda text: with_value(text, ("cameras", name), {"kind": "files"})},
+    )
+    return asked.changed(change, f"/setup/camera/{name}/")
+
+
+def _remove(asked: Asked) -> Response:
+    name = _camera(asked)
+    with asked.season() as season:
+        if any(region.camera == name for region in season.regions.region):
+            raise SettingsError(f'regions are seen by camera "{name}"; take those out first')
+        if len(season.settings.cameras) == 1:
+            raise SettingsError("a season needs a camera; change the kind of this one")
+    asked.desk.lookout.stop()
+    change = asked.desk.book.change(
+        f'Camera "{name}" taken out',
+        {SETTINGS_FILE: lambda text: without(text, ("cameras", name))},
+    )
+    return asked.changed(change, "/setup/camera/")
+
+
+def _picture(asked: Asked) -> Response:
+    """The last picture that was looked at."""
+    sight = asked.desk.lookout.sight(_camera(asked))
+    if sight is None:
+        raise HTTPException(404)
+    return Response(as_jpeg(sight.picture, 960), media_type="image/jpeg")
+
+
+def _camera(asked: Asked) -> str:
+    with asked.season() as season:
+        return camera_of(asked, season)
+
+
+def devices(listing: Path = _DEVICES) -> list[tuple[int, str]]:
+    """Numbers and names of the video devices that the system lists.
+
+    A camera shows itself as several devices; its first is the one that gives pictures.
+    """
+    found = []
+    for device in sorted(listing.glob("video*"), key=lambda path: (len(path.name), path.name)):
+        with suppress(OSError, ValueError):
+            if int((device / "index").read_text()) == 0:
+                name = (device / "name").read_text(errors="replace").strip()
+                found.append((int(device.name.removeprefix("video")), name))
+    return found
+
+
+ROUTES = (
+    get("/setup/camera/", _start),
+    post("/setup/camera/add", _add),
+    get("/setup/camera/{camera}/", _page),
+    post("/setup/camera/{camera}/save", _save),
+    post("/setup/camera/{camera}/remove", _remove),
+    get("/setup/camera/{camera}/picture", _picture),
+)

@@ -1,0 +1,90 @@
+"""The steps in which a season is set up, and which of them are done."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from lapsekit.desk.asking import Asked
+from lapsekit.season import Season
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step: its part of the address, and its name."""
+
+    key: str
+    name: str
+    of_camera: bool = False
+
+    @property
+    def address(self) -> str:
+        """Where it is done."""
+        return f"/setup/{self.key}/"
+
+
+STEPS = (
+    Step("season", "Season"),
+    Step("camera", "Camera"),
+    Step("aim", "Aim", of_camera=True),
+    Step("times", "Times"),
+    Step("scale", "Scale", of_camera=True),
+    Step("regions", "Regions"),
+    Step("first", "First pictures"),
+)
+
+
+def step_page(asked: Asked, key: str, template: str, **told: Any) -> Response:
+    """A page of one step, with the line of steps at its head and the way to the next."""
+    number = next(k for k, step in enumerate(STEPS) if step.key == key)
+    done = steps_done(asked)
+    told = {
+        "steps": [(step, step.key in done) for step in STEPS],
+        "step": STEPS[number],
+        "after": STEPS[number + 1] if number + 1 < len(STEPS) else None,
+        "season_is_there": asked.desk.has_season,
+        **told,
+    }
+    return asked.page(template, **told)
+
+
+def steps_done(asked: Asked) -> set[str]:
+    """Keys of the steps that are done, by what the season's files say."""
+    if not asked.desk.has_season:
+        return set()
+    with asked.season() as season:
+        return {"season", *_done(season)}
+
+
+def _done(season: Season) -> set[str]:
+    settings = season.settings
+    cameras = settings.cameras.values()
+    seen = set(season.catalogue.cameras())
+    return {
+        key
+        for key, is_done in {
+            "camera": any(camera.kind != "files" for camera in cameras) or bool(seen),
+            "aim": bool(seen),
+            "times": bool(settings.capture.model_fields_set & {"first", "last", "every_minutes"}),
+            "scale": any(camera.scale.is_known for camera in cameras),
+            "regions": any(o.points for r in season.regions.region for o in r.outline),
+            "first": first_day(season) is not None,
+        }.items()
+        if is_done
+    }
+
+
+def first_day(season: Season) -> date | None:
+    """The first day with a measured value; None while there is none."""
+    days = [row.day for row in season.catalogue.daily() if row.cover is not None]
+    return min(days, default=None)
+
+
+def camera_of(asked: Asked, season: Season) -> str:
+    """The camera that the address names, which must be one of season.toml."""
+    name = asked.named["camera"]
+    if name not in season.settings.cameras:
+        raise HTTPException(404)
+    return name
