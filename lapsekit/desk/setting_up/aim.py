@@ -96,14 +96,9 @@ def _picture(asked: Asked) -> Response:
     if sight is None:
         raise HTTPException(404)
     luma, look = sight.aim.reference_luma, sight.look
-    if (
-        asked.query.get("edges")
-        and luma is not None
-        and sight.aim.size
-        == (
-            look.width,
-            look.height,
-        )
+    if asked.query.get("edges") and luma is not None and sight.aim.size == (
+        look.width,
+        look.height,
     ):
         from lapsekit.aiming_picture import edges_of, overlay
 
@@ -130,7 +125,9 @@ def _named(asked: Asked, camera: str, path: str):
     def edit(text: str) -> str:
         return with_value(text, ("cameras", camera, "reference"), path)
 
-    return asked.desk.book.change(f'Camera "{camera}": a new reference view', {SETTINGS_FILE: edit})
+    return asked.desk.book.change(
+        f'Camera "{camera}": a new reference view', {SETTINGS_FILE: edit}
+    )
 
 
 def _privacy(asked: Asked) -> Response:

@@ -76,6 +76,8 @@ def _done(season: Season) -> set[str]:
     }
 
 
+
+
 def first_day(season: Season) -> date | None:
     """The first day with a measured value; None while there is none."""
     days = [row.day for row in season.catalogue.daily() if row.cover is not None]
