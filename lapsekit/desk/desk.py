@@ -18,6 +18,7 @@ from lapsekit.when import Clock, system_clock
 
 if TYPE_CHECKING:
     from lapsekit.desk.asking import Asked
+    from lapsekit.desk.colours import Trials
     from lapsekit.edits.book import Book
 
 
@@ -88,6 +89,13 @@ class Desk:
         from lapsekit.edits.book import Book
 
         return Book(self.folder, self.clock)
+
+    @cached_property
+    def trials(self) -> "Trials":
+        """Frames that are painted on."""
+        from lapsekit.desk.colours import Trials
+
+        return Trials()
 
     @cached_property
     def _environment(self) -> Environment:

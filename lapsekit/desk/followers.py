@@ -1,0 +1,241 @@
+"""Followers' pictures on the desk: what waits, and what the grower decides of each."""
+
+import io
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from PIL import Image
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from lapsekit.desk import pictures, plants
+from lapsekit.desk.asking import Asked, get, post
+from lapsekit.errors import FollowerError, SettingsError
+from lapsekit.followers import deciding, records
+from lapsekit.followers.making import as_shown
+from lapsekit.followers.records import STATES, Box, Record
+from lapsekit.season import Season
+
+TITLES = {"waiting": "Waiting", "shown": "Shown", "declined": "Declined"}
+_SIDES_PX = ("240", "480", "960", "1600")
+_A_PAGE = 48
+
+
+@dataclass(frozen=True)
+class Ours:
+    """The grower's plant at the age of a follower's."""
+
+    title: str
+    day: date
+    age_days: int
+    picture: str
+    width: int
+    height: int
+
+
+def _list(asked: Asked) -> Response:
+    state = asked.query.get("state", "waiting")
+    if state not in STATES:
+        raise HTTPException(404)
+    with asked.season() as season:
+        found = records.records(season)
+        reasons = {r.id: deciding.cannot_be_shown(season, r) for r in found if r.state == state}
+        damaged = records.damaged(season)
+        ways = season.settings.followers
+    counts = {each: sum(r.state == each for r in found) for each in STATES}
+    mine = [record for record in found if record.state == state]
+    if state != "waiting":
+        mine.reverse()
+    number = max(1, int(page) if (page := asked.query.get("page", "1")).isdecimal() else 1)
+    first = (number - 1) * _A_PAGE
+    return asked.page(
+        "followers.html",
+        state=state,
+        titles=TITLES,
+        counts=counts,
+        records=mine[first : first + _A_PAGE],
+        number=number,
+        is_last=first + _A_PAGE >= len(mine),
+        reasons=reasons,
+        damaged=damaged,
+        takes_pictures=bool(ways.mail or ways.upload or ways.inbox),
+    )
+
+
+def _one(asked: Asked) -> Response:
+    with asked.season() as season:
+        record = records.read_record(season, asked.named["id"])
+        waiting = [each.id for each in records.records(season, "waiting")]
+        return asked.page(
+            "follower.html",
+            record=record,
+            reason=deciding.cannot_be_shown(season, record),
+            ours=_ours(season, record),
+            regions=[(r.name, r.title) for r in season.regions.region],
+            near=_known(season, record.near),
+            following=_after(waiting, record.id),
+            title=record.name or "Without a name",
+        )
+
+
+def _known(season: Season, ids: tuple[str, ...]) -> list[Record]:
+    there = {record.id: record for record in records.records(season)}
+    return [there[each] for each in ids if each in there]
+
+
+def _after(waiting: list[str], record_id: str) -> str | None:
+    """The next that waits."""
+    rest = [each for each in waiting if each != record_id]
+    if record_id in waiting:
+        later = waiting[waiting.index(record_id) + 1 :]
+        return later[0] if later else next(iter(rest), None)
+    return next(iter(rest), None)
+
+
+def _ours(season: Season, record: Record) -> Ours | None:
+    """The grower's plant of that region on the day on which it was as old; None without one."""
+    region = season.regions.by_name.get(record.region)
+    if region is None or record.age_days is None:
+        return None
+    day = season.sown(region) + timedelta(days=record.age_days)
+    size = plants.size_of(season, region, day)
+    if size is None:
+        return None
+    return Ours(region.title, day, record.age_days, plants.address(region.name, day), *size)
+
+
+def _picture(asked: Asked) -> Response:
+    """The kept picture, or as it is (or would be) shown; small or whole."""
+    side = asked.query.get("side", "960")
+    if side not in _SIDES_PX:
+        raise HTTPException(404)
+    with asked.season() as season:
+        try:
+            record = records.read_record(season, asked.named["id"])
+            data = records.read_picture(season, record.id)
+        except FollowerError as error:
+            raise HTTPException(404) from error
+    if asked.query.get("as") == "shown":
+        data = as_shown(record, data)
+    with Image.open(io.BytesIO(data)) as picture:
+        if max(picture.size) > int(side):
+            data = pictures.small(data, int(side))
+    return Response(data, media_type="image/jpeg")
+
+
+def _back(record: Record) -> str:
+    return f"/followers/{record.id}"
+
+
+def _show(asked: Asked) -> Response:
+    with asked.season() as season:
+        record = deciding.show(season, asked.named["id"])
+        return asked.note(
+            f"{_named(record)} will be on the site that is built next.", _next(season, record)
+        )
+
+
+def _decline(asked: Asked) -> Response:
+    with asked.season() as season:
+        record = deciding.decline(season, asked.named["id"])
+        days = season.settings.followers.keep_declined_days
+        return asked.note(
+            f"{_named(record)} was declined, and is deleted in {days} days.",
+            _next(season, record),
+        )
+
+
+def _next(season: Season, record: Record) -> str:
+    """After a decision: the next that waits, or the list."""
+    waiting = [each.id for each in records.records(season, "waiting")]
+    following = _after(waiting, record.id)
+    return f"/followers/{following}" if following else "/followers/"
+
+
+def _named(record: Record) -> str:
+    return f"{record.name}'s picture" if record.name else "The picture without a name"
+
+
+def _wait(asked: Asked) -> Response:
+    with asked.season() as season:
+        record = deciding.back_to_waiting(season, asked.named["id"])
+    return asked.note(f"{_named(record)} waits again; the next site is without it.", _back(record))
+
+
+def _ask(asked: Asked) -> Response:
+    with asked.season() as season:
+        record = deciding.ask_again(season, asked.named["id"], asked.text("what"))
+    return asked.note("Noted; the answer stands below.", _back(record))
+
+
+def _boxes(told: str) -> list[Box]:
+    """Boxes told as ``left top right bottom``, one a line."""
+    found = []
+    for line in told.splitlines():
+        if line.strip():
+            numbers = line.split()
+            if len(numbers) != 4 or not all(each.isdecimal() for each in numbers):
+                raise SettingsError(f'area "{line[:60]}": write left top right bottom, whole px')
+            found.append(tuple(map(int, numbers)))
+    return found
+
+
+def _crop(asked: Asked) -> Response:
+    boxes = _boxes(asked.text("crop"))
+    with asked.season() as season:
+        record = deciding.crop(season, asked.named["id"], boxes[0] if boxes else None)
+    told = "Only that part is shown." if boxes else "The whole picture is shown."
+    return asked.note(told, _back(record))
+
+
+def _blur(asked: Asked) -> Response:
+    boxes = _boxes(asked.text("blurred"))
+    with asked.season() as season:
+        record = deciding.blur(season, asked.named["id"], boxes)
+    areas = "1 area is" if len(boxes) == 1 else f"{len(boxes)} areas are"
+    return asked.note(f"{areas} made unrecognisable.", _back(record))
+
+
+def _correct(asked: Asked) -> Response:
+    told = {name: asked.text(name) for name in ("name", "caption", "plant", "region")}
+    days = {name: asked.day(name) if asked.text(name) else "" for name in ("sown", "taken_on")}
+    with asked.season() as season:
+        if told["region"] and told["region"] not in season.regions.by_name:
+            raise SettingsError(f'region = "{told["region"]}": not in regions.toml')
+        record = deciding.correct(season, asked.named["id"], **told, **days)
+    return asked.note("Corrected.", _back(record))
+
+
+def _take_down(asked: Asked) -> Response:
+    if asked.text("sure") != "yes":
+        raise SettingsError("tick that it is to be deleted for good; that cannot be undone")
+    with asked.season() as season:
+        deciding.take_down_by_id(season, asked.named["id"])
+    return asked.note(
+        "The picture is deleted here. Build and publish the site, and it is gone there too.",
+        "/followers/",
+    )
+
+
+def _by_code(asked: Asked) -> Response:
+    with asked.season() as season:
+        found = deciding.take_down(season, asked.text("code"))
+    if found is None:
+        raise FollowerError("no picture has that code; look whether a letter is missing")
+    return asked.note("The picture of that code is deleted here.", "/followers/")
+
+
+ROUTES = (
+    get("/followers/", _list),
+    post("/followers/take-down", _by_code),
+    get("/followers/{id}", _one),
+    get("/followers/{id}/picture", _picture),
+    post("/followers/{id}/show", _show),
+    post("/followers/{id}/decline", _decline),
+    post("/followers/{id}/wait", _wait),
+    post("/followers/{id}/ask", _ask),
+    post("/followers/{id}/crop", _crop),
+    post("/followers/{id}/blur", _blur),
+    post("/followers/{id}/correct", _correct),
+    post("/followers/{id}/take-down", _take_down),
+)

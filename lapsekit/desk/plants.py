@@ -1,0 +1,67 @@
+"""A region's plant on a day, cut out of its daily picture where the region lies in it."""
+
+import io
+from datetime import date
+
+import numpy as np
+from PIL import Image
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from lapsekit.catalogue import Frame
+from lapsekit.desk.asking import Asked, get
+from lapsekit.season import Season
+from lapsekit.settings import Region
+from lapsekit.site.cropping import Sight, sight_of
+from lapsekit.site.crops import cut, reduction_for
+from lapsekit.site.turning import Size, crop_matrix, crop_size_of, union_box
+from lapsekit.viewing import View
+from lapsekit.vision.pictures import decode_reduced
+
+LONG_SIDE_PX = 480
+
+
+def address(region: str, day: date) -> str:
+    """Address of a plant's picture on a day."""
+    return f"/plant/{region}/{day.isoformat()}"
+
+
+def size_of(season: Season, region: Region, day: date) -> Size | None:
+    """Width and height of that picture in px; None if there is none."""
+    found = _sighted(season, region, day)
+    return found and crop_size_of(found[2], found[1].size, LONG_SIDE_PX)
+
+
+def _sighted(season: Season, region: Region, day: date) -> tuple[Frame, Sight, tuple] | None:
+    """The day's frame, where it lies in the reference view, and the region's box there."""
+    frame = season.daily_pictures().get(region.camera, {}).get(day)
+    if frame is None:
+        return None
+    sight = sight_of(View(season, region.camera), {day: frame})
+    if sight is None or not sight.fits(frame):
+        return None
+    return frame, sight, union_box([region], sight.size)
+
+
+def _plant(asked: Asked) -> Response:
+    with asked.season() as season:
+        region = season.regions.by_name.get(asked.named["region"])
+        try:
+            day = date.fromisoformat(asked.named["day"])
+        except ValueError as error:
+            raise HTTPException(404) from error
+        found = _sighted(season, region, day) if region else None
+        if found is None:
+            raise HTTPException(404)
+        frame, sight, box = found
+        size = crop_size_of(box, sight.size, LONG_SIDE_PX)
+        turn = sight.matrices.get(frame.path, np.eye(3)) @ crop_matrix(box, sight.size, size)
+        by = reduction_for(turn, size)
+        data = season.archive.read(frame.path)
+    pixels = decode_reduced(data, by, (frame.height, frame.width))
+    out = io.BytesIO()
+    Image.fromarray(cut(pixels, turn, size, by)).save(out, "JPEG", quality=86)
+    return Response(out.getvalue(), media_type="image/jpeg")
+
+
+ROUTES = (get("/plant/{region}/{day}", _plant),)

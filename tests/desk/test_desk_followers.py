@@ -1,0 +1,178 @@
+"""Followers' pictures at the desk: looked at, decided, cropped, blurred, taken down."""
+
+import io
+from datetime import date
+
+import numpy as np
+import pytest
+from PIL import Image
+
+from lapsekit.followers.receiving import take_in
+from lapsekit.followers.records import read_record, records
+from lapsekit.followers.showing import shown
+from lapsekit.season import Season
+from tests.axe import findings
+from tests.desk.conftest import LAPTOP, PHONE
+from tests.followers.arriving import FOLLOWERS, arrival, consent, encoded, quarters
+
+HOSTILE = '<img src=x onerror="document.title=1"><script>document.title=1</script>\u202e"'
+
+
+@pytest.fixture
+def season(folder):
+    """The season of `desk`, whose settings take pictures in."""
+    file = folder / "season.toml"
+    file.write_text(file.read_text() + FOLLOWERS)
+    season = Season(folder)
+    yield season
+    season.catalogue.close()
+
+
+def received(season, seed=1, **told):
+    found = take_in(season, arrival(seed, **told))
+    assert found.id, found.refused
+    return found
+
+
+def test_a_picture_is_shown_once_the_grower_says_yes_and_not_before(page, season):
+    one, two = received(season), received(season, 2, name="Bo")
+    assert shown(season) == []
+    page.goto("/followers/")
+    page.get_by_role("link", name="Ada").click()
+    page.get_by_role("button", name="Show it").click()
+    assert page.url.endswith(two.id)  # the next one that waits
+    assert page.locator("#notes").inner_text().startswith("Ada's picture")
+    assert [each.id for each in shown(season)] == [one.id]
+    page.get_by_role("button", name="Decline").click()
+    assert [each.id for each in records(season, "declined")] == [two.id]
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Take that back").click()
+    assert shown(season) == []
+
+
+def test_what_nobody_agreed_to_cannot_be_shown_even_by_a_made_up_request(page, season):
+    one = received(season, consent=None)
+    child = received(season, 2, consent=consent(is_adult=False))
+    for each in (one, child):
+        page.goto(f"/followers/{each.id}")
+        assert page.get_by_role("button", name="Show it").is_disabled()
+        token = page.locator('meta[name="form-token"]').get_attribute("content")
+        answer = page.request.post(f"/followers/{each.id}/show", form={"form_token": token})
+        assert answer.status == 400
+    assert shown(season) == []
+
+
+def test_names_and_captions_of_strangers_come_out_as_text(page, season):
+    one = received(season, name=HOSTILE, caption=HOSTILE * 3, plant=HOSTILE, file_name=HOSTILE)
+    received(season, 2, name="A" * 5000, caption="B" * 20_000)
+    for address in ("/followers/", f"/followers/{one.id}"):
+        page.goto(address)
+        assert page.title() != "1"
+        assert page.locator("main script, main img[src=x]").count() == 0
+        assert page.get_by_text("<script>").first.is_visible()
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+
+
+def test_an_area_drawn_by_a_finger_is_blurred_for_good_once_it_is_shown(page, season):
+    one = received(season, data=encoded(quarters(), quality=95))
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Blur an area").click()
+    view = page.locator(".board-view").bounding_box()
+    at = [(view["x"] + x * view["width"], view["y"] + y * view["height"]) for x, y in
+          ((0.25, 0.25), (0.75, 0.75))]  # fmt: skip
+    page.mouse.move(*at[0])
+    page.mouse.down()
+    page.mouse.move(*at[1], steps=4)
+    page.mouse.up()
+    box = page.get_by_label("Blurred areas").input_value()
+    assert np.allclose([int(n) for n in box.split()], (80, 60, 240, 180), atol=2)
+    page.get_by_role("button", name="Blur these").click()
+    page.get_by_role("button", name="Show it").click()
+    kept = (season.folder / "followers/shown" / one.id / "picture.jpg").read_bytes()
+    picture = np.asarray(Image.open(io.BytesIO(kept)).convert("RGB")).astype(int)
+    assert np.abs(picture[20, 20] - picture[20, 300]).max() > 100  # outside it is sharp
+    edge = np.abs(np.diff(picture[90, 150:170], axis=0)).max()
+    assert edge < 40  # the edge between two quarters is gone
+
+
+def test_by_keys_alone_a_part_is_chosen_and_kept(page, season):
+    one = received(season, data=encoded(quarters(), quality=95))
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Choose a part").focus()
+    page.keyboard.press("Enter")
+    page.locator(".board-view").focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press(" ")
+    for _ in range(3):
+        page.keyboard.press("Shift+ArrowRight")
+        page.keyboard.press("Shift+ArrowDown")
+    page.keyboard.press(" ")
+    left, top, right, bottom = map(int, page.get_by_label("Shown part").input_value().split())
+    assert right - left > 60 and bottom - top > 60
+    page.get_by_role("button", name="Keep this part").press("Enter")
+    assert read_record(season, one.id).crop == (left, top, right, bottom)
+
+
+def test_ours_of_the_same_age_stands_beside_it(page, season):
+    """Ours was sown on 25 March: ten days old on 4 April, and never fifty."""
+    young = received(season, sown=date(2031, 5, 1), taken_on=date(2031, 5, 11))
+    old = received(season, 2, sown=date(2031, 3, 30), taken_on=date(2031, 5, 19))
+    page.goto(f"/followers/{young.id}")
+    ours = page.get_by_role("img", name="Our Basil when it was as old")
+    assert ours.evaluate("image => image.complete && image.naturalWidth") > 100
+    assert "10 days old, on 2031-04-04" in page.locator("figcaption").inner_text()
+    page.goto(f"/followers/{old.id}")
+    assert page.get_by_text("Ours at that age").count() == 0
+
+
+def test_with_the_code_a_picture_is_deleted_and_a_wrong_one_deletes_nothing(page, season):
+    one = received(season)
+    page.goto("/followers/")
+    page.get_by_label("The code").fill("ABCD-EFGH-JKMN-PQRS")
+    page.get_by_role("button", name="Delete that picture").click()
+    assert "no picture has that code" in page.get_by_role("alert").inner_text()
+    assert [each.id for each in records(season)] == [one.id]
+    page.goto("/followers/")
+    page.get_by_label("The code").fill(one.code.lower())
+    page.get_by_role("button", name="Delete that picture").click()
+    assert records(season) == []
+    assert not list((season.folder / "followers").rglob("*.jpg"))
+
+
+def test_deleting_asks_first(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Delete", exact=True).click()  # the browser asks for the tick
+    assert [each.id for each in records(season)] == [one.id]
+    page.get_by_label("cannot be had back").check()
+    page.get_by_role("button", name="Delete", exact=True).click()
+    assert records(season) == []
+
+
+@pytest.mark.parametrize("viewport", [PHONE, LAPTOP], ids=["phone", "laptop"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(
+    browser, desk, season, viewport, scheme
+):
+    one = received(season)
+    received(season, 2, consent=None)
+    context = browser.new_context(
+        viewport=viewport, base_url=desk, color_scheme=scheme, bypass_csp=True
+    )
+    page = context.new_page()
+    for address in ("/followers/", f"/followers/{one.id}"):
+        page.goto(address)
+        assert findings(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
+    context.close()
+
+
+def test_no_request_leads_to_another_file(page, season):
+    received(season)
+    (season.folder / "followers" / "secret.jpg").write_bytes(b"x")
+    for path in ("..", "../secret", "%2e%2e", "..%2f..%2fseason.toml", "0" * 16, "a" * 3000):
+        for tail in ("", "/picture", "/picture?side=240"):
+            answer = page.request.get(f"/followers/{path}{tail}")
+            assert answer.status in (400, 404) or answer.url.endswith("/"), path
+            assert "[season]" not in answer.text()
+    assert page.request.get("/followers/?state=../x").status == 404
