@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from typing import Any
 
@@ -137,7 +137,9 @@ def _fields(name: str, model: type[Model], whole: Mapping[str, Any]) -> list[Fie
     return fields(model, _held(whole, name), told)
 
 
-def _table(asked: Asked, problems: Mapping[str, str] = {}, others: list[str] = []) -> Response:  # noqa: B006
+def _table(
+    asked: Asked, problems: Mapping[str, str] | None = None, others: Sequence[str] = ()
+) -> Response:
     name = asked.named["table"]
     whole, version = _file(asked)
     title, model = _model(name, whole)
@@ -152,7 +154,7 @@ def _table(asked: Asked, problems: Mapping[str, str] = {}, others: list[str] = [
         about=_example().get(name, {}).get("", ""),
         caution=_CAUTIONS.get(name, ""),
         seen=asked.text("seen") or version,
-        problems=problems,
+        problems=problems or {},
         others=others,
     )
 

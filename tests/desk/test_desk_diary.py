@@ -2,12 +2,15 @@
 
 import csv
 import io
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from PIL import Image
 
 from lapsekit.desk import photographs
-from lapsekit.diary import read_diary
+from lapsekit.diary import parse_diary, read_diary
+from lapsekit.edits.diary_text import with_changed_event
 from lapsekit.errors import PictureError
 from tests.axe import findings
 
@@ -167,6 +170,16 @@ def test_a_picture_of_a_kind_that_no_phone_makes_is_refused():
 def test_a_photograph_is_looked_up_by_its_name_alone(page, name):
     answer = page.request.get(f"/diary/photograph/{name}")
     assert answer.status == 404
+
+
+def test_a_column_picture_of_the_grower_s_own_keeps_what_stands_in_it():
+    text = "date,region,event,note,picture\n2031-04-01,,cut,a,IMG_12\n"
+    (event,), _ = parse_diary(text, Path("diary.csv"))
+    assert event.pictures == ()
+    now = replace(event, note="b", pictures=("diary/x.jpg",), on_site=True)
+    assert with_changed_event(text, event, now) == (
+        "date,region,event,note,picture,picture_on_site\n2031-04-01,,cut,b,diary/x.jpg IMG_12,yes\n"
+    )
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
