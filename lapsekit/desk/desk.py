@@ -64,6 +64,8 @@ class Desk:
         self.gate = gate
         self.jobs = Jobs(folder)
         self.lookout = Lookout(self.opened)
+        self.kept: dict[str, Any] = {}
+        """What a page keeps in memory until the desk closes, by the page's name."""
 
     @property
     def has_season(self) -> bool:

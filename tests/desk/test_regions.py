@@ -208,6 +208,7 @@ def test_another_s_outline_is_not_written_over(page, folder):
 def test_proposed_regions_are_taken_named_and_dropped(page, folder):
     (folder / "regions.toml").write_text("")
     page.goto("/regions/bench/propose")
+    page.wait_for_selector(".list-of-proposed", timeout=60_000)
     rows = page.locator(".list-of-proposed li")
     assert rows.count() >= 2
     assert findings(page) == []
