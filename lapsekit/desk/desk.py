@@ -67,6 +67,8 @@ class Desk:
         self.kept: dict[str, Any] = {}
         """What a page keeps in memory until the desk closes, by the page's name."""
         self.lookout = Lookout(self.opened)
+        self.kept: dict[str, Any] = {}
+        """What a page keeps in memory until the desk closes, by the page's name."""
 
     @property
     def has_season(self) -> bool:

@@ -1,6 +1,8 @@
 """Regions that are proposed from what the frames show: taken, changed or dropped, and named."""
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import date
+from typing import TYPE_CHECKING, Any
 
 from starlette.responses import Response
 
@@ -10,7 +12,10 @@ from lapsekit.desk.setting_up.aim import reference_of
 from lapsekit.desk.setting_up.steps import camera_of
 from lapsekit.edits.regions_text import Points, add_region
 from lapsekit.errors import SettingsError
-from lapsekit.season import REGIONS_FILE
+from lapsekit.season import REGIONS_FILE, SETTINGS_FILE
+
+if TYPE_CHECKING:
+    from lapsekit.desk.desk import Desk
 
 _KINDS = {
     "pot": "a pot",
@@ -22,31 +27,60 @@ _KINDS = {
 
 
 def _page(asked: Asked) -> Response:
-    from lapsekit.proposing import propose_regions
-
+    """What is proposed; while the pictures are looked at, a page that waits for it."""
     with asked.season() as season:
         name = camera_of(asked, season)
-        found = propose_regions(season, name)
-        told = {
-            "camera": name,
-            "reference": reference_of(season, name),
+    work = _work(asked, name)
+    if asked.wants_data:
+        return asked.data(is_done=work.done())
+    if not work.done():
+        return asked.page("proposing.html", camera=name)
+    told = work.result()
+    version = asked.desk.book.text(REGIONS_FILE).version
+    with asked.season() as season:
+        drawn = [r for r in season.regions.region if r.camera == name and _outlined(r)]
+    return asked.page("proposed.html", version=version, drawn=drawn, **told)
+
+
+def _work(asked: Asked, camera: str) -> Future:
+    """The search in a camera's pictures, begun once for as long as these are the same."""
+    kept = asked.desk.kept.setdefault("proposed", {"one": ThreadPoolExecutor(1)})
+    with asked.season() as season:
+        basis = (
+            season.catalogue.newest(camera),
+            asked.desk.book.text(SETTINGS_FILE).version,
+            asked.desk.book.text(REGIONS_FILE).version,
+        )
+    before, work = kept.get(camera, (None, None))
+    if before != basis:
+        work = kept["one"].submit(_found, asked.desk, camera)
+        kept[camera] = (basis, work)
+    return work
+
+
+def _found(desk: "Desk", camera: str) -> dict[str, Any]:
+    """What the pictures show, as the page tells it."""
+    from lapsekit.proposing import propose_regions
+
+    with desk.opened() as season:
+        found = propose_regions(season, camera)
+        return {
+            "camera": camera,
+            "reference": reference_of(season, camera),
             "groups": sorted({r.group for r in season.regions.region if r.group}),
-            "drawn": [r for r in season.regions.region if r.camera == name and _outlined(r)],
             "days": len(found.days),
             "day": found.days[-1],
             "proposals": [
                 {
-                    "label": region.replace("-", " ").capitalize(),
+                    "label": name.replace("-", " ").capitalize(),
                     "kind": _KINDS.get(proposal.kind, proposal.kind),
                     "sure": round(100 * proposal.confidence),
                     "points": _whole(proposal.points),
                     "text": text_of(_whole(proposal.points)),
                 }
-                for region, proposal in zip(found.names, found.proposals, strict=True)
+                for name, proposal in zip(found.names, found.proposals, strict=True)
             ],
         }
-    version = asked.desk.book.text(REGIONS_FILE).version
-    return asked.page("proposed.html", version=version, **told)
 
 
 def _whole(points: Points) -> list[list[int]]:

@@ -87,7 +87,13 @@ def _others(regions: list[Region], chosen: Region | None, day: date) -> list[dic
     for region in regions:
         outline = region.outline_on(day)
         if region is not chosen and outline is not None and outline.points:
-            found.append({"label": region.title, "points": [list(p) for p in outline.points]})
+            found.append(
+                {
+                    "name": region.name,
+                    "label": region.title,
+                    "points": [list(p) for p in outline.points],
+                }
+            )
     return found
 
 

@@ -208,6 +208,7 @@ def test_another_s_outline_is_not_written_over(page, folder):
 def test_proposed_regions_are_taken_named_and_dropped(page, folder):
     (folder / "regions.toml").write_text("")
     page.goto("/regions/bench/propose")
+    page.wait_for_selector(".list-of-proposed", timeout=60_000)
     rows = page.locator(".list-of-proposed li")
     assert rows.count() >= 2
     assert findings(page) == []
@@ -232,3 +233,21 @@ def test_names_are_made_of_labels_and_differ():
     assert name_for("Pak Choi (süß)", ()) == "pak-choi-suss"
     assert name_for("Basil", {"basil", "basil-2"}) == "basil-3"
     assert name_for("みどり", ()) == "region"
+
+
+def test_tapping_another_outline_takes_that_one_in_hand(page):
+    page.goto("/regions/bench/?region=basil")
+    tap(page, board_of(page), (240, 120))
+    page.wait_for_url("**region=chives")
+    assert page.locator("#f-label").input_value() == "Chives"
+
+
+def test_a_region_is_taken_out_and_undo_brings_it_back(page, folder):
+    before = (folder / "regions.toml").read_bytes()
+    page.goto("/regions/bench/?region=basil")
+    page.click("text=Take the region out")
+    page.wait_for_selector("text=basil taken out")
+    assert list(regions_of(folder)) == ["chives"]
+    page.click("#notes button")
+    page.wait_for_selector("#notes .note")
+    assert (folder / "regions.toml").read_bytes() == before

@@ -2,6 +2,8 @@
 // Outlines drawn on a board: tapped, dragged, drawn around freely, or as circles; by keys too.
 //
 //   const draw = desk.outlines(board, { others: [{ label, points }], changed() {} });
+// `chosen` is told of another outline that was tapped while nothing is changed in the one in hand.
+//
 //   draw.points           corners of the outline in hand, [[x, y], …]
 //   draw.set(points, label)   take another in hand; what was done before cannot be undone then
 //   draw.tool = "corners" | "free" | "circle" | "move" | "hand"
@@ -9,7 +11,7 @@
 //
 // With the tool for corners: a tap sets the next one; tapping the first again (or Close) ends; then
 // a corner is dragged, a tap on an edge adds one, a long press or Delete takes one away.
-desk.outlines = (board, { others = [], changed = () => {} } = {}) => {
+desk.outlines = (board, { others = [], changed = () => {}, chosen = () => {} } = {}) => {
   const CORNER = 22; // px of the screen: a fingertip's reach
   const EDGE = 14;
   const LONG_MS = 550;
@@ -72,6 +74,16 @@ desk.outlines = (board, { others = [], changed = () => {} } = {}) => {
     return best;
   }
 
+  // Whether a point lies inside an outline: a ray from it meets the edges an odd number of times.
+  function encloses(points, [x, y]) {
+    let isInside = false;
+    points.forEach(([x1, y1], k) => {
+      const [x2, y2] = points[(k + 1) % points.length];
+      if (y1 > y !== y2 > y && x < x1 + ((y - y1) * (x2 - x1)) / (y2 - y1)) isInside = !isInside;
+    });
+    return isInside;
+  }
+
   // ---- fingers, mouse, keys
 
   board.on("down", ({ x, y, how }) => {
@@ -97,7 +109,11 @@ desk.outlines = (board, { others = [], changed = () => {} } = {}) => {
       return;
     }
     const edge = edgeAt(point);
-    if (edge < 0 && !state.isOpen) return;
+    if (edge < 0 && !state.isOpen) {
+      const other = past.length ? undefined : state.others.find((each) => encloses(each.points, point));
+      if (other && !encloses(state.points, point)) chosen(other);
+      return;
+    }
     remember();
     const at = edge >= 0 && !state.isOpen ? edge + 1 : state.points.length;
     state.points.splice(at, 0, point);
@@ -275,7 +291,8 @@ desk.outlines = (board, { others = [], changed = () => {} } = {}) => {
     const top = Math.min(...points.map((p) => p[1]));
     const at = { x: left + 5 * by, y: Math.max(top + 16 * by, 16 * by), class: "label", "font-size": 14 * by, "stroke-width": 3 * by };
     const width = Math.max(...points.map((p) => p[0])) - left;
-    const most = Math.max(3, Math.floor(width / (7.2 * by)));
+    const most = Math.floor(width / (9 * by));
+    if (most < 3 && label.length > most) return svg("g", {}); // it would stand in its neighbours
     return svg("text", at, label.length > most ? `${label.slice(0, most - 1)}…` : label);
   }
 

@@ -7,7 +7,7 @@
   const form = find("outline-form");
   const [drawn, rows, text, label] = ["drawn", "corner-rows", "f-points", "f-label"].map(find);
   const board = desk.board(find("board"));
-  const draw = desk.outlines(board, { others: JSON.parse(told.others), changed });
+  const draw = desk.outlines(board, { others: JSON.parse(told.others), changed, chosen });
 
   find("dock").hidden = find("rows").hidden = false;
   find("as-text").hidden = true;
@@ -19,6 +19,11 @@
     move: "Pull the whole outline.",
     hand: "Pull the picture; two fingers bring it closer.",
   };
+
+  function chosen({ name }) {
+    const there = new URLSearchParams({ day: form.elements.day.value, region: name });
+    location.assign(`${location.pathname}?${there}`);
+  }
 
   function changed() {
     if (!draw) return;
@@ -105,4 +110,6 @@
     }
   });
   draw.set(current.points, current.label);
+  const [chips, chip] = [".chips.of-regions", ".chips.of-regions [aria-current]"].map((each) => document.querySelector(each));
+  chips.scrollTop = chip.offsetTop - chips.offsetTop - 8;
 })();
