@@ -4,7 +4,7 @@ Nothing is decided here: what is proposed is text for regions.toml, to be looked
 by the grower.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -223,8 +223,13 @@ def _closed(view: View, shape: tuple[int, int]) -> np.ndarray:
 
 def _whole(proposal: Proposal, by: int) -> Proposal:
     """A proposal in px of whole frames."""
-    points = tuple((by * x + (by - 1) / 2, by * y + (by - 1) / 2) for x, y in proposal.points)
-    return Proposal(points if by > 1 else proposal.points, proposal.kind, proposal.confidence)
+    if by == 1:
+        return proposal
+    outlines = (proposal.points, proposal.container)
+    points, container = (
+        tuple((by * x + (by - 1) / 2, by * y + (by - 1) / 2) for x, y in each) for each in outlines
+    )
+    return replace(proposal, points=points, container=container)
 
 
 def _names(season: Season, proposals: tuple[Proposal, ...]) -> tuple[str, ...]:

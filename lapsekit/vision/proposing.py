@@ -91,11 +91,14 @@ class Proposal:
         ``cell``, ``plant`` (no container is seen) or ``stand`` (plants cannot be told apart).
     confidence : float
         0 to 1.
+    container : tuple of (x, y)
+        Outline of the container that was seen, alike; empty where none was, and for ``row``.
     """
 
     points: tuple[tuple[float, float], ...]
     kind: str
     confidence: float
+    container: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,7 @@ class _Thing:
     confidence: float
     stands: np.ndarray
     leaves: list[np.ndarray] = field(default_factory=list)
+    container: tuple[tuple[float, float], ...] = ()
 
     @property
     def extent(self) -> np.ndarray:
@@ -333,11 +337,10 @@ def _things(container, number, owner, sights, turn) -> list[_Thing]:
         else _row(container, sights, turn, along, short)
     )
     if len(middles) < 2:
-        return [
-            _Thing(
-                container.kind, container.confidence, box, [_reach(leaves)] if len(leaves) else []
-            )
-        ]
+        reach = [_reach(leaves)] if len(leaves) else []
+        seen = tuple((float(x), float(y)) for x, y in container.hull)
+        shown = seen if container.kind != "plant" else ()
+        return [_Thing(container.kind, container.confidence, box, reach, shown)]
     cuts = [box[along], *(np.add(middles[1:], middles[:-1]) / 2), box[along + 2]]
     found = []
     for first, last in pairwise(cuts):
@@ -398,7 +401,8 @@ def _outlines(things: list[_Thing], turn, shape: tuple[int, int]) -> list[Propos
         corners = box[[[0, 1], [2, 1], [2, 3], [0, 3]]]
         points = _clipped(_turned(corners, back), shape)
         if len(points) >= 3:
-            found.append(Proposal(points, thing.kind, round(thing.confidence, 2)))
+            confidence = round(thing.confidence, 2)
+            found.append(Proposal(points, thing.kind, confidence, thing.container))
     return _in_order(found)
 
 

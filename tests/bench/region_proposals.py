@@ -5,9 +5,11 @@
 For each region of regions.toml the best overlap (intersection over union) of any proposal with its
 outline on that day; those outlines were drawn by hand for the whole season, with room for what the
 plants became. Beside it, of the true canopy in the season's last masks: how much of a plant lies in
-the region that holds most of it (the camera was
-knocked by then: masks lie up to 10 px off). Times are processor time; nothing of the season's own
-outlines is given to what proposes.
+the region that holds most of it (the camera was knocked by then: masks lie up to 10 px off). The
+second table holds the containers that were seen against the true rims of the pots, as the
+generator's camera sees them; a plant that was potted on under its leaves keeps the rim that was
+seen before. Times are processor time; nothing of the season's own outlines is given to what
+proposes.
 """
 
 import argparse
@@ -23,6 +25,9 @@ from lapsekit.proposing import Proposed, propose_regions
 from lapsekit.season import Season
 from lapsekit.trust import trust
 from lapsekit.vision.regions import region_mask
+from sample_frames.render.layout import View
+from sample_frames.render.moment import bench_at
+from sample_frames.render.story import day_time
 
 NO_REGIONS = '[[region]]\nname = "bench"\ncamera = "bench"\n[[region.outline]]\nfrom = 2000-01-01\n'
 KINDS = {"pot": (0, 0, 255), "row": (255, 120, 0), "cell": (255, 0, 255), "plant": (0, 220, 255)}
@@ -42,6 +47,18 @@ def canopy_held(masks: list[np.ndarray], truth: Path, count: int) -> np.ndarray:
         for k, mask in enumerate(masks):
             held[:, k] += np.bincount(labels[mask], minlength=count + 1)[1 : count + 1]
     return held.max(axis=1) / np.maximum(whole, 1)
+
+
+def rims(moment) -> dict[str, np.ndarray]:
+    """True outlines (n, 2) of the round pots' rims at a moment, in px of the reference view."""
+    around = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    found = {}
+    for pot in bench_at(day_time(moment)):
+        if pot.is_round:
+            x, y = pot.half[0] * np.cos(around) + pot.x, pot.half[0] * np.sin(around) + pot.y
+            points = np.stack([x, y, np.full_like(x, pot.height)], -1)
+            found[pot.name] = View().project(points)[0]
+    return found
 
 
 def drawn(found: Proposed) -> np.ndarray:
@@ -81,7 +98,13 @@ def main() -> None:
             outlines = [region.outline_on(days[count - 1]).points for region in true]
             best = [max(overlap(region_mask(shape, o), m) for m in masks) for o in outlines]
             held = canopy_held(masks, given.season / "truth" / "masks", len(true))
-            columns[count] = (best, held, len(masks), spent)
+            seen = [region_mask(shape, p.container) for p in found.proposals if p.container]
+            noon = season.daily_at(days[count - 1])
+            pots = {
+                name: max(overlap(region_mask(shape, rim.tolist()), mask) for mask in seen)
+                for name, rim in rims(noon).items()
+            }
+            columns[count] = (best, held, pots, len(masks), spent)
             sheets.append(drawn(found))
     print(f"{'region':22}" + "".join(f"{f'day {count}':>14}" for count in columns))
     for number, region in enumerate(true):
@@ -89,7 +112,11 @@ def main() -> None:
         print(f"{region.name:22}" + "".join(cells))
     print(f"{'proposed':22}" + "".join(f"{count:14}" for *_, count, _ in columns.values()))
     print(f"{'seconds':22}" + "".join(f"{spent:14.1f}" for *_, spent in columns.values()))
-    print("overlap with the outline drawn by hand; share of the plant's last canopy within")
+    print("overlap with the outline drawn by hand; share of the plant's last canopy within\n")
+    print(f"{'pot':22}" + "".join(f"{f'day {count}':>14}" for count in columns))
+    for name in next(iter(columns.values()))[2]:
+        print(f"{name:22}" + "".join(f"{pots[name]:14.2f}" for _, _, pots, *_ in columns.values()))
+    print("overlap of the container that was seen with the true rim")
     if given.sheet:
         cv2.imwrite(str(given.sheet), np.vstack(sheets))
 
