@@ -5,7 +5,10 @@ import sys
 
 import pytest
 
-HEAVY = ("cv2", "skimage", "scipy", "av", "imageio", "numpy", "matplotlib", "jinja2")
+HEAVY = (
+    *("cv2", "skimage", "scipy", "av", "imageio", "numpy", "matplotlib", "jinja2", "babel"),
+    *("starlette", "uvicorn", "tomlkit", "argon2", "imap_tools", "smtplib", "pillow_heif"),
+)
 
 
 def loaded_after(code):
