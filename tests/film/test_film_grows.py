@@ -194,13 +194,13 @@ def test_killed_at_random_moments_it_goes_on_and_ends_as_if_nothing_had_been(tmp
     look = PLAIN.replace('"hold"', '"fade"').replace("128", "320") + 'files = ["small"]\n'
     calm, harried = (coded_season(tmp_path / name, look) for name in ("calm", "harried"))
     for season in (calm, harried):
-        file_days(season, range(24))
+        file_days(season, range(22))
         season.catalogue.close()
     ends(filming(calm.folder))
     truth, chance = pictures_hash(calm.film_file("bench")), random.Random(4)
     parts = harried.films / ".parts" / "bench"
     kills, found = 0, []
-    for wanted in (0, 2, 6, 12, 17, 22):
+    for wanted in (0, 4, 12, 20):
         process = filming(harried.folder)
         while process.poll() is None and len(list(parts.glob("[!.]*.mp4"))) < wanted:
             time.sleep(0.01)
@@ -212,7 +212,7 @@ def test_killed_at_random_moments_it_goes_on_and_ends_as_if_nothing_had_been(tmp
             assert pictures_hash(film)[1] == truth[1]
         found.append([pictures_hash(part)[1] for part in parts.glob("[!.]*.mp4")])
         assert all(found[-1])
-    assert kills >= 3 and len(found[-1]) > len(found[0])
+    assert kills >= 2 and len(found[-1]) > len(found[0])
     ends(filming(harried.folder))
     assert pictures_hash(harried.film_file("bench")) == truth
     names = [

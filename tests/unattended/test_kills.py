@@ -9,14 +9,14 @@ from tests.scenes import bench_picture, encoded, fill, make_season
 
 
 def test_captures_killed_at_random_moments_lose_nothing(tmp_path):
-    harm = kill_captures(tmp_path, 40, random.Random(5))
-    assert harm.kills == 40
+    harm = kill_captures(tmp_path, 20, random.Random(5))
+    assert harm.kills == 20
     assert (harm.lost, harm.half, harm.disagree) == ([], [], 0)
 
 
 def test_mornings_killed_at_random_moments_come_out_as_if_nothing_had_been(tmp_path):
-    harm = kill_mornings(tmp_path, 10, random.Random(5))
-    assert harm.kills == 10
+    harm = kill_mornings(tmp_path, 6, random.Random(5))
+    assert harm.kills == 6
     assert harm.broken == []
     assert harm.unequal == 0
 
