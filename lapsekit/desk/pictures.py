@@ -45,6 +45,7 @@ def small(data: bytes, side_px: int) -> bytes:
         picture.draft("RGB", (side_px, side_px))
         upright = ImageOps.exif_transpose(picture).convert("RGB")
     upright.thumbnail((side_px, side_px), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    upright.info = {}  # Pillow would write the file's comment again
     out = io.BytesIO()
     upright.save(out, "JPEG", quality=84, optimize=True)
     return out.getvalue()

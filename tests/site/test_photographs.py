@@ -17,7 +17,7 @@ def photograph(season):
     exif = picture.getexif()
     exif[0x0112], exif[0x010E] = 6, "SECRET PLACE"
     (season.folder / "diary").mkdir()
-    picture.save(season.folder / NAME, "JPEG", exif=exif)
+    picture.save(season.folder / NAME, "JPEG", exif=exif, comment=b"SECRET WORDS")
 
 
 def built(season, line):
@@ -40,6 +40,7 @@ def test_a_photograph_goes_up_when_ticked_without_metadata_and_comes_down_again(
     assert b"SECRET" not in file.read_bytes()
     with Image.open(io.BytesIO(file.read_bytes())) as picture:
         assert picture.size == (600, 1200) and not picture.getexif()
+        assert "comment" not in picture.info
         assert picture.getpixel((300, 100))[1] < 60  # red is up, once it is turned
 
     report, shown, page = built(season, f"{NAME},no")
