@@ -1,7 +1,7 @@
 """The desk's own state: whose season it is, its pages' templates, and the work it started."""
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,7 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from lapsekit.desk.gate import Gate
 from lapsekit.desk.jobs import Jobs
 from lapsekit.desk.lookout import Lookout
-from lapsekit.errors import LapsekitError
+from lapsekit.errors import LapsekitError, SeasonBusy
 from lapsekit.season import DESK_FOLDER, SETTINGS_FILE, Season
 from lapsekit.when import Clock, system_clock
 
@@ -84,6 +84,13 @@ class Desk:
         finally:
             if "catalogue" in season.__dict__:
                 season.catalogue.close()
+
+    def close(self) -> None:
+        """End the work that was started, and let go of the camera."""
+        self.lookout.leave()
+        self.jobs.stop_all()
+        with suppress(SeasonBusy):
+            self.lookout.stop()
 
     @cached_property
     def book(self) -> "Book":

@@ -17,6 +17,7 @@ from lapsekit.errors import SeasonBusy
 _MOST_KEPT = 40
 _LINES = 400
 _NICE = 5
+_ENDS_WITHIN_S = 10.0
 
 
 @dataclass
@@ -128,9 +129,16 @@ class Jobs:
                 os.killpg(job.process.pid, signal.SIGTERM)
 
     def stop_all(self) -> None:
-        """End whatever runs: the desk closes."""
-        for job in self.running:
+        """End whatever runs, and wait until it has ended: the desk closes."""
+        ending = self.running
+        for job in ending:
             self.stop(job)
+        for job in ending:
+            try:
+                job.process.wait(_ENDS_WITHIN_S)
+            except subprocess.TimeoutExpired:
+                with suppress(ProcessLookupError):
+                    os.killpg(job.process.pid, signal.SIGKILL)
 
 
 def _follow(job: Job, then: Callable[[Job], int | None] | None) -> None:
