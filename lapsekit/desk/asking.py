@@ -166,6 +166,10 @@ class Asked:
         to = f"/work/{job.number}"
         return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 
+    def measure(self, back: str) -> Response:
+        """Start measuring, whose title is the same wherever that is asked for; see `work`."""
+        return self.work("Measuring", ["measure"], back)
+
     def data(self, **facts: Any) -> Response:
         """Facts, for a script."""
         return JSONResponse(facts)

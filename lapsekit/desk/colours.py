@@ -226,8 +226,7 @@ def _remove(asked: Asked) -> Response:
 
 
 def _measure(asked: Asked) -> Response:
-    job = asked.desk.jobs.start("Measuring again", ["measure"], "/colours/")
-    return asked.note("Measuring has begun.", f"/work/{job.number}")
+    return asked.measure("/colours/")
 
 
 ROUTES = (
