@@ -2,7 +2,7 @@
 
 import io
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from PIL import Image
 from starlette.exceptions import HTTPException
@@ -23,7 +23,7 @@ _A_PAGE = 48
 
 @dataclass(frozen=True)
 class Ours:
-    """The grower's plant at the age of a follower's."""
+    """The grower's plant at the age of a follower's, or within a few days of it."""
 
     title: str
     day: date
@@ -93,15 +93,16 @@ def _after(waiting: list[str], record_id: str) -> str | None:
 
 
 def _ours(season: Season, record: Record) -> Ours | None:
-    """The grower's plant of that region on the day on which it was as old; None without one."""
+    """The grower's plant of that region when it was as old, or nearly; None without one."""
     region = season.regions.by_name.get(record.region)
     if region is None or record.age_days is None:
         return None
-    day = season.sown(region) + timedelta(days=record.age_days)
-    size = plants.size_of(season, region, day)
+    day = plants.day_at_age(season, region, record.age_days)
+    size = day and plants.size_of(season, region, day)
     if size is None:
         return None
-    return Ours(region.title, day, record.age_days, plants.address(region.name, day), *size)
+    age_days = (day - season.sown(region)).days
+    return Ours(region.title, day, age_days, plants.address(region.name, day), *size)
 
 
 def _picture(asked: Asked) -> Response:
