@@ -1,10 +1,8 @@
 """Followers' pictures on the desk: what waits, and what the grower decides of each."""
 
-import io
 from dataclasses import dataclass
 from datetime import date
 
-from PIL import Image
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -17,7 +15,6 @@ from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.season import Season
 
 TITLES = {"waiting": "Waiting", "shown": "Shown", "declined": "Declined"}
-_SIDES_PX = ("240", "480", "960", "1600")
 _A_PAGE = 48
 
 
@@ -107,9 +104,7 @@ def _ours(season: Season, record: Record) -> Ours | None:
 
 def _picture(asked: Asked) -> Response:
     """The kept picture, or as it is (or would be) shown; small or whole."""
-    side = asked.query.get("side", "960")
-    if side not in _SIDES_PX:
-        raise HTTPException(404)
+    side = pictures.asked_side(asked)
     with asked.season() as season:
         try:
             record = records.read_record(season, asked.named["id"])
@@ -118,10 +113,7 @@ def _picture(asked: Asked) -> Response:
             raise HTTPException(404) from error
     if asked.query.get("as") == "shown":
         data = as_shown(record, data)
-    with Image.open(io.BytesIO(data)) as picture:
-        if max(picture.size) > int(side):
-            data = pictures.small(data, int(side))
-    return Response(data, media_type="image/jpeg")
+    return Response(pictures.small(data, side), media_type="image/jpeg")
 
 
 def _back(record: Record) -> str:

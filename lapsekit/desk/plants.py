@@ -1,14 +1,13 @@
 """A region's plant on a day, cut out of its daily picture where the region lies in it."""
 
-import io
 from datetime import date
 
 import numpy as np
-from PIL import Image
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from lapsekit.catalogue import Frame
+from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get
 from lapsekit.season import Season
 from lapsekit.settings import Region
@@ -70,9 +69,8 @@ def _plant(asked: Asked) -> Response:
         by = reduction_for(turn, size)
         data = season.archive.read(frame.path)
     pixels = decode_reduced(data, by, (frame.height, frame.width))
-    out = io.BytesIO()
-    Image.fromarray(cut(pixels, turn, size, by)).save(out, "JPEG", quality=86)
-    return Response(out.getvalue(), media_type="image/jpeg")
+    plant = pictures.as_jpeg(cut(pixels, turn, size, by), LONG_SIDE_PX)
+    return Response(plant, media_type="image/jpeg")
 
 
 ROUTES = (get("/plant/{region}/{day}", _plant),)

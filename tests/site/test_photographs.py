@@ -48,6 +48,15 @@ def test_a_photograph_goes_up_when_ticked_without_metadata_and_comes_down_again(
     assert [path for path in report.removed if path.endswith(".jpg")] != []
 
 
+def test_a_photograph_that_is_up_already_is_not_decoded_again(season, monkeypatch):
+    photograph(season)
+    _, (file,), page = built(season, f"{NAME},yes")
+    assert 'width="600" height="1200"' in page
+    monkeypatch.setattr("lapsekit.site.photographs.ImageOps.exif_transpose", None)
+    report, (again,), page = built(season, f"{NAME},yes")
+    assert again == file and 'width="600" height="1200"' in page and report.problems == []
+
+
 def test_a_path_that_is_none_of_the_diary_s_never_goes_up(season):
     photograph(season)
     (season.folder / "secret.jpg").write_bytes((season.folder / NAME).read_bytes())
