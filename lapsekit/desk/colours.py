@@ -175,7 +175,8 @@ def _try(asked: Asked) -> Response:
         texts = [book.text(name) for name in ("season.toml", "regions.toml", FILE)]
         kept = read_strokes(texts[2].content) if texts[2].content else ()
         marks = tuple(text.version for text in texts)
-        mask = asked.desk.trials.shown(season, frame, marks, [*kept, *new])
+        trials: Trials = asked.desk.kept.setdefault("colours", Trials())
+        mask = trials.shown(season, frame, marks, [*kept, *new])
         titles = {region.name: region.title for region in season.regions.region}
     covers = [
         {"title": titles[r.region], "before": r.cover_before, "after": r.cover_after}

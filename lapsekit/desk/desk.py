@@ -18,7 +18,6 @@ from lapsekit.when import Clock, system_clock
 
 if TYPE_CHECKING:
     from lapsekit.desk.asking import Asked
-    from lapsekit.desk.colours import Trials
     from lapsekit.edits.book import Book
 
 
@@ -67,8 +66,6 @@ class Desk:
         self.kept: dict[str, Any] = {}
         """What a page keeps in memory until the desk closes, by the page's name."""
         self.lookout = Lookout(self.opened)
-        self.kept: dict[str, Any] = {}
-        """What a page keeps in memory until the desk closes, by the page's name."""
 
     @property
     def has_season(self) -> bool:
@@ -98,13 +95,6 @@ class Desk:
         from lapsekit.edits.book import Book
 
         return Book(self.folder, self.clock)
-
-    @cached_property
-    def trials(self) -> "Trials":
-        """Frames that are painted on."""
-        from lapsekit.desk.colours import Trials
-
-        return Trials()
 
     @cached_property
     def _environment(self) -> Environment:
