@@ -111,10 +111,11 @@ def _nobody(asked: Asked) -> Response:
     frames = [path for path in asked.texts("frame") if path in waiting]
     if not frames:
         raise SettingsError("none of these pictures waits any more; open the page again")
-    asked.desk.book.change(
+    change = asked.desk.book.change(
         f"{len(frames)} first picture{'' if len(frames) == 1 else 's'}: nobody stands in it",
         {VERDICTS_FILE: lambda text: with_verdicts(text, frames, True, "looked at, nobody in it")},
     )
+    asked.tell(change, "/setup/first/")
     return _measure(asked)
 
 
