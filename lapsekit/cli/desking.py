@@ -39,7 +39,7 @@ def desk(
 ) -> None:
     """Open the desk: web pages on this machine to set a season up and to look after it."""
     try:
-        from lapsekit.desk.app import Reach, make_app, require_safe
+        from lapsekit.desk.app import Reach, close, make_app, require_safe
         from lapsekit.desk.desk import password_file
         from lapsekit.web import passwords, serving
     except ImportError as error:
@@ -61,10 +61,14 @@ def desk(
             port=found,
         )
         require_safe(serving.is_loopback(host) and not behind, reach)
-        server = serving.server(make_app(season, reach), certificate, key, reach.proxies)
+        pages = make_app(season, reach)
+        server = serving.server(pages, certificate, key, reach.proxies)
         say(telling_desk.opened(season, host, found, certificate is not None, behind or []))
-        with suppress(Interrupted):
-            server.run(sockets=[socket])
+        try:
+            with suppress(Interrupted):
+                server.run(sockets=[socket])
+        finally:
+            close(pages)
     say(["the desk is closed"])
 
 

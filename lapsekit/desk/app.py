@@ -111,6 +111,11 @@ def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guar
     return Guard(app, rules, Sessions(time.monotonic))
 
 
+def close(app: Guard) -> None:
+    """End what the pages of `make_app` started, once it answers no more."""
+    app.app.state.desk.close()
+
+
 def _largest_body(path: str) -> int:
     """Pictures go with the diary alone."""
     return (_UPLOAD_MB if path.endswith("/pictures") else _FORM_MB) * 1_000_000

@@ -144,12 +144,15 @@ class Asked:
 
         `more` is a further sentence.
         """
-        told = f"{change.what} ({', '.join(change.files)})." if change.id else "That is so already."
-        told = f"{told} {more}".strip()
+        note = _note_of(change, to, more)
         if self.wants_data:
-            return JSONResponse({"note": told, "to": to, "undo": change.id})
-        self.session.notes.append(Note(told, change.id, to))
+            return JSONResponse({"note": note.text, "to": to, "undo": change.id})
+        self.session.notes.append(note)
         return RedirectResponse(to, status_code=303)
+
+    def tell(self, change: "Change", back: str) -> None:
+        """Say the same on whatever page comes next: more is done before there is an answer."""
+        self.session.notes.append(_note_of(change, back))
 
     def work(
         self,
@@ -166,9 +169,18 @@ class Asked:
         to = f"/work/{job.number}"
         return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 
+    def measure(self, back: str) -> Response:
+        """Start measuring, whose title is the same wherever that is asked for; see `work`."""
+        return self.work("Measuring", ["measure"], back)
+
     def data(self, **facts: Any) -> Response:
         """Facts, for a script."""
         return JSONResponse(facts)
+
+
+def _note_of(change: "Change", back: str, more: str = "") -> Note:
+    told = f"{change.what} ({', '.join(change.files)})." if change.id else "That is so already."
+    return Note(f"{told} {more}".strip(), change.id, back)
 
 
 Handler = Callable[[Asked], Response]
@@ -178,7 +190,8 @@ def route(path: str, handler: Handler, *, methods: tuple[str, ...] = ("GET",)) -
     """A route to a handler, which runs on a thread: it may read files and count pixels.
 
     Whatever it refuses (:class:`~lapsekit.errors.LapsekitError`) is told in its words, on a page or
-    as JSON ``{"error": …}``; nothing was written then.
+    as JSON ``{"error": …}``. What was done before that, as pictures filed beside one that is
+    refused, these words say, or a note above them.
     """
 
     async def answer(request: Request) -> Response:

@@ -175,7 +175,8 @@ def _try(asked: Asked) -> Response:
         texts = [book.text(name) for name in ("season.toml", "regions.toml", FILE)]
         kept = read_strokes(texts[2].content) if texts[2].content else ()
         marks = tuple(text.version for text in texts)
-        mask = asked.desk.trials.shown(season, frame, marks, [*kept, *new])
+        trials: Trials = asked.desk.kept.setdefault("colours", Trials())
+        mask = trials.shown(season, frame, marks, [*kept, *new])
         titles = {region.name: region.title for region in season.regions.region}
     covers = [
         {"title": titles[r.region], "before": r.cover_before, "after": r.cover_after}
@@ -194,10 +195,10 @@ def _keep(asked: Asked) -> Response:
     if not new:
         raise SettingsError("no stroke was painted yet")
     word = "1 stroke" if len(new) == 1 else f"{len(new)} strokes"
-    asked.desk.book.change(
-        f"{word} on the frame of {frame.day}", {FILE: lambda text: with_strokes(text, new)}
+    change = asked.desk.book.change(
+        f"{word} kept on the frame of {frame.day}", {FILE: lambda text: with_strokes(text, new)}
     )
-    return asked.note(f"{word} kept in {FILE}.", _address(frame.day, frame.camera))
+    return asked.changed(change, _address(frame.day, frame.camera))
 
 
 def _address(day: date, camera: str) -> str:
@@ -213,21 +214,17 @@ def _remove(asked: Asked) -> Response:
     if not number.isdecimal() or int(number) >= len(strokes):
         raise SettingsError(f"{FILE} has no such stroke any more; open the page again")
     gone = strokes[int(number)]
-    asked.desk.book.change(
+    change = asked.desk.book.change(
         f"A stroke on {gone.frame.rpartition('/')[2]} taken out",
         {FILE: lambda now: without_strokes(now, [gone])},
         {FILE: asked.text("seen")},
     )
     back = asked.text("back")
-    return asked.note(
-        f"The stroke was taken out of {FILE}.",
-        back if back.startswith("/colours/") else "/colours/",
-    )
+    return asked.changed(change, back if back.startswith("/colours/") else "/colours/")
 
 
 def _measure(asked: Asked) -> Response:
-    job = asked.desk.jobs.start("Measuring again", ["measure"], "/colours/")
-    return asked.note("Measuring has begun.", f"/work/{job.number}")
+    return asked.measure("/colours/")
 
 
 ROUTES = (

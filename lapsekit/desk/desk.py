@@ -1,7 +1,7 @@
 """The desk's own state: whose season it is, its pages' templates, and the work it started."""
 
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -12,13 +12,12 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from lapsekit.desk.gate import Gate
 from lapsekit.desk.jobs import Jobs
 from lapsekit.desk.lookout import Lookout
-from lapsekit.errors import LapsekitError
+from lapsekit.errors import LapsekitError, SeasonBusy
 from lapsekit.season import DESK_FOLDER, SETTINGS_FILE, Season
 from lapsekit.when import Clock, system_clock
 
 if TYPE_CHECKING:
     from lapsekit.desk.asking import Asked
-    from lapsekit.desk.colours import Trials
     from lapsekit.edits.book import Book
 
 
@@ -67,8 +66,6 @@ class Desk:
         self.kept: dict[str, Any] = {}
         """What a page keeps in memory until the desk closes, by the page's name."""
         self.lookout = Lookout(self.opened)
-        self.kept: dict[str, Any] = {}
-        """What a page keeps in memory until the desk closes, by the page's name."""
 
     @property
     def has_season(self) -> bool:
@@ -85,19 +82,19 @@ class Desk:
             if "catalogue" in season.__dict__:
                 season.catalogue.close()
 
+    def close(self) -> None:
+        """End the work that was started, and let go of the camera."""
+        self.lookout.leave()
+        self.jobs.stop_all()
+        with suppress(SeasonBusy):
+            self.lookout.stop()
+
     @cached_property
     def book(self) -> "Book":
         """The season's texts, to be changed."""
         from lapsekit.edits.book import Book
 
         return Book(self.folder, self.clock)
-
-    @cached_property
-    def trials(self) -> "Trials":
-        """Frames that are painted on."""
-        from lapsekit.desk.colours import Trials
-
-        return Trials()
 
     @cached_property
     def _environment(self) -> Environment:

@@ -220,12 +220,12 @@ def _remove(asked: Asked) -> Response:
 
 
 def _photograph(asked: Asked) -> Response:
-    side = asked.query.get("side", "960")
+    side = pictures.asked_side(asked)
     file = photographs.find(asked.desk.folder, asked.named["name"])
-    if file is None or side not in map(str, pictures.SIDES_PX):
+    if file is None:
         raise HTTPException(404)
     headers = {"cache-control": "private, max-age=86400"}
-    data = pictures.small(file.read_bytes(), int(side))
+    data = pictures.small(file.read_bytes(), side)
     return Response(data, media_type="image/jpeg", headers=headers)
 
 

@@ -1,10 +1,8 @@
 """Followers' pictures on the desk: what waits, and what the grower decides of each."""
 
-import io
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
-from PIL import Image
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -17,13 +15,12 @@ from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.season import Season
 
 TITLES = {"waiting": "Waiting", "shown": "Shown", "declined": "Declined"}
-_SIDES_PX = ("240", "480", "960", "1600")
 _A_PAGE = 48
 
 
 @dataclass(frozen=True)
 class Ours:
-    """The grower's plant at the age of a follower's."""
+    """The grower's plant at the age of a follower's, or within a few days of it."""
 
     title: str
     day: date
@@ -93,22 +90,21 @@ def _after(waiting: list[str], record_id: str) -> str | None:
 
 
 def _ours(season: Season, record: Record) -> Ours | None:
-    """The grower's plant of that region on the day on which it was as old; None without one."""
+    """The grower's plant of that region when it was as old, or nearly; None without one."""
     region = season.regions.by_name.get(record.region)
     if region is None or record.age_days is None:
         return None
-    day = season.sown(region) + timedelta(days=record.age_days)
-    size = plants.size_of(season, region, day)
+    day = plants.day_at_age(season, region, record.age_days)
+    size = day and plants.size_of(season, region, day)
     if size is None:
         return None
-    return Ours(region.title, day, record.age_days, plants.address(region.name, day), *size)
+    age_days = (day - season.sown(region)).days
+    return Ours(region.title, day, age_days, plants.address(region.name, day), *size)
 
 
 def _picture(asked: Asked) -> Response:
     """The kept picture, or as it is (or would be) shown; small or whole."""
-    side = asked.query.get("side", "960")
-    if side not in _SIDES_PX:
-        raise HTTPException(404)
+    side = pictures.asked_side(asked)
     with asked.season() as season:
         try:
             record = records.read_record(season, asked.named["id"])
@@ -117,10 +113,7 @@ def _picture(asked: Asked) -> Response:
             raise HTTPException(404) from error
     if asked.query.get("as") == "shown":
         data = as_shown(record, data)
-    with Image.open(io.BytesIO(data)) as picture:
-        if max(picture.size) > int(side):
-            data = pictures.small(data, int(side))
-    return Response(data, media_type="image/jpeg")
+    return Response(pictures.small(data, side), media_type="image/jpeg")
 
 
 def _back(record: Record) -> str:

@@ -250,7 +250,7 @@ def _back(asked: Asked) -> str:
 
 
 def _measure(asked: Asked) -> Response:
-    return asked.work("Frames measured and judged", ["measure"], _back(asked))
+    return asked.measure(_back(asked))
 
 
 def _count(number: int, word: str) -> str:

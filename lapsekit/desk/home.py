@@ -13,6 +13,7 @@ from lapsekit.desk.asking import Asked, get
 from lapsekit.desk.frames import days_waiting
 from lapsekit.diary import VOCABULARY
 from lapsekit.errors import LapsekitError
+from lapsekit.followers import records
 from lapsekit.growing import grow
 from lapsekit.season import Season
 from lapsekit.unattended.news import look_sentences
@@ -89,7 +90,7 @@ def _falls(season: Season) -> Iterator[Waits]:
 
 
 def _followers(season: Season) -> Iterator[Waits]:
-    waiting = len(list((season.folder / "followers" / "waiting").glob("*/record.json")))
+    waiting = len(records.records(season, "waiting"))
     if waiting:
         yield Waits(f"{_count(waiting, 'picture')} of followers to look at", "/followers/")
 

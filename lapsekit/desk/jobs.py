@@ -17,6 +17,7 @@ from lapsekit.errors import SeasonBusy
 _MOST_KEPT = 40
 _LINES = 400
 _NICE = 5
+_ENDS_WITHIN_S = 10.0
 
 
 @dataclass
@@ -29,6 +30,8 @@ class Job:
         By which its page asks; random.
     what : str
         What it does, for people.
+    words : tuple of str
+        The command and what it is told.
     back : str
         Address to go to afterwards.
     said : deque of str
@@ -39,6 +42,7 @@ class Job:
 
     number: str
     what: str
+    words: tuple[str, ...]
     back: str
     said: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES))
     code: int | None = None
@@ -88,9 +92,9 @@ class Jobs:
             If the same work runs already.
         """
         with self._lock:
-            if any(job.runs and job.what == what for job in self._jobs.values()):
+            if any(job.words == tuple(words) for job in self.running):
                 raise SeasonBusy(f"{what}: that runs already; wait until it is done")
-            job = Job(secrets.token_urlsafe(9), what, back)
+            job = Job(secrets.token_urlsafe(9), what, tuple(words), back)
             job.process = self._begun(words)
             self._jobs[job.number] = job
             while len(self._jobs) > _MOST_KEPT:
@@ -128,9 +132,16 @@ class Jobs:
                 os.killpg(job.process.pid, signal.SIGTERM)
 
     def stop_all(self) -> None:
-        """End whatever runs: the desk closes."""
-        for job in self.running:
+        """End whatever runs, and wait until it has ended: the desk closes."""
+        ending = self.running
+        for job in ending:
             self.stop(job)
+        for job in ending:
+            try:
+                job.process.wait(_ENDS_WITHIN_S)
+            except subprocess.TimeoutExpired:
+                with suppress(ProcessLookupError):
+                    os.killpg(job.process.pid, signal.SIGKILL)
 
 
 def _follow(job: Job, then: Callable[[Job], int | None] | None) -> None:

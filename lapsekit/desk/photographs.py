@@ -8,8 +8,10 @@ from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 
+import numpy as np
 from PIL import Image, ImageOps, UnidentifiedImageError
 
+from lapsekit.desk.pictures import as_jpeg
 from lapsekit.diary import PICTURES_FOLDER
 from lapsekit.errors import PictureError
 from lapsekit.safely import write_safely
@@ -50,11 +52,7 @@ def cleaned(data: bytes) -> bytes:
         raise PictureError(
             "One of the files is no photograph that can be read; send JPEG, PNG or WebP."
         ) from error
-    upright.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)
-    bare = Image.frombytes("RGB", upright.size, upright.tobytes())  # nothing but pixels
-    out = io.BytesIO()
-    bare.save(out, "JPEG", quality=88, optimize=True)
-    return out.getvalue()
+    return as_jpeg(np.asarray(upright), LONGEST_SIDE_PX)
 
 
 @contextmanager

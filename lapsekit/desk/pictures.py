@@ -4,6 +4,7 @@ import io
 import re
 from datetime import UTC, datetime
 
+import numpy as np
 from PIL import Image, ImageOps
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
@@ -44,16 +45,35 @@ def small(data: bytes, side_px: int) -> bytes:
     with Image.open(io.BytesIO(data)) as picture:
         picture.draft("RGB", (side_px, side_px))
         upright = ImageOps.exif_transpose(picture).convert("RGB")
-    upright.thumbnail((side_px, side_px), Image.Resampling.LANCZOS, reducing_gap=2.0)
+    return as_jpeg(np.asarray(upright), side_px)
+
+
+def as_jpeg(pixels: np.ndarray, side_px: int) -> bytes:
+    """Pixels as a JPEG of `side_px` at most, which says nothing else.
+
+    Parameters
+    ----------
+    pixels : ndarray of uint8, shape (height, width, 3)
+    side_px : int
+        Of the longer side; a smaller picture is not enlarged.
+    """
+    shown = Image.fromarray(pixels)
+    shown.thumbnail((side_px, side_px), Image.Resampling.LANCZOS, reducing_gap=2.0)
     out = io.BytesIO()
-    upright.save(out, "JPEG", quality=84, optimize=True)
+    shown.save(out, "JPEG", quality=88, optimize=True)
     return out.getvalue()
 
 
-def _picture(asked: Asked) -> Response:
+def asked_side(asked: Asked) -> int:
+    """The longer side that is asked for, one of `SIDES_PX`; no page has another."""
     side = asked.query.get("side", "960")
     if side not in map(str, SIDES_PX):
         raise HTTPException(404)
+    return int(side)
+
+
+def _picture(asked: Asked) -> Response:
+    side = asked_side(asked)
     with asked.season() as season:
         frame = find(season, asked.named["camera"], asked.named["moment"])
         if frame is None:
@@ -63,7 +83,7 @@ def _picture(asked: Asked) -> Response:
         if asked.etag == mark:
             return Response(status_code=304, headers=headers)
         data = season.archive.read(frame.path)
-    return Response(small(data, int(side)), media_type="image/jpeg", headers=headers)
+    return Response(small(data, side), media_type="image/jpeg", headers=headers)
 
 
 ROUTES = (get("/picture/{camera}/{moment}", _picture),)

@@ -1,19 +1,19 @@
 """A region's plant on a day, cut out of its daily picture where the region lies in it."""
 
-import io
 from datetime import date
 
 import numpy as np
-from PIL import Image
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from lapsekit.catalogue import Frame
+from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get
 from lapsekit.season import Season
 from lapsekit.settings import Region
-from lapsekit.site.cropping import Sight, sight_of
+from lapsekit.site.cropping import Sight, seen_days, sight_of
 from lapsekit.site.crops import cut, reduction_for
+from lapsekit.site.pairs import day_of_ours
 from lapsekit.site.turning import Size, crop_matrix, crop_size_of, union_box
 from lapsekit.viewing import View
 from lapsekit.vision.pictures import decode_reduced
@@ -26,6 +26,15 @@ def address(region: str, day: date) -> str:
     return f"/plant/{region}/{day.isoformat()}"
 
 
+def day_at_age(season: Season, region: Region, age_days: int) -> date | None:
+    """The day whose picture stands beside a plant of that age, as on the site; None for none."""
+    frames = season.daily_pictures().get(region.camera, {})
+    sight = sight_of(View(season, region.camera), frames)
+    if sight is None:
+        return None
+    return day_of_ours(season.sown(region), age_days, seen_days([region], sight, frames))
+
+
 def size_of(season: Season, region: Region, day: date) -> Size | None:
     """Width and height of that picture in px; None if there is none."""
     found = _sighted(season, region, day)
@@ -34,10 +43,11 @@ def size_of(season: Season, region: Region, day: date) -> Size | None:
 
 def _sighted(season: Season, region: Region, day: date) -> tuple[Frame, Sight, tuple] | None:
     """The day's frame, where it lies in the reference view, and the region's box there."""
-    frame = season.daily_pictures().get(region.camera, {}).get(day)
+    frames = season.daily_pictures().get(region.camera, {})
+    frame = frames.get(day)
     if frame is None:
         return None
-    sight = sight_of(View(season, region.camera), {day: frame})
+    sight = sight_of(View(season, region.camera), frames)
     if sight is None or not sight.fits(frame):
         return None
     return frame, sight, union_box([region], sight.size)
@@ -59,9 +69,8 @@ def _plant(asked: Asked) -> Response:
         by = reduction_for(turn, size)
         data = season.archive.read(frame.path)
     pixels = decode_reduced(data, by, (frame.height, frame.width))
-    out = io.BytesIO()
-    Image.fromarray(cut(pixels, turn, size, by)).save(out, "JPEG", quality=86)
-    return Response(out.getvalue(), media_type="image/jpeg")
+    plant = pictures.as_jpeg(cut(pixels, turn, size, by), LONG_SIDE_PX)
+    return Response(plant, media_type="image/jpeg")
 
 
 ROUTES = (get("/plant/{region}/{day}", _plant),)

@@ -5,6 +5,7 @@ from datetime import date
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.outlines import (
     first_day_of,
@@ -15,7 +16,6 @@ from lapsekit.desk.outlines import (
     text_of,
 )
 from lapsekit.desk.setting_up.aim import reference_of
-from lapsekit.desk.setting_up.seeing import as_jpeg
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.regions_text import (
     add_region,
@@ -118,7 +118,7 @@ def _picture(season: Season, camera: str, day: date) -> bytes:
         frame = view.frame
     placed = season.catalogue.placed([frame.path]).get(frame.path)
     picture = in_reference_view(view.picture(frame), view.matrix_of(placed))
-    return as_jpeg(picture, _SHOWN_PX)
+    return pictures.as_jpeg(picture, _SHOWN_PX)
 
 
 def _save(asked: Asked) -> Response:

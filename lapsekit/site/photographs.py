@@ -9,7 +9,7 @@ from pathlib import Path
 from PIL import Image, ImageOps, UnidentifiedImageError
 
 from lapsekit.diary import Event
-from lapsekit.site.pictures import encode
+from lapsekit.site.pictures import encode, mark
 from lapsekit.site.writing import SiteFolder
 
 FOLDER = "diary/photographs"
@@ -54,13 +54,15 @@ def put_photographs(
 
 
 def _put(file: Path, folder: SiteFolder) -> Photograph:
+    """Put up a photograph; one that is there already is not decoded again."""
     data = file.read_bytes()
+    path = f"{FOLDER}/{file.stem}-{mark(hashlib.sha256(data).hexdigest(), LONGEST_SIDE_PX)}.jpg"
+    if folder.has(path):
+        with Image.open(folder.root / path, formats=("JPEG",)) as there:
+            return Photograph(path, *there.size)
     with Image.open(io.BytesIO(data), formats=("JPEG",)) as picture:
         picture.draft("RGB", (LONGEST_SIDE_PX, LONGEST_SIDE_PX))
         upright = ImageOps.exif_transpose(picture).convert("RGB")
     upright.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)
-    mark = hashlib.sha256(data).hexdigest()[:10]
-    path = f"{FOLDER}/{file.stem}-{mark}.jpg"
-    if not folder.has(path):
-        folder.put(path, encode(upright, "jpg"))
+    folder.put(path, encode(upright, "jpg"))
     return Photograph(path, *upright.size)

@@ -109,10 +109,13 @@ def encode(
     """Bytes of `picture` as ``avif``, ``webp`` or ``jpg``, pixels only.
 
     A picture may be encoded in several threads at once: Pillow notes the options on the picture
-    while it saves it, so each gets one of its own.
+    while it saves it, so each gets one of its own. It also writes the comment of a file that was
+    opened into the new one: that is taken off.
     """
     target = io.BytesIO()
-    picture.copy().save(target, format=_FORMATS[kind], **options[kind])
+    bare = picture.copy()
+    bare.info = {}
+    bare.save(target, format=_FORMATS[kind], **options[kind])
     return target.getvalue()
 
 

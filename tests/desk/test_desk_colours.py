@@ -87,8 +87,13 @@ def test_strokes_are_kept_where_a_hand_wrote_before_and_taken_out_again(page, se
     assert content.count("\r\n") == 3 == content.count("\n")
     (kept,) = strokes(season)
     assert kept.is_plant and kept.frame.startswith("frames/bench/2031-04-04/")
+    page.get_by_role("button", name="Undo", exact=True).click()
+    assert (season.folder / "colours.csv").read_bytes().decode() == BY_HAND
+    page.get_by_role("button", name="Undo", exact=True).click()  # undoing is undone, too
     page.get_by_role("button", name="Take out").click()
     assert (season.folder / "colours.csv").read_bytes().decode() == BY_HAND
+    page.get_by_role("button", name="Undo", exact=True).click()
+    assert (season.folder / "colours.csv").read_bytes().decode() == content
 
 
 def test_what_is_painted_can_be_undone_before_it_is_kept(page, season):

@@ -114,13 +114,16 @@ def test_by_keys_alone_a_part_is_chosen_and_kept(page, season):
 
 
 def test_ours_of_the_same_age_stands_beside_it(page, season):
-    """Ours was sown on 25 March: ten days old on 4 April, and never fifty."""
+    """Ours was sown on 25 March: ten days old on 4 April, never fifty; last seen on 5 April."""
     young = received(season, sown=date(2031, 5, 1), taken_on=date(2031, 5, 11))
     old = received(season, 2, sown=date(2031, 3, 30), taken_on=date(2031, 5, 19))
+    near = received(season, 3, sown=date(2031, 5, 1), taken_on=date(2031, 5, 14))
     page.goto(f"/followers/{young.id}")
     ours = page.get_by_role("img", name="Our Basil when it was as old")
     assert ours.evaluate("image => image.complete && image.naturalWidth") > 100
     assert "10 days old, on 2031-04-04" in page.locator("figcaption").inner_text()
+    page.goto(f"/followers/{near.id}")  # thirteen days: the nearest that there is, as on the site
+    assert "11 days old, on 2031-04-05" in page.locator("figcaption").inner_text()
     page.goto(f"/followers/{old.id}")
     assert page.get_by_text("Ours at that age").count() == 0
 

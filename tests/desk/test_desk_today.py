@@ -2,14 +2,22 @@
 
 import pytest
 
+from lapsekit.followers.receiving import take_in
+from lapsekit.season import Season
 from tests.axe import findings
 from tests.desk.conftest import NOW
+from tests.followers.arriving import FOLLOWERS, arrival
 
 
 def test_today_tells_what_waits_and_takes_an_event(page, folder):
-    waiting = folder / "followers" / "waiting" / "one"
-    waiting.mkdir(parents=True)
-    (waiting / "record.json").write_text("{}")
+    settings = folder / "season.toml"
+    settings.write_text(settings.read_text() + FOLLOWERS)
+    season = Season(folder)
+    assert take_in(season, arrival()).id
+    season.catalogue.close()
+    left = folder / "followers" / "waiting" / "no-record"  # nothing that followers lists
+    left.mkdir()
+    (left / "record.json").write_text("{}")
     page.goto("/")
     told = page.locator(".waits").inner_text()
     assert "1 picture of followers to look at" in told

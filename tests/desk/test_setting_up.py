@@ -107,6 +107,8 @@ def test_a_season_is_set_up_from_an_empty_folder_to_its_first_measured_day(
         page.check("input[name=frame]")
         looked_at()
         page.click("text=Use those ticked")
+        assert "nobody stands in it (verdicts.csv)" in page.inner_text("#notes")
+        assert page.locator("#notes").get_by_role("button", name="Undo").count() == 1
         work_done(page)
         table = page.inner_text("#measured")
         looked_at()

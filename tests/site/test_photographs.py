@@ -17,7 +17,7 @@ def photograph(season):
     exif = picture.getexif()
     exif[0x0112], exif[0x010E] = 6, "SECRET PLACE"
     (season.folder / "diary").mkdir()
-    picture.save(season.folder / NAME, "JPEG", exif=exif)
+    picture.save(season.folder / NAME, "JPEG", exif=exif, comment=b"SECRET WORDS")
 
 
 def built(season, line):
@@ -40,11 +40,21 @@ def test_a_photograph_goes_up_when_ticked_without_metadata_and_comes_down_again(
     assert b"SECRET" not in file.read_bytes()
     with Image.open(io.BytesIO(file.read_bytes())) as picture:
         assert picture.size == (600, 1200) and not picture.getexif()
+        assert "comment" not in picture.info
         assert picture.getpixel((300, 100))[1] < 60  # red is up, once it is turned
 
     report, shown, page = built(season, f"{NAME},no")
     assert shown == [] and "photographs" not in page
     assert [path for path in report.removed if path.endswith(".jpg")] != []
+
+
+def test_a_photograph_that_is_up_already_is_not_decoded_again(season, monkeypatch):
+    photograph(season)
+    _, (file,), page = built(season, f"{NAME},yes")
+    assert 'width="600" height="1200"' in page
+    monkeypatch.setattr("lapsekit.site.photographs.ImageOps.exif_transpose", None)
+    report, (again,), page = built(season, f"{NAME},yes")
+    assert again == file and 'width="600" height="1200"' in page and report.problems == []
 
 
 def test_a_path_that_is_none_of_the_diary_s_never_goes_up(season):

@@ -77,6 +77,27 @@ def test_a_password_is_set_once_and_asked_for_from_then_on(folder):
     assert done.returncode == 78 and "chmod 600" in done.stderr
 
 
+def test_work_that_the_desk_began_ends_with_it(tmp_path):
+    note = tmp_path / "process"
+    slow = f"import os, time; open({str(note)!r}, 'w').write(f'{{os.getpid()}} '); time.sleep(90)"
+    kind = (
+        f"kind = \"command\"\ncommand = ['{sys.executable}', '-c', \"{slow}\"]\ntime_limit_s = 100"
+    )
+    folder = make_season(tmp_path / "bench", SETTINGS.replace('kind = "files"', kind)).folder
+    with open_command("desk", "--season", folder, "--port", 0) as port:
+        page = until_it_answers(port, "/setup/first/")
+        reply = post(port, "/setup/first/take", page.cookie, page.token)
+        assert reply.status == 303 and reply.headers["location"].startswith("/work/")
+        for _ in range(400):
+            if note.exists() and note.read_text().endswith(" "):
+                break
+            time.sleep(0.05)
+        number = int(note.read_text())
+        os.kill(number, 0)  # it is there
+    with pytest.raises(ProcessLookupError):
+        os.kill(number, 0)
+
+
 @pytest.mark.parametrize("said", ["", "short\n"])
 def test_a_password_that_is_none_is_refused(folder, said):
     done = lapsekit("desk", "--season", folder, "--set-password", said=said)

@@ -7,7 +7,7 @@ from starlette.responses import RedirectResponse, Response
 
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
-from lapsekit.desk.setting_up.seeing import as_jpeg, told_of
+from lapsekit.desk.setting_up.seeing import told_of
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import CameraError, SettingsError
@@ -109,7 +109,7 @@ def _picture(asked: Asked) -> Response:
 
         data = overlay(sight.picture, [], edges_of(luma), sight.aim.outlines)
     else:
-        data = as_jpeg(sight.picture, _LIVE_PX)
+        data = pictures.as_jpeg(sight.picture, _LIVE_PX)
     return Response(data, media_type="image/jpeg")
 
 

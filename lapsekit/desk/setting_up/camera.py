@@ -7,9 +7,10 @@ from pathlib import Path
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
+from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, Note, get, post
 from lapsekit.desk.setting_up.kinds import BY_KEY, KINDS, shown_values, values_of
-from lapsekit.desk.setting_up.seeing import as_jpeg, told_of
+from lapsekit.desk.setting_up.seeing import told_of
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
@@ -151,7 +152,7 @@ def _picture(asked: Asked) -> Response:
     sight = asked.desk.lookout.sight(_camera(asked))
     if sight is None:
         raise HTTPException(404)
-    return Response(as_jpeg(sight.picture, 960), media_type="image/jpeg")
+    return Response(pictures.as_jpeg(sight.picture, 960), media_type="image/jpeg")
 
 
 def _camera(asked: Asked) -> str:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from lapsekit.catalogue import NOT_WATCHED, Daily, Frame
 from lapsekit.desk import pictures
@@ -101,8 +101,7 @@ def _picture(season: Season) -> dict | None:
 
 def _take(asked: Asked) -> Response:
     asked.desk.lookout.stop()
-    job = asked.desk.jobs.start("Take a picture", ["capture"], "/setup/first/")
-    return RedirectResponse(f"/work/{job.number}", status_code=303)
+    return asked.work("Take a picture", ["capture"], "/setup/first/")
 
 
 def _nobody(asked: Asked) -> Response:
@@ -112,16 +111,16 @@ def _nobody(asked: Asked) -> Response:
     frames = [path for path in asked.texts("frame") if path in waiting]
     if not frames:
         raise SettingsError("none of these pictures waits any more; open the page again")
-    asked.desk.book.change(
+    change = asked.desk.book.change(
         f"{len(frames)} first picture{'' if len(frames) == 1 else 's'}: nobody stands in it",
         {VERDICTS_FILE: lambda text: with_verdicts(text, frames, True, "looked at, nobody in it")},
     )
+    asked.tell(change, "/setup/first/")
     return _measure(asked)
 
 
 def _measure(asked: Asked) -> Response:
-    job = asked.desk.jobs.start("Measure", ["measure"], "/setup/first/")
-    return RedirectResponse(f"/work/{job.number}", status_code=303)
+    return asked.measure("/setup/first/")
 
 
 ROUTES = (

@@ -1,12 +1,9 @@
-"""Pictures that a camera shows now, as pages tell and show them."""
+"""Pictures that a camera shows now, as pages tell them."""
 
-import io
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 if TYPE_CHECKING:
-    import numpy as np
-
     from lapsekit.aiming import Look
 
 
@@ -30,14 +27,3 @@ def told_of(look: "Look", zone: ZoneInfo) -> dict:
         "light": lines[0],
         "view": lines[1:],
     }
-
-
-def as_jpeg(picture: "np.ndarray", side_px: int) -> bytes:
-    """A picture as a JPEG, `side_px` at most."""
-    from PIL import Image
-
-    shown = Image.fromarray(picture)
-    shown.thumbnail((side_px, side_px), Image.Resampling.BILINEAR, reducing_gap=2.0)
-    out = io.BytesIO()
-    shown.save(out, "JPEG", quality=85)
-    return out.getvalue()
