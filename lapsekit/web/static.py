@@ -37,7 +37,7 @@ class StaticFile:
 def static_route(folder: Path) -> Route:
     """The route to a folder's files and the almanac's fonts, which are read when first asked for.
 
-    Raises, for a name that is none of theirs, what an application answers as not found.
+    A name that is none of theirs is answered as not found.
     """
     known = cache(partial(_files, folder))
 
