@@ -31,7 +31,7 @@ from lapsekit.desk import (
     signing,
     work,
 )
-from lapsekit.desk.desk import Desk, Leaf
+from lapsekit.desk.desk import Desk, Entry
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
 from lapsekit.web.guard import Guard, Rules
@@ -39,20 +39,20 @@ from lapsekit.web.reach import Reach
 from lapsekit.web.sessions import Sessions
 from lapsekit.when import Clock, system_clock
 
-LEAVES = (
-    Leaf("/", "Today", is_daily=True),
-    Leaf("/diary/", "Diary", is_daily=True),
-    Leaf("/frames/", "Frames", is_daily=True),
-    Leaf("/followers/", "Followers", is_daily=True),
-    Leaf("/regions/", "Regions"),
-    Leaf("/colours/", "Colours"),
-    Leaf("/growth/", "Growth"),
-    Leaf("/films/", "Films"),
-    Leaf("/publish/", "Publish"),
-    Leaf("/health/", "Health"),
-    Leaf("/settings/", "Settings"),
-    Leaf("/setup/", "Setting up"),
-    Leaf("/changes/", "Changes"),
+MENU = (
+    Entry("/", "Today", is_daily=True),
+    Entry("/diary/", "Diary", is_daily=True),
+    Entry("/frames/", "Frames", is_daily=True),
+    Entry("/followers/", "Followers", is_daily=True),
+    Entry("/regions/", "Regions"),
+    Entry("/colours/", "Colours"),
+    Entry("/growth/", "Growth"),
+    Entry("/films/", "Films"),
+    Entry("/publish/", "Publish"),
+    Entry("/health/", "Health"),
+    Entry("/settings/", "Settings"),
+    Entry("/setup/", "Setting up"),
+    Entry("/changes/", "Changes"),
 )
 """The list of pages, in this order."""
 
@@ -95,7 +95,7 @@ def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guar
     clock : Clock
         The season's.
     """
-    desk = Desk(folder, LEAVES, Gate(reach.password_hash), clock)
+    desk = Desk(folder, MENU, Gate(reach.password_hash), clock)
     routes: list[BaseRoute] = [route for part in PARTS for route in part.ROUTES]
     app = Starlette(routes=routes, exception_handlers={HTTPException: _not_there, 500: _fault})
     app.state.desk = desk

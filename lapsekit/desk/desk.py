@@ -30,7 +30,7 @@ TEMPLATES = Path(__file__).parent / "templates"
 
 
 @dataclass(frozen=True)
-class Leaf:
+class Entry:
     """A page in the desk's list of pages: ``daily`` ones stand within a thumb's reach."""
 
     address: str
@@ -44,7 +44,7 @@ class Desk:
     Parameters
     ----------
     folder : pathlib.Path
-    leaves : tuple of Leaf
+    menu : tuple of Entry
         What the list of pages holds.
     gate : Gate
         Who may come in.
@@ -54,13 +54,13 @@ class Desk:
     def __init__(
         self,
         folder: Path,
-        leaves: tuple[Leaf, ...],
+        menu: tuple[Entry, ...],
         gate: Gate,
         clock: Clock = system_clock,
     ):
         self.folder = folder
         self.clock = clock
-        self.leaves = leaves
+        self.menu = menu
         self.gate = gate
         self.jobs = Jobs(folder)
         self.kept: dict[str, Any] = {}
@@ -111,7 +111,7 @@ class Desk:
         notes = list(asked.session.notes)
         asked.session.notes.clear()
         shared = {
-            "leaves": self.leaves,
+            "menu": self.menu,
             "here": asked.path,
             "token": asked.session.form_token,
             "notes": notes,

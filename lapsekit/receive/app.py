@@ -1,7 +1,6 @@
 """Puts the upload page together: its few pages, the guard before them."""
 
 import time
-from functools import cache
 from http import HTTPStatus
 from pathlib import Path
 
@@ -9,7 +8,6 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
-from starlette.routing import Route
 
 from lapsekit.errors import SettingsError
 from lapsekit.receive import sending, taking_back
@@ -17,11 +15,12 @@ from lapsekit.receive.office import Office
 from lapsekit.web.guard import Guard, Refused, Rules
 from lapsekit.web.reach import Reach
 from lapsekit.web.signed import SignedSessions
-from lapsekit.web.static import StaticFile, static_files
+from lapsekit.web.static import static_route
 from lapsekit.when import Clock, system_clock
 
 COOKIE = "lapsekit-pictures"
 _SMALL_FORM = 64_000
+_STATIC = Path(__file__).parent / "static"
 _BODY_TIME_S = 300.0
 
 
@@ -42,7 +41,7 @@ def make_app(folder: Path, reach: Reach, *, clock: Clock = system_clock) -> Guar
         If season.toml does not say whom followers can turn to.
     """
     office = Office(folder, clock)
-    routes = [*sending.ROUTES, *taking_back.ROUTES, Route("/static/{name}", _file)]
+    routes = [*sending.ROUTES, *taking_back.ROUTES, static_route(_STATIC)]
     app = Starlette(routes=routes, exception_handlers={HTTPException: _not_there, 500: _fault})
     app.router.redirect_slashes = False
     app.state.office = office
@@ -79,20 +78,6 @@ def require_private(host_is_loopback: bool, reach: Reach) -> None:
             "--certificate and --key, or let a proxy speak TLS and name it with --behind (config/ "
             "has snippets)"
         )
-
-
-@cache
-def _known() -> dict[str, StaticFile]:
-    return static_files([Path(__file__).parent / "static"])
-
-
-async def _file(request: Request) -> Response:
-    known = _known().get(request.path_params["name"])
-    if known is None:
-        raise HTTPException(HTTPStatus.NOT_FOUND)
-    if request.headers.get("if-none-match") == known.mark:
-        return Response(status_code=HTTPStatus.NOT_MODIFIED, headers=known.head())
-    return Response(known.content, media_type=known.kind, headers=known.head())
 
 
 def _told(office: Office, why: str) -> str:

@@ -50,7 +50,7 @@ const desk = (() => {
   }
 
   // On a laptop all pages are in sight.
-  const more = document.querySelector(".leaves details");
+  const more = document.querySelector(".menu details");
   const wide = matchMedia("(min-width: 64rem)");
   const open = () => more && (more.open = wide.matches);
   wide.addEventListener("change", open);
