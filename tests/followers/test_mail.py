@@ -241,6 +241,25 @@ def test_a_form_filled_in_within_the_quote_is_understood(imap, out, tmp_path):
     assert record.is_confirmed is True and cannot_be_shown(season, record) is None
 
 
+def test_a_plant_told_in_an_answer_finds_its_region_and_never_moves_one_that_is_there(
+    imap, out, tmp_path
+):
+    season, _ = bench(tmp_path, imap, out)
+    imap.put(mail("A picture of mine", 1))
+    take_in_mail(season)
+    (record,) = records(season)
+    assert (record.plant, record.region) == ("", "")
+    letter = out.letters(MIA)[-1]
+    imap.put(answer_to(letter, "Plant: our Basil\nSown: 1.4.2026", number=51))  # an impossible day
+    take_in_mail(season)
+    record = read_record(season, record.id)
+    assert (record.plant, record.region, record.sown) == ("our Basil", "basil", None)
+    imap.put(answer_to(letter, "Plant: a tulip", number=52))
+    take_in_mail(season)
+    record = read_record(season, record.id)
+    assert (record.plant, record.region) == ("a tulip", "basil")
+
+
 def test_without_answers_the_record_says_that_nobody_confirmed_and_holds_the_letter(imap, tmp_path):
     season, _ = bench(tmp_path, imap)
     imap.put(mail(AGREED, 1))
