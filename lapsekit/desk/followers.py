@@ -165,7 +165,10 @@ def _wait(asked: Asked) -> Response:
 def _ask(asked: Asked) -> Response:
     with asked.season() as season:
         record = deciding.ask_again(season, asked.named["id"], asked.text("what"))
-    return asked.note("Noted; the answer stands below.", _back(record))
+    told = "Noted; the letter is written when mail is looked through next, and stands below then."
+    if not record.contact:
+        told = "Noted; no letter is written, since no mail address was told."
+    return asked.note(told, _back(record))
 
 
 def _boxes(told: str) -> list[Box]:
