@@ -16,18 +16,19 @@ import pytest
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Look
 from lapsekit.checking.followers import mailbox
 from lapsekit.errors import FollowerError, NotTrusted, SettingsError, TransferError
-from lapsekit.followers.answering import SETTLED
+from lapsekit.followers.answering import SETTLED, write_due
 from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
 from lapsekit.followers.deciding import ask_again, cannot_be_shown, decline, show
 from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
+from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import read_record, records
 from lapsekit.trust import take_back, trust, wishes
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.keeping import Keeping
-from tests.followers.arriving import encoded, followed, scene
+from tests.followers.arriving import arrival, encoded, followed, scene
 from tests.followers.mail_servers import PASSWORD, USER, dovecot, smtp
 from tests.unattended.simulated import SimulatedMachine
 
@@ -258,6 +259,19 @@ def test_a_plant_told_in_an_answer_finds_its_region_and_never_moves_one_that_is_
     take_in_mail(season)
     record = read_record(season, record.id)
     assert (record.plant, record.region) == ("a tulip", "basil")
+
+
+@pytest.mark.parametrize(("minors", "asks_parent"), [("parent", True), ("never", False)])
+def test_a_consent_is_asked_for_with_a_parents_name_only_where_minors_may_send(
+    tmp_path, minors, asks_parent
+):
+    season, _ = followed(tmp_path / "bench", f'minors = "{minors}"\n')
+    received = take_in(season, arrival(1, consent=None, contact=MIA))
+    ask_again(season, received.id, "consent")
+    write_due(season)
+    text = read_record(season, received.id).answers[0].text
+    assert ("\nParent: " in text) == ("parent or guardian" in text) == asks_parent
+    assert ("young people are not taken" in text) != asks_parent
 
 
 def test_without_answers_the_record_says_that_nobody_confirmed_and_holds_the_letter(imap, tmp_path):
