@@ -495,7 +495,7 @@ def test_a_german_mail_gets_a_german_answer_whose_lines_are_understood(imap, out
     imap.put(mail("Pflanze: Basilikum", 1))
     take_in_mail(season)
     text = out.letters(MIA)[0].get_content()
-    assert "Ihr Bild ist angekommen" in out.letters(MIA)[0]["Subject"]
+    assert "dein Bild ist angekommen" in out.letters(MIA)[0]["Subject"]
     assert "Bevor es gezeigt werden kann" in text and "\nIch stimme zu:" in text
     assert not re.search(r"\b(the|you|picture|your)\b", text.replace("School office", ""))
 
