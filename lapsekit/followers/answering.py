@@ -23,6 +23,7 @@ from lapsekit.followers.outbox import change_outbox, read_outbox
 from lapsekit.followers.records import Answer, Record, change, records
 from lapsekit.followers.speaking import words_for
 from lapsekit.followers.tokens import hash_of, token_of
+from lapsekit.followers.told_lines import FORM
 from lapsekit.followers.wordings import wording
 from lapsekit.plain import one_line
 from lapsekit.season import Season
@@ -39,7 +40,6 @@ REFUSED = "not taken"
 """Kinds of answers end so that no mail server took."""
 
 _SECRETS = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b|\[ref-\w+\]")
-_FORM = ("name", "plant", "sown", "caption", "agrees", "is_of_age", "parent")
 
 
 @dataclass
@@ -77,7 +77,7 @@ def missing_of(season: Season, record: Record) -> tuple[str, ...]:
     if record.consent is None:
         lacking += ["agrees", "is_of_age"]
         lacking += ["parent"] if season.settings.followers.minors == "parent" else []
-    return tuple(name for name in _FORM if name in lacking)
+    return tuple(name for name in FORM["en"] if name in lacking)
 
 
 def write_due(season: Season) -> int:

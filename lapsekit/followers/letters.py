@@ -8,32 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lapsekit.followers.mail_reading import DAMAGED, NO_PICTURE, TOO_MANY, WINMAIL
+from lapsekit.followers.told_lines import form_labels
 from lapsekit.followers.wordings import Wording
 from lapsekit.language.words import Words
-
-FORM = {
-    "en": {
-        "name": "Name",
-        "plant": "Plant",
-        "sown": "Sown",
-        "taken_on": "Taken",
-        "caption": "Caption",
-        "agrees": "I agree",
-        "is_of_age": "I am of age",
-        "parent": "Parent",
-    },
-    "de": {
-        "name": "Name",
-        "plant": "Pflanze",
-        "sown": "Gesät",
-        "taken_on": "Aufgenommen",
-        "caption": "Bildtext",
-        "agrees": "Ich stimme zu",
-        "is_of_age": "Ich bin volljährig",
-        "parent": "Elternteil",
-    },
-}
-"""Labels of the lines that can be filled in, as `told_lines` reads them."""
 
 
 @dataclass(frozen=True)
@@ -273,8 +250,8 @@ def _form(
     wording: Wording | None,
     needs_consent: bool,
 ) -> str:
-    labels = FORM.get(words.language, FORM["en"])
-    lines = [f"{labels[name]}: " for name in FORM["en"] if name in missing]
+    labels = form_labels(words.language)
+    lines = [f"{label}: " for name, label in labels.items() if name in missing]
     parts = []
     if needs_consent and wording is not None:
         parts += [

@@ -20,6 +20,33 @@ LABELS = {
     "parent": ("parent", "parent or guardian", "elternteil", "eltern", "sorgeberechtigt"),
     "code": ("take down", "take-down", "takedown", "löschen", "loeschen"),
 }
+FORM = {
+    "en": {
+        "name": "Name",
+        "plant": "Plant",
+        "sown": "Sown",
+        "taken_on": "Taken",
+        "caption": "Caption",
+        "agrees": "I agree",
+        "is_of_age": "I am of age",
+        "parent": "Parent",
+    },
+    "de": {
+        "name": "Name",
+        "plant": "Pflanze",
+        "sown": "Gesät",
+        "taken_on": "Aufgenommen",
+        "caption": "Bildtext",
+        "agrees": "Ich stimme zu",
+        "is_of_age": "Ich bin volljährig",
+        "parent": "Elternteil",
+    },
+}
+"""What lines begin with that somebody is to fill in, by language, in the order of the form."""
+
+CODE = {"en": "Take down", "de": "Löschen"}
+"""What the line begins with that takes a picture down."""
+
 _ENGLISH = re.compile(r"name|my |plant|sow|taken|caption|i agree|we agree|i am|of age|parent|take")
 _FIELD = {label: field for field, labels in LABELS.items() for label in labels}
 _YES = frozenset(("yes", "y", "yes i do", "yes we do", "ja", "j", "ja klar", "ok", "x"))
@@ -101,6 +128,11 @@ class Told:
 
 NOTHING = Told()
 """What no line tells."""
+
+
+def form_labels(language: str) -> dict[str, str]:
+    """Label of each field of the form; the English ones where a language has none that we read."""
+    return FORM.get(language, FORM["en"])
 
 
 def told_lines(lines: Iterable[str], today: date) -> Told:
