@@ -12,6 +12,7 @@ from lapsekit.desk import pictures, plants
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers import deciding, records
+from lapsekit.followers.arrivals import LONGEST
 from lapsekit.followers.making import as_shown
 from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.season import Season
@@ -72,6 +73,7 @@ def _one(asked: Asked) -> Response:
             reason=deciding.cannot_be_shown(season, record),
             ours=_ours(season, record),
             regions=[(r.name, r.title) for r in season.regions.region],
+            longest=LONGEST,
             near=_known(season, record.near),
             following=_after(waiting, record.id),
             title=record.name or "Without a name",

@@ -1,5 +1,7 @@
 """What somebody tells in lines like ``Name: Mia`` or ``Gesät: 5.3.2031``. Pure.
 
+Days and words of yes and no are read here for mails, the upload page and the folder alike.
+
 Lines may stand in any order, in English or German, and be set off as mail programs do it.
 """
 
@@ -52,7 +54,6 @@ _FIELD = {label: field for field, labels in LABELS.items() for label in labels}
 _YES = frozenset(("yes", "y", "yes i do", "yes we do", "ja", "j", "ja klar", "ok", "x"))
 _NO = frozenset(("no", "n", "nein"))
 _SET_OFF = " \t\u00a0*_•·–-#|"
-_LONGEST = {"caption": 1000, "code": 60}
 _MONTHS = {
     name: number
     for number, names in enumerate(
@@ -173,7 +174,7 @@ def _read(field: str, value: str, today: date) -> str | date | bool | None:
         return day_told(value, today)
     if field in ("agrees", "is_of_age"):
         return yes_or_no(value)
-    return value[: _LONGEST.get(field, 200)]
+    return value
 
 
 def yes_or_no(value: str) -> bool | None:
