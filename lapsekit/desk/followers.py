@@ -205,8 +205,6 @@ def _correct(asked: Asked) -> Response:
     told = {name: asked.text(name) for name in ("name", "caption", "plant", "region")}
     days = {name: asked.day(name) if asked.text(name) else "" for name in ("sown", "taken_on")}
     with asked.season() as season:
-        if told["region"] and told["region"] not in season.regions.by_name:
-            raise SettingsError(f'region = "{told["region"]}": not in regions.toml')
         record = deciding.correct(season, asked.named["id"], **told, **days)
     return asked.note("Corrected.", _back(record))
 

@@ -156,6 +156,16 @@ def test_with_the_code_a_picture_is_deleted_and_a_wrong_one_deletes_nothing(page
     assert not list((season.folder / "followers").rglob("*.jpg"))
 
 
+def test_a_region_that_is_none_of_ours_is_refused_whole_and_said(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    token = page.locator('meta[name="form-token"]').get_attribute("content")
+    told = {"form_token": token, "name": "Bo", "region": "../x"}
+    answer = page.request.post(f"/followers/{one.id}/correct", form=told)
+    assert answer.status == 400 and "none of regions.toml" in answer.text()
+    assert read_record(season, one.id).name == "Ada"
+
+
 def test_deleting_asks_first(page, season):
     one = received(season)
     page.goto(f"/followers/{one.id}")
