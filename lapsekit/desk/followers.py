@@ -10,6 +10,7 @@ from lapsekit.desk import pictures, plants
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers import deciding, records
+from lapsekit.followers.arrivals import LONGEST
 from lapsekit.followers.making import as_shown
 from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.season import Season
@@ -69,6 +70,7 @@ def _one(asked: Asked) -> Response:
             reason=deciding.cannot_be_shown(season, record),
             ours=_ours(season, record),
             regions=[(r.name, r.title) for r in season.regions.region],
+            longest=LONGEST,
             near=_known(season, record.near),
             following=_after(waiting, record.id),
             title=record.name or "Without a name",
@@ -158,7 +160,10 @@ def _wait(asked: Asked) -> Response:
 def _ask(asked: Asked) -> Response:
     with asked.season() as season:
         record = deciding.ask_again(season, asked.named["id"], asked.text("what"))
-    return asked.note("Noted; the answer stands below.", _back(record))
+    told = "Noted; the letter is written when mail is looked through next, and stands below then."
+    if not record.contact:
+        told = "Noted; no letter is written, since no mail address was told."
+    return asked.note(told, _back(record))
 
 
 def _boxes(told: str) -> list[Box]:
@@ -193,8 +198,6 @@ def _correct(asked: Asked) -> Response:
     told = {name: asked.text(name) for name in ("name", "caption", "plant", "region")}
     days = {name: asked.day(name) if asked.text(name) else "" for name in ("sown", "taken_on")}
     with asked.season() as season:
-        if told["region"] and told["region"] not in season.regions.by_name:
-            raise SettingsError(f'region = "{told["region"]}": not in regions.toml')
         record = deciding.correct(season, asked.named["id"], **told, **days)
     return asked.note("Corrected.", _back(record))
 

@@ -17,12 +17,13 @@ from hashlib import sha256
 
 from lapsekit.errors import FollowerError, SettingsError, TransferError
 from lapsekit.followers import letters
+from lapsekit.followers.arrivals import is_address
 from lapsekit.followers.letters import Text
-from lapsekit.followers.mail_headers import ADDRESS
 from lapsekit.followers.outbox import change_outbox, read_outbox
 from lapsekit.followers.records import Answer, Record, change, records
 from lapsekit.followers.speaking import words_for
 from lapsekit.followers.tokens import hash_of, token_of
+from lapsekit.followers.told_lines import FORM
 from lapsekit.followers.wordings import wording
 from lapsekit.plain import one_line
 from lapsekit.season import Season
@@ -39,7 +40,6 @@ REFUSED = "not taken"
 """Kinds of answers end so that no mail server took."""
 
 _SECRETS = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b|\[ref-\w+\]")
-_FORM = ("name", "plant", "sown", "caption", "agrees", "is_of_age", "parent")
 
 
 @dataclass
@@ -77,7 +77,7 @@ def missing_of(season: Season, record: Record) -> tuple[str, ...]:
     if record.consent is None:
         lacking += ["agrees", "is_of_age"]
         lacking += ["parent"] if season.settings.followers.minors == "parent" else []
-    return tuple(name for name in _FORM if name in lacking)
+    return tuple(name for name in FORM["en"] if name in lacking)
 
 
 def write_due(season: Season) -> int:
@@ -191,7 +191,7 @@ def _allowed(season: Season, table: AnswersTable, waiting: list[_Letter]) -> Ite
 def _waiting(season: Season) -> Iterator[_Letter]:
     for record in records(season):
         for number, answer in enumerate(record.answers):
-            if answer.sent_at is None and ADDRESS.fullmatch(record.contact):
+            if answer.sent_at is None and is_address(record.contact):
                 yield _Letter(
                     f"{record.id} {number}",
                     record.contact,
@@ -201,7 +201,7 @@ def _waiting(season: Season) -> Iterator[_Letter]:
                     _noting(season, record.id, answer),
                 )
     for loose in read_outbox(season).letters:
-        if not loose.sent_at and ADDRESS.fullmatch(loose.to):
+        if not loose.sent_at and is_address(loose.to):
             yield _Letter(
                 loose.key,
                 loose.to,

@@ -4,11 +4,33 @@ Mail, upload page and folder each make an :class:`Arrival`; `lapsekit.followers.
 alone opens it.
 """
 
+import re
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Literal
 
 Way = Literal["mail", "upload", "folder"]
+
+LONGEST = {
+    "file_name": 100,
+    "name": 60,
+    "plant": 60,
+    "caption": 500,
+    "contact": 254,  # RFC 5321
+    "parent": 80,
+    "how": 200,
+}
+"""Letters of a stranger's words that are kept."""
+
+_ADDRESS = re.compile(
+    r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~.-]{1,64}@[A-Za-z0-9](?:[A-Za-z0-9.-]{0,250}[A-Za-z0-9])?"
+)
+
+
+def is_address(text: str) -> bool:
+    """Whether a text is a mail address that letters can be sent to."""
+    fits = len(text) <= LONGEST["contact"] and ".." not in text
+    return fits and _ADDRESS.fullmatch(text) is not None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,6 +15,7 @@ from lapsekit.followers.arrivals import Arrival, Consent
 from lapsekit.followers.deciding import agree, correct, renew_code, take_down
 from lapsekit.followers.mail_reading import Letter
 from lapsekit.followers.outbox import add_loose
+from lapsekit.followers.plants import region_of
 from lapsekit.followers.receiving import Received, take_in
 from lapsekit.followers.records import Record, change, read_record, records
 from lapsekit.followers.speaking import words_for
@@ -306,6 +307,8 @@ class _Taking:
         if record.state == "shown":
             return
         texts = {name: getattr(told, name) or None for name in ("name", "plant", "caption")}
+        if told.plant and not record.region:  # one that is there may be the grower's own
+            texts["region"] = region_of(told.plant, self._season.regions.region) or None
         with_days: dict[str, date | None] = {"sown": told.sown, "taken_on": told.taken_on}
         try:
             correct(self._season, record.id, **texts, **with_days)

@@ -7,12 +7,12 @@ from datetime import date
 from typing import Literal
 
 from lapsekit.errors import FollowerError
-from lapsekit.followers.arrivals import Consent
+from lapsekit.followers.arrivals import LONGEST, Consent
 from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code
 from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
 from lapsekit.followers.making import blurred
 from lapsekit.followers.plants import impossible
-from lapsekit.followers.receiving import LONGEST, bounded
+from lapsekit.followers.receiving import bounded
 from lapsekit.followers.records import (
     PICTURE,
     Box,

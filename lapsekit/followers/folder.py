@@ -16,10 +16,12 @@ from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers.arrivals import Arrival, Consent
 from lapsekit.followers.opener import MOST_BYTES
 from lapsekit.followers.receiving import Received, take_in
+from lapsekit.followers.told_lines import day_told, yes_or_no
 from lapsekit.followers.wordings import wording
 from lapsekit.safely import write_safely
 from lapsekit.season import Season
 from lapsekit.trust import require_trust
+from lapsekit.when import local_day
 
 TAKEN, REFUSED = "taken", "refused"
 BESIDE = ".txt"
@@ -29,7 +31,6 @@ _STILL_S = 10.0
 
 _BESIDE_BYTES = 100_000
 _KEYS = ("name", "plant", "sown", "taken", "caption", "contact", "language", "agreed", "parent")
-_YES, _NO = ("yes", "ja"), ("no", "nein", "")
 
 
 @dataclass
@@ -113,6 +114,7 @@ def _arrival(season: Season, file: Path) -> Arrival:
         data = opened.read(MOST_BYTES + 1)
     told = _told(file.with_suffix(BESIDE))
     now = season.clock()
+    today = local_day(now, season.zone)
     return Arrival(
         data=data,
         came_at=now,
@@ -121,8 +123,8 @@ def _arrival(season: Season, file: Path) -> Arrival:
         file_name=file.name,
         name=told.get("name", ""),
         plant=told.get("plant", ""),
-        sown=_day(file, told, "sown"),
-        taken_on=_day(file, told, "taken"),
+        sown=_day(file, told, "sown", today),
+        taken_on=_day(file, told, "taken", today),
         caption=told.get("caption", ""),
         contact=told.get("contact", ""),
         language=told.get("language", season.settings.site.language),
@@ -155,25 +157,26 @@ def _told(file: Path) -> dict[str, str]:
     return told
 
 
-def _day(file: Path, told: dict[str, str], key: str) -> date | None:
+def _day(file: Path, told: dict[str, str], key: str, today: date) -> date | None:
     text = told.get(key, "")
-    try:
-        return date.fromisoformat(text) if text else None
-    except ValueError:
+    day = day_told(text, today)
+    if text and day is None:
         raise FollowerError(
             f'{file.with_suffix(BESIDE)}: {key}: "{text[:40]}" is no day; write one like 2031-04-17'
-        ) from None
+        )
+    return day
 
 
 def _consent(season: Season, file: Path, told: dict[str, str], now: datetime) -> Consent | None:
-    agreed = told.get("agreed", "").lower()
-    if agreed in _NO:
-        return None
-    if agreed not in _YES:
+    agreed = told.get("agreed", "")
+    has_agreed = yes_or_no(agreed) if agreed else False
+    if has_agreed is None:
         raise FollowerError(
             f'{file.with_suffix(BESIDE)}: agreed: "{agreed[:40]}": write yes if whoever sent it '
             "agreed to the consent text, and no otherwise; for a child, parent: NAME too"
         )
+    if not has_agreed:
+        return None
     text = wording(season, told.get("language", season.settings.site.language))
     return Consent(
         wording=text.version,

@@ -8,32 +8,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from lapsekit.followers.mail_reading import DAMAGED, NO_PICTURE, TOO_MANY, WINMAIL
+from lapsekit.followers.told_lines import form_labels
 from lapsekit.followers.wordings import Wording
 from lapsekit.language.words import Words
-
-FORM = {
-    "en": {
-        "name": "Name",
-        "plant": "Plant",
-        "sown": "Sown",
-        "taken_on": "Taken",
-        "caption": "Caption",
-        "agrees": "I agree",
-        "is_of_age": "I am of age",
-        "parent": "Parent",
-    },
-    "de": {
-        "name": "Name",
-        "plant": "Pflanze",
-        "sown": "Gesät",
-        "taken_on": "Aufgenommen",
-        "caption": "Bildtext",
-        "agrees": "Ich stimme zu",
-        "is_of_age": "Ich bin volljährig",
-        "parent": "Elternteil",
-    },
-}
-"""Labels of the lines that can be filled in, as `told_lines` reads them."""
 
 
 @dataclass(frozen=True)
@@ -110,7 +87,7 @@ def received(
     if codes:
         parts.append(_codes(words, sender, codes))
     if missing and codes:
-        parts.append(_form(words, missing, wording, "agrees" in missing))
+        parts.append(_form(words, sender, missing, wording, "agrees" in missing))
     elif confirms and wording is not None:
         parts.append(_confirm(words, wording))
     subject = words.text("{title}: your picture arrived", title=sender.title)
@@ -130,7 +107,7 @@ def answered(
     """The answer to an answer: thanks, or what is still missing."""
     parts = [words.text("Hello,"), words.text("Thank you, your answer arrived.")]
     if "agrees" in missing:
-        parts.append(_form(words, missing, wording, True))
+        parts.append(_form(words, sender, missing, wording, True))
     elif confirms:
         parts.append(_confirm(words, wording))
     else:
@@ -182,7 +159,7 @@ def asked(
         words.text("There is a question about your picture, before it can be shown:"),
     ]
     if question == "consent":
-        parts.append(_form(words, missing, wording, True))
+        parts.append(_form(words, sender, missing, wording, True))
     else:
         parts += [question, words.text("Please answer this mail.")]
     subject = words.text("{title}: a question about your picture", title=sender.title)
@@ -192,8 +169,8 @@ def asked(
 def taken_down(words: Words, sender: Sender) -> Text:
     """A picture was deleted by its code."""
     text = words.text(
-        "The picture is deleted here. It leaves the page, and feeds of it, with the next update, "
-        "which is made every morning."
+        "The picture is deleted here. It leaves the page with the next update, which is made every "
+        "morning."
     )
     subject = words.text("{title}: your picture is deleted", title=sender.title)
     return _letter(words, sender, subject, [words.text("Hello,"), text], "")
@@ -267,18 +244,24 @@ def _codes(words: Words, sender: Sender, codes: Sequence[str]) -> str:
 
 
 def _form(
-    words: Words, missing: Sequence[str], wording: Wording | None, needs_consent: bool
+    words: Words,
+    sender: Sender,
+    missing: Sequence[str],
+    wording: Wording | None,
+    needs_consent: bool,
 ) -> str:
-    labels = FORM.get(words.language, FORM["en"])
-    lines = [f"{labels[name]}: " for name in FORM["en"] if name in missing]
+    labels = form_labels(words.language)
+    lines = [f"{label}: " for name, label in labels.items() if name in missing]
     parts = []
     if needs_consent and wording is not None:
         parts += [
             words.text(
                 "Before it can be shown we need your consent. Please answer this mail with these "
                 "lines filled in (yes or no; days like 2031-04-17; what you leave empty is not "
-                "shown). Whoever is not of age names a parent or guardian, who agrees."
-            ),
+                "shown)."
+            )
+            + " "
+            + _of_age(words, sender),
             "\n".join(lines),
             words.text("This is what you agree to:"),
             wording.text.rstrip(),
@@ -289,6 +272,12 @@ def _form(
             "\n".join(lines),
         ]
     return "\n\n".join(parts)
+
+
+def _of_age(words: Words, sender: Sender) -> str:
+    if sender.minors == "never":
+        return words.text("Pictures of children and young people are not taken here.")
+    return words.text("Whoever is not of age names a parent or guardian, who agrees.")
 
 
 def _confirm(words: Words, wording: Wording) -> str:

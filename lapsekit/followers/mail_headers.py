@@ -11,14 +11,9 @@ from email.errors import HeaderParseError
 from email.header import decode_header
 from email.message import Message
 
+from lapsekit.followers.arrivals import is_address
 from lapsekit.plain import one_line, readable
 
-LONGEST_ADDRESS = 254
-"""Of a mail address (RFC 5321)."""
-
-ADDRESS = re.compile(
-    r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~.-]{1,64}@[A-Za-z0-9](?:[A-Za-z0-9.-]{0,250}[A-Za-z0-9])?"
-)
 _MESSAGE_ID = re.compile(r"<[!-;=?-~]{1,250}>")
 _NOBODY = re.compile(
     r"(?:mailer-daemon|postmaster|no-?reply|do-?not-?reply|bounces?|notifications?)(?:[+._-].*)?@.*",
@@ -57,10 +52,8 @@ def sender(message: Message) -> str:
     value = str(message.get("From") or "")[:2000]
     in_brackets = re.findall(r"<([^<>]*)>", value)
     given = in_brackets or re.split(r"[,\s]+", value.strip())
-    found = [each.strip() for each in given if ADDRESS.fullmatch(each.strip())]
-    if len(given) != 1 or not found or len(found[0]) > LONGEST_ADDRESS or ".." in found[0]:
-        return ""
-    return found[0]
+    found = [each.strip() for each in given if is_address(each.strip())]
+    return found[0] if len(given) == 1 and found else ""
 
 
 def thread(message: Message) -> tuple[str, str]:

@@ -99,8 +99,6 @@ class Letter:
         Tokens of mails of ours that it answers.
     notes : tuple of str
         `WINMAIL`, `NO_PICTURE` (something else was attached), `TOO_MANY` pictures, `DAMAGED`.
-    is_refused : bool
-        It is built so that it was not opened.
     """
 
     key: str
@@ -118,7 +116,6 @@ class Letter:
     code: str = ""
     tokens: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
-    is_refused: bool = False
 
 
 class _Bounded(Compat32):
@@ -142,17 +139,17 @@ def read_letter(data: bytes, came_on: date) -> Letter:
     Returns
     -------
     Letter
-        Whatever the bytes are; one that cannot be opened is refused in it.
+        Whatever the bytes are; it holds nothing where they are built so that they are not opened.
     """
     whole = sha256(data).hexdigest()[:32]
     if not _may_be_opened(data):
-        return Letter(key=whole, is_refused=True, is_automatic=True)
+        return Letter(key=whole, is_automatic=True)
     try:
         message = BytesParser(policy=_Bounded()).parsebytes(data)
         return _letter(message, whole, came_on)
     except (RecursionError, MemoryError, ValueError, LookupError, TypeError, AttributeError):
         # faults of the standard library's parser; it has some of each
-        return Letter(key=whole, is_refused=True, is_automatic=True)
+        return Letter(key=whole, is_automatic=True)
 
 
 def _may_be_opened(data: bytes) -> bool:

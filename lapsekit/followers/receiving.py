@@ -7,7 +7,7 @@ from datetime import date
 
 from lapsekit.errors import SettingsError
 from lapsekit.followers import reasons
-from lapsekit.followers.arrivals import Arrival, Consent
+from lapsekit.followers.arrivals import LONGEST, Arrival, Consent, is_address
 from lapsekit.followers.codes import Seen, code_hash, new_code
 from lapsekit.followers.making import jpeg_of
 from lapsekit.followers.opening import Opened, Refused, open_picture
@@ -27,11 +27,7 @@ from lapsekit.plain import one_line
 from lapsekit.season import Season
 from lapsekit.when import local_day
 
-LONGEST = {"file_name": 100, "name": 60, "plant": 60, "caption": 500, "contact": 200}
-"""Letters of a stranger's words that are kept."""
-
-_PARENT_LETTERS, _HOW_LETTERS = 80, 200
-_ADDRESS = re.compile(r"[^\s@<>\",;:\\]+@[^\s@<>\",;:\\]+")
+_TOLD = ("file_name", "name", "plant", "caption", "contact")
 _LANGUAGE = re.compile(r"[a-z]{2,3}(-[A-Za-z0-9]{2,8})?")
 
 
@@ -155,8 +151,8 @@ def _record(season: Season, arrival: Arrival, opened: Opened) -> tuple[Record, b
     """A record of an arrival, without what needs the lock."""
     picture = jpeg_of(opened.width, opened.height, opened.pixels)
     facts = PictureFacts(opened.width, opened.height, hashlib.sha256(picture).hexdigest())
-    told = {name: one_line(getattr(arrival, name), most) for name, most in LONGEST.items()}
-    if not _ADDRESS.fullmatch(told["contact"]):
+    told = {name: one_line(getattr(arrival, name), LONGEST[name]) for name in _TOLD}
+    if not is_address(told["contact"]):
         told["contact"] = ""
     language = arrival.language if _LANGUAGE.fullmatch(arrival.language) else "en"
     came_on: date = local_day(arrival.came_at, season.zone)
@@ -185,8 +181,8 @@ def bounded(consent: Consent) -> Consent:
     """A consent whose words have a bounded length and stand on one line."""
     return replace(
         consent,
-        parent=one_line(consent.parent, _PARENT_LETTERS),
-        how=one_line(consent.how, _HOW_LETTERS),
+        parent=one_line(consent.parent, LONGEST["parent"]),
+        how=one_line(consent.how, LONGEST["how"]),
     )
 
 

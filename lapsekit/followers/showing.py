@@ -62,12 +62,7 @@ def shown(season: Season) -> list[Shown]:
 
 
 def _order(record: Record) -> tuple:
-    return record.taken_on or season_day(record), record.came_at, record.id
-
-
-def season_day(record: Record) -> date:
-    """The day that a picture without a date counts for: that on which it came."""
-    return record.came_at.date()
+    return record.taken_on or record.came_at.date(), record.came_at, record.id
 
 
 def _shown(season: Season, record: Record) -> Shown:

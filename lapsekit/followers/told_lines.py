@@ -1,5 +1,7 @@
 """What somebody tells in lines like ``Name: Mia`` or ``Gesät: 5.3.2031``. Pure.
 
+Days and words of yes and no are read here for mails, the upload page and the folder alike.
+
 Lines may stand in any order, in English or German, and be set off as mail programs do it.
 """
 
@@ -20,12 +22,38 @@ LABELS = {
     "parent": ("parent", "parent or guardian", "elternteil", "eltern", "sorgeberechtigt"),
     "code": ("take down", "take-down", "takedown", "löschen", "loeschen"),
 }
+FORM = {
+    "en": {
+        "name": "Name",
+        "plant": "Plant",
+        "sown": "Sown",
+        "taken_on": "Taken",
+        "caption": "Caption",
+        "agrees": "I agree",
+        "is_of_age": "I am of age",
+        "parent": "Parent",
+    },
+    "de": {
+        "name": "Name",
+        "plant": "Pflanze",
+        "sown": "Gesät",
+        "taken_on": "Aufgenommen",
+        "caption": "Bildtext",
+        "agrees": "Ich stimme zu",
+        "is_of_age": "Ich bin volljährig",
+        "parent": "Elternteil",
+    },
+}
+"""What lines begin with that somebody is to fill in, by language, in the order of the form."""
+
+CODE = {"en": "Take down", "de": "Löschen"}
+"""What the line begins with that takes a picture down."""
+
 _ENGLISH = re.compile(r"name|my |plant|sow|taken|caption|i agree|we agree|i am|of age|parent|take")
 _FIELD = {label: field for field, labels in LABELS.items() for label in labels}
 _YES = frozenset(("yes", "y", "yes i do", "yes we do", "ja", "j", "ja klar", "ok", "x"))
 _NO = frozenset(("no", "n", "nein"))
 _SET_OFF = " \t\u00a0*_•·–-#|"
-_LONGEST = {"caption": 1000, "code": 60}
 _MONTHS = {
     name: number
     for number, names in enumerate(
@@ -103,6 +131,11 @@ NOTHING = Told()
 """What no line tells."""
 
 
+def form_labels(language: str) -> dict[str, str]:
+    """Label of each field of the form; the English ones where a language has none that we read."""
+    return FORM.get(language, FORM["en"])
+
+
 def told_lines(lines: Iterable[str], today: date) -> Told:
     """What lines tell; of two lines with the same label the first counts.
 
@@ -141,7 +174,7 @@ def _read(field: str, value: str, today: date) -> str | date | bool | None:
         return day_told(value, today)
     if field in ("agrees", "is_of_age"):
         return yes_or_no(value)
-    return value[: _LONGEST.get(field, 200)]
+    return value
 
 
 def yes_or_no(value: str) -> bool | None:

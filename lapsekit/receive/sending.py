@@ -12,7 +12,7 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from lapsekit.errors import SeasonBusy
-from lapsekit.followers.arrivals import Arrival, Consent
+from lapsekit.followers.arrivals import LONGEST, Arrival, Consent
 from lapsekit.followers.receiving import Received, take_in
 from lapsekit.plain import one_line
 from lapsekit.receive.office import Office
@@ -66,6 +66,7 @@ def _form(office: Office, session: Session, told: Told, refused: str = "") -> st
         problems=told.problems,
         refused=refused,
         asks=asks,
+        longest=LONGEST,
         wording=office.wording(),
         page=office.season.settings.followers.page,
     )

@@ -1,18 +1,17 @@
 """What a follower filled in: read, or told what is missing. Pure."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
+from lapsekit.followers.arrivals import LONGEST, is_address
+from lapsekit.followers.told_lines import day_told
 from lapsekit.language.words import Words
 from lapsekit.plain import one_line
 
 FIELDS = ("name", "region", "plant", "sown", "taken", "caption", "contact", "age", "parent")
-_DAY = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})|(\d{1,2})\.\s?(\d{1,2})\.\s?(\d{4})")
-_ADDRESS = re.compile(r"[^\s@<>\",;:\\]+@[^\s@<>\",;:\\]+")
-_LONGEST = {"name": 60, "plant": 60, "caption": 500, "contact": 200, "parent": 80}
+_SHORT = 80
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def read_told(form: Mapping[str, str], asks: Asks, words: Words) -> Told:
     words : Words
         In which problems are told.
     """
-    fields = {name: one_line(form.get(name, ""), _LONGEST.get(name, 80)) for name in FIELDS}
+    fields = {name: one_line(form.get(name, ""), LONGEST.get(name, _SHORT)) for name in FIELDS}
     if fields["region"] not in asks.regions:
         fields["region"] = ""
     problems: dict[str, str] = {}
@@ -73,7 +72,7 @@ def read_told(form: Mapping[str, str], asks: Asks, words: Words) -> Told:
     taken = _day("taken", fields, asks.today, problems, words)
     if sown and taken and sown > taken:
         problems["sown"] = words.text("Sown after the picture was taken? One of the days is wrong.")
-    if fields["contact"] and not _ADDRESS.fullmatch(fields["contact"]):
+    if fields["contact"] and not is_address(fields["contact"]):
         problems["contact"] = words.text("This is no mail address. It may stay empty, too.")
     problems |= _of_consent(form, fields, asks, words)
     return Told(fields, problems, sown, taken)
@@ -84,14 +83,10 @@ def _day(
 ) -> date | None:
     if not fields[name]:
         return None
-    match = _DAY.fullmatch(fields[name])
-    try:
-        year, month, day = match.group(1, 2, 3) if match[1] else match.group(6, 5, 4)
-        found = date(int(year), int(month), int(day))
-    except (TypeError, ValueError):
+    found = day_told(fields[name], today)
+    if found is None:
         problems[name] = words.text("Please write a day like 2031-04-17.")
-        return None
-    if found > today:
+    elif found > today:
         problems[name] = words.text("This day is still to come.")
     return found
 

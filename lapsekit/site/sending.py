@@ -6,22 +6,13 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from lapsekit.followers.told_lines import CODE, form_labels
 from lapsekit.plain import one_line
 
 if TYPE_CHECKING:
     from lapsekit.language.words import Words
 
 _END = "\r\n"
-
-#: What lines begin with, as the program that reads the mails knows them: in these languages alone.
-FORM = {
-    "en": ("Name", "Plant", "Sown", "Taken", "Caption", "I agree", "I am of age", "Parent"),
-    "de": (
-        *("Name", "Pflanze", "Gesät", "Aufgenommen", "Bildtext"),
-        *("Ich stimme zu", "Ich bin volljährig", "Elternteil"),
-    ),
-}
-CODE = {"en": "Take down", "de": "Löschen"}
 
 
 def lines_to_fill(words: Words, with_parent: bool) -> tuple[tuple[str, str], ...]:
@@ -34,18 +25,18 @@ def lines_to_fill(words: Words, with_parent: bool) -> tuple[tuple[str, str], ...
         Whether somebody may send who is not of age.
     """
     text = words.text
-    told = (
-        text("the name to show with it; it need not be yours"),
-        text("what it is"),
-        text("the day, like 2031-03-05"),
-        text("the day of the picture"),
-        text("a sentence about it, if you like"),
-        text("yes, if you agree to what stands below"),
-        text("yes or no"),
-        text("if you are not: the name of a parent or guardian who agrees"),
-    )
-    lines = tuple(zip(FORM.get(words.language, FORM["en"]), told, strict=True))
-    return lines if with_parent else lines[:-1]
+    told = {
+        "name": text("the name to show with it; it need not be yours"),
+        "plant": text("what it is"),
+        "sown": text("the day, like 2031-03-05"),
+        "taken_on": text("the day of the picture"),
+        "caption": text("a sentence about it, if you like"),
+        "agrees": text("yes, if you agree to what stands below"),
+        "is_of_age": text("yes or no"),
+        "parent": text("if you are not: the name of a parent or guardian who agrees"),
+    }
+    labels = form_labels(words.language).items()
+    return tuple((label, told[of]) for of, label in labels if with_parent or of != "parent")
 
 
 def code_line(words: Words) -> str:

@@ -7,7 +7,6 @@ picture, about half of them.
 
 import numpy as np
 
-BITS = 128
 NEAR_BITS = 12
 """Pictures that differ in no more are nearly the same. Of independent ones, one pair in about 10²¹
 would (binomial); those of one kind of scene are more alike than independent ones are, so a grower

@@ -7,9 +7,12 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lapsekit.followers.answering import write_due
+from lapsekit.followers.deciding import agree
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import read_record, records
 from lapsekit.followers.showing import shown
+from lapsekit.followers.wordings import wording
 from lapsekit.season import Season
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE
@@ -60,6 +63,20 @@ def test_what_nobody_agreed_to_cannot_be_shown_even_by_a_made_up_request(page, s
         answer = page.request.post(f"/followers/{each.id}/show", form={"form_token": token})
         assert answer.status == 400
     assert shown(season) == []
+
+
+def test_a_consent_that_is_missing_is_asked_for_in_a_letter_with_its_text_and_lines(page, season):
+    one = received(season, consent=None, contact="ada@roof.example")
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Ask for consent").click()
+    assert "letter is written" in page.locator("#notes").inner_text()
+    assert page.get_by_label("What is missing").input_value() == ""
+    assert write_due(season) == 1
+    (letter,) = read_record(season, one.id).answers
+    assert "\nI agree: \n" in letter.text and wording(season, "en").text.strip() in letter.text
+    agree(season, one.id, consent())
+    page.goto(f"/followers/{one.id}")
+    assert page.get_by_role("button", name="Ask for consent").count() == 0
 
 
 def test_names_and_captions_of_strangers_come_out_as_text(page, season):
@@ -140,6 +157,16 @@ def test_with_the_code_a_picture_is_deleted_and_a_wrong_one_deletes_nothing(page
     page.get_by_role("button", name="Delete that picture").click()
     assert records(season) == []
     assert not list((season.folder / "followers").rglob("*.jpg"))
+
+
+def test_a_region_that_is_none_of_ours_is_refused_whole_and_said(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    token = page.locator('meta[name="form-token"]').get_attribute("content")
+    told = {"form_token": token, "name": "Bo", "region": "../x"}
+    answer = page.request.post(f"/followers/{one.id}/correct", form=told)
+    assert answer.status == 400 and "none of regions.toml" in answer.text()
+    assert read_record(season, one.id).name == "Ada"
 
 
 def test_deleting_asks_first(page, season):

@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 import time
+from datetime import date
 
 import pytest
 
@@ -92,7 +93,7 @@ def test_what_is_still_being_written_and_links_are_left(bench, tmp_path):
     ("told", "words"),
     [
         ("nmae: Ada", 'line 1 "nmae: Ada"'),
-        ("sown: 5 March", 'sown: "5 March" is no day'),
+        ("sown: in March", 'sown: "in March" is no day'),
         ("agreed: perhaps", "agreed"),
     ],
 )
@@ -101,6 +102,16 @@ def test_a_text_that_cannot_be_used_is_told_and_its_picture_stays(bench, told, w
     assert words in lapsekit(bench, "take-in", code=65)
     assert "one.jpg" in names(bench / "came")
     assert records(Season(bench)) == []
+
+
+def test_days_and_a_yes_are_read_as_they_are_in_mails(bench):
+    told = "name: Ada\nsown: 5. April {0}\ntaken: 17.4.{0}\nagreed: Ja!\n".format
+    year = date.today().year - (date.today() < date(date.today().year, 4, 18))
+    put(bench, "one.jpg", encoded(scene(1)), told(year))
+    lapsekit(bench, "take-in")
+    (record,) = records(Season(bench))
+    assert (record.sown, record.taken_on) == (date(year, 4, 5), date(year, 4, 17))
+    assert record.consent is not None
 
 
 def test_a_childs_picture_needs_the_parent_that_the_text_names(bench):

@@ -16,18 +16,19 @@ import pytest
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Look
 from lapsekit.checking.followers import mailbox
 from lapsekit.errors import FollowerError, NotTrusted, SettingsError, TransferError
-from lapsekit.followers.answering import SETTLED
+from lapsekit.followers.answering import SETTLED, write_due
 from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
 from lapsekit.followers.deciding import ask_again, cannot_be_shown, decline, show
 from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
+from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import read_record, records
 from lapsekit.trust import take_back, trust, wishes
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.keeping import Keeping
-from tests.followers.arriving import encoded, followed, scene
+from tests.followers.arriving import arrival, encoded, followed, scene
 from tests.followers.mail_servers import PASSWORD, USER, dovecot, smtp
 from tests.unattended.simulated import SimulatedMachine
 
@@ -239,6 +240,38 @@ def test_a_form_filled_in_within_the_quote_is_understood(imap, out, tmp_path):
     assert (record.name, record.sown, record.language) == ("Mia", date(2025, 4, 5), "de")
     assert (record.consent.is_adult, record.consent.parent) == (False, "Uta")
     assert record.is_confirmed is True and cannot_be_shown(season, record) is None
+
+
+def test_a_plant_told_in_an_answer_finds_its_region_and_never_moves_one_that_is_there(
+    imap, out, tmp_path
+):
+    season, _ = bench(tmp_path, imap, out)
+    imap.put(mail("A picture of mine", 1))
+    take_in_mail(season)
+    (record,) = records(season)
+    assert (record.plant, record.region) == ("", "")
+    letter = out.letters(MIA)[-1]
+    imap.put(answer_to(letter, "Plant: our Basil\nSown: 1.4.2026", number=51))  # an impossible day
+    take_in_mail(season)
+    record = read_record(season, record.id)
+    assert (record.plant, record.region, record.sown) == ("our Basil", "basil", None)
+    imap.put(answer_to(letter, "Plant: a tulip", number=52))
+    take_in_mail(season)
+    record = read_record(season, record.id)
+    assert (record.plant, record.region) == ("a tulip", "basil")
+
+
+@pytest.mark.parametrize(("minors", "asks_parent"), [("parent", True), ("never", False)])
+def test_a_consent_is_asked_for_with_a_parents_name_only_where_minors_may_send(
+    tmp_path, minors, asks_parent
+):
+    season, _ = followed(tmp_path / "bench", f'minors = "{minors}"\n')
+    received = take_in(season, arrival(1, consent=None, contact=MIA))
+    ask_again(season, received.id, "consent")
+    write_due(season)
+    text = read_record(season, received.id).answers[0].text
+    assert ("\nParent: " in text) == ("parent or guardian" in text) == asks_parent
+    assert ("young people are not taken" in text) != asks_parent
 
 
 def test_without_answers_the_record_says_that_nobody_confirmed_and_holds_the_letter(imap, tmp_path):
@@ -462,7 +495,7 @@ def test_a_german_mail_gets_a_german_answer_whose_lines_are_understood(imap, out
     imap.put(mail("Pflanze: Basilikum", 1))
     take_in_mail(season)
     text = out.letters(MIA)[0].get_content()
-    assert "Ihr Bild ist angekommen" in out.letters(MIA)[0]["Subject"]
+    assert "dein Bild ist angekommen" in out.letters(MIA)[0]["Subject"]
     assert "Bevor es gezeigt werden kann" in text and "\nIch stimme zu:" in text
     assert not re.search(r"\b(the|you|picture|your)\b", text.replace("School office", ""))
 

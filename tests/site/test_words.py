@@ -114,6 +114,17 @@ def test_words_in_template_strings_of_scripts_are_gathered(template):
     assert places == ["site_template/yours-said.js"]
 
 
+def test_followers_are_addressed_alike_in_german_wherever_they_read():
+    """Site and upload page say du; so do letters, notice, reasons and wordings."""
+    theirs = ("lapsekit/followers/", "lapsekit/receive/")
+    told = [
+        m for m in read(CATALOGUES / "de.po") if any(p.startswith(theirs) for p, _ in m.locations)
+    ]
+    texts = [text for m in told for text in (m.string if m.pluralizable else (m.string,))]
+    assert len(texts) > 100 and any(re.search(r"\b[Dd]ein(?:e[mnrs]?)?\b", text) for text in texts)
+    assert [text for text in texts if re.search(r"\b(?:Sie|Ihnen|Ihr(?:e[mnrs]?)?)\b", text)] == []
+
+
 def test_quotation_marks_and_spaces_are_german():
     for message in read(CATALOGUES / "de.po"):
         for text in message.string if message.pluralizable else (message.string,):
