@@ -92,7 +92,7 @@ class _Taking:
             if mine:
                 self._answer(mine)
             if letter.pictures:
-                self._take_pictures(is_theirs=bool(mine))
+                self._take_pictures(is_theirs=self._is_proved(mine))
         elif letter.notes or letter.told.is_anything:
             text = letters.received(self._words, self._sender, codes=(), notes=letter.notes)
             self._say_loose("nothing", text)
@@ -176,7 +176,7 @@ class _Taking:
         """Note thread, token and consent with each picture; the letter comes last of all.
 
         It stands in the first record: as long as it does not, all of this is done again.
-        `is_theirs` says that the mail holds a token: the mailbox is theirs.
+        `is_theirs` says that the mail holds a token that went to its sender's own mailbox.
         """
         first = read_record(self._season, found[0].id)
         if self._is_read_from(first):
@@ -256,6 +256,12 @@ class _Taking:
         """Pictures that the letters are about whose tokens it holds."""
         wanted = {hash_of(token) for token in self._letter.tokens}
         return [r for r in records(self._season) if r.token_hash and r.token_hash in wanted]
+
+    def _is_proved(self, mine: list[Record]) -> bool:
+        """Whether the mail's sender is theirs: a token proves the mailbox that it went to alone."""
+        sender = self._letter.sender.casefold()
+        asked = bool(sender) and not self._letter.is_automatic
+        return asked and any(record.contact.casefold() == sender for record in mine)
 
     def _answer(self, mine: list[Record]) -> None:
         """The mailbox is theirs, since the token went there alone. What it says counts now."""

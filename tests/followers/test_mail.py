@@ -219,6 +219,25 @@ def test_a_forged_consent_is_worth_nothing(imap, out, tmp_path):
     assert record.is_confirmed is False and cannot_be_shown(season, record)
 
 
+@pytest.mark.parametrize("how", ["another sender", "by a list"])
+def test_a_token_proves_no_other_mailbox_than_the_one_it_went_to(imap, out, tmp_path, how):
+    season, _ = bench(tmp_path, imap, out)
+    attacker = "mallory@else.example"
+    sender = MIA if how == "another sender" else attacker
+    imap.put(mail("Name: x", 1, From=attacker))
+    take_in_mail(season)
+    (letter,) = out.letters(attacker)
+    marks = {} if how == "another sender" else {"List_Id": "<plants.lists.example>"}
+    forged = answer_to(letter, AGREED, From=sender, **marks)
+    data = encoded(scene(2), quality=92)
+    forged.add_attachment(data, maintype="image", subtype="jpeg", filename="2.jpg")
+    imap.put(forged)
+    (taken,) = take_in_mail(season).taken
+    record = read_record(season, taken)
+    assert record.contact == sender and record.consent is not None
+    assert record.is_confirmed is False and cannot_be_shown(season, record)
+
+
 def test_a_form_filled_in_within_the_quote_is_understood(imap, out, tmp_path):
     season, _ = bench(tmp_path, imap, out)
     imap.put(mail("Hallo, das ist mein Basilikum und ich mag ihn", 1))
