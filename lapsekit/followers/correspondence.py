@@ -4,11 +4,12 @@ Each step can be cut off anywhere and done again: a picture is known by its sour
 the mail that it was read from, which the record's history names.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from hashlib import sha256
 
-from lapsekit.errors import FollowerError
+from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import letters, reasons
 from lapsekit.followers.answering import missing_of, sender_of, with_answer
 from lapsekit.followers.arrivals import Arrival, Consent
@@ -309,14 +310,13 @@ class _Taking:
 
     def _correct(self, record: Record, told: Told) -> None:
         """Note what is told, unless it cannot be; a picture that is shown stays as it was seen."""
-        if record.state == "shown":
-            return
         texts = {name: getattr(told, name) or None for name in ("name", "plant", "caption")}
         with_days: dict[str, date | None] = {"sown": told.sown, "taken_on": told.taken_on}
-        try:
-            correct(self._season, record.id, **texts, **with_days)
-        except FollowerError:
-            correct(self._season, record.id, **texts)
+        with suppress(ChangedMeanwhile):
+            try:
+                correct(self._season, record.id, **texts, **with_days, unless_shown=True)
+            except FollowerError:
+                correct(self._season, record.id, **texts, unless_shown=True)
 
 
 def _noted(record: Record, is_unconfirmed: bool) -> tuple[str, ...]:

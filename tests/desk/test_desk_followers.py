@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lapsekit.followers.deciding import correct
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import read_record, records
 from lapsekit.followers.showing import shown
@@ -60,6 +61,19 @@ def test_what_nobody_agreed_to_cannot_be_shown_even_by_a_made_up_request(page, s
         answer = page.request.post(f"/followers/{each.id}/show", form={"form_token": token})
         assert answer.status == 400
     assert shown(season) == []
+
+
+def test_a_yes_to_words_that_changed_since_is_refused_and_says_so(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    correct(season, one.id, caption="Something else")
+    with page.expect_response("**/show") as answer:
+        page.get_by_role("button", name="Show it").click()
+    assert answer.value.status == 409 and shown(season) == []
+    assert "look at it again" in page.get_by_role("main").inner_text()
+    page.get_by_role("link", name="Open the page again").click()
+    page.get_by_role("button", name="Show it").click()
+    assert [each.id for each in shown(season)] == [one.id]
 
 
 def test_names_and_captions_of_strangers_come_out_as_text(page, season):

@@ -19,7 +19,7 @@ from lapsekit.errors import FollowerError, NotTrusted, SettingsError, TransferEr
 from lapsekit.followers.answering import SETTLED
 from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
-from lapsekit.followers.deciding import ask_again, cannot_be_shown, decline, show
+from lapsekit.followers.deciding import ask_again, cannot_be_shown, correct, decline, show
 from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
@@ -364,6 +364,28 @@ def test_decisions_are_told_once_they_have_stood_for_a_while(imap, out, tmp_path
     take_in_mail(season)
     asked = read_record(season, third)
     assert (asked.asked, asked.caption) == ("", "the large-leaved one")
+
+
+def test_words_of_a_picture_that_was_shown_a_moment_ago_are_not_changed_by_mail(
+    imap, out, tmp_path, monkeypatch
+):
+    season, _ = bench(tmp_path, imap, out)
+    imap.put(mail("Name: Mia\nCaption: first", 1))
+    take_in_mail(season)
+    (letter,) = out.letters(MIA)
+    imap.put(answer_to(letter, AGREED))
+    take_in_mail(season)
+    (record,) = records(season)
+
+    def after_a_yes(asked, record_id, **told):
+        show(asked, record_id)
+        return correct(asked, record_id, **told)
+
+    monkeypatch.setattr("lapsekit.followers.correspondence.correct", after_a_yes)
+    imap.put(answer_to(letter, "Name: Other\nCaption: second", 51))
+    assert take_in_mail(season).answered == [record.id]
+    after = read_record(season, record.id)
+    assert (after.state, after.name, after.caption) == ("shown", "Mia", "first")
 
 
 def test_an_address_that_does_not_exist_is_tried_once(imap, out, tmp_path):

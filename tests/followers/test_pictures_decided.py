@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lapsekit.errors import FollowerError
+from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import deciding, gone, retention
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
@@ -66,6 +66,38 @@ def test_without_a_consent_that_suffices_a_yes_is_refused(bench, agreed, why):
     deciding.agree(bench, waits.id, consent(is_adult=False, parent="Bo"))
     deciding.show(bench, waits.id)
     assert [each.id for each in shown(bench)] == [waits.id]
+
+
+CHANGES = {
+    "name": lambda season, id: deciding.correct(season, id, name="Bo"),
+    "plant": lambda season, id: deciding.correct(season, id, plant="Chives"),
+    "region": lambda season, id: deciding.correct(season, id, region="chives"),
+    "caption": lambda season, id: deciding.correct(season, id, caption="Another"),
+    "day": lambda season, id: deciding.correct(season, id, sown=date(2031, 4, 2)),
+    "crop": lambda season, id: deciding.crop(season, id, (0, 0, 100, 100)),
+    "blur": lambda season, id: deciding.blur(season, id, [(0, 0, 100, 100)]),
+    "consent": lambda season, id: deciding.agree(season, id, consent(is_adult=False, parent="P")),
+}
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_yes_counts_for_what_was_seen_and_for_nothing_else(bench, what):
+    waits = received(bench)
+    seen = deciding.mark_of(read_record(bench, waits.id))
+    CHANGES[what](bench, waits.id)
+    with pytest.raises(ChangedMeanwhile, match="changed since"):
+        deciding.show(bench, waits.id, seen)
+    assert read_record(bench, waits.id).state == "waiting" and shown(bench) == []
+    deciding.show(bench, waits.id, deciding.mark_of(read_record(bench, waits.id)))
+    assert [each.id for each in shown(bench)] == [waits.id]
+
+
+def test_what_is_noted_beside_it_does_not_stand_in_the_way_of_a_yes(bench):
+    waits = received(bench)
+    seen = deciding.mark_of(read_record(bench, waits.id))
+    deciding.ask_again(bench, waits.id, "Which variety is it?")
+    deciding.renew_code(bench, waits.id)
+    assert deciding.show(bench, waits.id, seen).state == "shown"
 
 
 def test_a_sender_who_did_not_confirm_is_not_believed(bench):
