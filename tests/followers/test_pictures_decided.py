@@ -273,6 +273,54 @@ def test_what_was_kept_long_enough_goes_and_nothing_before(tmp_path):
     )
 
 
+def test_what_was_decided_while_old_pictures_are_deleted_is_kept(tmp_path, monkeypatch):
+    bench, dial = followed(tmp_path / "b")
+    shown_now, taken_down, old = (received(bench, n, contact="a@b.example") for n in (1, 2, 3))
+    dial.now = NOW + timedelta(days=61)
+
+    def found_before_that(season, *state):
+        found = records(season, *state)
+        if not state:
+            deciding.show(bench, shown_now.id)
+            deciding.take_down_by_id(bench, taken_down.id)
+        return found
+
+    monkeypatch.setattr(retention, "records", found_before_that)
+    assert retention.tidy(bench) == retention.TidyReport(waited=[old.id])
+    assert [each.id for each in shown(bench)] == [shown_now.id]
+    assert [each.id for each in records(bench)] == [shown_now.id]
+    told = (bench.folder / FOLDER / gone.TAKEN_DOWN).read_text()
+    assert f"{taken_down.id},2031-07-20,taken down" in told
+
+
+def test_an_answer_that_comes_while_addresses_are_deleted_keeps_the_address(tmp_path, monkeypatch):
+    bench, dial = followed(tmp_path / "b", "keep_contact_days = 30\n")
+    mine = received(bench, contact="a@b.example")
+    dial.now = NOW + timedelta(days=31)
+
+    def found_before_that(season, *state):
+        found = records(season, *state)
+        if not state:
+            deciding.correct(bench, mine.id, caption="Told more")
+        return found
+
+    monkeypatch.setattr(retention, "records", found_before_that)
+    assert retention.tidy(bench) == retention.TidyReport()
+    assert read_record(bench, mine.id).contact == "a@b.example"
+
+
+def test_deleting_the_address_lets_a_picture_be_kept_no_longer(tmp_path):
+    bench, dial = followed(tmp_path / "b", "keep_contact_days = 30\nkeep_waiting_days = 60\n")
+    mine = received(bench, contact="a@b.example")
+    dial.now = NOW + timedelta(days=31)
+    assert retention.tidy(bench).contacts == [mine.id]
+    dial.now = NOW + timedelta(days=60)
+    assert retention.tidy(bench) == retention.TidyReport()
+    dial.now = NOW + timedelta(days=61)
+    assert retention.tidy(bench).waited == [mine.id]
+    assert records(bench) == []
+
+
 def test_every_state_has_its_folder_and_an_interrupted_filing_leaves_nothing(bench):
     waits = received(bench)
     half = bench.folder / FOLDER / ".making-0123456789abcdef"
