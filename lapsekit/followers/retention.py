@@ -7,6 +7,7 @@ from datetime import timedelta
 from lapsekit.errors import FollowerError
 from lapsekit.followers.deciding import burn
 from lapsekit.followers.gone import TIME_WAS_UP, finish, forget
+from lapsekit.followers.outbox import prune_outbox
 from lapsekit.followers.records import FOLDER, Record, change, records, sweep, writing
 from lapsekit.season import Season
 
@@ -86,6 +87,7 @@ def _end(season: Season) -> None:
     with writing(season):
         finish(season)
         sweep(season)
+    prune_outbox(season)
 
 
 def _due(season: Season, record: Record) -> str:

@@ -10,7 +10,8 @@ import pytest
 from PIL import Image
 
 from lapsekit.errors import ChangedMeanwhile, FollowerError
-from lapsekit.followers import deciding, gone, retention
+from lapsekit.followers import deciding, gone, outbox, retention
+from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
     FOLDER,
@@ -319,6 +320,22 @@ def test_deleting_the_address_lets_a_picture_be_kept_no_longer(tmp_path):
     dial.now = NOW + timedelta(days=61)
     assert retention.tidy(bench).waited == [mine.id]
     assert records(bench) == []
+
+
+def test_letters_and_addresses_are_forgotten_though_no_mail_comes_any_more(tmp_path):
+    bench, dial = followed(tmp_path / "b", "keep_declined_days = 14\n")
+    outbox.add_loose(bench, "key", "a@b.example", "<1@b.example>", Text("Subject", "Text"))
+    outbox.change_outbox(bench, lambda box: box.with_sent("c@d.example", NOW))
+    file = bench.folder / FOLDER / outbox.FILE
+    dial.now = NOW + timedelta(days=1)
+    retention.tidy(bench, dry_run=True)
+    assert "c@d.example" in file.read_text()
+    retention.tidy(bench)
+    assert "c@d.example" not in file.read_text() and "a@b.example" in file.read_text()
+    dial.now = NOW + timedelta(days=15)
+    retention.tidy(bench)
+    assert "b.example" not in file.read_text()
+    assert outbox.read_outbox(bench) == outbox.Outbox()
 
 
 def test_every_state_has_its_folder_and_an_interrupted_filing_leaves_nothing(bench):
