@@ -51,6 +51,19 @@ def test_only_what_the_grower_said_yes_to_is_shown_and_only_while_they_do(bench)
 
 
 @pytest.mark.parametrize(
+    "end", [deciding.back_to_waiting, deciding.decline, deciding.take_down_by_id]
+)
+def test_a_picture_whose_yes_was_taken_back_since_is_not_given_out(bench, end):
+    one = received(bench)
+    deciding.show(bench, one.id)
+    (given,) = shown(bench)
+    assert given.picture()
+    end(bench, one.id)
+    with pytest.raises(FollowerError):
+        given.picture()
+
+
+@pytest.mark.parametrize(
     ("agreed", "why"),
     [
         (None, "nobody agreed"),
