@@ -262,10 +262,19 @@ def take_down(season: Season, code: str) -> str | None:
         Its id; None where no picture (any more) has this code.
     """
     known = as_code(code)
-    found = None if known is None else record_with_code(known, records(season))
+    found = None if known is None else _with_code(season, known)
     if found is not None:
         take_down_by_id(season, found.id)
     return None if found is None else found.id
+
+
+def _with_code(season: Season, code: str) -> Record | None:
+    """The record of a code; one that was moved while we looked is found at the second look."""
+    found = record_with_code(code, records(season))
+    if found is None:
+        with writing(season):
+            found = record_with_code(code, records(season))
+    return found
 
 
 def take_down_by_id(season: Season, record_id: str) -> None:

@@ -11,6 +11,7 @@ from PIL import Image
 
 from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import deciding, gone, outbox, retention
+from lapsekit.followers import records as records_module
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
@@ -221,6 +222,22 @@ def test_a_follower_takes_their_picture_down_with_the_code_alone(bench):
     assert deciding.take_down(bench, mine.code) is None
     text = (bench.folder / FOLDER / gone.TAKEN_DOWN).read_text()
     assert text == f"id,day,why\n{mine.id},2031-05-20,taken down\n"
+
+
+def test_a_right_code_counts_though_its_record_is_moved_during_the_search(bench, monkeypatch):
+    waits, mine = received(bench, 1), received(bench, 2)
+    deciding.show(bench, mine.id)
+    read, moved = records_module._read, []
+
+    def moved_behind(folder):
+        if folder.name == waits.id and not moved:
+            moved.append(mine.id)
+            deciding.back_to_waiting(bench, mine.id)  # where nobody looks any more
+        return read(folder)
+
+    monkeypatch.setattr(records_module, "_read", moved_behind)
+    assert deciding.take_down(bench, mine.code) == mine.id
+    assert moved == [mine.id] and [each.id for each in records(bench)] == [waits.id]
 
 
 def test_a_renewed_code_takes_the_place_of_the_one_before(bench):
