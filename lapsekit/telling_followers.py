@@ -53,13 +53,14 @@ def facts(record: Record, why: str | None) -> dict[str, Any]:
     }
 
 
-def taken_in(report: FolderReport) -> list[str]:
-    """After ``followers take-in``, of a folder."""
+def taken_in(report: FolderReport, with_codes: bool) -> list[str]:
+    """After ``followers take-in``, of a folder; codes only where nothing keeps what is printed."""
     lines = []
     for name, received in report.taken:
+        code = f"take-down code {received.code}" if with_codes else "its take-down code"
         lines.append(
-            f"{name}: waits as {received.id}; take-down code {received.code} (give it to whoever "
-            "sent it; it is told here once)"
+            f"{name}: waits as {received.id}; {code} stands in the letter at the desk "
+            "(lapsekit desk); give it to whoever sent it"
         )
         lines += [f"{name}: {note}" for note in received.notes]
     lines += [f"{name}: came before, nothing done" for name in report.known]

@@ -1,5 +1,6 @@
 """Commands about followers' pictures: what came in, what is shown, what goes."""
 
+import sys
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Literal
@@ -76,7 +77,7 @@ def _take_in_folder(opened: Season, as_json: bool) -> bool:
     from lapsekit.followers.folder import take_in_folder
 
     report = take_in_folder(opened)
-    report_facts(as_json, telling.taken_in(report), _taken_facts(report))
+    report_facts(as_json, telling.taken_in(report, sys.stdout.isatty()), _taken_facts(report))
     hint(telling.not_taken_in(report))
     return not (report.refused or report.problems)
 

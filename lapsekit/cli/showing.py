@@ -49,11 +49,11 @@ def publish(
 ) -> None:
     """Bring the site up to date and send it to where readers find it."""
     from lapsekit.publishing import publish
-    from lapsekit.site.build import build_site
+    from lapsekit.site.build import build_for_readers
 
     opened = Season(season)
     with held(opened, "publish", wait):
-        build_site(opened, tracking(as_json))  # nothing goes out whose frame was held back since
+        build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
         report = publish(
             opened,
             dry_run=dry_run,

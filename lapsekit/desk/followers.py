@@ -68,6 +68,7 @@ def _one(asked: Asked) -> Response:
             "follower.html",
             record=record,
             reason=deciding.cannot_be_shown(season, record),
+            seen=deciding.mark_of(record),
             ours=_ours(season, record),
             regions=[(r.name, r.title) for r in season.regions.region],
             longest=LONGEST,
@@ -124,7 +125,7 @@ def _back(record: Record) -> str:
 
 def _show(asked: Asked) -> Response:
     with asked.season() as season:
-        record = deciding.show(season, asked.named["id"])
+        record = deciding.show(season, asked.named["id"], asked.text("seen"))
         return asked.note(
             f"{_named(record)} will be on the site that is built next.", _next(season, record)
         )

@@ -4,11 +4,12 @@ Each step can be cut off anywhere and done again: a picture is known by its sour
 the mail that it was read from, which the record's history names.
 """
 
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from hashlib import sha256
 
-from lapsekit.errors import FollowerError
+from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import letters, reasons
 from lapsekit.followers.answering import missing_of, sender_of, with_answer
 from lapsekit.followers.arrivals import Arrival, Consent
@@ -93,7 +94,7 @@ class _Taking:
             if mine:
                 self._answer(mine)
             if letter.pictures:
-                self._take_pictures(is_theirs=bool(mine))
+                self._take_pictures(is_theirs=self._is_proved(mine))
         elif letter.notes or letter.told.is_anything:
             text = letters.received(self._words, self._sender, codes=(), notes=letter.notes)
             self._say_loose("nothing", text)
@@ -177,7 +178,7 @@ class _Taking:
         """Note thread, token and consent with each picture; the letter comes last of all.
 
         It stands in the first record: as long as it does not, all of this is done again.
-        `is_theirs` says that the mail holds a token: the mailbox is theirs.
+        `is_theirs` says that the mail holds a token that went to its sender's own mailbox.
         """
         first = read_record(self._season, found[0].id)
         if self._is_read_from(first):
@@ -258,6 +259,12 @@ class _Taking:
         wanted = {hash_of(token) for token in self._letter.tokens}
         return [r for r in records(self._season) if r.token_hash and r.token_hash in wanted]
 
+    def _is_proved(self, mine: list[Record]) -> bool:
+        """Whether the mail's sender is theirs: a token proves the mailbox that it went to alone."""
+        sender = self._letter.sender.casefold()
+        asked = bool(sender) and not self._letter.is_automatic
+        return asked and any(record.contact.casefold() == sender for record in mine)
+
     def _answer(self, mine: list[Record]) -> None:
         """The mailbox is theirs, since the token went there alone. What it says counts now."""
         told = self._letter.told.over(replace(self._letter.told_in_quotes, code=""))
@@ -304,16 +311,15 @@ class _Taking:
 
     def _correct(self, record: Record, told: Told) -> None:
         """Note what is told, unless it cannot be; a picture that is shown stays as it was seen."""
-        if record.state == "shown":
-            return
         texts = {name: getattr(told, name) or None for name in ("name", "plant", "caption")}
         if told.plant and not record.region:  # one that is there may be the grower's own
             texts["region"] = region_of(told.plant, self._season.regions.region) or None
         with_days: dict[str, date | None] = {"sown": told.sown, "taken_on": told.taken_on}
-        try:
-            correct(self._season, record.id, **texts, **with_days)
-        except FollowerError:
-            correct(self._season, record.id, **texts)
+        with suppress(ChangedMeanwhile):
+            try:
+                correct(self._season, record.id, **texts, **with_days, unless_shown=True)
+            except FollowerError:
+                correct(self._season, record.id, **texts, unless_shown=True)
 
 
 def _noted(record: Record, is_unconfirmed: bool) -> tuple[str, ...]:

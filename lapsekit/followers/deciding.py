@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Literal
 
-from lapsekit.errors import FollowerError
+from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers.arrivals import LONGEST, Consent
 from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code
 from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
@@ -33,6 +33,7 @@ from lapsekit.when import local_day, plant_age
 
 _MOST_BOXES = 40
 _LEAST_CROP_PX = 64
+_SEEN = ("name", "plant", "region", "caption", "sown", "taken_on", "age_days")
 
 
 def cannot_be_shown(season: Season, record: Record) -> str | None:
@@ -49,19 +50,40 @@ def cannot_be_shown(season: Season, record: Record) -> str | None:
     return None
 
 
-def show(season: Season, record_id: str) -> Record:
+def mark_of(record: Record) -> str:
+    """Changes with anything that a yes is said to: picture, words, days, and the consent."""
+    told = [getattr(record, name) for name in _SEEN]
+    seen = repr((told, record.picture.sha256, record.crop, record.blurred, record.consent))
+    return hashlib.sha256(seen.encode(errors="replace")).hexdigest()[:32]
+
+
+def show(season: Season, record_id: str, seen: str | None = None) -> Record:
     """Say yes: the next site shows it. What was to be blurred is blurred for good now.
+
+    Parameters
+    ----------
+    season : Season
+    record_id : str
+    seen : str or None
+        `mark_of` what the grower looked at; None where nobody looked at it before.
 
     Raises
     ------
     FollowerError
         If nobody agreed to it, or a minor without a parent, or the sender did not confirm.
+    ChangedMeanwhile
+        If it is not any more what was seen.
     """
 
     def alter(record: Record) -> Record:
         why = cannot_be_shown(season, record)
         if why:
             raise FollowerError(f"{record.id} cannot be shown: {why}")
+        if seen is not None and seen != mark_of(record):
+            raise ChangedMeanwhile(
+                f"{record.id}: picture, words or consent changed since you looked at it, so it is "
+                "not shown; look at it again, then say yes"
+            )
         return replace(record, state="shown", decided_at=season.clock(), asked="")
 
     change(season, record_id, "shown", alter)
@@ -163,13 +185,18 @@ def correct(
     region: str | None = None,
     sown: date | Literal[""] | None = None,
     taken_on: date | Literal[""] | None = None,
+    unless_shown: bool = False,
 ) -> Record:
     """Correct what was told; None leaves it as it is, "" empties it.
+
+    With `unless_shown`, a picture that is shown stays as the grower saw it.
 
     Raises
     ------
     FollowerError
         If there is no such region, or a day cannot be.
+    ChangedMeanwhile
+        If it is shown, and `unless_shown`.
     """
     texts = {"caption": caption, "name": name, "plant": plant}
     told = {key: one_line(text, LONGEST[key]) for key, text in texts.items() if text is not None}
@@ -182,6 +209,10 @@ def correct(
     told |= {key: day or None for key, day in days.items() if day is not None}
 
     def alter(record: Record) -> Record:
+        if unless_shown and record.state == "shown":
+            raise ChangedMeanwhile(
+                f"{record.id}: is shown, and stays as it was seen; undo the yes first"
+            )
         made = replace(record, **told)
         came_on = local_day(record.came_at, season.zone)
         if "taken_on" in told and made.taken_on is None:
@@ -231,10 +262,19 @@ def take_down(season: Season, code: str) -> str | None:
         Its id; None where no picture (any more) has this code.
     """
     known = as_code(code)
-    found = None if known is None else record_with_code(known, records(season))
+    found = None if known is None else _with_code(season, known)
     if found is not None:
         take_down_by_id(season, found.id)
     return None if found is None else found.id
+
+
+def _with_code(season: Season, code: str) -> Record | None:
+    """The record of a code; one that was moved while we looked is found at the second look."""
+    found = record_with_code(code, records(season))
+    if found is None:
+        with writing(season):
+            found = record_with_code(code, records(season))
+    return found
 
 
 def take_down_by_id(season: Season, record_id: str) -> None:

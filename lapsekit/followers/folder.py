@@ -8,14 +8,20 @@ folder, what was refused to ``refused/`` with a word why; nothing is deleted.
 import hashlib
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from pathlib import Path
 
 from lapsekit.errors import FollowerError, SettingsError
+from lapsekit.followers import letters
+from lapsekit.followers.answering import sender_of, with_answer
 from lapsekit.followers.arrivals import Arrival, Consent
+from lapsekit.followers.deciding import renew_code
 from lapsekit.followers.opener import MOST_BYTES
 from lapsekit.followers.receiving import Received, take_in
+from lapsekit.followers.records import change, read_record
+from lapsekit.followers.speaking import words_for
 from lapsekit.followers.told_lines import day_told, yes_or_no
 from lapsekit.followers.wordings import wording
 from lapsekit.safely import write_safely
@@ -31,6 +37,7 @@ _STILL_S = 10.0
 
 _BESIDE_BYTES = 100_000
 _KEYS = ("name", "plant", "sown", "taken", "caption", "contact", "language", "agreed", "parent")
+_LETTER_WRITTEN = "a letter with its code was written"
 
 
 @dataclass
@@ -96,6 +103,9 @@ def _take_one(season: Season, file: Path, report: FolderReport) -> None:
         report.problems.append(str(error))
         return
     received = take_in(season, arrival)
+    if received.id is not None:
+        with suppress(FollowerError):  # it was taken down at once
+            _keep_code(season, received.id, received.code)
     if received.is_for_now:
         report.left.append(file.name)
     elif received.refused:
@@ -107,6 +117,17 @@ def _take_one(season: Season, file: Path, report: FolderReport) -> None:
             report.known.append(file.name)
         else:
             report.taken.append((file.name, received))
+
+
+def _keep_code(season: Season, record_id: str, code: str | None) -> None:
+    """Keep the code as a letter to be copied or sent: nobody may look at what a command prints."""
+    record = read_record(season, record_id)
+    if any(each.what == _LETTER_WRITTEN for each in record.history):
+        return
+    words, now = words_for(season, record.language), season.clock()
+    codes = (code or renew_code(season, record_id),)  # None if it was cut off before this
+    text = letters.received(words, sender_of(season), codes=codes)
+    change(season, record_id, _LETTER_WRITTEN, lambda r: with_answer(r, "received", text, now))
 
 
 def _arrival(season: Season, file: Path) -> Arrival:

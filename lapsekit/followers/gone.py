@@ -5,15 +5,18 @@ Copies of the season and folders restored from them know by it what must not be 
 
 import csv
 import io
+from collections.abc import Callable
 from pathlib import Path
 
 from lapsekit.followers.records import (
     FOLDER,
     STATES,
+    Record,
     erase,
     is_id,
     place_of,
     private_folder,
+    read_record,
     writing,
 )
 from lapsekit.safely import write_safely
@@ -33,8 +36,22 @@ def gone_ids(season_folder: Path) -> set[str]:
     return {row[0] for row in csv.reader(io.StringIO(text)) if row and is_id(row[0])}
 
 
-def forget(season: Season, record_id: str, why: str) -> None:
+def forget(
+    season: Season,
+    record_id: str,
+    why: str,
+    require: Callable[[Record], None] | None = None,
+) -> None:
     """Delete a picture with its record.
+
+    Parameters
+    ----------
+    season : Season
+    record_id : str
+    why : str
+    require : callable or None
+        Given the record as it is under the lock. What it raises goes to the caller, and nothing is
+        deleted.
 
     Raises
     ------
@@ -43,6 +60,8 @@ def forget(season: Season, record_id: str, why: str) -> None:
     """
     with writing(season):
         place_of(season, record_id)
+        if require is not None:
+            require(read_record(season, record_id))
         _note(season, record_id, why)  # first: what is cut off here, `finish` ends
         erase(season, record_id)
 

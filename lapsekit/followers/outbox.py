@@ -45,17 +45,18 @@ class Outbox:
 
     def room(self, now: datetime, a_day: int) -> int:
         """How many more may go out now."""
-        return a_day - len(self._lately(now))
+        return a_day - len(self.lately(now))
 
     def room_for(self, to: str, now: datetime) -> int:
         """How many more may go to one address."""
-        return MOST_TO_ONE - sum(each == to.casefold() for _, each in self._lately(now))
+        return MOST_TO_ONE - sum(each == to.casefold() for _, each in self.lately(now))
 
     def with_sent(self, to: str, now: datetime) -> "Outbox":
         """The same, and one more sent."""
-        return replace(self, sent=(*self._lately(now), (utc_text(now), to.casefold())))
+        return replace(self, sent=(*self.lately(now), (utc_text(now), to.casefold())))
 
-    def _lately(self, now: datetime) -> list[tuple[str, str]]:
+    def lately(self, now: datetime) -> list[tuple[str, str]]:
+        """When something was sent to whom within the last day."""
         since = utc_text(now - DAY)
         return [each for each in self.sent if each[0] > since]
 
@@ -73,17 +74,25 @@ def read_outbox(season: Season) -> Outbox:
 def change_outbox(season: Season, alter: Callable[[Outbox], Outbox]) -> Outbox:
     """Change it under the lock for texts; letters are forgotten some time after they were written.
 
-    One that nobody sends is kept as long as pictures that were declined.
+    One that nobody sends is kept as long as pictures that were declined; whom something was sent
+    to, for a day.
     """
-    oldest = season.clock() - timedelta(days=season.settings.followers.keep_declined_days)
+    now = season.clock()
+    oldest = now - timedelta(days=season.settings.followers.keep_declined_days)
     with writing(season):
         made = alter(read_outbox(season))
         kept = [each for each in made.letters if from_utc_text(each.written_at) > oldest]
-        made = replace(made, letters=tuple(kept[-_MOST_KEPT:]))
+        made = replace(made, letters=tuple(kept[-_MOST_KEPT:]), sent=tuple(made.lately(now)))
         private_folder(season.folder / FOLDER)
         written = json.dumps(asdict(made), ensure_ascii=False, indent=2)
         write_safely(season.folder / FOLDER / FILE, f"{written}\n".encode(), 0o600)
     return made
+
+
+def prune_outbox(season: Season) -> None:
+    """Forget letters and addresses that were kept long enough, even where no mail comes or goes."""
+    if (season.folder / FOLDER / FILE).is_file():
+        change_outbox(season, lambda box: box)
 
 
 def add_loose(season: Season, key: str, to: str, thread: str, text: Text) -> bool:

@@ -213,9 +213,16 @@ def damaged(season: Season) -> list[str]:
     return [str(record) for _, record in _all(season, None) if not isinstance(record, Record)]
 
 
-def read_picture(season: Season, record_id: str) -> bytes:
-    """The kept picture, a JPEG as it lies there: neither cropped nor, while it waits, blurred."""
-    file = place_of(season, record_id) / PICTURE
+def read_picture(season: Season, record_id: str, state: State | None = None) -> bytes:
+    """The kept picture, a JPEG as it lies there: neither cropped nor, while it waits, blurred.
+
+    Raises
+    ------
+    FollowerError
+        If there is none, or it is not in `state` (any more).
+    """
+    folder = place_of(season, record_id)
+    file = (folder if state is None else folder.parents[1] / state / folder.name) / PICTURE
     try:
         return file.read_bytes()
     except OSError as error:

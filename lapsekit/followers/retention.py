@@ -1,12 +1,18 @@
 """Stage: what was kept long enough -> gone."""
 
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 
+from lapsekit.errors import FollowerError
 from lapsekit.followers.deciding import burn
 from lapsekit.followers.gone import TIME_WAS_UP, finish, forget
+from lapsekit.followers.outbox import prune_outbox
 from lapsekit.followers.records import FOLDER, Record, change, records, sweep, writing
 from lapsekit.season import Season
+
+ADDRESS_DELETED = "address deleted"
+"""What a history says of it; no word of anybody's, so it lets nothing be kept longer."""
 
 
 @dataclass
@@ -43,44 +49,60 @@ def tidy(season: Season, dry_run: bool = False) -> TidyReport:
     if not (season.folder / FOLDER).is_dir():
         return report
     for record in records(season):
-        if _has_expired(season, record):
-            (report.waited if record.state == "waiting" else report.declined).append(record.id)
-        elif (record.contact or record.answers) and _is_old(
-            season, record, season.settings.followers.keep_contact_days
-        ):
-            report.contacts.append(record.id)
+        due = _due(season, record)
+        if due and (dry_run or _is_gone(season, record.id, due)):
+            getattr(report, due).append(record.id)
     if not dry_run:
-        _do(season, report)
+        _end(season)
     return report
 
 
-def _do(season: Season, report: TidyReport) -> None:
-    for record_id in (*report.waited, *report.declined):
-        forget(season, record_id, TIME_WAS_UP)
-    for record_id in report.contacts:
-        change(season, record_id, "address deleted", _without_contact)
+def _is_gone(season: Season, record_id: str, due: str) -> bool:
+    """Delete what is due, unless it is so no more: somebody decided, answered or took it down."""
+
+    def require(record: Record) -> None:
+        if _due(season, record) != due:
+            raise FollowerError(f"{record.id}: changed meanwhile, and is kept")
+
+    def without_contact(record: Record) -> Record:
+        require(record)
+        return replace(record, contact="", answers=(), thread="", file_name="", token_hash="")
+
+    try:
+        if due == "contacts":
+            change(season, record_id, ADDRESS_DELETED, without_contact)
+        else:
+            forget(season, record_id, TIME_WAS_UP, require)
+    except FollowerError:
+        return False
+    return True
+
+
+def _end(season: Season) -> None:
+    """Do what was cut off, and forget letters."""
     for record in records(season, "shown"):
         if record.blurred:  # a yes that was cut off
-            burn(season, record.id)
+            with suppress(FollowerError):  # it was taken down meanwhile
+                burn(season, record.id)
     with writing(season):
         finish(season)
         sweep(season)
+    prune_outbox(season)
 
 
-def _has_expired(season: Season, record: Record) -> bool:
+def _due(season: Season, record: Record) -> str:
+    """What of a record was kept long enough, as `TidyReport` calls it; "" for nothing."""
     wanted = season.settings.followers
-    if record.state == "waiting":
-        return _is_old(season, record, wanted.keep_waiting_days)
-    if record.state == "declined":
-        return _is_old(season, record, wanted.keep_declined_days)
-    return False
+    if record.state == "waiting" and _is_old(season, record, wanted.keep_waiting_days):
+        return "waited"
+    if record.state == "declined" and _is_old(season, record, wanted.keep_declined_days):
+        return "declined"
+    holds_address = bool(record.contact or record.answers)
+    return "contacts" if holds_address and _is_old(season, record, wanted.keep_contact_days) else ""
 
 
 def _is_old(season: Season, record: Record, days: int) -> bool:
-    """Whether the last word about a picture was so many days ago."""
-    last = max([record.came_at, *(each.at for each in record.history)])
+    """Whether the last that follower or grower did with a picture was so many days ago."""
+    done = [each.at for each in record.history if each.what != ADDRESS_DELETED]
+    last = max([record.came_at, *done])
     return season.clock() - last > timedelta(days=days)
-
-
-def _without_contact(record: Record) -> Record:
-    return replace(record, contact="", answers=(), thread="", file_name="", token_hash="")

@@ -32,7 +32,8 @@ class Shown:
     mark : str
         Changes when the picture does.
     picture : callable
-        Gives it as a JPEG without metadata, cropped, and blurred where that was asked for.
+        Gives it as a JPEG without metadata, cropped, and blurred where that was asked for. Raises
+        FollowerError once the yes was taken back, or the picture taken down.
     """
 
     id: str
@@ -80,5 +81,5 @@ def _shown(season: Season, record: Record) -> Shown:
         width=width,
         height=height,
         mark=f"{record.picture.sha256[:16]} {record.crop} {record.blurred}",
-        picture=lambda: as_shown(record, read_picture(season, record.id)),
+        picture=lambda: as_shown(record, read_picture(season, record.id, "shown")),
     )

@@ -1,6 +1,7 @@
 """The form that pictures are sent by, and what becomes of them."""
 
 import hashlib
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
 from http import HTTPStatus
@@ -11,13 +12,16 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
-from lapsekit.errors import SeasonBusy
+from lapsekit.errors import LapsekitError
 from lapsekit.followers.arrivals import LONGEST, Arrival, Consent
+from lapsekit.followers.deciding import renew_code
 from lapsekit.followers.receiving import Received, take_in
 from lapsekit.plain import one_line
 from lapsekit.receive.office import Office
 from lapsekit.receive.told import FIELDS, Told, read_told
 from lapsekit.web.sessions import Session
+
+_log = logging.getLogger(__name__)
 
 HOW = "ticked on the upload page"
 _MORE_FILES, _MOST_FIELDS, _LONGEST_FIELD = 40, 40, 65_536
@@ -25,7 +29,7 @@ _MORE_FILES, _MOST_FIELDS, _LONGEST_FIELD = 40, 40, 65_536
 
 @dataclass(frozen=True)
 class Outcome:
-    """What became of one picture: its file's name, and a code, or why there is none."""
+    """What became of one picture: its file's name, a code, and what there is to say besides."""
 
     file_name: str
     code: str | None
@@ -131,18 +135,22 @@ def _outcomes(
             consent=consent,
         )
         try:
-            received = take_in(office.season, arrival)
-        except SeasonBusy:
+            yield _outcome(office, name, take_in(office.season, arrival))
+        except (LapsekitError, OSError) as error:  # the codes of the others are still to be shown
+            _log.error("a picture was not kept: %s", error)
             later = words.text("It could not be kept just now. Please send it again in a minute.")
             yield Outcome(name, None, later)
-        else:
-            yield Outcome(name, received.code, _why(received, office))
 
 
-def _why(received: Received, office: Office) -> str:
+def _outcome(office: Office, name: str, received: Received) -> Outcome:
+    """What is told; whoever sends the same form again may never have seen the code."""
+    words = office.words
+    if received.id is not None and received.is_known:
+        renewed = words.text("It came before. This code takes the place of the one before.")
+        return Outcome(name, renew_code(office.season, received.id), renewed)
     if received.is_known:
-        return office.words.text("It came before; its code was shown to you then.")
-    return received.refused or ""
+        return Outcome(name, None, words.text("It came before, and is not here any more."))
+    return Outcome(name, received.code, received.refused or "")
 
 
 ROUTES = (Route("/", show_form), Route("/send", send, methods=["POST"]), Route("/send", show_form))

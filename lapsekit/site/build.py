@@ -9,6 +9,8 @@ import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from lapsekit.errors import SiteError
+from lapsekit.followers.showing import shown
 from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
 from lapsekit.reporting import GrowthReport, work_out
@@ -36,6 +38,7 @@ from lapsekit.site.yours_page import put_rule
 from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
+_MOST_BUILDS = 4
 #: Assets that a style names, or the world; the names of all others carry a hash, so that caches
 #: are safe.
 _UNNAMED = ("fonts/", "icon.svg")
@@ -136,6 +139,27 @@ def build_site(
             *unseen,
             *unnoticed,
         ],
+    )
+
+
+def build_for_readers(
+    season: Season, track: Track = silent, growth: GrowthReport | None = None
+) -> SiteReport:
+    """Build the site that is sent next: as `build_site`, again if a yes was taken back.
+
+    Raises
+    ------
+    SiteError
+        As `build_site`; or if what may be shown changes each time.
+    """
+    for _ in range(_MOST_BUILDS):
+        before = shown(season)
+        report = build_site(season, track, growth)
+        if shown(season) == before:
+            return report
+    raise SiteError(
+        f"{season.site}: which pictures of followers may be shown changed during each of "
+        f"{_MOST_BUILDS} builds; nothing is sent. Publish again once all are decided"
     )
 
 

@@ -8,7 +8,7 @@ from lapsekit.progress import Track, silent
 from lapsekit.publishing import PublishReport, publish
 from lapsekit.reporting import GrowthReport, write_daily
 from lapsekit.season import Season
-from lapsekit.site.build import SiteReport, build_site
+from lapsekit.site.build import SiteReport, build_for_readers
 from lapsekit.unattended.news import note_alerts
 
 
@@ -32,6 +32,6 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
     measured, growth = measure(season, workers, track), write_daily(season)
     note_alerts(season, growth.alerts)  # before what may fail: they are told by the next call
     tidied = tidy(season)  # before the site, which must not show what has to go
-    site = build_site(season, track, growth)
+    site = build_for_readers(season, track, growth)
     sent = publish(season, track=track) if season.settings.publish.to else None
     return MorningReport(measured, growth, tidied, site, sent)

@@ -24,6 +24,7 @@ _SECRETS = (
         ),
         r"\1***",
     ),
+    (re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b|\[ref-\w+\]"), "***"),
 )
 
 
@@ -36,7 +37,7 @@ class Tell(Protocol):
 
 
 def without_secrets(text: str) -> str:
-    """`text` with what logs in somewhere struck out: ``://user:word@``, ``password=word``."""
+    """`text` with secrets struck out: ``://user:word@``, ``password=word``, take-down codes."""
     for pattern, instead in _SECRETS:
         text = pattern.sub(instead, text)
     return text

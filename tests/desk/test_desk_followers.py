@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from lapsekit.followers.answering import write_due
-from lapsekit.followers.deciding import agree
+from lapsekit.followers.deciding import agree, correct
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import read_record, records
 from lapsekit.followers.showing import shown
@@ -77,6 +77,19 @@ def test_a_consent_that_is_missing_is_asked_for_in_a_letter_with_its_text_and_li
     agree(season, one.id, consent())
     page.goto(f"/followers/{one.id}")
     assert page.get_by_role("button", name="Ask for consent").count() == 0
+
+
+def test_a_yes_to_words_that_changed_since_is_refused_and_says_so(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    correct(season, one.id, caption="Something else")
+    with page.expect_response("**/show") as answer:
+        page.get_by_role("button", name="Show it").click()
+    assert answer.value.status == 409 and shown(season) == []
+    assert "look at it again" in page.get_by_role("main").inner_text()
+    page.get_by_role("link", name="Open the page again").click()
+    page.get_by_role("button", name="Show it").click()
+    assert [each.id for each in shown(season)] == [one.id]
 
 
 def test_names_and_captions_of_strangers_come_out_as_text(page, season):

@@ -2,6 +2,8 @@
 
 import json
 import os
+import pty
+import re
 import subprocess
 import sys
 import time
@@ -9,11 +11,14 @@ from datetime import date
 
 import pytest
 
+from lapsekit.followers import deciding, folder
 from lapsekit.followers.records import records
 from lapsekit.followers.showing import shown
 from lapsekit.season import Season
 from lapsekit.trust import take_back
 from tests.followers.arriving import encoded, followed, scene
+
+CODE = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b")
 
 
 @pytest.fixture
@@ -45,8 +50,8 @@ def names(folder):
 
 def test_from_the_folder_to_the_site_and_away_again_by_commands(bench):
     put(bench, "one.jpg", encoded(scene(1)), "name: Ada\nplant: Basil\nagreed: yes\n")
-    said = lapsekit(bench, "take-in")
-    code = said.split("take-down code ")[1].split()[0]
+    (taken,) = json.loads(lapsekit(bench, "take-in", "--json"))["taken"]
+    code = taken["code"]
     listed = json.loads(lapsekit(bench, "list", "waiting", "--json"))["pictures"]
     assert [(each["name"], each["region"]) for each in listed] == [("Ada", "basil")]
     assert listed[0]["cannot_be_shown"] is None
@@ -60,6 +65,45 @@ def test_from_the_folder_to_the_site_and_away_again_by_commands(bench):
     assert records(Season(bench)) == []
     assert "no picture has this code" in lapsekit(bench, "take-down", code, code=65)
     assert "no pictures" in lapsekit(bench, "list")
+
+
+def test_a_code_is_printed_to_nobody_but_a_terminal_and_stands_in_a_letter(bench):
+    put(bench, "one.jpg", encoded(scene(1)))
+    assert not CODE.search(lapsekit(bench, "take-in"))
+    (record,) = records(Season(bench))
+    (letter,) = record.answers
+    assert letter.sent_at is None
+    code = CODE.search(letter.text)[0]
+    put(bench, "two.jpg", encoded(scene(2)))
+    command = [sys.executable, "-m", "lapsekit", "followers", "take-in", "--season", str(bench)]
+    ours, theirs = pty.openpty()
+    subprocess.run(command, stdout=theirs, stderr=subprocess.DEVNULL, check=True)
+    os.close(theirs)
+    printed = CODE.search(os.read(ours, 10_000).decode())[0]
+    os.close(ours)
+    second = records(Season(bench))[1]
+    assert CODE.search(second.answers[0].text)[0] == printed
+    for each, of in ((code, record), (printed, second)):
+        assert deciding.take_down(Season(bench), each) == of.id
+
+
+def test_a_code_whose_letter_was_cut_off_is_renewed_once(bench, monkeypatch):
+    file = put(bench, "one.jpg", encoded(scene(1)))
+
+    def cut_off(*_):
+        raise SystemExit
+
+    with monkeypatch.context() as patch:
+        patch.setattr(folder, "_keep_code", cut_off)
+        with pytest.raises(SystemExit):
+            folder.take_in_folder(Season(bench))
+    assert file.is_file() and records(Season(bench))[0].answers == ()
+    folder.take_in_folder(Season(bench))
+    put(bench, "one.jpg", encoded(scene(1)))
+    assert folder.take_in_folder(Season(bench)).known == ["one.jpg"]
+    (record,) = records(Season(bench))
+    (letter,) = record.answers
+    assert deciding.take_down(Season(bench), CODE.search(letter.text)[0]) == record.id
 
 
 def test_files_are_moved_and_never_deleted_and_what_is_refused_says_why(bench):

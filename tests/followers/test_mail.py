@@ -19,7 +19,7 @@ from lapsekit.errors import FollowerError, NotTrusted, SettingsError, TransferEr
 from lapsekit.followers.answering import SETTLED, write_due
 from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
-from lapsekit.followers.deciding import ask_again, cannot_be_shown, decline, show
+from lapsekit.followers.deciding import ask_again, cannot_be_shown, correct, decline, show
 from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
@@ -220,6 +220,25 @@ def test_a_forged_consent_is_worth_nothing(imap, out, tmp_path):
     assert record.is_confirmed is False and cannot_be_shown(season, record)
 
 
+@pytest.mark.parametrize("how", ["another sender", "by a list"])
+def test_a_token_proves_no_other_mailbox_than_the_one_it_went_to(imap, out, tmp_path, how):
+    season, _ = bench(tmp_path, imap, out)
+    attacker = "mallory@else.example"
+    sender = MIA if how == "another sender" else attacker
+    imap.put(mail("Name: x", 1, From=attacker))
+    take_in_mail(season)
+    (letter,) = out.letters(attacker)
+    marks = {} if how == "another sender" else {"List_Id": "<plants.lists.example>"}
+    forged = answer_to(letter, AGREED, From=sender, **marks)
+    data = encoded(scene(2), quality=92)
+    forged.add_attachment(data, maintype="image", subtype="jpeg", filename="2.jpg")
+    imap.put(forged)
+    (taken,) = take_in_mail(season).taken
+    record = read_record(season, taken)
+    assert record.contact == sender and record.consent is not None
+    assert record.is_confirmed is False and cannot_be_shown(season, record)
+
+
 def test_a_form_filled_in_within_the_quote_is_understood(imap, out, tmp_path):
     season, _ = bench(tmp_path, imap, out)
     imap.put(mail("Hallo, das ist mein Basilikum und ich mag ihn", 1))
@@ -378,6 +397,28 @@ def test_decisions_are_told_once_they_have_stood_for_a_while(imap, out, tmp_path
     take_in_mail(season)
     asked = read_record(season, third)
     assert (asked.asked, asked.caption) == ("", "the large-leaved one")
+
+
+def test_words_of_a_picture_that_was_shown_a_moment_ago_are_not_changed_by_mail(
+    imap, out, tmp_path, monkeypatch
+):
+    season, _ = bench(tmp_path, imap, out)
+    imap.put(mail("Name: Mia\nCaption: first", 1))
+    take_in_mail(season)
+    (letter,) = out.letters(MIA)
+    imap.put(answer_to(letter, AGREED))
+    take_in_mail(season)
+    (record,) = records(season)
+
+    def after_a_yes(asked, record_id, **told):
+        show(asked, record_id)
+        return correct(asked, record_id, **told)
+
+    monkeypatch.setattr("lapsekit.followers.correspondence.correct", after_a_yes)
+    imap.put(answer_to(letter, "Name: Other\nCaption: second", 51))
+    assert take_in_mail(season).answered == [record.id]
+    after = read_record(season, record.id)
+    assert (after.state, after.name, after.caption) == ("shown", "Mia", "first")
 
 
 def test_an_address_that_does_not_exist_is_tried_once(imap, out, tmp_path):

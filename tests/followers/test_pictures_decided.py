@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lapsekit.errors import FollowerError
-from lapsekit.followers import deciding, gone, retention
+from lapsekit.errors import ChangedMeanwhile, FollowerError
+from lapsekit.followers import deciding, gone, outbox, retention
+from lapsekit.followers import records as records_module
+from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
     FOLDER,
@@ -50,6 +52,19 @@ def test_only_what_the_grower_said_yes_to_is_shown_and_only_while_they_do(bench)
 
 
 @pytest.mark.parametrize(
+    "end", [deciding.back_to_waiting, deciding.decline, deciding.take_down_by_id]
+)
+def test_a_picture_whose_yes_was_taken_back_since_is_not_given_out(bench, end):
+    one = received(bench)
+    deciding.show(bench, one.id)
+    (given,) = shown(bench)
+    assert given.picture()
+    end(bench, one.id)
+    with pytest.raises(FollowerError):
+        given.picture()
+
+
+@pytest.mark.parametrize(
     ("agreed", "why"),
     [
         (None, "nobody agreed"),
@@ -66,6 +81,38 @@ def test_without_a_consent_that_suffices_a_yes_is_refused(bench, agreed, why):
     deciding.agree(bench, waits.id, consent(is_adult=False, parent="Bo"))
     deciding.show(bench, waits.id)
     assert [each.id for each in shown(bench)] == [waits.id]
+
+
+CHANGES = {
+    "name": lambda season, id: deciding.correct(season, id, name="Bo"),
+    "plant": lambda season, id: deciding.correct(season, id, plant="Chives"),
+    "region": lambda season, id: deciding.correct(season, id, region="chives"),
+    "caption": lambda season, id: deciding.correct(season, id, caption="Another"),
+    "day": lambda season, id: deciding.correct(season, id, sown=date(2031, 4, 2)),
+    "crop": lambda season, id: deciding.crop(season, id, (0, 0, 100, 100)),
+    "blur": lambda season, id: deciding.blur(season, id, [(0, 0, 100, 100)]),
+    "consent": lambda season, id: deciding.agree(season, id, consent(is_adult=False, parent="P")),
+}
+
+
+@pytest.mark.parametrize("what", CHANGES)
+def test_a_yes_counts_for_what_was_seen_and_for_nothing_else(bench, what):
+    waits = received(bench)
+    seen = deciding.mark_of(read_record(bench, waits.id))
+    CHANGES[what](bench, waits.id)
+    with pytest.raises(ChangedMeanwhile, match="changed since"):
+        deciding.show(bench, waits.id, seen)
+    assert read_record(bench, waits.id).state == "waiting" and shown(bench) == []
+    deciding.show(bench, waits.id, deciding.mark_of(read_record(bench, waits.id)))
+    assert [each.id for each in shown(bench)] == [waits.id]
+
+
+def test_what_is_noted_beside_it_does_not_stand_in_the_way_of_a_yes(bench):
+    waits = received(bench)
+    seen = deciding.mark_of(read_record(bench, waits.id))
+    deciding.ask_again(bench, waits.id, "Which variety is it?")
+    deciding.renew_code(bench, waits.id)
+    assert deciding.show(bench, waits.id, seen).state == "shown"
 
 
 def test_a_sender_who_did_not_confirm_is_not_believed(bench):
@@ -177,6 +224,22 @@ def test_a_follower_takes_their_picture_down_with_the_code_alone(bench):
     assert text == f"id,day,why\n{mine.id},2031-05-20,taken down\n"
 
 
+def test_a_right_code_counts_though_its_record_is_moved_during_the_search(bench, monkeypatch):
+    waits, mine = received(bench, 1), received(bench, 2)
+    deciding.show(bench, mine.id)
+    read, moved = records_module._read, []
+
+    def moved_behind(folder):
+        if folder.name == waits.id and not moved:
+            moved.append(mine.id)
+            deciding.back_to_waiting(bench, mine.id)  # where nobody looks any more
+        return read(folder)
+
+    monkeypatch.setattr(records_module, "_read", moved_behind)
+    assert deciding.take_down(bench, mine.code) == mine.id
+    assert moved == [mine.id] and [each.id for each in records(bench)] == [waits.id]
+
+
 def test_a_renewed_code_takes_the_place_of_the_one_before(bench):
     mine = received(bench)
     code = deciding.renew_code(bench, mine.id)
@@ -239,6 +302,70 @@ def test_what_was_kept_long_enough_goes_and_nothing_before(tmp_path):
     assert "a@b.example" not in json.dumps(
         [f.read_text() for f in (bench.folder / FOLDER).rglob("*.json")]
     )
+
+
+def test_what_was_decided_while_old_pictures_are_deleted_is_kept(tmp_path, monkeypatch):
+    bench, dial = followed(tmp_path / "b")
+    shown_now, taken_down, old = (received(bench, n, contact="a@b.example") for n in (1, 2, 3))
+    dial.now = NOW + timedelta(days=61)
+
+    def found_before_that(season, *state):
+        found = records(season, *state)
+        if not state:
+            deciding.show(bench, shown_now.id)
+            deciding.take_down_by_id(bench, taken_down.id)
+        return found
+
+    monkeypatch.setattr(retention, "records", found_before_that)
+    assert retention.tidy(bench) == retention.TidyReport(waited=[old.id])
+    assert [each.id for each in shown(bench)] == [shown_now.id]
+    assert [each.id for each in records(bench)] == [shown_now.id]
+    told = (bench.folder / FOLDER / gone.TAKEN_DOWN).read_text()
+    assert f"{taken_down.id},2031-07-20,taken down" in told
+
+
+def test_an_answer_that_comes_while_addresses_are_deleted_keeps_the_address(tmp_path, monkeypatch):
+    bench, dial = followed(tmp_path / "b", "keep_contact_days = 30\n")
+    mine = received(bench, contact="a@b.example")
+    dial.now = NOW + timedelta(days=31)
+
+    def found_before_that(season, *state):
+        found = records(season, *state)
+        if not state:
+            deciding.correct(bench, mine.id, caption="Told more")
+        return found
+
+    monkeypatch.setattr(retention, "records", found_before_that)
+    assert retention.tidy(bench) == retention.TidyReport()
+    assert read_record(bench, mine.id).contact == "a@b.example"
+
+
+def test_deleting_the_address_lets_a_picture_be_kept_no_longer(tmp_path):
+    bench, dial = followed(tmp_path / "b", "keep_contact_days = 30\nkeep_waiting_days = 60\n")
+    mine = received(bench, contact="a@b.example")
+    dial.now = NOW + timedelta(days=31)
+    assert retention.tidy(bench).contacts == [mine.id]
+    dial.now = NOW + timedelta(days=60)
+    assert retention.tidy(bench) == retention.TidyReport()
+    dial.now = NOW + timedelta(days=61)
+    assert retention.tidy(bench).waited == [mine.id]
+    assert records(bench) == []
+
+
+def test_letters_and_addresses_are_forgotten_though_no_mail_comes_any_more(tmp_path):
+    bench, dial = followed(tmp_path / "b", "keep_declined_days = 14\n")
+    outbox.add_loose(bench, "key", "a@b.example", "<1@b.example>", Text("Subject", "Text"))
+    outbox.change_outbox(bench, lambda box: box.with_sent("c@d.example", NOW))
+    file = bench.folder / FOLDER / outbox.FILE
+    dial.now = NOW + timedelta(days=1)
+    retention.tidy(bench, dry_run=True)
+    assert "c@d.example" in file.read_text()
+    retention.tidy(bench)
+    assert "c@d.example" not in file.read_text() and "a@b.example" in file.read_text()
+    dial.now = NOW + timedelta(days=15)
+    retention.tidy(bench)
+    assert "b.example" not in file.read_text()
+    assert outbox.read_outbox(bench) == outbox.Outbox()
 
 
 def test_every_state_has_its_folder_and_an_interrupted_filing_leaves_nothing(bench):

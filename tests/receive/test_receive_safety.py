@@ -1,11 +1,15 @@
 """The upload page against strangers: limits, tokens, paths, codes; on a real socket."""
 
 import asyncio
+import re
 import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
+from lapsekit.errors import SeasonBusy
+from lapsekit.followers import deciding
+from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import records
 from lapsekit.receive import sending, taking_back
 from lapsekit.receive.limits import AT_ONCE_OF_ONE, Allowance, Guesses, Slots
@@ -13,6 +17,7 @@ from lapsekit.web.answers import HEADERS
 from tests.web.paths import tricks
 from tests.web.serving_apps import ask, post
 
+CODE = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b")
 KIND = ("Content-Type", "multipart/form-data; boundary=bean")
 
 
@@ -54,6 +59,35 @@ def test_every_answer_has_the_policy_and_is_not_kept(upload):
         for name, value in HEADERS:
             assert reply.headers[name.decode()] == value.decode()
         assert reply.headers["cache-control"] == "no-store"
+
+
+@pytest.mark.parametrize("fault", [OSError(28, "No space left"), SeasonBusy("held")], ids=repr)
+def test_a_picture_that_cannot_be_kept_loses_no_code_of_the_others(
+    upload, photo, monkeypatch, fault
+):
+    def third_fails(season, arrival):
+        if arrival.file_name == "c.jpg":
+            raise fault
+        return take_in(season, arrival)
+
+    monkeypatch.setattr(sending, "take_in", third_fails)
+    files = [(f"{name}.jpg", photo.read_bytes() + name.encode()) for name in "abcd"]
+    reply = sent(upload, files)
+    assert reply.status == 200 and reply.text.count("send it again in a minute") == 1
+    codes = CODE.findall(reply.text)
+    assert len(set(codes)) == len(records(upload.season)) == 3
+    assert all(deciding.take_down(upload.season, code) for code in codes)
+
+
+def test_whoever_sends_a_form_again_is_shown_a_code_that_works(upload, photo):
+    page, files = ask(upload.port, "GET", "/"), [("a.jpg", photo.read_bytes())]
+    first, again = (sent(upload, files, page=page) for _ in range(2))
+    (before,), (renewed,) = (CODE.findall(reply.text) for reply in (first, again))
+    assert "takes the place" in again.text and "takes the place" not in first.text
+    assert deciding.take_down(upload.season, before) is None
+    assert deciding.take_down(upload.season, renewed)
+    gone = sent(upload, files, page=page)
+    assert CODE.findall(gone.text) == [] and "not here any more" in gone.text
 
 
 def test_a_refusal_is_a_page_in_the_seasons_language(opened_with):

@@ -14,11 +14,13 @@ from urllib.parse import parse_qs, unquote, urlsplit
 import pytest
 from PIL import ExifTags, Image
 
-from lapsekit.followers.deciding import take_down_by_id
+from lapsekit.errors import SiteError
+from lapsekit.followers.deciding import back_to_waiting, correct, take_down_by_id
 from lapsekit.followers.records import place_of
 from lapsekit.followers.told_lines import told_lines
 from lapsekit.publishing import publish
 from lapsekit.season import Season
+from lapsekit.site import build
 from lapsekit.site.blocks import blocks_of
 from lapsekit.site.build import build_site
 from lapsekit.trust import trust
@@ -100,6 +102,29 @@ class Text(HTMLParser):
 
 def figures(source):
     return re.findall(r'<figure class="pair".*?</figure>', source, re.DOTALL)
+
+
+def test_what_was_taken_back_while_the_site_was_built_is_not_in_the_site_that_is_sent(
+    season, monkeypatch
+):
+    one, other = add_follower(season), add_follower(season, photograph(1), name="Bo")
+    builds = []
+
+    def taken_back_after(*told):
+        report = build_site(*told)
+        if not builds:
+            back_to_waiting(season, one)
+        builds.append(figures(page(season, "followers")))
+        return report
+
+    monkeypatch.setattr(build, "build_site", taken_back_after)
+    build.build_for_readers(season)
+    assert [len(each) for each in builds] == [2, 1]
+    assert "Mia" not in page(season, "followers") and "Bo" in page(season, "followers")
+    words = iter("abcd")
+    monkeypatch.setattr(build, "build_site", lambda *_: correct(season, other, caption=next(words)))
+    with pytest.raises(SiteError, match="nothing is sent"):
+        build.build_for_readers(season)
 
 
 def test_a_picture_stands_on_its_day_its_plants_page_and_its_own_beside_ours_of_that_age(season):

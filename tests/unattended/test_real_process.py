@@ -112,6 +112,8 @@ def test_the_process_stays_small_and_loads_no_heavy_library(tmp_path):
         ("Authorization: Basic bWU6YQ== refused", "Authorization: Basic *** refused"),
         ("password = 'two words' is wrong", "password = *** is wrong"),
         ("token: abc, 3 frames", "token: *** 3 frames"),
+        ("one.jpg: take-down code KWTC-ZZRA-MHPN-DQXE (told", "one.jpg: take-down code *** (told"),
+        ("a letter with [ref-0123456789ABCDEF]", "a letter with ***"),
         ("filed frames/bench/2031-04-02", "filed frames/bench/2031-04-02"),
     ],
 )
