@@ -1,7 +1,7 @@
 """Stage: pictures that the grower put into a folder -> records that wait.
 
 Beside ``basil.jpg`` there may be a ``basil.txt`` of lines like ``name: Ada``: who it is from and
-what they agreed to, as the grower has it on paper. What was taken in goes to ``taken/`` in that
+what they agreed to, as the grower was told. What was taken in goes to ``taken/`` in that
 folder, what was refused to ``refused/`` with a word why; nothing is deleted.
 """
 
@@ -36,7 +36,18 @@ _STILL_S = 10.0
 """What was written to within so many seconds may not be whole yet."""
 
 _BESIDE_BYTES = 100_000
-_KEYS = ("name", "plant", "sown", "taken", "caption", "contact", "language", "agreed", "parent")
+_KEYS = (
+    "name",
+    "plant",
+    "sown",
+    "taken",
+    "caption",
+    "contact",
+    "language",
+    "agreed",
+    "of age",
+    "parent",
+)
 _LETTER_WRITTEN = "a letter with its code was written"
 
 
@@ -198,14 +209,19 @@ def _consent(season: Season, file: Path, told: dict[str, str], now: datetime) ->
         )
     if not has_agreed:
         return None
+    is_adult, parent = yes_or_no(told.get("of age", "")), told.get("parent", "")
+    if not is_adult and not parent:
+        raise FollowerError(
+            f"{file.with_suffix(BESIDE)}: who agreed? Write of age: yes; for a child parent: NAME"
+        )
     text = wording(season, told.get("language", season.settings.site.language))
     return Consent(
         wording=text.version,
         language=text.language,
         agreed_at=now,
-        how="the grower has it on paper",
-        is_adult=not told.get("parent"),
-        parent=told.get("parent", ""),
+        how=f"told by the grower in {file.with_suffix(BESIDE).name}",
+        is_adult=not parent,
+        parent=parent,
     )
 
 

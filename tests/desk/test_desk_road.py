@@ -98,7 +98,7 @@ def by_folder(folder, browser, tmp_path, monkeypatch):
     with_settings(folder, 'inbox = "followers-in"\n')
     (folder / "followers-in").mkdir()
     (folder / "followers-in" / "balcony.jpg").write_bytes(encoded(scene(1), quality=92))
-    (folder / "followers-in" / "balcony.txt").write_text(f"{TOLD}agreed: yes\n")
+    (folder / "followers-in" / "balcony.txt").write_text(f"{TOLD}agreed: yes\nof age: yes\n")
     for file in (folder / "followers-in").iterdir():
         os.utime(file, (0, 0))  # they have lain there for long
     ((_, received),) = take_in_folder(opened(folder)).taken

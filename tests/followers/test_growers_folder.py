@@ -49,7 +49,7 @@ def names(folder):
 
 
 def test_from_the_folder_to_the_site_and_away_again_by_commands(bench):
-    put(bench, "one.jpg", encoded(scene(1)), "name: Ada\nplant: Basil\nagreed: yes\n")
+    put(bench, "one.jpg", encoded(scene(1)), "name: Ada\nplant: Basil\nagreed: yes\nof age: yes\n")
     (taken,) = json.loads(lapsekit(bench, "take-in", "--json"))["taken"]
     code = taken["code"]
     listed = json.loads(lapsekit(bench, "list", "waiting", "--json"))["pictures"]
@@ -139,6 +139,7 @@ def test_what_is_still_being_written_and_links_are_left(bench, tmp_path):
         ("nmae: Ada", 'line 1 "nmae: Ada"'),
         ("sown: in March", 'sown: "in March" is no day'),
         ("agreed: perhaps", "agreed"),
+        ("agreed: yes", "of age: yes"),
     ],
 )
 def test_a_text_that_cannot_be_used_is_told_and_its_picture_stays(bench, told, words):
@@ -149,7 +150,7 @@ def test_a_text_that_cannot_be_used_is_told_and_its_picture_stays(bench, told, w
 
 
 def test_days_and_a_yes_are_read_as_they_are_in_mails(bench):
-    told = "name: Ada\nsown: 5. April {0}\ntaken: 17.4.{0}\nagreed: Ja!\n".format
+    told = "name: Ada\nsown: 5. April {0}\ntaken: 17.4.{0}\nagreed: Ja!\nof age: yes\n".format
     year = date.today().year - (date.today() < date(date.today().year, 4, 18))
     put(bench, "one.jpg", encoded(scene(1)), told(year))
     lapsekit(bench, "take-in")
