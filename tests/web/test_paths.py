@@ -1,6 +1,7 @@
 """No address leads to a file: tricks with paths on every route, on a real socket."""
 
 import socket
+from urllib.parse import unquote
 
 import pytest
 
@@ -37,11 +38,12 @@ def unlimited(monkeypatch):
 def test_no_trick_with_a_path_reads_a_file_or_upsets_the_desk(open_desk, caplog):
     targets = list(tricks(prefixes(PARTS)))
     assert len(targets) > 500
+    pages = {r.path for part in PARTS for r in part.ROUTES if "GET" in r.methods}
     for target, reply in answers(open_desk, targets):
         assert reply is not None and reply.status < 500, target
         for told in TOLD:
             assert told not in reply.body.decode("utf-8", "replace"), target
-        if reply.status == 200:
+        if reply.status == 200 and unquote(target).split("?")[0] not in pages:
             assert target.startswith(("/static/", "//static/", "/?", "//?")), target
         location = reply.headers.get("location", "/")
         assert location.startswith(("/", f"http://127.0.0.1:{open_desk}/")), target
@@ -69,7 +71,7 @@ def test_a_form_filled_with_tricks_changes_nothing(open_desk, bench):
                 b"--b\r\n" * 3000,
             ):
                 reply = ask(open_desk, "POST", path, [*headers, kind], body)
-                assert reply.status in (200, 303, 400, 404), (path, body[:40])
+                assert reply.status in (200, 303, 400, 404, 409), (path, body[:40])
     after = {f: f.read_bytes() for f in sorted(bench.folder.rglob("*")) if f.is_file()}
     assert _texts(after) == _texts(before)
 
