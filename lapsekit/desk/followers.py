@@ -12,7 +12,7 @@ from lapsekit.desk import pictures, plants
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers import deciding, records
-from lapsekit.followers.making import as_shown
+from lapsekit.followers.making import as_shown, sound
 from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.season import Season
 
@@ -118,7 +118,7 @@ def _picture(asked: Asked) -> Response:
             raise HTTPException(404) from error
     if asked.query.get("as") == "shown":
         data = as_shown(record, data)
-    with Image.open(io.BytesIO(data)) as picture:
+    with sound(record.id), Image.open(io.BytesIO(data)) as picture:
         if max(picture.size) > int(side):
             data = pictures.small(data, int(side))
     return Response(data, media_type="image/jpeg")

@@ -10,7 +10,7 @@ from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers.arrivals import Consent
 from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code
 from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
-from lapsekit.followers.making import blurred
+from lapsekit.followers.making import blurred, sound
 from lapsekit.followers.plants import impossible
 from lapsekit.followers.receiving import LONGEST, bounded
 from lapsekit.followers.records import (
@@ -161,13 +161,19 @@ def burn(season: Season, record_id: str) -> Record:
     """Blur for good what a shown picture has to be blurred; what was there is nowhere any more.
 
     Until it is done, readers get the picture blurred all the same; cut off, it is done again.
+
+    Raises
+    ------
+    FollowerError
+        If there is none of that id, or its picture is damaged.
     """
     with writing(season):
         record = read_record(season, record_id)
         if record.state != "shown" or not record.blurred:
             return record
         folder = place_of(season, record_id)
-        picture = blurred((folder / PICTURE).read_bytes(), record.blurred)
+        with sound(record_id):
+            picture = blurred((folder / PICTURE).read_bytes(), record.blurred)
         write_picture(folder, picture)
         facts = replace(record.picture, sha256=hashlib.sha256(picture).hexdigest())
         record = replace(record, picture=facts, blurred=())

@@ -127,6 +127,14 @@ def test_by_keys_alone_a_part_is_chosen_and_kept(page, season):
     assert read_record(season, one.id).crop == (left, top, right, bottom)
 
 
+def test_a_damaged_picture_is_refused_and_its_page_still_opens(page, season):
+    one = received(season)
+    (season.folder / "followers/waiting" / one.id / "picture.jpg").write_bytes(b"damaged")
+    answer = page.request.get(f"/followers/{one.id}/picture?side=240")
+    assert answer.status == 400 and "is damaged" in answer.text()
+    assert page.request.get(f"/followers/{one.id}").ok
+
+
 def test_ours_of_the_same_age_stands_beside_it(page, season):
     """Ours was sown on 25 March: ten days old on 4 April, and never fifty."""
     young = received(season, sown=date(2031, 5, 1), taken_on=date(2031, 5, 11))

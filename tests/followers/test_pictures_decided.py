@@ -176,6 +176,30 @@ def test_a_blur_that_was_cut_off_is_shown_blurred_and_done_at_the_next_tidying(b
     assert read_record(bench, waits.id).blurred == ()
 
 
+def vast(jpeg):
+    """The same, whose head says that it has 65,000 × 65,000 px."""
+    at = jpeg.index(b"\xff\xc0") + 5
+    return jpeg[:at] + b"\xfd\xe8" * 2 + jpeg[at + 4 :]
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [lambda jpeg: b"", lambda jpeg: jpeg[:2000], lambda jpeg: b"GIF89a" + jpeg, vast],
+    ids=["empty", "cut off", "no JPEG", "vast"],
+)
+def test_a_damaged_picture_is_told_as_one_and_never_given_out_unblurred(bench, damage):
+    mine = received(bench)
+    deciding.blur(bench, mine.id, [(0, 0, 100, 100)])
+    file = bench.folder / FOLDER / "waiting" / mine.id / "picture.jpg"
+    file.write_bytes(damage(file.read_bytes()))
+    with pytest.raises(FollowerError, match="is damaged"):
+        deciding.show(bench, mine.id)
+    (given,) = shown(bench)
+    with pytest.raises(FollowerError, match=f"take-down {mine.id}"):
+        given.picture()
+    retention.tidy(bench)
+
+
 def test_a_crop_shows_just_that_part_and_can_be_undone(bench):
     waits = received(bench)
     deciding.show(bench, waits.id)
