@@ -169,6 +169,15 @@ def _ask(asked: Asked) -> Response:
     return asked.note("Noted; the answer stands below.", _back(record))
 
 
+def _sent(asked: Asked) -> Response:
+    number = asked.named["number"]
+    if not (number.isascii() and number.isdecimal() and len(number) < 5):
+        raise HTTPException(404)
+    with asked.season() as season:
+        record = deciding.answer_sent(season, asked.named["id"], int(number))
+    return asked.note("Noted as sent; its code is struck out here.", _back(record))
+
+
 def _boxes(told: str) -> list[Box]:
     """Boxes told as ``left top right bottom``, one a line."""
     found = []
@@ -235,6 +244,7 @@ ROUTES = (
     post("/followers/{id}/decline", _decline),
     post("/followers/{id}/wait", _wait),
     post("/followers/{id}/ask", _ask),
+    post("/followers/{id}/answers/{number}/sent", _sent),
     post("/followers/{id}/crop", _crop),
     post("/followers/{id}/blur", _blur),
     post("/followers/{id}/correct", _correct),

@@ -8,7 +8,7 @@ from typing import Literal
 
 from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers.arrivals import Consent
-from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code
+from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code, struck
 from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
 from lapsekit.followers.making import blurred, sound
 from lapsekit.followers.plants import impossible
@@ -115,6 +115,33 @@ def ask_again(season: Season, record_id: str, what: str) -> Record:
     """Note what is asked of the sender (`what`: ``consent``, or words of the grower's)."""
     asked = one_line(what, LONGEST["caption"])
     return change(season, record_id, "asked again", lambda record: replace(record, asked=asked))
+
+
+def answer_sent(season: Season, record_id: str, number: int) -> Record:
+    """Note that the grower sent an answer by hand; its code and token are struck out.
+
+    Parameters
+    ----------
+    season : Season
+    record_id : str
+    number : int
+        Place in `Record.answers`, from 0.
+
+    Raises
+    ------
+    FollowerError
+        If there is no such answer, or it was sent before.
+    """
+
+    def alter(record: Record) -> Record:
+        answers = list(record.answers)
+        if not 0 <= number < len(answers) or answers[number].sent_at is not None:
+            raise FollowerError(f"{record.id}: answer {number} is not there, or was sent before")
+        answer = answers[number]
+        answers[number] = replace(answer, text=struck(answer.text), sent_at=season.clock())
+        return replace(record, answers=tuple(answers))
+
+    return change(season, record_id, "an answer was sent by hand", alter)
 
 
 def crop(season: Season, record_id: str, box: Box | None) -> Record:

@@ -12,6 +12,7 @@ from PIL import Image
 from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import deciding, gone, outbox, retention
 from lapsekit.followers import records as records_module
+from lapsekit.followers.answering import with_answer
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
@@ -390,6 +391,17 @@ def test_letters_and_addresses_are_forgotten_though_no_mail_comes_any_more(tmp_p
     retention.tidy(bench)
     assert "b.example" not in file.read_text()
     assert outbox.read_outbox(bench) == outbox.Outbox()
+
+
+@pytest.mark.parametrize("number", [-1, 1, 99])
+def test_an_answer_that_is_none_or_went_out_before_is_not_noted_as_sent(bench, number):
+    mine = received(bench)
+    change(bench, mine.id, "", lambda r: with_answer(r, "received", Text("S", "T"), NOW))
+    with pytest.raises(FollowerError, match="not there"):
+        deciding.answer_sent(bench, mine.id, number)
+    deciding.answer_sent(bench, mine.id, 0)
+    with pytest.raises(FollowerError, match="sent before"):
+        deciding.answer_sent(bench, mine.id, 0)
 
 
 def test_every_state_has_its_folder_and_an_interrupted_filing_leaves_nothing(bench):
