@@ -11,7 +11,7 @@ from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers import deciding, records
 from lapsekit.followers.arrivals import LONGEST
-from lapsekit.followers.making import as_shown
+from lapsekit.followers.making import as_shown, sound
 from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.season import Season
 
@@ -116,7 +116,9 @@ def _picture(asked: Asked) -> Response:
             raise HTTPException(404) from error
     if asked.query.get("as") == "shown":
         data = as_shown(record, data)
-    return Response(pictures.small(data, side), media_type="image/jpeg")
+    with sound(record.id):
+        shown = pictures.small(data, side)
+    return Response(shown, media_type="image/jpeg")
 
 
 def _back(record: Record) -> str:
@@ -165,6 +167,15 @@ def _ask(asked: Asked) -> Response:
     if not record.contact:
         told = "Noted; no letter is written, since no mail address was told."
     return asked.note(told, _back(record))
+
+
+def _sent(asked: Asked) -> Response:
+    number = asked.named["number"]
+    if not (number.isascii() and number.isdecimal() and len(number) < 5):
+        raise HTTPException(404)
+    with asked.season() as season:
+        record = deciding.answer_sent(season, asked.named["id"], int(number))
+    return asked.note("Noted as sent; its code is struck out here.", _back(record))
 
 
 def _boxes(told: str) -> list[Box]:
@@ -231,6 +242,7 @@ ROUTES = (
     post("/followers/{id}/decline", _decline),
     post("/followers/{id}/wait", _wait),
     post("/followers/{id}/ask", _ask),
+    post("/followers/{id}/answers/{number}/sent", _sent),
     post("/followers/{id}/crop", _crop),
     post("/followers/{id}/blur", _blur),
     post("/followers/{id}/correct", _correct),

@@ -18,6 +18,7 @@ from hashlib import sha256
 from lapsekit.errors import FollowerError, SettingsError, TransferError
 from lapsekit.followers import letters
 from lapsekit.followers.arrivals import is_address
+from lapsekit.followers.codes import struck
 from lapsekit.followers.letters import Text
 from lapsekit.followers.outbox import change_outbox, read_outbox
 from lapsekit.followers.records import Answer, Record, change, records
@@ -38,8 +39,6 @@ SETTLED = timedelta(minutes=30)
 PORTS = {"tls": 465, "starttls": 587, "none": 25}
 REFUSED = "not taken"
 """Kinds of answers end so that no mail server took."""
-
-_SECRETS = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b|\[ref-\w+\]")
 
 
 @dataclass
@@ -215,9 +214,7 @@ def _waiting(season: Season) -> Iterator[_Letter]:
 def _noting(season: Season, record_id: str, answer: Answer) -> Callable[[bool], None]:
     def note(is_refused: bool) -> None:
         kind = f"{answer.kind}, {REFUSED}" if is_refused else answer.kind
-        done = replace(
-            answer, kind=kind, text=_SECRETS.sub("…", answer.text), sent_at=season.clock()
-        )
+        done = replace(answer, kind=kind, text=struck(answer.text), sent_at=season.clock())
         with suppress(FollowerError):  # it was deleted meanwhile
             change(
                 season,

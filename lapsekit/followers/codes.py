@@ -16,6 +16,7 @@ ALPHABET = "ABCDEFGHJKMNPQRSTVWXYZ"
 SEEN = "seen.txt"
 """Hashes of the sources of all that ever came, deleted or not: nothing is taken in twice."""
 
+_IN_LETTERS = re.compile(r"\b[A-Z]{4}(?:-[A-Z]{4}){3}\b|\[ref-\w+\]")
 _GROUPS, _IN_GROUP = 4, 4
 _LETTERS = _GROUPS * _IN_GROUP
 _COST, _BLOCK, _MOST_BYTES = 2**14, 8, 64 << 20
@@ -35,6 +36,11 @@ def as_code(text: str) -> str | None:
     if len(letters) != _LETTERS or set(letters) - set(ALPHABET):
         return None
     return "-".join(letters[at : at + _IN_GROUP] for at in range(0, _LETTERS, _IN_GROUP))
+
+
+def struck(text: str) -> str:
+    """A letter that went out as it is kept: without its take-down codes and its token."""
+    return _IN_LETTERS.sub("…", text)
 
 
 def code_hash(code: str, salt: str) -> str:

@@ -8,9 +8,9 @@ from typing import Literal
 
 from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers.arrivals import LONGEST, Consent
-from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code
+from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code, struck
 from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
-from lapsekit.followers.making import blurred
+from lapsekit.followers.making import blurred, sound
 from lapsekit.followers.plants import impossible
 from lapsekit.followers.receiving import bounded
 from lapsekit.followers.records import (
@@ -117,6 +117,33 @@ def ask_again(season: Season, record_id: str, what: str) -> Record:
     return change(season, record_id, "asked again", lambda record: replace(record, asked=asked))
 
 
+def answer_sent(season: Season, record_id: str, number: int) -> Record:
+    """Note that the grower sent an answer by hand; its code and token are struck out.
+
+    Parameters
+    ----------
+    season : Season
+    record_id : str
+    number : int
+        Place in `Record.answers`, from 0.
+
+    Raises
+    ------
+    FollowerError
+        If there is no such answer, or it was sent before.
+    """
+
+    def alter(record: Record) -> Record:
+        answers = list(record.answers)
+        if not 0 <= number < len(answers) or answers[number].sent_at is not None:
+            raise FollowerError(f"{record.id}: answer {number} is not there, or was sent before")
+        answer = answers[number]
+        answers[number] = replace(answer, text=struck(answer.text), sent_at=season.clock())
+        return replace(record, answers=tuple(answers))
+
+    return change(season, record_id, "an answer was sent by hand", alter)
+
+
 def crop(season: Season, record_id: str, box: Box | None) -> Record:
     """Show only a part; None for the whole picture again.
 
@@ -161,13 +188,19 @@ def burn(season: Season, record_id: str) -> Record:
     """Blur for good what a shown picture has to be blurred; what was there is nowhere any more.
 
     Until it is done, readers get the picture blurred all the same; cut off, it is done again.
+
+    Raises
+    ------
+    FollowerError
+        If there is none of that id, or its picture is damaged.
     """
     with writing(season):
         record = read_record(season, record_id)
         if record.state != "shown" or not record.blurred:
             return record
         folder = place_of(season, record_id)
-        picture = blurred((folder / PICTURE).read_bytes(), record.blurred)
+        with sound(record_id):
+            picture = blurred((folder / PICTURE).read_bytes(), record.blurred)
         write_picture(folder, picture)
         facts = replace(record.picture, sha256=hashlib.sha256(picture).hexdigest())
         record = replace(record, picture=facts, blurred=())

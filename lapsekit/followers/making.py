@@ -1,11 +1,14 @@
 """Pixels -> the picture that is kept and shown: encoded, blurred, cropped (Pillow)."""
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 
 from PIL import Image, ImageFilter
 
+from lapsekit.errors import FollowerError
 from lapsekit.followers.records import Box, Record
+from lapsekit.plain import one_line
 
 QUALITY = 90
 _BLOCKS = 8
@@ -26,12 +29,31 @@ def shown_size(record: Record) -> tuple[int, int]:
 
 
 def as_shown(record: Record, picture: bytes) -> bytes:
-    """The kept picture with what the record says done to it: areas blurred, then cropped."""
+    """The kept picture with what the record says done to it: areas blurred, then cropped.
+
+    Raises
+    ------
+    FollowerError
+        If it is damaged.
+    """
     if record.crop is None and not record.blurred:
         return picture
-    made = _opened(picture)
-    _blur(made, record.blurred)
-    return _encoded(made if record.crop is None else made.crop(record.crop))
+    with sound(record.id):
+        made = _opened(picture)
+        _blur(made, record.blurred)
+        return _encoded(made if record.crop is None else made.crop(record.crop))
+
+
+@contextmanager
+def sound(record_id: str) -> Iterator[None]:
+    """Whatever Pillow raises of a damaged picture as FollowerError: only that one is left out."""
+    try:
+        yield
+    except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
+        raise FollowerError(
+            f"{record_id}: its picture.jpg is damaged ({one_line(str(error), 100)}) and cannot be "
+            f"shown; bring it back from a copy, or lapsekit followers take-down {record_id}"
+        ) from error
 
 
 def blurred(picture: bytes, boxes: Iterable[Box]) -> bytes:

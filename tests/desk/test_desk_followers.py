@@ -7,16 +7,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from lapsekit.followers.answering import write_due
-from lapsekit.followers.deciding import agree, correct
+from lapsekit.followers.answering import with_answer, write_due
+from lapsekit.followers.deciding import agree, correct, take_down
+from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
-from lapsekit.followers.records import read_record, records
+from lapsekit.followers.records import change, read_record, records
 from lapsekit.followers.showing import shown
 from lapsekit.followers.wordings import wording
 from lapsekit.season import Season
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE
-from tests.followers.arriving import FOLLOWERS, arrival, consent, encoded, quarters
+from tests.followers.arriving import FOLLOWERS, NOW, arrival, consent, encoded, quarters
 
 HOSTILE = '<img src=x onerror="document.title=1"><script>document.title=1</script>\u202e"'
 
@@ -141,6 +142,33 @@ def test_by_keys_alone_a_part_is_chosen_and_kept(page, season):
     assert right - left > 60 and bottom - top > 60
     page.get_by_role("button", name="Keep this part").press("Enter")
     assert read_record(season, one.id).crop == (left, top, right, bottom)
+
+
+def test_a_damaged_picture_is_refused_and_its_page_still_opens(page, season):
+    one = received(season)
+    (season.folder / "followers/waiting" / one.id / "picture.jpg").write_bytes(b"damaged")
+    answer = page.request.get(f"/followers/{one.id}/picture?side=240")
+    assert answer.status == 400 and "is damaged" in answer.text()
+    assert page.request.get(f"/followers/{one.id}").ok
+
+
+def test_a_letter_that_was_sent_by_hand_keeps_no_code(page, season):
+    one = received(season, by="folder")
+    letters = [Text("First", f"Your code: {one.code}\n[ref-0123456789ABCDEF]"), Text("Second", "x")]
+    for text in letters:
+        change(season, one.id, "", lambda r, text=text: with_answer(r, "received", text, NOW))
+    page.goto(f"/followers/{one.id}")
+    first = page.locator("details").filter(has_text="First")
+    assert one.code in first.inner_text()
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    first.get_by_role("button", name="I sent this").click()
+    assert "Noted as sent" in page.locator("#notes").inner_text()
+    assert one.code not in page.content() and "ref-0123" not in page.content()
+    kept = (season.folder / "followers/waiting" / one.id / "record.json").read_text()
+    assert one.code not in kept and "ref-0123" not in kept
+    assert [each.sent_at is None for each in read_record(season, one.id).answers] == [False, True]
+    assert page.get_by_role("button", name="I sent this").count() == 1
+    assert take_down(season, one.code) == one.id  # the code itself counts as before
 
 
 def test_ours_of_the_same_age_stands_beside_it(page, season):

@@ -12,6 +12,7 @@ from PIL import Image
 from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import deciding, gone, outbox, retention
 from lapsekit.followers import records as records_module
+from lapsekit.followers.answering import with_answer
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
@@ -174,6 +175,30 @@ def test_a_blur_that_was_cut_off_is_shown_blurred_and_done_at_the_next_tidying(b
     retention.tidy(bench)
     assert read_picture(bench, waits.id) != clean
     assert read_record(bench, waits.id).blurred == ()
+
+
+def vast(jpeg):
+    """The same, whose head says that it has 65,000 × 65,000 px."""
+    at = jpeg.index(b"\xff\xc0") + 5
+    return jpeg[:at] + b"\xfd\xe8" * 2 + jpeg[at + 4 :]
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [lambda jpeg: b"", lambda jpeg: jpeg[:2000], lambda jpeg: b"GIF89a" + jpeg, vast],
+    ids=["empty", "cut off", "no JPEG", "vast"],
+)
+def test_a_damaged_picture_is_told_as_one_and_never_given_out_unblurred(bench, damage):
+    mine = received(bench)
+    deciding.blur(bench, mine.id, [(0, 0, 100, 100)])
+    file = bench.folder / FOLDER / "waiting" / mine.id / "picture.jpg"
+    file.write_bytes(damage(file.read_bytes()))
+    with pytest.raises(FollowerError, match="is damaged"):
+        deciding.show(bench, mine.id)
+    (given,) = shown(bench)
+    with pytest.raises(FollowerError, match=f"take-down {mine.id}"):
+        given.picture()
+    retention.tidy(bench)
 
 
 def test_a_crop_shows_just_that_part_and_can_be_undone(bench):
@@ -366,6 +391,17 @@ def test_letters_and_addresses_are_forgotten_though_no_mail_comes_any_more(tmp_p
     retention.tidy(bench)
     assert "b.example" not in file.read_text()
     assert outbox.read_outbox(bench) == outbox.Outbox()
+
+
+@pytest.mark.parametrize("number", [-1, 1, 99])
+def test_an_answer_that_is_none_or_went_out_before_is_not_noted_as_sent(bench, number):
+    mine = received(bench)
+    change(bench, mine.id, "", lambda r: with_answer(r, "received", Text("S", "T"), NOW))
+    with pytest.raises(FollowerError, match="not there"):
+        deciding.answer_sent(bench, mine.id, number)
+    deciding.answer_sent(bench, mine.id, 0)
+    with pytest.raises(FollowerError, match="sent before"):
+        deciding.answer_sent(bench, mine.id, 0)
 
 
 def test_every_state_has_its_folder_and_an_interrupted_filing_leaves_nothing(bench):

@@ -127,6 +127,18 @@ def test_what_was_taken_back_while_the_site_was_built_is_not_in_the_site_that_is
         build.build_for_readers(season)
 
 
+@pytest.mark.parametrize("crop", [None, (0, 0, 300, 300)], ids=["whole", "cropped"])
+def test_one_damaged_picture_is_left_out_and_told_and_the_site_is_built(season, crop):
+    mine = add_follower(season, crop=crop)
+    add_follower(season, photograph(1), name="Bo")
+    (place_of(season, mine) / "picture.jpg").write_bytes(b"\xff\xd8\xff damaged")
+    report = build_site(season)
+    assert [
+        problem for problem in report.problems if "a follower's picture is not shown" in problem
+    ]
+    assert len(figures(page(season, "followers"))) == 1 and "Bo" in page(season, "followers")
+
+
 def test_a_picture_stands_on_its_day_its_plants_page_and_its_own_beside_ours_of_that_age(season):
     add_follower(season, age_days=13, taken_on=date(2031, 4, 12), caption="On the sill.")
     built(season)
