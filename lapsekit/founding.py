@@ -1,7 +1,6 @@
 """A new season folder, from the annotated example settings."""
 
 import json
-import os
 import re
 from datetime import date
 from pathlib import Path
@@ -9,7 +8,7 @@ from pathlib import Path
 from lapsekit.errors import SeasonError
 from lapsekit.frames.names import FRAMES
 from lapsekit.resources import shared_folder
-from lapsekit.safely import PART, write_safely
+from lapsekit.safely import part_of, write_safely
 from lapsekit.season import DESK_FOLDER, DIARY_FILE, DIARY_HEADER, REGIONS_FILE, SETTINGS_FILE
 from lapsekit.settings import parse_settings
 
@@ -70,7 +69,7 @@ def make_folder(folder: Path, texts: dict[str, str]) -> None:
         for name, text in reversed(texts.items()):
             write_safely(folder / name, text.encode())
         return
-    part = folder.with_name(f"{PART}{os.getpid()}-{folder.name}")
+    part = part_of(folder)
     part.mkdir(parents=True)
     for name, text in texts.items():
         (part / name).write_text(text, encoding="utf-8")

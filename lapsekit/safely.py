@@ -1,6 +1,7 @@
 """Write a file whole or not at all, and only where the grower can have meant it."""
 
 import os
+import threading
 from contextlib import suppress
 from pathlib import Path
 
@@ -8,6 +9,14 @@ from lapsekit.errors import SettingsError
 
 #: How the names of files that are being written begin.
 PART = ".part-"
+
+
+def part_of(path: Path) -> Path:
+    """The temporary name, in the same folder, under which this thread writes `path`.
+
+    The system gives no number to two threads or processes at once.
+    """
+    return path.with_name(f"{PART}{threading.get_native_id()}-{path.name}")
 
 
 def remove_leftovers(folder: Path) -> None:
@@ -38,7 +47,7 @@ def write_safely(path: Path, content: bytes, mode: int | None = None) -> bool:
         if mode is not None:
             allow(path, mode)
         return False
-    part = path.with_name(f"{PART}{os.getpid()}-{path.name}")
+    part = part_of(path)
     try:
         with part.open("wb") as file:
             if mode is not None:

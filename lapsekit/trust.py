@@ -159,6 +159,10 @@ def wishes(settings: Settings, folder: Path) -> list[str]:
     for verb, far in (("publish to", settings.publish), ("copy to", settings.copies)):
         if far.to is not None:
             found.append(f"{verb} {far.target} ({far.to})")
+            if far.password_file is not None:
+                found.append(f"send the password in {far.password_file} to {far.target}")
+            if far.ssh_key is not None:
+                found.append(f"use the SSH key {far.ssh_key} to {verb} {far.target}")
             if far.rclone_config is not None:
                 found.append(f"use rclone's settings in {far.rclone_config}: they can run programs")
     if settings.copies.encrypt_with is not None:
@@ -175,6 +179,8 @@ def _followers_wishes(settings: Settings) -> list[str]:
     wanted, found = settings.followers, []
     if wanted.inbox is not None:
         found.append(f"take pictures out of {wanted.inbox} as those of followers")
+    if wanted.face_model is not None:
+        found.append(f"have a library read {wanted.face_model}, to find faces")
     if (mail := wanted.mail) is not None:
         found.append(f"send the password in {mail.password_file} to {mail.host}, and move its mail")
     if (answers := wanted.answers) is not None:

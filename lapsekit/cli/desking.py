@@ -51,7 +51,8 @@ def desk(
         return
     if (certificate is None) != (key is None):
         raise SettingsError("--certificate and --key belong together; give both, or neither")
-    with serving.bound(host, port) as socket:
+    tries = 1 if behind else serving.TRIES  # the proxy asks at that very port
+    with serving.bound(host, port, tries) as socket:
         found = socket.getsockname()[1]
         reach = Reach(
             hosts=serving.local_names(host, found, tuple(name or ())),

@@ -92,9 +92,11 @@ class Desk:
     @cached_property
     def book(self) -> "Book":
         """The season's texts, to be changed."""
+        from lapsekit.desk.reach_of_change import require_no_more
         from lapsekit.edits.book import Book
 
-        return Book(self.folder, self.clock)
+        is_local = self.gate.password_hash is None
+        return Book(self.folder, self.clock, None if is_local else require_no_more)
 
     @cached_property
     def _environment(self) -> Environment:

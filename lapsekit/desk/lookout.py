@@ -7,9 +7,10 @@ when a page asks, and ends when none has asked for a while.
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import Future
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from lapsekit.errors import LapsekitError, SeasonBusy
 from lapsekit.season import Season
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     import numpy as np
 
     from lapsekit.aiming import Aim, Look
+
+_T = TypeVar("_T")
 
 IDLE_S = 8.0
 """A page that was left asks no more."""
@@ -93,12 +96,16 @@ class Lookout:
                     return watch.said
                 watch.is_wanted = False
                 return "waiting until the camera that was looked through before is let go"
-            self._watch = watch = _Watch(camera, time.monotonic())
-            watch.thread = threading.Thread(
-                target=self._run, args=(watch,), name=f"lookout {camera}", daemon=True
-            )
-            watch.thread.start()
+            watch = _Watch(camera, time.monotonic())
+            self._begin(watch, lambda: self._run(watch))
             return ""
+
+    def _begin(self, watch: _Watch, work: Callable[[], None]) -> None:
+        """Let a watch begin; the caller holds the lock, and no other one goes on."""
+        name = f"lookout {watch.camera}"
+        watch.thread = threading.Thread(target=work, name=name, daemon=True)
+        watch.thread.start()
+        self._watch = watch
 
     def leave(self) -> None:
         """Let go of the camera after its next picture, without waiting for that."""
@@ -123,6 +130,29 @@ class Lookout:
         if watch.thread.is_alive():
             raise SeasonBusy(f'camera "{watch.camera}" is still taking a picture; try again soon')
 
+    def alone(self, camera: str, work: Callable[[], _T]) -> _T:
+        """Do something with a camera while nobody looks through one; what comes of it.
+
+        Raises
+        ------
+        SeasonBusy
+            If the camera is held by a look that does not end.
+        """
+        watch, done = _Watch(camera, time.monotonic()), Future()
+
+        def run() -> None:
+            try:
+                done.set_result(work())
+            except BaseException as error:  # whoever asked is told
+                done.set_exception(error)
+
+        while watch.thread is None:
+            self.stop()
+            with self._lock:  # another may have begun since
+                if self._watch is None or not self._watch.thread.is_alive():
+                    self._begin(watch, run)
+        return done.result()
+
     def once(self, camera: str) -> Sight:
         """Take one picture and look at it.
 
@@ -136,12 +166,14 @@ class Lookout:
         from lapsekit.aiming import Aim
         from lapsekit.cameras import open_camera
 
-        self.stop()
-        with self._opened() as season:
-            aim = Aim(season, camera)
-            model = season.settings.cameras[camera]
-            shot = open_camera(camera, model, season.folder, season.zone).take(season.clock())
-            return self._seen(camera, aim, *aim.look(shot))
+        def look() -> Sight:
+            with self._opened() as season:
+                aim = Aim(season, camera)
+                model = season.settings.cameras[camera]
+                shot = open_camera(camera, model, season.folder, season.zone).take(season.clock())
+                return self._seen(camera, aim, *aim.look(shot))
+
+        return self.alone(camera, look)
 
     def forget(self, camera: str) -> None:
         """Forget a camera's last picture: it may be another one now."""

@@ -4,8 +4,9 @@ import io
 import re
 import warnings
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import date
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -62,25 +63,26 @@ def filed(folder: Path, day: date, sent: Iterable[bytes]) -> Iterator[tuple[str,
     Their paths in the season folder. Where that fails, none of them stays. None is ever written
     over another: the next free number is taken.
     """
-    names = _filed(folder, day, [cleaned(data) for data in sent])
+    pictures, names = [cleaned(data) for data in sent], []
     try:
-        yield names
+        for data in pictures:
+            names.append(_claimed(folder, day))
+            write_safely(folder / names[-1], data)
+        yield tuple(names)
     except BaseException:
         for name in names:
             (folder / name).unlink(missing_ok=True)
         raise
 
 
-def _filed(folder: Path, day: date, pictures: list[bytes]) -> tuple[str, ...]:
-    if pictures:
-        (folder / PICTURES_FOLDER).mkdir(exist_ok=True)
-    found, number = [], 1
-    for data in pictures:
-        while (folder / (path := f"{PICTURES_FOLDER}/{day.isoformat()}-{number}.jpg")).exists():
-            number += 1
-        write_safely(folder / path, data)
-        found.append(path)
-    return tuple(found)
+def _claimed(folder: Path, day: date) -> str:
+    """The next free name of a day, taken by an empty file: two forms may come at once."""
+    (folder / PICTURES_FOLDER).mkdir(exist_ok=True)
+    for number in count(1):
+        name = f"{PICTURES_FOLDER}/{day.isoformat()}-{number}.jpg"
+        with suppress(FileExistsError):
+            (folder / name).touch(exist_ok=False)
+            return name
 
 
 def find(folder: Path, name: str) -> Path | None:

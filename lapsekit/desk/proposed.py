@@ -1,6 +1,8 @@
 """Regions that are proposed from what the frames show: taken, changed or dropped, and named."""
 
-from concurrent.futures import Future, ThreadPoolExecutor
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -30,32 +32,69 @@ def _page(asked: Asked) -> Response:
     """What is proposed; while the pictures are looked at, a page that waits for it."""
     with asked.season() as season:
         name = camera_of(asked, season)
-    work = _work(asked, name)
+    searches = asked.desk.kept.setdefault("proposed", Searches())
+    work = searches.begun(name, _basis(asked, name), lambda: _found(asked.desk, name))
     if asked.wants_data:
         return asked.data(is_done=work.done())
     if not work.done():
         return asked.page("proposing.html", camera=name)
-    told = work.result()
+    told = searches.told(name, work)
     version = asked.desk.book.text(REGIONS_FILE).version
     with asked.season() as season:
         drawn = [r for r in season.regions.region if r.camera == name and _outlined(r)]
     return asked.page("proposed.html", version=version, drawn=drawn, **told)
 
 
-def _work(asked: Asked, camera: str) -> Future:
-    """The search in a camera's pictures, begun once for as long as these are the same."""
-    kept = asked.desk.kept.setdefault("proposed", {"one": ThreadPoolExecutor(1)})
+class Searches:
+    """Searches in cameras' pictures: one of a camera, and one at a time.
+
+    They are on threads that do not keep the desk from closing.
+    """
+
+    def __init__(self) -> None:
+        self._kept: dict[str, tuple[object, Future]] = {}
+        self._lock, self._one = threading.Lock(), threading.Lock()
+
+    def begun(self, camera: str, basis: object, search: Callable[[], Any]) -> Future:
+        """The search of a camera, begun once for as long as what it rests on is the same."""
+        with self._lock:
+            before, work = self._kept.get(camera, (None, None))
+            if work is None or before != basis:
+                if work is not None:
+                    work.cancel()  # if it has not begun, nobody waits for it any more
+                work = Future()
+                self._kept[camera] = (basis, work)
+                threading.Thread(target=self._run, args=(work, search), daemon=True).start()
+            return work
+
+    def told(self, camera: str, work: Future) -> Any:
+        """What a search that is done found; one that failed is forgotten, to be tried again."""
+        try:
+            return work.result()
+        except BaseException:
+            with self._lock:
+                if self._kept.get(camera, (None, None))[1] is work:
+                    del self._kept[camera]
+            raise
+
+    def _run(self, work: Future, search: Callable[[], Any]) -> None:
+        with self._one:
+            if not work.set_running_or_notify_cancel():
+                return
+            try:
+                work.set_result(search())
+            except BaseException as error:  # told to whoever asks
+                work.set_exception(error)
+
+
+def _basis(asked: Asked, camera: str) -> tuple:
+    """What a search rests on: the camera's pictures, and the season's texts."""
     with asked.season() as season:
-        basis = (
+        return (
             season.catalogue.newest(camera),
             asked.desk.book.text(SETTINGS_FILE).version,
             asked.desk.book.text(REGIONS_FILE).version,
         )
-    before, work = kept.get(camera, (None, None))
-    if before != basis:
-        work = kept["one"].submit(_found, asked.desk, camera)
-        kept[camera] = (basis, work)
-    return work
 
 
 def _found(desk: "Desk", camera: str) -> dict[str, Any]:

@@ -6,7 +6,7 @@ change reads; what a page read before is told from what lies there now by its ve
 """
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,7 +15,7 @@ from pathlib import Path
 
 from lapsekit.edits.journal import Entry, Journal
 from lapsekit.edits.merging import differences, means_both, merged
-from lapsekit.edits.soundness import order, require_sound
+from lapsekit.edits.soundness import Texts, order, require_sound
 from lapsekit.errors import ChangedMeanwhile, SettingsError
 from lapsekit.season import (
     COLOURS_FILE,
@@ -40,6 +40,9 @@ NAMES = (
 """The texts that can be asked for; there is no way to any other file."""
 
 _REMEMBERED = 32
+
+Require = Callable[[Path, Texts, Texts], None]
+"""Refuses texts of a season folder as they would be; told those before, too."""
 
 
 @dataclass(frozen=True)
@@ -97,11 +100,14 @@ class Book:
     folder : pathlib.Path
         The season folder. The season in it need not be usable, so that it can be mended.
     clock : Clock
+    require : callable, optional
+        What every change and undoing has to pass, beside that the season can be used.
     """
 
-    def __init__(self, folder: Path, clock: Clock = system_clock):
+    def __init__(self, folder: Path, clock: Clock = system_clock, require: Require | None = None):
         self.folder = folder
         self.clock = clock
+        self._require = require
         self._journal = Journal(folder)
         self._given: dict[str, str] = {}
 
@@ -200,6 +206,8 @@ class Book:
         if before == after and not undoes:
             return Change("", what, at, ())
         require_sound(self.folder, before, after)
+        if self._require is not None:
+            self._require(self.folder, before, after)
         names = order(self.folder, before, after)
         texts = {name: [before[name], after[name]] for name in names}
         entry = Entry(self._journal.next_id(), what, at.isoformat(), undoes, texts)

@@ -21,7 +21,7 @@ from av.video.reformatter import (
 )
 
 from lapsekit.errors import FilmError
-from lapsekit.safely import PART
+from lapsekit.safely import part_of
 
 #: A film can be sought to at least this often, and starts there without what went before.
 SEEK_S = 2
@@ -205,7 +205,7 @@ def written_whole(target: Path) -> Iterator[Path]:
     FilmError
         If the file could not be written; `target` stays as it was.
     """
-    part = target.with_name(f"{PART}{os.getpid()}-{target.name}")
+    part = part_of(target)
     try:
         yield part
         with part.open("rb") as file:

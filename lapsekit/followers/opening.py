@@ -9,6 +9,7 @@ import os
 import selectors
 import shutil
 import signal
+import struct
 import subprocess
 import sys
 import threading
@@ -64,10 +65,13 @@ class Opened:
 
 @cache
 def confinement() -> str:
-    """What confines the process that opens pictures: "seccomp", "bubblewrap", or "" for nothing."""
+    """What confines the process that opens pictures: "seccomp", "bubblewrap", or "" for nothing.
+
+    Each is tried once: a library may be there, and the kernel or a container forbid what it does.
+    """
     if sys.platform != "linux":
         return ""
-    if can_filter():
+    if _filter_works():
         return SECCOMP
     return BWRAP if _bwrap_works() else ""
 
@@ -249,6 +253,22 @@ def _namespaces() -> list[str]:
         *("bwrap", "--unshare-all", "--die-with-parent", "--new-session", "--cap-drop", "ALL"),
         *(*bound, "--remount-ro", "/"),
     ]
+
+
+def _filter_works() -> bool:
+    """Whether the process that opens pictures can be confined by the filter: one is, for nothing.
+
+    It is asked nothing, so that it answers once it is confined, and ends.
+    """
+    from lapsekit.followers.opener import HEAD, MAGIC
+
+    if not can_filter():
+        return False
+    try:
+        magic, code, *_ = HEAD.unpack(answer_of(command(SECCOMP), b"", HEAD.size))
+    except (Refused, struct.error):
+        return False
+    return magic == MAGIC and code != reasons.NOT_CONFINED
 
 
 def _bwrap_works() -> bool:

@@ -25,7 +25,7 @@ from lapsekit.frames.names import (
     day_folder,
     read_name,
 )
-from lapsekit.safely import PART
+from lapsekit.safely import PART, part_of
 from lapsekit.when import local_day
 
 _LEFT_OVER_AFTER_S = 3600
@@ -216,7 +216,7 @@ def _told_by(folder: Path) -> Iterator[None]:
 @contextmanager
 def _part_file(folder: Path, data: bytes) -> Iterator[Path]:
     """A synced file of `data` under a temporary name, gone when the block ends."""
-    part = folder / f"{PART}{os.getpid()}-{content_hash(data)[:12]}"
+    part = part_of(folder / content_hash(data)[:12])
     try:
         with part.open("wb") as file:
             file.write(data)

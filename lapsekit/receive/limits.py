@@ -1,6 +1,7 @@
 """How much is taken: pictures a day, sendings at once, guesses of codes."""
 
 import asyncio
+import threading
 from collections import Counter
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -23,16 +24,22 @@ class Allowance:
     def __init__(self, a_day: int, a_day_each: int, clock: Seconds):
         self._all = Rate(a_day, a_day / _DAY_S, clock)
         self._each = Rate(a_day_each, a_day_each / _DAY_S, clock)
+        self._one_by_one = threading.Lock()  # both are asked before either is charged
 
     def takes(self, who: str, pictures: int) -> bool:
         """Whether so many more may come now; if so they are counted."""
-        if not self._each.allows(who, pictures):
-            return False
-        return self._all.allows("", pictures)
+        with self._one_by_one:
+            if not (self._each.has(who, pictures) and self._all.has("", pictures)):
+                return False
+            return self._each.allows(who, pictures) and self._all.allows("", pictures)
 
 
 class Slots:
-    """Sendings that are read at once; others wait, and their bodies with them."""
+    """Sendings that are read and worked on at once; others wait.
+
+    Whoever sends slowly holds up their own address alone: what is common to all is held while this
+    machine works, and never while it waits for a body.
+    """
 
     def __init__(self) -> None:
         self._all = asyncio.Semaphore(AT_ONCE)
@@ -41,16 +48,22 @@ class Slots:
 
     @asynccontextmanager
     async def one(self, who: str) -> AsyncIterator[None]:
-        """Hold one while a sending of an address is read."""
+        """Hold one of an address while a sending is read, and until it is answered."""
         own = self._each.setdefault(who, asyncio.Semaphore(AT_ONCE_OF_ONE))
         self._asking[who] += 1
         try:
-            async with own, self._all:
+            async with own:
                 yield
         finally:
             self._asking[who] -= 1
             if not self._asking[who]:
                 del self._asking[who], self._each[who]
+
+    @asynccontextmanager
+    async def work(self) -> AsyncIterator[None]:
+        """Hold one of all while a sending that was read is worked on."""
+        async with self._all:
+            yield
 
 
 class Guesses:

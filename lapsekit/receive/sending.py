@@ -52,7 +52,8 @@ async def send(request: Request) -> Response:
             max_files=_MORE_FILES, max_fields=_MOST_FIELDS, max_part_size=_LONGEST_FIELD
         )
         try:
-            return await run_in_threadpool(_take, office, session, who, form)
+            async with office.slots.work():
+                return await run_in_threadpool(_take, office, session, who, form)
         finally:
             await form.close()
 

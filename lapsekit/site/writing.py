@@ -9,7 +9,7 @@ from functools import cached_property
 from pathlib import Path
 
 from lapsekit.errors import SiteError
-from lapsekit.safely import PART, remove_leftovers, write_safely
+from lapsekit.safely import part_of, remove_leftovers, write_safely
 
 #: Folders in which every file is the site's own; the front page lies beside them.
 FOLDERS = (
@@ -94,7 +94,7 @@ class SiteFolder:
                 self._keep(path)
                 return
             target.parent.mkdir(parents=True, exist_ok=True)
-            part = target.with_name(f"{PART}{os.getpid()}-{target.name}")
+            part = part_of(target)
             shutil.copy2(source, part)
             part.replace(target)
         except OSError as error:

@@ -1,6 +1,7 @@
 """How often somebody may ask: buckets that fill up again, waits that double; clocks passed in."""
 
 import ipaddress
+import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -45,18 +46,29 @@ class Rate:
     def __init__(self, burst: float, per_second: float, clock: Seconds):
         self._burst, self._per_second, self._clock = burst, per_second, clock
         self._levels: OrderedDict[str, _Level] = OrderedDict()
+        self._lock = threading.Lock()  # pages are made on threads
 
     def allows(self, who: str, cost: float = 1.0) -> bool:
         """Whether `who` may ask now; if so it is counted."""
+        with self._lock:
+            level = self._filled(who)
+            allowed = level.tokens >= cost
+            if allowed:
+                level.tokens -= cost
+            return allowed
+
+    def has(self, who: str, cost: float = 1.0) -> bool:
+        """Whether `who` might ask now; nothing is counted."""
+        with self._lock:
+            return self._filled(who).tokens >= cost
+
+    def _filled(self, who: str) -> _Level:
         now = self._clock()
         level = self._levels.pop(who, None) or _Level(self._burst, now)
         filled = level.tokens + (now - level.at) * self._per_second
         level.tokens, level.at = min(self._burst, filled), now
-        allowed = level.tokens >= cost
-        if allowed:
-            level.tokens -= cost
         _keep(self._levels, who, level)
-        return allowed
+        return level
 
 
 @dataclass

@@ -10,7 +10,7 @@ from typing import Any
 
 from lapsekit.errors import MissingExtra, SettingsError
 
-_TRIES = 20
+TRIES = 20
 
 
 def is_loopback(host: str) -> bool:
@@ -18,7 +18,7 @@ def is_loopback(host: str) -> bool:
     return host in ("127.0.0.1", "::1", "localhost")
 
 
-def bound(host: str, port: int, tries: int = _TRIES) -> socket.socket:
+def bound(host: str, port: int, tries: int = TRIES) -> socket.socket:
     """A socket that listens at `port`, or at one of the next if it is taken; 0 for any free one.
 
     Parameters

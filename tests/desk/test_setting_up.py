@@ -2,13 +2,17 @@
 
 import shutil
 import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
+from lapsekit.cameras import Shot
 from lapsekit.desk.lookout import Lookout
+from lapsekit.errors import CameraError
 from lapsekit.founding import found_season
 from lapsekit.season import Season
 from lapsekit.web.passwords import keep_password
@@ -298,11 +302,65 @@ def test_the_camera_is_let_go_when_the_page_is_left(tmp_path, replayed):
         yield season
         season.catalogue.close()
 
-    lookout = Lookout(opened_season)
+    lookout, before = Lookout(opened_season), set(threading.enumerate())
     lookout.ask("bench")
-    alive = [each for each in threading.enumerate() if each.name.startswith("lookout")]
+    alive = [
+        each for each in set(threading.enumerate()) - before if each.name.startswith("lookout")
+    ]
     assert len(alive) == 1
     lookout.leave()
     alive[0].join(10)
     assert not alive[0].is_alive()
     assert lookout.once("bench").look.width == 960
+
+
+def test_a_camera_is_never_open_twice_however_many_ask_for_a_picture(
+    tmp_path, replayed, monkeypatch
+):
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += f'[cameras.bench]\nkind = "replay"\nfolder = "{replayed}"\n'
+    folder = make_season(tmp_path / "bench", settings, "").folder
+    monkeypatch.setattr("lapsekit.desk.lookout.EVERY_S", 0.0)
+    device, is_open, together = threading.Lock(), [], []
+
+    class OnlyOnce:
+        """A device; its picture takes long enough for others to come."""
+
+        def __init__(self, *_):
+            pass
+
+        def take(self, at):
+            if not device.acquire(blocking=False):
+                together.append(at)
+                raise CameraError("the device is open already")
+            is_open.append(at)
+            time.sleep(0.05)
+            device.release()
+            return Shot(GOOD.read_bytes(), at)
+
+    monkeypatch.setattr("lapsekit.cameras.open_camera", OnlyOnce)
+
+    @contextmanager
+    def opened_season():
+        season = Season(folder)
+        yield season
+        season.catalogue.close()
+
+    lookout, ended = Lookout(opened_season), threading.Event()
+
+    def ask():
+        while not ended.is_set():
+            lookout.ask("bench")
+            ended.wait(0.01)
+
+    asking = threading.Thread(target=ask)
+    asking.start()
+    with ThreadPoolExecutor(4) as threads:
+        sights = list(threads.map(lambda _: lookout.once("bench"), range(8)))
+    ended.set()
+    asking.join()
+    lookout.stop()
+    assert together == [] and len(is_open) >= 8
+    assert len({sight.number for sight in sights}) == 8
+    with pytest.raises(KeyError):
+        lookout.alone("bench", lambda: {}["what it raises is told"])

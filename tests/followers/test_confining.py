@@ -17,12 +17,14 @@ from tests.followers.arriving import encoded, quarters
 pillow_heif.register_heif_opener()
 
 PROBE = """
-import ctypes, json, mmap, os, socket, sys
+import ctypes, json, mmap, os, socket, sys, threading
 from lapsekit.followers import confining
 libc = ctypes.CDLL(None, use_errno=True)
 inside = socket.socket()
+parent = os.getppid()
 confining.bound()
 assert confining.confine(sys.argv[1])
+assert libc.tgkill(os.getpid(), threading.get_native_id(), 0) == 0  # it may end itself
 
 def tried(what):
     try:
@@ -50,6 +52,7 @@ found = {
     "exec": tried(lambda: os.execv("/nowhere", ["nowhere"])),
     "fork": tried(forked),
     "kill": tried(lambda: os.kill(1, 0)),
+    "signal": tried(lambda: libc.tgkill(parent, parent, 0)),
     "ptrace": tried(lambda: libc.ptrace(16, 99_999_999, 0, 0)),
     "executable": tried(lambda: bool(mmap.mmap(-1, 4096, prot=7))),
     "unlink": tried(lambda: os.unlink("/tmp/not-there")),
@@ -98,7 +101,8 @@ def test_the_probe_would_see_a_process_that_is_not_confined(port):
     command = [sys.executable, "-c", free, "seccomp", str(port)]
     found = json.loads(subprocess.run(command, capture_output=True, check=True).stdout)
     assert not any(
-        found[what] for what in ("read", "list", "socket", "connect", "fork", "executable")
+        found[what]
+        for what in ("read", "list", "socket", "connect", "fork", "executable", "signal")
     )
 
 
@@ -160,3 +164,30 @@ def test_the_filter_can_be_laid_under_what_the_systemd_unit_allows():
         check=False,
     )
     assert opening._checked(done.stdout, 800).width == 320, done.stderr
+
+
+FORBIDDEN = """
+import errno, os, sys
+import pyseccomp
+rules = pyseccomp.SyscallFilter(pyseccomp.ALLOW)
+rules.add_rule(pyseccomp.ERRNO(errno.EPERM), "seccomp")
+rules.add_rule(pyseccomp.ERRNO(errno.EPERM), "prctl", pyseccomp.Arg(0, pyseccomp.EQ, 22))
+rules.load()
+os.execv(sys.executable, [sys.executable, "-c", sys.argv[1]])
+"""
+
+
+def test_where_the_library_is_there_and_the_filter_forbidden_another_way_is_taken():
+    """As in a container that forbids it: no picture would be opened, and each be called broken."""
+    if not can_filter():
+        pytest.skip("no libseccomp here")
+    ask = (
+        "from lapsekit.followers import confining, opening\n"
+        "print(confining.can_filter(), opening.confinement() or '-', opening._bwrap_works())"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", FORBIDDEN, ask], capture_output=True, text=True, check=False
+    )
+    library, by, bubblewrap = done.stdout.split()
+    assert (library, by) == ("True", "bubblewrap" if bubblewrap == "True" else "-"), done.stderr
+    assert opening.confinement() == "seccomp"  # here, where nothing forbids it

@@ -1,9 +1,13 @@
 """The upload page against strangers: limits, tokens, paths, codes; on a real socket."""
 
 import asyncio
+import queue
 import re
+import socket
+import sys
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack, asynccontextmanager
 
 import pytest
 
@@ -12,7 +16,7 @@ from lapsekit.followers import deciding
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import records
 from lapsekit.receive import sending, taking_back
-from lapsekit.receive.limits import AT_ONCE_OF_ONE, Allowance, Guesses, Slots
+from lapsekit.receive.limits import AT_ONCE, AT_ONCE_OF_ONE, Allowance, Guesses, Slots
 from lapsekit.web.answers import HEADERS
 from tests.web.paths import tricks
 from tests.web.serving_apps import ask, post
@@ -284,6 +288,59 @@ def test_one_address_does_not_hold_every_place():
         at_once, came, left = thread.submit(asyncio.run, tried()).result()
     assert at_once.count("a") == AT_ONCE_OF_ONE and at_once.count("b") == 1
     assert len(came) == 13 and left == {}
+
+
+def test_many_who_send_slowly_keep_nobody_else_from_sending(opened_with, photo, monkeypatch):
+    """Each holds back the end of a body; what is common to all is not held meanwhile."""
+    upload, one, came = opened_with(proxies=frozenset({"127.0.0.1"})), Slots.one, queue.Queue()
+
+    @asynccontextmanager
+    async def counted(slots, who):
+        async with one(slots, who):
+            came.put(who)
+            yield
+
+    monkeypatch.setattr(Slots, "one", counted)
+    page = ask(upload.port, "GET", "/")
+    head = f"POST /send HTTP/1.1\r\nHost: 127.0.0.1:{upload.port}\r\nCookie: {page.cookie}\r\n"
+    head += "Content-Type: application/x-www-form-urlencoded\r\nContent-Length: 9000\r\n"
+    with ExitStack() as open_ones:
+        for number in range(AT_ONCE + 2):
+            slow = open_ones.enter_context(socket.create_connection(("127.0.0.1", upload.port)))
+            of = f"X-Forwarded-For: 203.0.113.{number}\r\n\r\nform_token={page.token}&name="
+            slow.sendall((head + of).encode())
+        assert len({came.get(timeout=20) for _ in range(AT_ONCE + 2)}) == AT_ONCE + 2
+        own = [("X-Forwarded-For", "203.0.113.200")]
+        assert sent(upload, [("a.jpg", photo.read_bytes())], headers=own).status == 200
+
+
+def test_who_is_refused_for_all_has_lost_none_of_their_own():
+    allowance = Allowance(10, 8, lambda: 0.0)
+    assert allowance.takes("a", 7)
+    assert not allowance.takes("b", 6)
+    assert allowance.takes("b", 3)
+    assert not allowance.takes("c", 1)
+
+
+def test_threads_together_are_given_no_more_than_there_is():
+    allowance, taken = Allowance(400, 100, lambda: 0.0), []
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        asking = [
+            threading.Thread(
+                target=lambda who: taken.extend(allowance.takes(who, 1) for _ in range(400)),
+                args=(f"{n % 2}",),
+            )
+            for n in range(8)
+        ]
+        for each in asking:
+            each.start()
+        for each in asking:
+            each.join()
+    finally:
+        sys.setswitchinterval(before)
+    assert sum(taken) == 200
 
 
 def test_pictures_sent_at_the_same_moment_all_arrive(upload, photo):

@@ -151,6 +151,25 @@ def test_a_unit_exposes_little_and_starts_a_command_that_there_is(unit):
     assert {option for option in started if option.startswith("--")} <= options
 
 
+def started_by(unit, folder):
+    """The command that a unit starts, for another season folder and at any free port."""
+    told = re.search(r"ExecStart=\S+/lapsekit (.+)", (CONFIG / unit).read_text())[1].split()
+    for option, here in (("--season", folder), ("--port", 0)):
+        told[told.index(option) + 1] = here
+    return told
+
+
+def test_behind_a_proxy_the_desk_opens_at_its_own_port_or_not_at_all(folder):
+    keep_password(folder / ".desk" / "password", PASSWORD)
+    with bound("127.0.0.1", 0) as taken:
+        port = taken.getsockname()[1]
+        told = ("desk", "--season", folder, "--port", port)
+        done = lapsekit(*told, "--behind", "127.0.0.1")
+        assert done.returncode == 78 and f"no free port {port}" in done.stderr
+        with open_command(*told) as next_one:
+            assert next_one > port
+
+
 @contextmanager
 def nginx(tmp_path, pem, desk_port, receive_port):
     """A real nginx by config/nginx.conf, with names, ports and certificates of this test."""
@@ -192,10 +211,11 @@ def nginx(tmp_path, pem, desk_port, receive_port):
 def test_behind_a_real_nginx_both_are_reached_over_tls_and_only_so(folder, pem, tmp_path):
     keep_password(folder / ".desk" / "password", PASSWORD)
     context = trusting(pem[0])
-    both = ("--season", folder, "--port", 0, "--behind", "127.0.0.1", "--name")
+    upload = '\nupload = "https://bench.example/pictures/"\n'
+    (folder / "season.toml").write_text(SETTINGS + FOLLOWERS + upload)
     with (
-        open_command("receive", *both, "bench.example") as receive_port,
-        open_command("desk", *both, "desk.bench.example") as desk_port,
+        open_command(*started_by("lapsekit-receive.service", folder)) as receive_port,
+        open_command(*started_by("lapsekit-desk.service", folder)) as desk_port,
         nginx(tmp_path, pem, desk_port, receive_port) as port,
     ):
         page = until_it_answers(port, "/pictures/", host="bench.example", context=context)

@@ -117,12 +117,16 @@ def _keep(asked: Asked) -> Response:
     """Take a frame, file it, and make it the reference view."""
     from lapsekit.cameras import open_camera
 
-    asked.desk.lookout.stop()
     with asked.season() as season:
         name = camera_of(asked, season)
-        model = season.settings.cameras[name]
-        camera = open_camera(name, model, season.folder, season.zone)
-        path = capture(season, name, camera).frame.path
+
+    def take() -> str:
+        with asked.season() as season:
+            model = season.settings.cameras[name]
+            camera = open_camera(name, model, season.folder, season.zone)
+            return capture(season, name, camera).frame.path
+
+    path = asked.desk.lookout.alone(name, take)
     return asked.changed(_named(asked, name, path), f"/setup/aim/{name}/")
 
 

@@ -1,8 +1,11 @@
 """The step that chooses a camera, and tries it: one picture is taken and not filed."""
 
 import re
+from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
 
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
@@ -20,6 +23,7 @@ from lapsekit.season import SETTINGS_FILE
 _OWN_PASSWORD = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,60}-password")
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,39}")
 _DEVICES = Path("/sys/class/video4linux")
+_PORTS = {"http": 80, "https": 443, "rtsp": 554, "rtsps": 322}
 
 
 def _start(asked: Asked) -> Response:
@@ -47,7 +51,6 @@ def _page(asked: Asked) -> Response:
         values=shown_values(camera),
         devices=devices(),
         version=asked.desk.book.text(SETTINGS_FILE).version,
-        may_run_programs=asked.desk.gate.password_hash is None,
         seen=seen,
         number=sight.number if sight else 0,
     )
@@ -57,16 +60,11 @@ def _save(asked: Asked) -> Response:
     name, kind = _camera(asked), BY_KEY.get(asked.text("kind"))
     if kind is None:
         raise SettingsError("kind: choose what kind of camera it is")
-    if kind.key == "command" and asked.desk.gate.password_hash is not None:
-        raise SettingsError(
-            "a camera that runs a program is not set up over the network, where a guessed "
-            "password would be enough to run anything; write its command into season.toml by hand"
-        )
     values = values_of(kind, {key: asked.text(key) for key in asked.form})
     password = asked.text("password")
     if password and kind.key in ("http", "rtsp"):
         values["password_file"] = values["password_file"] or f"{name}-password"
-    _require_own(values["password_file"], _password_file(asked, name))
+    _require_password(asked, name, values, is_new=bool(password))
 
     def edit(text: str) -> str:
         text = with_value(text, ("cameras", name, "kind"), kind.key)
@@ -97,18 +95,43 @@ def _tried(asked: Asked, name: str) -> None:
 
 def _keep_password(folder: Path, name: str, password: str) -> None:
     """Write a camera's password into a file in the season folder that only its owner reads."""
+    _require_own(name)
     write_safely(folder / name, f"{password.splitlines()[0]}\n".encode(), mode=0o600)
 
 
-def _password_file(asked: Asked, name: str) -> str | None:
-    """The file that season.toml names now."""
+def _require_password(asked: Asked, name: str, values: Mapping[str, Any], is_new: bool) -> None:
+    """Refuse a password that was not typed for the address it would be sent to.
+
+    One that was kept is sent on to where it was sent before, and nowhere else.
+    """
+    file = values["password_file"]
+    if file is None:
+        return
     with asked.season() as season:
-        return getattr(season.settings.cameras[name], "password_file", None)
+        before = season.settings.cameras[name]
+    is_same = getattr(before, "password_file", None) == file
+    if is_new or not is_same:
+        _require_own(file)
+    if not is_new and not (is_same and origin(before.url) == origin(values["url"])):
+        raise SettingsError(
+            f"password: enter it again; the one in {file} was not given for {values['url']}, so it "
+            "is not sent there"
+        )
 
 
-def _require_own(name: str | None, before: str | None) -> None:
-    """Refuse to name a file of the machine whose content would be sent to an address."""
-    if name is not None and name != before and not _OWN_PASSWORD.fullmatch(name):
+def origin(url: str) -> tuple[str, str, int | None]:
+    """Scheme, host and port of an address: whoever answers there."""
+    try:
+        parts = urlsplit(url)
+        port = parts.port or _PORTS.get(parts.scheme)
+    except ValueError as error:
+        raise SettingsError(f"{url}: no address that can be asked ({error})") from error
+    return parts.scheme, parts.hostname or "", port
+
+
+def _require_own(name: str) -> None:
+    """Refuse a file of the machine: what it holds would be sent, or written over."""
+    if not _OWN_PASSWORD.fullmatch(name):
         raise SettingsError(
             f'password_file = "{name}": at the desk it is a file of the season folder, in letters, '
             "digits and hyphens, that ends in -password; write another one into season.toml by hand"
