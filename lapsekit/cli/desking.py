@@ -64,10 +64,10 @@ def desk(
         require_safe(serving.is_loopback(host) and not behind, reach)
         pages = make_app(season, reach)
         server = serving.server(pages, certificate, key, reach.proxies)
-        say(telling_desk.opened(season, host, found, certificate is not None, behind or []))
         try:
             with suppress(Interrupted):
-                server.run(sockets=[socket])
+                say(telling_desk.opened(season, host, found, certificate is not None, behind or []))
+                serving.serve(server, socket)
         finally:
             close(pages)
     say(["the desk is closed"])

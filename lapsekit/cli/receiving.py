@@ -57,7 +57,7 @@ def receive(
         server = serving.server(make_app(season, reach), certificate, key, reach.proxies)
         say(telling_desk.receives(season, host, found, certificate is not None, behind or []))
         with suppress(Interrupted):
-            server.run(sockets=[socket])
+            serving.serve(server, socket)
     say(["the upload page is closed"])
 
 

@@ -1,5 +1,6 @@
 """A server on an address of this machine. With `connections.py` the only one that knows uvicorn."""
 
+import asyncio
 import errno
 import logging
 import socket
@@ -52,6 +53,15 @@ def bound(host: str, port: int, tries: int = TRIES) -> socket.socket:
     raise SettingsError(f"no free port {where}; name another with --port")
 
 
+def serve(server: Any, listening: socket.socket) -> None:
+    """Serve until interrupted; a signal that comes before the first request ends it as well."""
+    work = server.serve(sockets=[listening])
+    try:
+        asyncio.run(work)
+    finally:
+        work.close()  # one that was never begun would be warned of
+
+
 def server(
     app: Callable,
     certificate: Path | None = None,
@@ -59,7 +69,7 @@ def server(
     proxies: frozenset[str] = frozenset(),
     head_time_s: float = 20.0,
 ) -> Any:
-    """A uvicorn server of an application; ``run(sockets=[…])`` serves until it is interrupted.
+    """A uvicorn server of an application; `serve` runs it.
 
     Parameters
     ----------
