@@ -168,6 +168,7 @@ def test_behind_a_proxy_the_desk_opens_at_its_own_port_or_not_at_all(folder):
         assert done.returncode == 78 and f"no free port {port}" in done.stderr
         with open_command(*told) as next_one:
             assert next_one > port
+            until_it_answers(next_one)
 
 
 @contextmanager
