@@ -1,5 +1,6 @@
 """A season set up at the desk, in a real browser, by what a grower would tap and type."""
 
+import re
 import shutil
 import threading
 from contextlib import contextmanager
@@ -253,6 +254,22 @@ def test_another_s_change_between_page_and_save_is_told_and_stays(page, folder):
     page.click("form#times-form button.main")
     assert "Somebody else was quicker" in page.inner_text("h1")
     assert file.read_text() == by_hand
+
+
+def test_pictures_before_the_sowing_day_are_told_and_a_tap_moves_it(page, folder):
+    settings, regions = folder / "season.toml", folder / "regions.toml"
+    settings.write_text(settings.read_text().replace("2031-03-25", "2031-04-04"))
+    regions.write_text(re.sub(r"from = \S+", "from = 2031-04-04", regions.read_text()))
+    page.goto("/setup/aim/")
+    page.click("#early button")
+    page.wait_for_selector("#notes .note")
+    season = Season(folder)
+    assert season.settings.season.sown == date(2031, 4, 1)
+    starts = {region.outline[0].valid_from for region in season.regions.region}
+    assert starts == {date(2031, 4, 1)} and page.locator("#early").count() == 0
+    page.click("#notes button")
+    page.wait_for_selector("#early")
+    assert "sown = 2031-04-04" in settings.read_text()
 
 
 def test_undo_brings_the_very_bytes_back(page, folder):

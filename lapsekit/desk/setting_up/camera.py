@@ -11,6 +11,7 @@ from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, Note, get, post
 from lapsekit.desk.setting_up.kinds import BY_KEY, KINDS, shown_values, values_of
 from lapsekit.desk.setting_up.seeing import told_of
+from lapsekit.desk.setting_up.sowing import early
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
@@ -36,6 +37,7 @@ def _page(asked: Asked) -> Response:
         cameras, camera = list(season.settings.cameras), season.settings.cameras[name]
         sight = asked.desk.lookout.sight(name)
         seen = sight and told_of(sight.look, season.zone)
+        before = early(asked, season)
     return step_page(
         asked,
         "camera",
@@ -49,6 +51,7 @@ def _page(asked: Asked) -> Response:
         version=asked.desk.book.text(SETTINGS_FILE).version,
         may_run_programs=asked.desk.gate.password_hash is None,
         seen=seen,
+        early=before,
         number=sight.number if sight else 0,
     )
 
