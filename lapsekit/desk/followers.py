@@ -38,7 +38,7 @@ def _list(asked: Asked) -> Response:
         found = records.records(season)
         reasons = {r.id: deciding.cannot_be_shown(season, r) for r in found if r.state == state}
         damaged = records.damaged(season)
-        ways = season.settings.followers
+        ways, zone = season.settings.followers, season.zone
     counts = {each: sum(r.state == each for r in found) for each in STATES}
     mine = [record for record in found if record.state == state]
     if state != "waiting":
@@ -55,7 +55,9 @@ def _list(asked: Asked) -> Response:
         is_last=first + _A_PAGE >= len(mine),
         reasons=reasons,
         damaged=damaged,
+        zone=zone,
         takes_pictures=bool(ways.mail or ways.upload or ways.inbox),
+        looks=bool(ways.mail or ways.inbox or ways.answers),
     )
 
 
@@ -66,6 +68,7 @@ def _one(asked: Asked) -> Response:
         return asked.page(
             "follower.html",
             record=record,
+            zone=season.zone,
             reason=deciding.cannot_be_shown(season, record),
             ours=_ours(season, record),
             regions=[(r.name, r.title) for r in season.regions.region],
@@ -218,8 +221,13 @@ def _by_code(asked: Asked) -> Response:
     return asked.note("The picture of that code is deleted here.", "/followers/")
 
 
+def _look(asked: Asked) -> Response:
+    return asked.work("Looking for pictures", ["followers", "take-in"], "/followers/")
+
+
 ROUTES = (
     get("/followers/", _list),
+    post("/followers/look", _look),
     post("/followers/take-down", _by_code),
     get("/followers/{id}", _one),
     get("/followers/{id}/picture", _picture),

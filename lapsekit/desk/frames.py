@@ -37,6 +37,8 @@ class Tile:
     used : bool
     said : str
         The grower's word: "yes", "no" or "".
+    why : str
+        What the grower wrote beside it.
     waits : bool
         Whether the word is not worked in yet.
     may_show_somebody : bool
@@ -51,6 +53,7 @@ class Tile:
     told: str
     used: bool
     said: str
+    why: str
     waits: bool
     may_show_somebody: bool
 
@@ -72,6 +75,7 @@ def tile(season: Season, frame: Frame, screening: Screening | None, ruling: Ruli
         told,
         ruling.use if ruling else used,
         "" if ruling is None else "yes" if ruling.use else "no",
+        "" if ruling is None else ruling.note or "",
         waits,
         bool(set(reasons) & set(MAY_SHOW_SOMEBODY)),
     )

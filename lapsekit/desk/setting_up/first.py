@@ -4,7 +4,7 @@ from collections import Counter
 
 from starlette.responses import Response
 
-from lapsekit.catalogue import NOT_WATCHED, Daily, Frame
+from lapsekit.catalogue import NOT_WATCHED, Daily, Frame, reaches_beyond
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.sowing import early
@@ -79,6 +79,7 @@ def measured(season: Season) -> list[dict]:
             "area": _area(row),
             "cover": f"{100 * row.cover:.1f} %" if row.cover is not None else "not known",
             "frames": row.frames_used,
+            "beyond": reaches_beyond(row),
         }
         for row in season.catalogue.daily()
         if row.day == day
