@@ -256,6 +256,35 @@ def test_another_s_change_between_page_and_save_is_told_and_stays(page, folder):
     assert file.read_text() == by_hand
 
 
+def test_a_time_zone_that_is_none_keeps_what_was_typed_and_offers_the_nearest(browser, tmp_path):
+    (tmp_path / "bench").mkdir()
+    with served(tmp_path / "bench") as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/season/")
+        page.fill("#f-title", "Roof")
+        page.fill("#f-sown", "2031-03-01")
+        page.fill("#f-time_zone", "Etc/GTM")
+        page.click("text=Make the season")
+        assert 'Do you mean "Etc/GMT' in page.inner_text(".refusal")
+        assert page.input_value("#f-title") == "Roof"
+        assert page.input_value("#f-sown") == "2031-03-01"
+        assert not (tmp_path / "bench" / "season.toml").exists()
+        page.context.close()
+
+
+def test_after_signing_in_one_is_where_one_wanted_to_go_but_never_elsewhere(browser, folder):
+    keep_password(folder / ".desk" / "password", "a long enough one")
+    with served(folder) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/frames/?day=2031-04-04")
+        page.fill("#password", "a long enough one")
+        page.click("main button")
+        assert page.url == f"{address}/frames/?day=2031-04-04"
+        page.goto("/sign-in?to=//elsewhere.example/")
+        assert page.url == f"{address}/"
+        page.context.close()
+
+
 def test_pictures_before_the_sowing_day_are_told_and_a_tap_moves_it(page, folder):
     settings, regions = folder / "season.toml", folder / "regions.toml"
     settings.write_text(settings.read_text().replace("2031-03-25", "2031-04-04"))
