@@ -12,7 +12,7 @@ import pytest
 from lapsekit.desk.lookout import Lookout
 from lapsekit.founding import found_season
 from lapsekit.season import Season
-from lapsekit.web.passwords import keep_password
+from lapsekit.web.passwords import hashed, keep_password
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE, served
 from tests.desk.pointing import board_of, tap
@@ -273,8 +273,7 @@ def test_a_time_zone_that_is_none_keeps_what_was_typed_and_offers_the_nearest(br
 
 
 def test_after_signing_in_one_is_where_one_wanted_to_go_but_never_elsewhere(browser, folder):
-    keep_password(folder / ".desk" / "password", "a long enough one")
-    with served(folder) as address:
+    with served(folder, password_hash=hashed("a long enough one")) as address:
         page = opened(browser, address, PHONE)
         page.goto("/frames/?day=2031-04-04")
         page.fill("#password", "a long enough one")
