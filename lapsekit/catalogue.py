@@ -285,6 +285,11 @@ class Daily:
     red_share: float | None = None
 
 
+def reaches_beyond(row: Daily) -> bool:
+    """Whether a plant reached beyond its outline: what has no region there may count with it."""
+    return row.crowded or (row.cover or 0.0) > 1.0
+
+
 class Catalogue:
     """An open catalogue.
 

@@ -64,7 +64,7 @@ def taken_in(report: FolderReport, with_codes: bool) -> list[str]:
         )
         lines += [f"{name}: {note}" for note in received.notes]
     lines += [f"{name}: came before, nothing done" for name in report.known]
-    lines += [f"{name}: left, still being written or too many wait" for name in report.left]
+    lines += [f"{name}: left in the folder: {why}" for name, why in report.left]
     return lines or ["nothing new in the folder"]
 
 

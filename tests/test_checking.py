@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -11,6 +12,7 @@ import pytest
 from lapsekit import checking
 from lapsekit.catalogue import Frame, Screening
 from lapsekit.checking import room
+from lapsekit.checking.finding import Look
 from lapsekit.measuring import measure
 from lapsekit.season import Season
 from lapsekit.trust import take_back
@@ -140,6 +142,29 @@ def test_frames_that_are_missing_show_in_the_return_by_day(tmp_path):
     row = found(season)["return of bench"]
     assert row.how == checking.WATCH
     assert row.told.startswith("13 of 15 frames due") and "2031-04-03 1 of 3" in row.told
+
+
+@pytest.mark.parametrize(
+    ("kind", "arrived_by", "how"),
+    [
+        ('kind = "command"\ncommand = ["false"]', "import", checking.FINE),
+        ('kind = "command"\ncommand = ["false"]', "capture", checking.WRONG),
+        ('kind = "replay"\nfolder = "x"', "capture", checking.FINE),
+    ],
+)
+def test_frames_are_due_only_since_a_camera_could_take_them(tmp_path, kind, arrived_by, how):
+    """A season is founded over a month's frames that were there already."""
+    now = EVENING + timedelta(days=30)
+    season = season_at(tmp_path / "s", now, kind, "\n[alerts]\nno_frame_hours = 3\n")
+    founded = (now - timedelta(minutes=10)).timestamp()
+    os.utime(season.folder / "season.toml", (founded, founded))
+    frames = season.catalogue.frames()
+    season.catalogue.remove_frames([frame.path for frame in frames])
+    season.catalogue.add_frames([replace(frame, arrived_by=arrived_by) for frame in frames])
+    (row,) = checking.frames.last_frames(Look(season))
+    called = list(checking.frames.silent(Look(season)))
+    season.catalogue.close()
+    assert row.how == how and [each.how for each in called] == [how] * (how == checking.WRONG)
 
 
 def test_a_lens_that_grows_dim_from_week_to_week_is_told(tmp_path):

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 
+from lapsekit.catalogue import Frame
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
 from lapsekit.checking.silence import GRACE, WATCHED_HOURS, silence
 from lapsekit.season import SETTINGS_FILE
@@ -10,6 +11,9 @@ from lapsekit.when import is_met
 
 LATE_TIMES = 3
 """Captures in a row that may be missing before the camera counts as late."""
+
+_PLAYED = ("files", "replay")
+"""Kinds of camera whose pictures were taken before: none is ever due."""
 
 RETURN_FINE, RETURN_WATCH = 0.95, 0.5
 """Share of the frames due that is there; under the second, something is wrong."""
@@ -23,8 +27,8 @@ def last_frames(look: Look) -> Iterator[Finding]:
             yield Finding(what, WATCH, "none yet; lapsekit capture files one")
             continue
         told = f"last one of {_moment(look, found[-1].taken_at)}"
-        missed = silence(look.season, found[-1].taken_at, look.now)
-        if model.kind not in ("files", "watched") and missed.frames >= LATE_TIMES:
+        missed = silence(look.season, _due_since(look, found), look.now)
+        if model.kind not in (*_PLAYED, "watched") and missed.frames >= LATE_TIMES:
             told = f"{told}, and {missed.frames} more were due; is lapsekit run running?"
             yield Finding(what, WRONG, told)
         else:
@@ -34,19 +38,23 @@ def last_frames(look: Look) -> Iterator[Finding]:
 def silent(look: Look) -> Iterator[Finding]:
     """Cameras that have been silent for as long as ``no_frame_hours`` says.
 
-    A camera that never gave a frame counts from when season.toml was last written; one that
-    watches a folder is given `WATCHED_HOURS` besides.
+    A camera that never took a frame itself counts from when season.toml was last written; one
+    that watches a folder is given `WATCHED_HOURS` besides.
     """
     limit = look.season.settings.alerts.no_frame_hours
     for name, model in look.season.settings.cameras.items():
-        if model.kind == "files":
+        if model.kind in _PLAYED:
             continue
         found = look.frames[name]
-        since = found[-1].taken_at if found else _set_up(look)
+        since = _due_since(look, found)
         missed, passed = silence(look.season, since, look.now), look.now - since
         at_least = WATCHED_HOURS if model.kind == "watched" else 0.0
         if missed.hours >= limit and passed >= timedelta(hours=at_least):
-            last = f"the last is of {_moment(look, since)}" if found else "there never was one"
+            last = (
+                f"the last is of {_moment(look, found[-1].taken_at)}"
+                if found
+                else "there never was one"
+            )
             yield Finding(
                 f"frames of {name}",
                 WRONG,
@@ -59,9 +67,9 @@ def returned(look: Look) -> Iterator[Finding]:
     """How many of the frames that were due in the last days are there."""
     for name, model in look.season.settings.cameras.items():
         frames = look.frames[name]
-        if model.kind in ("files", "watched") or not frames:
+        if model.kind in (*_PLAYED, "watched") or not frames:
             continue
-        captured = [frame.taken_at for frame in frames if frame.arrived_by != "import"]
+        captured = _captured(frames)
         since = max(captured[:1], default=look.now)  # what was brought in says nothing of capturing
         since = max(since, look.now - timedelta(days=RECENT_DAYS))
         due, there, gaps = 0, 0, []
@@ -77,6 +85,22 @@ def returned(look: Look) -> Iterator[Finding]:
             told = f"{there} of {due} frames due in the last {RECENT_DAYS} days are there"
             more = f" ({', '.join(gaps)})" if how != FINE else ""
             yield Finding(f"return of {name}", how, f"{told}, {share:.1%}{more}")
+
+
+def _captured(frames: list[Frame]) -> list[datetime]:
+    """When frames were taken that were not brought in."""
+    return [frame.taken_at for frame in frames if frame.arrived_by != "import"]
+
+
+def _due_since(look: Look, frames: list[Frame]) -> datetime:
+    """From when on frames were due that are not there.
+
+    Nothing was due before the season's settings stood: frames of earlier days that were brought
+    in do not say that a camera has been silent since.
+    """
+    if _captured(frames):
+        return frames[-1].taken_at
+    return max([_set_up(look), *(frame.taken_at for frame in frames[-1:])])
 
 
 def _set_up(look: Look) -> datetime:

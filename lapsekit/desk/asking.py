@@ -1,5 +1,6 @@
 """What a page is asked, and how it answers: nobody else here knows Starlette's requests."""
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from lapsekit.desk.jobs import Job
     from lapsekit.edits.book import Change
 
+_OWN = re.compile(r"/(?:[a-z0-9-][^\s\\]*)?")
 _MOST_FILES, _MOST_FIELDS = 20, 2000
 
 
@@ -202,6 +204,11 @@ def route(path: str, handler: Handler, *, methods: tuple[str, ...] = ("GET",)) -
             return await run_in_threadpool(_refused, asked, error)
 
     return Route(path, answer, methods=list(methods), name=f"{path} {methods[0]}")
+
+
+def is_own(address: str) -> bool:
+    """Whether an address is a page of this desk, and no other server's."""
+    return bool(_OWN.fullmatch(address))
 
 
 def get(path: str, handler: Handler) -> Route:

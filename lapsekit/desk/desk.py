@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -81,6 +82,14 @@ class Desk:
         finally:
             if "catalogue" in season.__dict__:
                 season.catalogue.close()
+
+    def zone(self) -> tzinfo:
+        """The season's time zone; UTC while its settings cannot be read."""
+        try:
+            with self.opened() as season:
+                return season.zone
+        except LapsekitError:
+            return UTC
 
     def close(self) -> None:
         """End the work that was started, and let go of the camera."""

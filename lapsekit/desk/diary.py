@@ -111,7 +111,7 @@ def _add(asked: Asked) -> Response:
         events = list(dict.fromkeys(events))
         with _photographs(asked, events[0].day) as names:
             events[0] = _with_photographs(asked, events[0], names)
-            told = f"{_told(events)} noted"
+            told = f"{_told(events)}{_with(names)} noted"
             edits = {DIARY_FILE: lambda text: with_events(text, events)}
             change = asked.desk.book.change(told, edits)
     except LapsekitError as error:
@@ -159,6 +159,13 @@ def _told(events: list[Event]) -> str:
     first = events[0]
     whom = first.region if len(events) == 1 else f"{len(events)} regions"
     return f"{first.day}, {whom or 'whole bench'}: {first.what}"
+
+
+def _with(names: tuple[str, ...]) -> str:
+    """Photographs that came with an event, in words."""
+    if not names:
+        return ""
+    return f", with {len(names)} photograph{'' if len(names) == 1 else 's'},"
 
 
 def _line(asked: Asked) -> Response:

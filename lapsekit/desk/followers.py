@@ -31,7 +31,7 @@ class Ours:
     height: int
 
 
-def _list(asked: Asked) -> Response:
+def _list(asked: Asked, refusal: str = "") -> Response:
     state = asked.query.get("state", "waiting")
     if state not in STATES:
         raise HTTPException(404)
@@ -39,7 +39,9 @@ def _list(asked: Asked) -> Response:
         found = records.records(season)
         reasons = {r.id: deciding.cannot_be_shown(season, r) for r in found if r.state == state}
         damaged = records.damaged(season)
-        ways = season.settings.followers
+        ways, zone = season.settings.followers, season.zone
+        has_site = (season.site / "index.html").is_file()
+        is_published = season.settings.publish.to is not None
     counts = {each: sum(r.state == each for r in found) for each in STATES}
     mine = [record for record in found if record.state == state]
     if state != "waiting":
@@ -56,7 +58,13 @@ def _list(asked: Asked) -> Response:
         is_last=first + _A_PAGE >= len(mine),
         reasons=reasons,
         damaged=damaged,
+        refusal=refusal,
+        has_site=has_site,
+        is_published=is_published,
+        code=asked.text("code"),
+        zone=zone,
         takes_pictures=bool(ways.mail or ways.upload or ways.inbox),
+        looks=bool(ways.mail or ways.inbox or ways.answers),
     )
 
 
@@ -67,6 +75,7 @@ def _one(asked: Asked) -> Response:
         return asked.page(
             "follower.html",
             record=record,
+            zone=season.zone,
             reason=deciding.cannot_be_shown(season, record),
             seen=deciding.mark_of(record),
             ours=_ours(season, record),
@@ -220,7 +229,7 @@ def _take_down(asked: Asked) -> Response:
     with asked.season() as season:
         deciding.take_down_by_id(season, asked.named["id"])
     return asked.note(
-        "The picture is deleted here. Build and publish the site, and it is gone there too.",
+        "The picture is deleted here. The site still shows it until it is built and published.",
         "/followers/",
     )
 
@@ -229,12 +238,21 @@ def _by_code(asked: Asked) -> Response:
     with asked.season() as season:
         found = deciding.take_down(season, asked.text("code"))
     if found is None:
-        raise FollowerError("no picture has that code; look whether a letter is missing")
-    return asked.note("The picture of that code is deleted here.", "/followers/")
+        return _list(asked, "No picture has that code; look whether a letter is missing.")
+    return asked.note(
+        "The picture of that code is deleted here. The site still shows it until it is built and "
+        "published.",
+        "/followers/",
+    )
+
+
+def _look(asked: Asked) -> Response:
+    return asked.work("Looking for pictures", ["followers", "take-in"], "/followers/")
 
 
 ROUTES = (
     get("/followers/", _list),
+    post("/followers/look", _look),
     post("/followers/take-down", _by_code),
     get("/followers/{id}", _one),
     get("/followers/{id}/picture", _picture),

@@ -37,6 +37,8 @@ class Tile:
     used : bool
     said : str
         The grower's word: "yes", "no" or "".
+    why : str
+        What the grower wrote beside it.
     waits : bool
         Whether the word is not worked in yet.
     may_show_somebody : bool
@@ -51,6 +53,7 @@ class Tile:
     told: str
     used: bool
     said: str
+    why: str
     waits: bool
     may_show_somebody: bool
 
@@ -72,6 +75,7 @@ def tile(season: Season, frame: Frame, screening: Screening | None, ruling: Ruli
         told,
         ruling.use if ruling else used,
         "" if ruling is None else "yes" if ruling.use else "no",
+        "" if ruling is None else ruling.note or "",
         waits,
         bool(set(reasons) & set(MAY_SHOW_SOMEBODY)),
     )
@@ -116,11 +120,12 @@ def strip(season: Season, camera: str, month: date) -> list[Cell]:
     return [Cell(day, *counted.get(day, (0, 0))) for day in days if day.month == first.month]
 
 
-def _page(asked: Asked) -> Response:
+def _page(asked: Asked, refusal: str = "") -> Response:
+    wanted = {name: asked.text(name) or asked.query.get(name, "") for name in ("camera", "day")}
     with asked.season() as season:
-        camera = _camera(season, asked.query.get("camera", ""))
+        camera = _camera(season, wanted["camera"])
         days = season.catalogue.days_of_camera(camera)
-        day = _day(asked.query.get("day", ""), days, season.day_of(season.clock()))
+        day = _day(wanted["day"], days, season.day_of(season.clock()))
         tiles = _of_day(season, camera, day)
         facts = {
             "camera": camera,
@@ -133,15 +138,23 @@ def _page(asked: Asked) -> Response:
     left_out = [each for each in tiles if not each.used]
     used = [each for each in tiles if each.used]
     return asked.page(
-        "frames.html", left_out=left_out, used=used, seen=_version(asked), page=None, **facts
+        "frames.html",
+        left_out=left_out,
+        used=used,
+        seen=_version(asked),
+        page=None,
+        refusal=refusal,
+        why=asked.text("note"),
+        **facts,
     )
 
 
-def _all_left_out(asked: Asked) -> Response:
+def _all_left_out(asked: Asked, refusal: str = "") -> Response:
     """Frames left out on all days, the latest first."""
-    number = int(asked.query["page"]) if asked.query.get("page", "").isdecimal() else 1
+    told = asked.text("page") or asked.query.get("page", "")
+    number = int(told) if told.isdecimal() else 1
     with asked.season() as season:
-        camera = _camera(season, asked.query.get("camera", ""))
+        camera = _camera(season, asked.text("camera") or asked.query.get("camera", ""))
         rulings, _ = season.rulings()
         found = [(f, s) for f, s in season.catalogue.screenings() if f.camera == camera]
         tiles = [tile(season, f, s, rulings.get(f.path)) for f, s in reversed(found)]
@@ -156,6 +169,8 @@ def _all_left_out(asked: Asked) -> Response:
         number=number,
         pages=pages,
         total=len(left_out),
+        refusal=refusal,
+        why=asked.text("note"),
         seen=_version(asked),
         **facts,
     )
@@ -207,6 +222,12 @@ def _neighbours(days: Sequence[date], day: date) -> dict:
 
 def _rule(asked: Asked) -> Response:
     word, back = asked.text("word"), _back(asked)
+    if not asked.texts("frame"):
+        refusal = "Tick the frames that you mean first."
+        if asked.wants_data:
+            raise SettingsError(refusal)
+        is_of_all = asked.text("page").isdecimal()
+        return (_all_left_out if is_of_all else _page)(asked, refusal)
     with asked.season() as season:
         frames = _named(season, asked.texts("frame"))
         days = {frame.day for frame in season.catalogue.frames() if frame.path in frames}
@@ -230,8 +251,6 @@ def _rule(asked: Asked) -> Response:
 
 def _named(season: Season, wanted: Sequence[str]) -> list[str]:
     """Frames of a form, looked up in the catalogue."""
-    if not wanted:
-        raise SettingsError("Tick the frames that you mean first.")
     there = season.catalogue.paths()
     missing = [name for name in wanted if name not in there]
     if missing:

@@ -6,6 +6,7 @@ from datetime import date
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from lapsekit.catalogue import reaches_beyond
 from lapsekit.corrections import Correction, read_corrections, with_correction
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import SettingsError
@@ -39,6 +40,7 @@ def _page(asked: Asked) -> Response:
             "overviews": overviews(almanac, curves),
             "alerts": look_sentences(season, report.alerts),
             "followed": _followed(season, titles),
+            "beyond": _beyond(season, titles),
             "today": season.day_of(season.clock()),
             "has_site": (season.site / "index.html").is_file(),
             "single": [c for c in curves if not c.in_overview and c.is_measured],
@@ -54,6 +56,12 @@ def _page(asked: Asked) -> Response:
         **facts,
         **told,
     )
+
+
+def _beyond(season: Season, titles: dict[str, str]) -> list[str]:
+    """Titles of regions whose plants reached beyond their outlines on their last measured day."""
+    last = {row.region: row for row in season.catalogue.daily() if row.cover is not None}
+    return [titles[n] for n, row in last.items() if n in titles and reaches_beyond(row)]
 
 
 def _followed(season: Season, titles: dict[str, str]) -> list[tuple[str, str]]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from lapsekit.errors import SeasonBusy
 
 _MOST_KEPT = 40
-_LINES = 400
+_LINES = 4000
 _NICE = 5
 _ENDS_WITHIN_S = 10.0
 

@@ -1,5 +1,6 @@
 """The site before others see it: a preview, what will go out, and putting it out."""
 
+import json
 import os
 from collections.abc import Sequence
 from datetime import datetime
@@ -10,7 +11,9 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 
 from lapsekit.checking.work import last_morning
 from lapsekit.desk.asking import Asked, get, post
+from lapsekit.desk.jobs import Job
 from lapsekit.errors import SettingsError
+from lapsekit.publishing import PublishReport
 from lapsekit.season import Season
 
 KINDS = {
@@ -37,7 +40,8 @@ KINDS = {
 }
 """What the site's files are told to be; any other is bytes."""
 
-_DEEPEST = 12
+_BUILDING = ("site", "publish")
+_DEEPEST, _MOST_NAMED = 12, 300
 
 
 def _page(asked: Asked) -> Response:
@@ -56,6 +60,7 @@ def _page(asked: Asked) -> Response:
         target=table.target,
         morning=morning and (morning.ended_at.astimezone(zone), morning.code),
         somebody=waiting,
+        job=next((job for job in asked.desk.jobs.running if job.words[0] in _BUILDING), None),
     )
 
 
@@ -105,7 +110,44 @@ def _build(asked: Asked) -> Response:
 
 def _dry_run(asked: Asked) -> Response:
     _require_place(asked)
-    return asked.work("What will go out", ["publish", "--dry-run"], "/publish/")
+    return asked.work("What will go out", ["publish", "--dry-run", "--json"], "/publish/", _whole)
+
+
+def _whole(job: Job) -> None:
+    """Say first what would go out in all, then the files; what building the site said, no more."""
+    said = list(job.said)
+    if "{" not in said:
+        return
+    told = json.loads("\n".join(said[said.index("{") :]))
+    job.said.clear()
+    job.said.extend(going_out(PublishReport(**told)))
+
+
+def going_out(report: PublishReport) -> list[str]:
+    """What would be sent and removed: headline and cautions, then files, bounded.
+
+    Parameters
+    ----------
+    report : PublishReport
+        Of a dry run.
+    """
+    if not report.sent and not report.removed:
+        return [f"Nothing: {report.place} is as it should be ({report.unchanged} files)."]
+    lines = [
+        f"To {report.place}: {len(report.sent)} files would be sent ({report.size / 1e6:.1f} MB), "
+        f"{len(report.removed)} removed; {report.unchanged} are there as they should be."
+    ]
+    if report.overwritten:
+        lines.append(f"Not put there by lapsekit, and overwritten: {_some(report.overwritten)}")
+    lines += [f"Caution: {report.caution}"] if report.caution else []
+    names = [f"  + {name}" for name in report.sent] + [f"  - {name}" for name in report.removed]
+    rest = len(names) - _MOST_NAMED
+    return lines + names[:_MOST_NAMED] + ([f"  and {rest} more"] if rest > 0 else [])
+
+
+def _some(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 10} more" if len(names) > 10 else ""
+    return f"{', '.join(names[:10])}{more}"
 
 
 def _publish(asked: Asked) -> Response:

@@ -181,7 +181,23 @@ def _save(asked: Asked) -> Response:
         raise
     except LapsekitError as error:
         return _table(asked, *_sorted_out(f"{error}", name))
-    return asked.changed(change, f"/settings/{name}")
+    return asked.changed(change, f"/settings/{name}", _made_inbox(asked) if "inbox" in said else "")
+
+
+def _made_inbox(asked: Asked) -> str:
+    """Make the folder that followers' pictures come into, inside the season folder alone."""
+    with asked.season() as season:
+        named = season.settings.followers.inbox
+    if named is None:
+        return ""
+    folder = asked.desk.folder.resolve()
+    inbox = (folder / named).resolve()
+    if inbox.is_dir():
+        return ""
+    if not inbox.is_relative_to(folder):
+        return f"Make the folder {named} yourself: it lies outside the season folder."
+    inbox.mkdir(parents=True)
+    return f"The folder {named} is made."
 
 
 def _value(asked: Asked, field: Field) -> Any:

@@ -6,7 +6,7 @@ from starlette.responses import Response
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.jobs import Job
 
-_SHOWN = 40
+_SHOWN_AT_WORK, _SHOWN = 40, 400
 
 
 def _job(asked: Asked) -> Job:
@@ -18,7 +18,7 @@ def _job(asked: Asked) -> Job:
 
 def _page(asked: Asked) -> Response:
     job = _job(asked)
-    lines = list(job.said)[-_SHOWN:]
+    lines = list(job.said)[-(_SHOWN_AT_WORK if job.runs else _SHOWN) :]
     if asked.wants_data:
         return asked.data(runs=job.runs, code=job.code, lines=lines)
     return asked.page("work.html", job=job, lines=lines)

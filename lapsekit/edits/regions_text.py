@@ -68,6 +68,15 @@ def set_outline(text: str, name: str, from_day: date, points: Points | None) -> 
     return with_value(text, (*path, at, "points"), points)
 
 
+def move_outline(text: str, name: str, was: date, from_day: date) -> str:
+    """Let the outline that holds from a day on hold from another."""
+    number = _number(text, name)
+    known = _outlines(text, number)
+    if was not in known:
+        raise SettingsError(f'{REGIONS_FILE}: region "{name}" has no outline from {was}')
+    return with_value(text, ("region", number, "outline", known.index(was), "from"), from_day)
+
+
 def remove_outline(text: str, name: str, from_day: date) -> str:
     """Take the outline of a day out, so that the one before it holds on.
 

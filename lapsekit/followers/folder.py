@@ -49,6 +49,8 @@ _KEYS = (
     "parent",
 )
 _LETTER_WRITTEN = "a letter with its code was written"
+STILL_WRITTEN = "still being written; look again in a minute"
+TOO_MANY_WAIT = "too many pictures wait; say yes or no to some, then look again"
 
 
 @dataclass
@@ -59,8 +61,10 @@ class FolderReport:
     ----------
     taken : list of (str, Received)
         File names, and what waits now.
-    known, left : list of str
-        Such as came before; such as are still being written, or for which there is no room now.
+    known : list of str
+        Such as came before.
+    left : list of (str, str)
+        Such as stay in the folder for now, with the reason and what to do.
     refused : list of (str, str)
         With the reason.
     problems : list of str
@@ -69,7 +73,7 @@ class FolderReport:
 
     taken: list[tuple[str, Received]] = field(default_factory=list)
     known: list[str] = field(default_factory=list)
-    left: list[str] = field(default_factory=list)
+    left: list[tuple[str, str]] = field(default_factory=list)
     refused: list[tuple[str, str]] = field(default_factory=list)
     problems: list[str] = field(default_factory=list)
 
@@ -94,7 +98,7 @@ def take_in_folder(season: Season) -> FolderReport:
     report = FolderReport()
     for file in _pictures(inbox):
         if time.time() - file.stat().st_mtime < _STILL_S:
-            report.left.append(file.name)
+            report.left.append((file.name, STILL_WRITTEN))
         else:
             _take_one(season, file, report)
     return report
@@ -118,7 +122,7 @@ def _take_one(season: Season, file: Path, report: FolderReport) -> None:
         with suppress(FollowerError):  # it was taken down at once
             _keep_code(season, received.id, received.code)
     if received.is_for_now:
-        report.left.append(file.name)
+        report.left.append((file.name, TOO_MANY_WAIT))
     elif received.refused:
         report.refused.append((file.name, received.refused))
         _put_away(file, REFUSED, received.refused)

@@ -6,6 +6,7 @@ from datetime import date
 from itertools import groupby
 from typing import Any
 
+from lapsekit.catalogue import reaches_beyond
 from lapsekit.language.phrases import age_text, reasons_text
 from lapsekit.language.words import Words
 from lapsekit.settings import Region
@@ -170,7 +171,7 @@ def _summary(
     yield words.text("On {day}, {age}, it covers {value} ({range}).", **values)
     if region.until is not None and region.until < almanac.days[-1]:
         yield _end(words, region)
-    if days[last].crowded:
+    if reaches_beyond(days[last]):
         yield words.text("Its leaves have reached its outline: it may be larger than that.")
     yield rate
     for each in happened:

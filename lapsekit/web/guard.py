@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 from lapsekit.web.answers import POLICY, Answer, RefusalPage
 from lapsekit.web.bodies import FORM_TOKEN, Body
@@ -140,7 +140,7 @@ class Guard:
             token, session = self.sessions.begin(self.rules.opened_signed_in)
             answer.give(token)
         if not session.is_signed_in and not self.rules.is_open(scope["path"]):
-            await answer.send_to(self.rules.sign_in, scope)
+            await answer.send_to(f"{self.rules.sign_in}{_wanted(scope)}", scope)
             return
         if scope["method"] == "POST":
             await body.check_token(session)
@@ -246,3 +246,10 @@ def _cookie(headers: dict[bytes, bytes], name: str) -> str | None:
     except CookieError:
         return None
     return found.value if found else None
+
+
+def _wanted(scope) -> str:
+    """The page that was asked for, as a query: it is gone to after signing in."""
+    query = scope["query_string"].decode("latin-1")
+    asked = f"{scope['path']}?{query}" if query else scope["path"]
+    return "" if asked == "/" else f"?{urlencode({'to': asked})}"

@@ -16,14 +16,15 @@ PHONE, LAPTOP = {"width": 360, "height": 740}, {"width": 1280, "height": 860}
 
 
 @contextmanager
-def served(folder, now=NOW):
+def served(folder, now=NOW, password_hash=None):
     """The desk of a season folder, answering on a thread; its address."""
     from lapsekit.desk.app import Reach, make_app
     from lapsekit.web import serving
 
     with serving.bound("127.0.0.1", 0) as socket:
         port = socket.getsockname()[1]
-        reach = Reach(hosts=serving.local_names("127.0.0.1", port))
+        names = serving.local_names("127.0.0.1", port)
+        reach = Reach(hosts=names, password_hash=password_hash)
         app = make_app(folder, reach, clock=lambda: now)
         server = serving.server(app)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [socket]}, daemon=True)

@@ -191,7 +191,9 @@ def test_with_the_code_a_picture_is_deleted_and_a_wrong_one_deletes_nothing(page
     page.goto("/followers/")
     page.get_by_label("The code").fill("ABCD-EFGH-JKMN-PQRS")
     page.get_by_role("button", name="Delete that picture").click()
-    assert "no picture has that code" in page.get_by_role("alert").inner_text()
+    assert "No picture has that code" in page.get_by_role("alert").inner_text()
+    assert page.get_by_label("The code").input_value() == "ABCD-EFGH-JKMN-PQRS"
+    page.get_by_label("The code").fill("")
     assert [each.id for each in records(season)] == [one.id]
     page.goto("/followers/")
     page.get_by_label("The code").fill(one.code.lower())

@@ -7,6 +7,8 @@ import tomllib
 import pytest
 
 from lapsekit.corrections import read_corrections
+from lapsekit.desk.publish import going_out
+from lapsekit.publishing import PublishReport
 from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from tests.axe import findings
@@ -95,8 +97,18 @@ def test_what_will_go_out_is_listed_and_nothing_goes(page, folder, tmp_path):
     page.goto("/publish/")
     page.get_by_role("button", name="What will go out").click()
     page.wait_for_selector("text=Done.", timeout=90_000)
-    assert "index.html" in page.locator(".said").inner_text()
+    headline, *names = page.locator(".said").inner_text().splitlines()
+    size = len([file for file in (folder / "site").rglob("*") if file.is_file()])
+    assert headline.startswith(f"To {tmp_path / 'host'}: {size} files would be sent")
+    assert "  + index.html" in names and len(names) == size
     assert list((tmp_path / "host").iterdir()) == []
+
+
+def test_a_long_list_of_what_goes_out_ends_with_how_many_more():
+    report = PublishReport("there", sent=[f"{n}.jpg" for n in range(900)], removed=["old.html"])
+    headline, *names = going_out(report)
+    assert "900 files" in headline and "1 removed" in headline
+    assert len(names) < 400 and names[-1] == f"  and {901 - len(names) + 1} more"
 
 
 def test_the_preview_is_the_site_and_reaches_nothing_else(page, folder):

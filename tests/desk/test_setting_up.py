@@ -1,5 +1,6 @@
 """A season set up at the desk, in a real browser, by what a grower would tap and type."""
 
+import re
 import shutil
 import threading
 import time
@@ -15,7 +16,7 @@ from lapsekit.desk.lookout import Lookout
 from lapsekit.errors import CameraError
 from lapsekit.founding import found_season
 from lapsekit.season import Season
-from lapsekit.web.passwords import keep_password
+from lapsekit.web.passwords import hashed, keep_password
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE, served
 from tests.desk.pointing import board_of, tap
@@ -257,6 +258,50 @@ def test_another_s_change_between_page_and_save_is_told_and_stays(page, folder):
     page.click("form#times-form button.main")
     assert "Somebody else was quicker" in page.inner_text("h1")
     assert file.read_text() == by_hand
+
+
+def test_a_time_zone_that_is_none_keeps_what_was_typed_and_offers_the_nearest(browser, tmp_path):
+    (tmp_path / "bench").mkdir()
+    with served(tmp_path / "bench") as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/season/")
+        page.fill("#f-title", "Roof")
+        page.fill("#f-sown", "2031-03-01")
+        page.fill("#f-time_zone", "Etc/GTM")
+        page.click("text=Make the season")
+        assert 'Do you mean "Etc/GMT' in page.inner_text(".refusal")
+        assert page.input_value("#f-title") == "Roof"
+        assert page.input_value("#f-sown") == "2031-03-01"
+        assert not (tmp_path / "bench" / "season.toml").exists()
+        page.context.close()
+
+
+def test_after_signing_in_one_is_where_one_wanted_to_go_but_never_elsewhere(browser, folder):
+    with served(folder, password_hash=hashed("a long enough one")) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/frames/?day=2031-04-04")
+        page.fill("#password", "a long enough one")
+        page.click("main button")
+        assert page.url == f"{address}/frames/?day=2031-04-04"
+        page.goto("/sign-in?to=//elsewhere.example/")
+        assert page.url == f"{address}/"
+        page.context.close()
+
+
+def test_pictures_before_the_sowing_day_are_told_and_a_tap_moves_it(page, folder):
+    settings, regions = folder / "season.toml", folder / "regions.toml"
+    settings.write_text(settings.read_text().replace("2031-03-25", "2031-04-04"))
+    regions.write_text(re.sub(r"from = \S+", "from = 2031-04-04", regions.read_text()))
+    page.goto("/setup/aim/")
+    page.click("#early button")
+    page.wait_for_selector("#notes .note")
+    season = Season(folder)
+    assert season.settings.season.sown == date(2031, 4, 1)
+    starts = {region.outline[0].valid_from for region in season.regions.region}
+    assert starts == {date(2031, 4, 1)} and page.locator("#early").count() == 0
+    page.click("#notes button")
+    page.wait_for_selector("#early")
+    assert "sown = 2031-04-04" in settings.read_text()
 
 
 def test_undo_brings_the_very_bytes_back(page, folder):

@@ -3,10 +3,11 @@
 Each step writes season.toml or regions.toml at once, can be left, and can be come back to.
 """
 
-from lapsekit.desk.setting_up import aim, beginning, camera, first, frames_in, scale, times
+from lapsekit.desk.setting_up import aim, beginning, camera, first, frames_in, scale, sowing, times
 
 ROUTES = (
     *beginning.ROUTES,
+    *sowing.ROUTES,
     *camera.ROUTES,
     *frames_in.ROUTES,
     *aim.ROUTES,

@@ -8,6 +8,7 @@ from starlette.responses import RedirectResponse, Response
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.seeing import told_of
+from lapsekit.desk.setting_up.sowing import early
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import CameraError, SettingsError
@@ -35,6 +36,7 @@ def _page(asked: Asked) -> Response:
             "reference": reference_of(season, name),
             "privacy": [list(map(list, outline)) for outline in model.privacy],
             "frames": len(season.catalogue.frames(name)),
+            "early": early(asked, season),
         }
     return step_page(
         asked,

@@ -1,5 +1,6 @@
 """The first step: what is grown, since when, and whose midnight ends a day."""
 
+import difflib
 from datetime import date
 from zoneinfo import available_timezones
 
@@ -8,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from lapsekit.desk.asking import Asked, Note, get, post
 from lapsekit.desk.setting_up.steps import STEPS, step_page, steps_done
 from lapsekit.edits.settings_text import with_value, without
-from lapsekit.errors import SettingsError
+from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
 from lapsekit.founding import found_season, machine_zone
 from lapsekit.season import SETTINGS_FILE
 from lapsekit.trust import trust
@@ -21,12 +22,17 @@ def _start(asked: Asked) -> Response:
     return RedirectResponse(to.address, status_code=303)
 
 
-def _page(asked: Asked) -> Response:
+def _page(asked: Asked, refusal: str = "") -> Response:
+    """The form; a refused one is shown again with what was typed."""
+    keys = ("title", "sown", "time_zone", "about")
+    typed = {key: asked.text(key) for key in keys} if refusal else {}
     zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
-    told = {"zones": zones, "version": "", "today": date.today()}
+    told = {"zones": zones, "version": "", "refusal": refusal, "typed": typed}
     if not asked.desk.has_season:
         return step_page(asked, "season", "setup_season.html", table=None, **_new(), **told)
-    told["version"] = asked.desk.book.text(SETTINGS_FILE).version
+    told["version"] = (
+        asked.text("version") if refusal else asked.desk.book.text(SETTINGS_FILE).version
+    )
     with asked.season() as season:
         table = season.settings.season
     zone = table.time_zone
@@ -38,9 +44,21 @@ def _new() -> dict[str, str]:
 
 
 def _save(asked: Asked) -> Response:
+    try:
+        return _saved(asked)
+    except ChangedMeanwhile:
+        raise
+    except LapsekitError as error:
+        if asked.wants_data:
+            raise
+        return _page(asked, f"{error}")
+
+
+def _saved(asked: Asked) -> Response:
     title, zone, sown = asked.text("title"), asked.text("time_zone"), asked.day("sown")
     if not title:
         raise SettingsError("title: give the season a name")
+    _require_zone(zone)
     if not asked.desk.has_season:
         return _found(asked, title, zone, sown)
 
@@ -54,6 +72,21 @@ def _save(asked: Asked) -> Response:
     seen = {SETTINGS_FILE: asked.text("version")}
     change = asked.desk.book.change(f"Season: {title}", {SETTINGS_FILE: edit}, seen)
     return asked.changed(change, "/setup/season/")
+
+
+def _require_zone(zone: str) -> None:
+    """Refuse what is no time zone, with the name that is nearest to it."""
+    known = available_timezones()
+    if zone in known:
+        return
+    folded = {each.casefold(): each for each in sorted(known)}
+    cities = {each.rpartition("/")[2]: each for each in folded}
+    typed = zone.casefold().replace(" ", "_")
+    near = difflib.get_close_matches(typed, folded, n=1) or [
+        cities[each] for each in difflib.get_close_matches(typed.rpartition("/")[2], cities, n=1)
+    ]
+    offer = f' Do you mean "{folded[near[0]]}"?' if near else ""
+    raise SettingsError(f'time zone "{zone}": there is none of that name.{offer}')
 
 
 def _found(asked: Asked, title: str, zone: str, sown: date) -> Response:

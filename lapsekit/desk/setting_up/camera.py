@@ -14,6 +14,7 @@ from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, Note, get, post
 from lapsekit.desk.setting_up.kinds import BY_KEY, KINDS, shown_values, values_of
 from lapsekit.desk.setting_up.seeing import told_of
+from lapsekit.desk.setting_up.sowing import early
 from lapsekit.desk.setting_up.steps import camera_of, step_page
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
@@ -40,6 +41,7 @@ def _page(asked: Asked) -> Response:
         cameras, camera = list(season.settings.cameras), season.settings.cameras[name]
         sight = asked.desk.lookout.sight(name)
         seen = sight and told_of(sight.look, season.zone)
+        before = early(asked, season)
     return step_page(
         asked,
         "camera",
@@ -52,6 +54,7 @@ def _page(asked: Asked) -> Response:
         devices=devices(),
         version=asked.desk.book.text(SETTINGS_FILE).version,
         seen=seen,
+        early=before,
         number=sight.number if sight else 0,
     )
 

@@ -4,9 +4,10 @@ from collections import Counter
 
 from starlette.responses import Response
 
-from lapsekit.catalogue import NOT_WATCHED, Daily, Frame
+from lapsekit.catalogue import NOT_WATCHED, Daily, Frame, reaches_beyond
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
+from lapsekit.desk.setting_up.sowing import early
 from lapsekit.desk.setting_up.steps import first_day, step_page
 from lapsekit.errors import SettingsError
 from lapsekit.season import VERDICTS_FILE, Season
@@ -23,8 +24,10 @@ def _page(asked: Asked) -> Response:
             "day": first_day(season),
             "left_out": left_out(season),
             "unseen": _unseen(season),
+            "released": len(_waiting(season)) < len(season.catalogue.frames()),
             "measured": measured(season),
             "picture": _picture(season),
+            "early": early(asked, season),
         }
     name = asked.desk.folder.resolve().name
     return step_page(asked, "first", "setup_first.html", folder=name, **told)
@@ -38,7 +41,7 @@ def left_out(season: Season) -> str:
     return ", ".join(f"{number} {reason}" for reason, number in found.most_common())
 
 
-def _unseen(season: Season) -> list[dict]:
+def _waiting(season: Season) -> list[Frame]:
     """Frames that wait for somebody to say that nobody stands in them.
 
     Before the first day is measured these are all that were captured: too few lie around each to
@@ -50,9 +53,14 @@ def _unseen(season: Season) -> list[dict]:
         said = season.rulings()[0]
         captured = [f for f in season.catalogue.frames() if f.arrived_by == "capture"]
         found = [frame for frame in captured if frame.path not in said]
+    return found
+
+
+def _unseen(season: Season) -> list[dict]:
+    """The first of those that wait, as the page shows them."""
     return [
         {"path": frame.path, "address": pictures.address(frame, 480), **_size(frame)}
-        for frame in found[:_MOST_UNSEEN]
+        for frame in _waiting(season)[:_MOST_UNSEEN]
     ]
 
 
@@ -71,6 +79,7 @@ def measured(season: Season) -> list[dict]:
             "area": _area(row),
             "cover": f"{100 * row.cover:.1f} %" if row.cover is not None else "not known",
             "frames": row.frames_used,
+            "beyond": reaches_beyond(row),
         }
         for row in season.catalogue.daily()
         if row.day == day
