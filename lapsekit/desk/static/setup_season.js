@@ -2,7 +2,7 @@
 // A new season's time zone and sowing day are guessed from the browser.
 (() => {
   const version = document.querySelector('input[name="version"]');
-  if (version.value) return;
+  if (version.value || document.querySelector("main .refusal")) return; // what was typed stays
   const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
   if (zone) document.getElementById("f-time_zone").value = zone;
   const now = new Date();
