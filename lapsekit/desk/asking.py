@@ -168,7 +168,7 @@ class Asked:
         Parameters are those of `lapsekit.desk.jobs.Jobs.start`.
         """
         job = self.desk.jobs.start(what, words, back, then)
-        to = f"/work/{job.number}"
+        to = f"/jobs/{job.number}"
         return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 
     def measure(self, back: str) -> Response:

@@ -30,4 +30,4 @@ def _stop(asked: Asked) -> Response:
     return asked.note(f"{job.what}: stopped; it goes on from there next time.", job.back)
 
 
-ROUTES = (get("/work/{number}", _page), post("/work/{number}/stop", _stop))
+ROUTES = (get("/jobs/{number}", _page), post("/jobs/{number}/stop", _stop))

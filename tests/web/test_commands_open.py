@@ -87,7 +87,7 @@ def test_work_that_the_desk_began_ends_with_it(tmp_path):
     with open_command("desk", "--season", folder, "--port", 0) as port:
         page = until_it_answers(port, "/setup/first/")
         reply = post(port, "/setup/first/take", page.cookie, page.token)
-        assert reply.status == 303 and reply.headers["location"].startswith("/work/")
+        assert reply.status == 303 and reply.headers["location"].startswith("/jobs/")
         for _ in range(400):
             if note.exists() and note.read_text().endswith(" "):
                 break

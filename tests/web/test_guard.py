@@ -100,17 +100,17 @@ def test_a_change_needs_the_token_of_its_own_session(open_desk):
     others, other_token = signed_on(open_desk)
     assert others != cookie and other_token != token
     for told in (None, "", "x", other_token, token[:-1], token + "x"):
-        reply = post(open_desk, "/work/none/stop", cookie, told)
+        reply = post(open_desk, "/jobs/none/stop", cookie, told)
         assert reply.status == 403 and "earlier session" in reply.text
-    assert post(open_desk, "/work/none/stop", None, token).status == 403
-    assert post(open_desk, "/work/none/stop", cookie, token).status == 404  # let through
+    assert post(open_desk, "/jobs/none/stop", None, token).status == 403
+    assert post(open_desk, "/jobs/none/stop", cookie, token).status == 404  # let through
 
 
 def test_a_token_counts_in_a_header_and_nowhere_but_at_the_head_of_a_form(open_desk):
     cookie, token = signed_on(open_desk)
     bare = form(change="x")
     named = [*bare["headers"], ("Cookie", cookie)]
-    path = "/work/none/stop"
+    path = "/jobs/none/stop"
     reply = ask(open_desk, "POST", path, [*named, ("X-Form-Token", token)], bare["body"])
     assert reply.status == 404
     late = form(padding="x" * 5000, form_token=token)
@@ -155,14 +155,14 @@ def test_a_token_is_read_whole_however_a_form_is_cut_into_packets():
 def test_a_change_from_a_page_of_another_origin_is_refused_even_with_the_token(open_desk, told):
     cookie, token = signed_on(open_desk)
     headers = [(name, value.format(port=open_desk)) for name, value in told]
-    reply = post(open_desk, "/work/none/stop", cookie, token, headers)
+    reply = post(open_desk, "/jobs/none/stop", cookie, token, headers)
     assert reply.status == 403 and "another site" in reply.text
 
 
 def test_a_change_from_our_own_page_is_let_through(open_desk):
     cookie, token = signed_on(open_desk)
     own = [("Origin", f"http://127.0.0.1:{open_desk}"), ("Sec-Fetch-Site", "same-origin")]
-    assert post(open_desk, "/work/none/stop", cookie, token, own).status == 404
+    assert post(open_desk, "/jobs/none/stop", cookie, token, own).status == 404
 
 
 @pytest.mark.parametrize("site", ["cross-site", "same-site"])

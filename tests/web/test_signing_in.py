@@ -48,12 +48,12 @@ def signed_in(port, **more):
 
 def test_without_the_password_nothing_of_the_season_is_told(locked, bench):
     moment = next((bench.folder / "frames").rglob("*.png")).stem
-    for path in ("/", "/changes/", f"/picture/bench/{moment}", "/work/1", "/nothing", "/sign-out"):
+    for path in ("/", "/changes/", f"/picture/bench/{moment}", "/jobs/1", "/nothing", "/sign-out"):
         reply = ask(locked, "GET", path)
         assert (reply.status, reply.headers["location"], reply.body) == (303, "/sign-in", b"")
     page = ask(locked, "GET", "/sign-in")
     assert page.status == 200 and "basil" not in page.text
-    refused = post(locked, "/work/1/stop", page.cookie, page.token)
+    refused = post(locked, "/jobs/1/stop", page.cookie, page.token)
     assert refused.status == 403 and refused.text == "Sign in first.\n"
 
 
@@ -74,7 +74,7 @@ def test_a_planted_cookie_is_worth_nothing_after_signing_in(locked):
     assert ask(locked, "GET", "/", [("Cookie", planted)]).status == 303
     page = ask(locked, "GET", "/", [("Cookie", cookie)])
     assert page.token != planted_token
-    assert post(locked, "/work/1/stop", cookie, planted_token).status == 403
+    assert post(locked, "/jobs/1/stop", cookie, planted_token).status == 403
     for made_up in ("lapsekit-desk-0=abc", f"lapsekit-desk-{locked}=made-up", cookie + "x"):
         assert ask(locked, "GET", "/", [("Cookie", made_up)]).status == 303
 
