@@ -3,39 +3,40 @@
 import os
 import sys
 from contextlib import suppress
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from lapsekit import telling_desk
-from lapsekit.cli.shared import HERE, Interrupted, Port, SeasonFolder, app, say
+from lapsekit.cli.shared import (
+    HERE,
+    Behind,
+    Certificate,
+    CertificateKey,
+    FurtherNames,
+    Host,
+    Interrupted,
+    Port,
+    SeasonFolder,
+    app,
+    require_both,
+    say,
+)
 from lapsekit.errors import MissingExtra, SettingsError
 
 
 @app.command()
 def desk(
     season: SeasonFolder = HERE,
-    host: Annotated[
-        str, typer.Option(help="Address to listen at; 0.0.0.0 for your whole network.")
-    ] = "127.0.0.1",
+    host: Host = "127.0.0.1",
     port: Port = 8010,
     set_password: Annotated[
         bool, typer.Option("--set-password", help="Ask for a password, keep its hash, and end.")
     ] = False,
-    certificate: Annotated[
-        Path | None, typer.Option(exists=True, dir_okay=False, help="PEM file, for TLS.")
-    ] = None,
-    key: Annotated[
-        Path | None, typer.Option(exists=True, dir_okay=False, help="Its private key, PEM.")
-    ] = None,
-    behind: Annotated[
-        list[str] | None,
-        typer.Option(metavar="ADDRESS", help="A proxy's address, which speaks TLS for the desk."),
-    ] = None,
-    name: Annotated[
-        list[str] | None, typer.Option(help="A further name by which browsers reach it.")
-    ] = None,
+    certificate: Certificate = None,
+    key: CertificateKey = None,
+    behind: Behind = None,
+    name: FurtherNames = None,
 ) -> None:
     """Open the desk: web pages on this machine to set a season up and to look after it."""
     try:
@@ -49,8 +50,7 @@ def desk(
         passwords.keep_password(password_file(season), _asked_password())
         say(telling_desk.password_kept(password_file(season)))
         return
-    if (certificate is None) != (key is None):
-        raise SettingsError("--certificate and --key belong together; give both, or neither")
+    require_both(certificate, key)
     tries = 1 if behind else serving.TRIES  # the proxy asks at that very port
     with serving.bound(host, port, tries) as socket:
         found = socket.getsockname()[1]

@@ -2,36 +2,34 @@
 
 from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
-
-import typer
 
 from lapsekit import telling_desk
-from lapsekit.cli.shared import HERE, Interrupted, Port, SeasonFolder, app, say
-from lapsekit.errors import MissingExtra, SettingsError
+from lapsekit.cli.shared import (
+    HERE,
+    Behind,
+    Certificate,
+    CertificateKey,
+    FurtherNames,
+    Host,
+    Interrupted,
+    Port,
+    SeasonFolder,
+    app,
+    require_both,
+    say,
+)
+from lapsekit.errors import MissingExtra
 
 
 @app.command()
 def receive(
     season: SeasonFolder = HERE,
-    host: Annotated[
-        str, typer.Option(help="Address to listen at; 0.0.0.0 for every one of this machine.")
-    ] = "127.0.0.1",
+    host: Host = "127.0.0.1",
     port: Port = 8020,
-    behind: Annotated[
-        list[str] | None,
-        typer.Option(metavar="ADDRESS", help="A proxy's address, which speaks TLS for the page."),
-    ] = None,
-    name: Annotated[
-        list[str] | None,
-        typer.Option(help="A further name by which browsers reach it, beside followers.upload."),
-    ] = None,
-    certificate: Annotated[
-        Path | None, typer.Option(exists=True, dir_okay=False, help="PEM file, for TLS.")
-    ] = None,
-    key: Annotated[
-        Path | None, typer.Option(exists=True, dir_okay=False, help="Its private key, PEM.")
-    ] = None,
+    behind: Behind = None,
+    name: FurtherNames = None,
+    certificate: Certificate = None,
+    key: CertificateKey = None,
 ) -> None:
     """Open the page where followers send pictures, and take them back by their codes."""
     try:
@@ -42,8 +40,7 @@ def receive(
         raise MissingExtra("the upload page", "desk") from error
     from lapsekit.followers.opening import require_confinement
 
-    if (certificate is None) != (key is None):
-        raise SettingsError("--certificate and --key belong together; give both, or neither")
+    require_both(certificate, key)
     require_confinement()
     with serving.bound(host, port, tries=1) as socket:
         found = socket.getsockname()[1]

@@ -48,6 +48,32 @@ Wait = Annotated[
 Port = Annotated[int, typer.Option(min=0, max=65535, help="Port to try first; 0 for any.")]
 
 
+Host = Annotated[
+    str, typer.Option(help="Address to listen at; 0.0.0.0 for every one of this machine.")
+]
+
+
+Certificate = Annotated[
+    Path | None, typer.Option(exists=True, dir_okay=False, help="PEM file, for TLS.")
+]
+
+
+CertificateKey = Annotated[
+    Path | None, typer.Option(exists=True, dir_okay=False, help="Its private key, PEM.")
+]
+
+
+Behind = Annotated[
+    list[str] | None,
+    typer.Option(metavar="ADDRESS", help="A proxy's address, which speaks TLS for it."),
+]
+
+
+FurtherNames = Annotated[
+    list[str] | None, typer.Option(help="A further name by which browsers reach it.")
+]
+
+
 SampleFolder = Annotated[
     Path | None,
     typer.Option("--frames", help="The sample season's folder.", show_default="the checkout's"),
@@ -124,6 +150,12 @@ def _plain(items: Iterable[Any], total: int, label: str) -> Iterator[Any]:
         if total >= 20 and number * 4 // total > told:
             told = number * 4 // total
             print(f"{label}: {number} of {total}", file=sys.stderr, flush=True)
+
+
+def require_both(certificate: Path | None, key: Path | None) -> None:
+    """Refuse a certificate without its key, or a key alone."""
+    if (certificate is None) != (key is None):
+        raise SettingsError("--certificate and --key belong together; give both, or neither")
 
 
 def serve_folder(folder: Path, port: int) -> None:
