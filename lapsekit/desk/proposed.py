@@ -42,7 +42,9 @@ def _page(asked: Asked) -> Response:
     version = asked.desk.book.text(REGIONS_FILE).version
     with asked.season() as season:
         drawn = [r for r in season.regions.region if r.camera == name and _outlined(r)]
-    return asked.page("proposed.html", version=version, drawn=drawn, **told)
+    there = [_box(o.points) for r in drawn for o in r.outline[-1:] if o.points]
+    over = [any(_shares(_box(p["points"]), box) for box in there) for p in told["proposals"]]
+    return asked.page("proposed.html", version=version, drawn=drawn, over=over, **told)
 
 
 class Searches:
@@ -125,6 +127,19 @@ def _found(desk: "Desk", camera: str) -> dict[str, Any]:
 def _whole(points: Points) -> list[list[int]]:
     """Corners in whole px: nothing is known more closely, and the file is read by people."""
     return [[round(x), round(y)] for x, y in points]
+
+
+def _box(points: Points) -> tuple[float, float, float, float]:
+    across, down = zip(*points, strict=True)
+    return min(across), min(down), max(across), max(down)
+
+
+def _shares(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    """Whether two boxes lie over each other by more than a quarter of the smaller."""
+    width = min(one[2], other[2]) - max(one[0], other[0])
+    height = min(one[3], other[3]) - max(one[1], other[1])
+    least = min((b[2] - b[0]) * (b[3] - b[1]) for b in (one, other))
+    return width > 0 and height > 0 and 4 * width * height > least
 
 
 def _outlined(region) -> bool:

@@ -221,6 +221,10 @@ def test_proposed_regions_are_taken_named_and_dropped(page, folder):
     found = regions_of(folder)
     assert list(found) == ["basil"]
     assert found["basil"].group == "left"
+    page.goto("/regions/bench/propose")
+    page.wait_for_selector(".list-of-proposed", timeout=60_000)
+    ticked = [each.is_checked() for each in page.locator("input[name=take]").all()]
+    assert ticked[0] is False and ticked.count(False) == 1  # it is there already
 
 
 @pytest.mark.parametrize("text", ["1, 2\n3, 4", "1, 2\nx\n5, 6", "1 2 3\n4, 5\n6, 7"])
