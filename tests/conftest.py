@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -38,8 +39,40 @@ LONGEST = (
 """Files that take long begin first, so that no worker is left alone with one in the end."""
 
 
-def pytest_collection_modifyitems(items):
-    """Order of files; of a file's own tests nothing changes."""
+LONG = re.compile(
+    "|".join(
+        (
+            r"test_story\.py::",
+            r"copying/test_copying\.py::.*\[(sftp|s3|webdav|sealed-s3)\]",
+            r"copying/test_copying\.py::test_killed_anywhere.*\[sealed\]",
+            r"copying/test_restoring\.py::.*\[rsync\]",
+            r"publishing/test_publishing\.py::test_cut_off_anywhere.*\[(sftp|s3)\]",
+            r"film/test_film_grows\.py::test_(killed_at_random|on_a_full_disk)",
+            r"film/test_film_benches\.py::test_a_seasons_film_is_held",
+            r"film/test_joining\.py::.*\[(prores|h264-10|hevc)\]",
+            r"site/test_made_again\.py::test_a_changed_season.*\[other_",
+            r"growth/test_growth_study\.py::",
+            r"test_proving\.py::test_photographs",
+            r"test_measuring\.py::test_kills_at_random",
+            r"test_thinning\.py::test_killed_at_random",
+            r"unattended/test_kills\.py::test_mornings",
+            r"desk/test_setting_up\.py::.*laptop",
+        )
+    )
+)
+"""Full seasons, many kills, and further kinds of what another kind shows: they run apart, by
+``tests/run -m long``."""
+
+
+def pytest_collection_modifyitems(config, items):
+    """Long tests wait until they are asked for; files that take long begin first."""
+    for item in items:
+        if LONG.search(item.nodeid):
+            item.add_marker("long")
+    if not config.option.markexpr:
+        apart = [item for item in items if item.get_closest_marker("long")]
+        items[:] = [item for item in items if not item.get_closest_marker("long")]
+        config.hook.pytest_deselected(items=apart)
     place = {CHECKOUT / "tests" / name: number for number, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path, len(place)))
 
