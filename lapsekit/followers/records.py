@@ -23,7 +23,8 @@ from typing import TYPE_CHECKING, Literal
 from lapsekit.errors import FollowerError
 from lapsekit.followers.arrivals import Consent, Way
 from lapsekit.safely import PART, allow, write_safely
-from lapsekit.season import WRITING_LOCK, Season
+from lapsekit.season import Season
+from lapsekit.season import writing as hold_texts
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -169,7 +170,7 @@ def is_id(text: str) -> bool:
 
 def writing(season: Season) -> AbstractContextManager[None]:
     """Hold the season's lock for texts."""
-    return season.lock("followers", _PATIENCE_S, file_name=WRITING_LOCK)
+    return hold_texts(season.folder, "followers", _PATIENCE_S)
 
 
 def place_of(season: Season, record_id: str) -> Path:

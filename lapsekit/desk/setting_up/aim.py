@@ -3,13 +3,13 @@
 import json
 
 from starlette.exceptions import HTTPException
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.seeing import told_of
 from lapsekit.desk.setting_up.sowing import early
-from lapsekit.desk.setting_up.steps import camera_of, step_page
+from lapsekit.desk.setting_up.steps import camera_of, step_page, to_first_camera
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import CameraError, SettingsError
 from lapsekit.season import SETTINGS_FILE, Season
@@ -19,9 +19,7 @@ _LIVE_PX = 1280
 
 
 def _start(asked: Asked) -> Response:
-    with asked.season() as season:
-        first = next(iter(season.settings.cameras))
-    return RedirectResponse(f"/setup/aim/{first}/", status_code=303)
+    return to_first_camera(asked, "aim")
 
 
 def _page(asked: Asked) -> Response:

@@ -15,7 +15,7 @@ from lapsekit.desk.asking import Asked, Note, get, post
 from lapsekit.desk.setting_up.kinds import BY_KEY, KINDS, shown_values, values_of
 from lapsekit.desk.setting_up.seeing import told_of
 from lapsekit.desk.setting_up.sowing import early
-from lapsekit.desk.setting_up.steps import camera_of, step_page
+from lapsekit.desk.setting_up.steps import camera_of, step_page, to_first_camera
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.safely import write_safely
@@ -30,9 +30,7 @@ _PORTS = {"http": 80, "https": 443, "rtsp": 554, "rtsps": 322}
 def _start(asked: Asked) -> Response:
     if not asked.desk.has_season:
         return RedirectResponse("/setup/season/", status_code=303)
-    with asked.season() as season:
-        first = next(iter(season.settings.cameras))
-    return RedirectResponse(f"/setup/camera/{first}/", status_code=303)
+    return to_first_camera(asked, "camera")
 
 
 def _page(asked: Asked) -> Response:

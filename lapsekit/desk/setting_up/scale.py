@@ -4,11 +4,11 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.aim import reference_of
-from lapsekit.desk.setting_up.steps import camera_of, step_page
+from lapsekit.desk.setting_up.steps import camera_of, step_page, to_first_camera
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.season import SETTINGS_FILE, Season
@@ -27,9 +27,7 @@ _ON_A_LINE = 24
 
 
 def _start(asked: Asked) -> Response:
-    with asked.season() as season:
-        first = next(iter(season.settings.cameras))
-    return RedirectResponse(f"/setup/scale/{first}/", status_code=303)
+    return to_first_camera(asked, "scale")
 
 
 def _page(asked: Asked) -> Response:

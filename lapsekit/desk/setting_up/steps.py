@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from starlette.exceptions import HTTPException
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from lapsekit.desk.asking import Asked
 from lapsekit.season import Season
@@ -84,3 +84,10 @@ def camera_of(asked: Asked, season: Season) -> str:
     if name not in season.settings.cameras:
         raise HTTPException(404)
     return name
+
+
+def to_first_camera(asked: Asked, step: str) -> Response:
+    """To a step's page of the first camera of season.toml."""
+    with asked.season() as season:
+        first = next(iter(season.settings.cameras))
+    return RedirectResponse(f"/setup/{step}/{first}/", status_code=303)
