@@ -90,10 +90,7 @@
         });
       }
     };
-    press("scale", (scale) => {
-      state.doubling = scale === "doubling";
-      figure.classList.toggle("in-doublings", state.doubling);
-    });
+    press("scale", (scale) => { state.doubling = scale === "doubling"; });
     press("axis", (axis) => { state.byAge = axis === "age"; });
   };
 

@@ -21,6 +21,8 @@ def season_pages(whole: Whole) -> Iterator[Page]:
     Each only where it has something to tell; growth and about always.
     """
     yield growth_page(whole)
+    if whole.overviews:
+        yield values_page(whole)
     yield from plant_pages.plant_pages(whole)
     if diary_page.has_diary(whole):
         yield diary_page.diary_page(whole)
@@ -52,3 +54,11 @@ def growth_page(whole: Whole) -> Page:
     facts["curves"] = whole.overviews
     facts["ribbon"] = shown and next(iter(shown.items()))
     return Page("growth/index.html", "growth.html", facts)
+
+
+def values_page(whole: Whole) -> Page:
+    """Curves of all plants in doublings, and the table of all values.
+
+    They stand apart so that the growth page is light.
+    """
+    return Page("growth/values/index.html", "growth_values.html", {"curves": whole.overviews})

@@ -159,7 +159,7 @@ def judged(report: dict, url: str, page: str) -> Seen:
         lcp_s=value["largest-contentful-paint"] / 1000,
         fcp_s=value["first-contentful-paint"] / 1000,
         blocking_ms=value["total-blocking-time"],
-        shift=round(value["cumulative-layout-shift"], 4),
+        shift=round(value["cumulative-layout-shift"], 3),  # as Lighthouse tells it
         amiss=list(_amiss(report)),
     )
 

@@ -65,7 +65,7 @@ def test_each_day_with_a_picture_has_a_page_and_no_other_day(tiny):
     assert folders == {day.isoformat() for day in SHOWN}
     assert report.front == tiny.site / "index.html"
     of_season = {"index", "day", "growth", "about", "diary", "film", "plant/basil", "plant/cress"}
-    of_season |= {"two", "yours", "elsewhere", "embed"}
+    of_season |= {"two", "yours", "elsewhere", "embed", "growth/values"}
     found = {p.relative_to(tiny.site).with_suffix("").as_posix() for p in pages(tiny)}
     found = {path.removesuffix("/index") for path in found} - {f"day/{day}" for day in SHOWN}
     assert found == of_season
