@@ -3,9 +3,9 @@
 A season folder that came from somebody else can be looked at, measured and filmed, and does
 nothing else before its new owner has looked at what it would do and said ``lapsekit trust``. What
 waits for that: cameras of kind ``command``, cameras that are sent a password out of a file (any
-file could be named, and any address), publishing (with it rclone's configuration, which may name
-programs), reading frames that lie elsewhere, copies, thinning after them, alerts, followers' pictures out of a mailbox or a folder,
-letters to followers, and templates of its own.
+file could be named, and any address), frames that lie elsewhere, publishing (with it rclone's
+configuration, which may name programs), copies, thinning after them, alerts, followers' pictures
+out of a mailbox or a folder, letters to followers, and templates of its own.
 
 Trust is kept outside of the folder: in ``lapsekit/trusted.csv`` of the user's configuration
 (``$XDG_CONFIG_HOME``, else ``~/.config``), or for every user of the machine, a systemd unit with

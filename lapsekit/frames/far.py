@@ -170,8 +170,9 @@ class FarArchive(Archive):
 
     def _refuse(self) -> NoReturn:
         raise ArchiveError(
-            f"{self.folder}: its frames lie at {self.frames.at} ([frames] at in season.toml), where "
-            "lapsekit reads and never writes; add frames and take them away where they are written"
+            f"{self.folder}: its frames lie at {self.frames.at} ([frames] at in season.toml), "
+            "where lapsekit reads and never writes; add frames, or take them away, where they are "
+            "written"
         )
 
 
