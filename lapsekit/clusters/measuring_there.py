@@ -8,7 +8,7 @@ from itertools import groupby, pairwise
 from lapsekit.catalogue import Frame
 from lapsekit.clusters.day_tables import DayTables
 from lapsekit.clusters.job import Batch, Place, job_of
-from lapsekit.clusters.joining import Machines
+from lapsekit.clusters.spreading import Machines
 from lapsekit.clusters.versions import versions
 from lapsekit.clusters.work import Files, Found, look_around, looked_at_batch, measured_batch
 from lapsekit.errors import ClusterError, SettingsError

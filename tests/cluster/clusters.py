@@ -3,12 +3,12 @@
 import hashlib
 import os
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
 import time
 from contextlib import ExitStack, contextmanager
-from pathlib import Path
 
 import pytest
 
@@ -50,6 +50,21 @@ def copy_of(season, folder):
     return Season(folder)
 
 
+def without_catalogue(season):
+    """The season as if its catalogue had never been: all that was measured is gone from it."""
+    season.catalogue.close()
+    for file in season.folder.glob("catalogue.sqlite*"):
+        file.unlink()
+    return Season(season.folder)
+
+
+def frames_elsewhere(season):
+    """A folder beside the season's own that holds its frames too."""
+    there = season.folder.parent / "elsewhere"
+    shutil.copytree(season.folder / "frames", there)
+    return there
+
+
 def with_frames_at(season, address, access=None):
     """The season, its frames gone from its folder and said to lie at an address."""
     shutil.rmtree(season.folder / "frames")
@@ -65,7 +80,8 @@ _QUESTIONS = (
     " JOIN frame ON id = frame_id ORDER BY path",
     "SELECT path, matrix, residual_px, error_px, how FROM placement JOIN frame ON id = frame_id"
     " ORDER BY path",
-    "SELECT path, measurement.* FROM measurement JOIN frame ON id = frame_id ORDER BY path, region",
+    "SELECT path, region, mark, region_px, canopy_px, cover, area_cm2, greenness, yellow_share,"
+    " red_share, unsure FROM measurement JOIN frame ON id = frame_id ORDER BY path, region",
     "SELECT * FROM daily ORDER BY region, day",
     "SELECT * FROM judging ORDER BY camera",
 )
@@ -73,7 +89,7 @@ _QUESTIONS = (
 
 def everything(season):
     """Every row of a season's catalogue, every bit of its numbers, and hashes of its shapes."""
-    season.catalogue.close()
+    season.reopen_catalogue()
     with sqlite3.connect(season.folder / "catalogue.sqlite") as db:
         tables = [[tuple(map(_bits, row)) for row in db.execute(asked)] for asked in _QUESTIONS]
     db.close()
@@ -82,7 +98,7 @@ def everything(season):
         str(file.relative_to(kept)): hashlib.sha256(file.read_bytes()).hexdigest()
         for file in sorted(kept.rglob("*.png"))
     }
-    assert all(tables) and shapes
+    assert tables[0] and tables[3] and tables[4] and shapes
     return tables, shapes
 
 
@@ -119,6 +135,10 @@ def program(*arguments, env=None):
         process.wait()
 
 
+class Processes(list):
+    """Those of the workers; that of the scheduler beside them."""
+
+
 @contextmanager
 def cluster(workers=2, certificates=None, threads=1, scheduler_env=None, worker_env=None):
     """A scheduler with workers of their own processes; its address, and they."""
@@ -132,10 +152,12 @@ def cluster(workers=2, certificates=None, threads=1, scheduler_env=None, worker_
     where = ["--host", f"{kind}://127.0.0.1", "--no-dashboard", *tls]
     with ExitStack() as stack:
         scheduler = program("scheduler", *where, "--port", port, env=scheduler_env)
-        await_port(port, stack.enter_context(scheduler))
+        process = stack.enter_context(scheduler)
+        await_port(port, process)
         options = ["--no-nanny", "--nthreads", threads, "--death-timeout", 60, *where]
         each = [program("worker", address, *options, env=worker_env) for _ in range(workers)]
-        processes = [stack.enter_context(one) for one in each]
+        processes = Processes(stack.enter_context(one) for one in each)
+        processes.scheduler = process
         yield address, processes
 
 
@@ -145,6 +167,16 @@ def await_workers(machines, count):
     while len(machines.workers()) < count:
         assert time.monotonic() < deadline, "workers do not join"
         time.sleep(0.1)
+
+
+def dies(told, item):
+    """A task that no process survives."""
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def sleeps(seconds, item):
+    """A task that takes long."""
+    time.sleep(seconds)
 
 
 def certificates(folder, name="cluster"):
@@ -167,8 +199,3 @@ def certificates(folder, name="cluster"):
 
 def _openssl(*arguments):
     subprocess.run(["openssl", *map(str, arguments)], check=True, capture_output=True)
-
-
-def frames_of(folder: Path):
-    """Names of the frame files below a folder."""
-    return sorted(str(file.relative_to(folder)) for file in folder.rglob("*.jpg"))
