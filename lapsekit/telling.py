@@ -13,7 +13,7 @@ from lapsekit.telling_films import filmed
 
 if TYPE_CHECKING:
     from lapsekit.calibrating import LensFound
-        from lapsekit.clusters.measuring_there import MeasuringThere
+    from lapsekit.clusters.measuring_there import MeasuringThere
     from lapsekit.clusters.spreading import Machines
     from lapsekit.explaining import Explained
     from lapsekit.film.making import FilmReport

@@ -198,6 +198,7 @@ def _complaint(said: object) -> str:
 
 
 def first_line(error: object) -> str:
+    """What an error says, without what Dask writes below it."""
     return (str(error).splitlines() or [type(error).__name__])[0]
 
 

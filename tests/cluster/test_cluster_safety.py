@@ -16,18 +16,18 @@ from lapsekit.clusters.job import Place, job_of
 from lapsekit.clusters.joining import joined
 from lapsekit.clusters.measuring_there import MeasuringThere
 from lapsekit.clusters.versions import differences, versions
-from lapsekit.errors import ClusterError, MissingExtra, SettingsError
+from lapsekit.errors import ClusterError, SettingsError
 from lapsekit.frames.far import FarFrames
 from lapsekit.measuring import measure
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
+from lapsekit.telling import cluster_joined
 from tests.cluster.clusters import (
     await_workers,
     certificates,
     cluster,
     everything,
     frames_elsewhere,
-    measured_on,
     with_frames_at,
 )
 from tests.conftest import CHECKOUT
@@ -116,14 +116,14 @@ def test_a_worker_of_another_version_is_named_and_given_nothing(drawn, tmp_path)
     shutil.copytree(CHECKOUT / "lapsekit", tmp_path / "other" / "lapsekit")
     ruler = tmp_path / "other" / "lapsekit" / "ruler.py"
     ruler.write_text(ruler.read_text() + "\n# changed\n")
-    with cluster(workers=1, worker_env={"PYTHONPATH": str(tmp_path / "other")}) as (address, _):
-        with joined(address) as machines:
-            with pytest.raises(ClusterError) as caught:
-                measure(drawn, elsewhere=MeasuringThere(machines))
-            worker = machines.workers()[0]
-            said = rf"worker {worker} has the code of lapsekit [0-9a-f]{{12}} instead of "
-            assert re.fullmatch(said + "[0-9a-f]{12}", str(caught.value))
-            assert machines.tasks == 0
+    other = {"PYTHONPATH": str(tmp_path / "other")}
+    with cluster(workers=1, worker_env=other) as (address, _), joined(address) as machines:
+        with pytest.raises(ClusterError) as caught:
+            measure(drawn, elsewhere=MeasuringThere(machines))
+        worker = machines.workers()[0]
+        said = rf"worker {worker} has the code of lapsekit [0-9a-f]{{12}} instead of "
+        assert re.fullmatch(said + "[0-9a-f]{12}", str(caught.value))
+        assert machines.tasks == 0
     assert drawn.catalogue.screenings() == []
 
 
@@ -159,7 +159,7 @@ def test_a_login_is_sent_over_tls_or_within_this_machine_only(drawn, own, monkey
     (drawn.folder / "access").chmod(0o600)
     season = with_frames_at(drawn, there.as_uri(), "access")
     monkeypatch.setattr(own, "is_private", False)
-    with pytest.raises(SettingsError, match="frames.access_file is not sent to local"):
+    with pytest.raises(SettingsError, match="access_file is not sent to local"):
         measure(season, elsewhere=MeasuringThere(own))
     monkeypatch.setattr(own, "is_private", True)
     assert measure(season, elsewhere=MeasuringThere(own)).measured == 15
@@ -200,18 +200,26 @@ def test_without_the_extra_the_command_says_which_to_install(drawn, tmp_path, mi
     assert "pip install 'lapsekit[cluster]'" in done.stderr
 
 
-@pytest.mark.parametrize("missing", ["fsspec", "s3fs"])
-def test_without_the_library_of_an_address_it_says_so_too(missing, monkeypatch):
-    monkeypatch.setitem(sys.modules, missing, None)
-    with pytest.raises(MissingExtra, match=r"lapsekit\[cluster\]"):
-        list(FarFrames("s3://never-used-bucket").files())
+@pytest.mark.parametrize(
+    ("missing", "address"),
+    [
+        ("fsspec", "file:///nowhere"),
+        ("s3fs", "s3://never-used-bucket"),
+        ("paramiko", "sftp://host/nowhere"),
+    ],
+)
+def test_without_the_library_of_an_address_it_says_so_too(drawn, tmp_path, missing, address):
+    (tmp_path / f"{missing}.py").write_text("raise ImportError")
+    season = with_frames_at(drawn, address)
+    path = os.pathsep.join([str(tmp_path), str(CHECKOUT)])
+    done = lapsekit("index", "--season", season.folder, PYTHONPATH=path)
+    assert done.returncode == 69
+    assert f"reading frames at {address} needs the extra [cluster]" in done.stderr
 
 
 def test_a_scheduler_in_the_open_is_cautioned_against(drawn):
     with cluster(workers=1) as (address, _), joined(address) as machines:
         await_workers(machines, 1)
-        from lapsekit.telling import cluster_joined
-
         assert len(cluster_joined(machines)) == 1
         machines.is_private = False
         assert "can run programs on its workers" in cluster_joined(machines)[1]
@@ -226,9 +234,3 @@ def test_measuring_here_loads_nothing_of_dask(drawn):
     command = [sys.executable, "-c", code]
     done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=CHECKOUT)
     assert done.stdout.strip() == "[]"
-
-
-def test_measured_on_gives_the_report(drawn):
-    """What the other tests use gives what the command gives."""
-    _, report, there = measured_on(drawn, "local", 1)
-    assert report.measured == 15 and there.taken == 0

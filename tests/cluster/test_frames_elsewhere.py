@@ -186,7 +186,7 @@ def test_an_access_file_that_others_can_read_is_refused(drawn):
     ],
 )
 def test_an_address_with_a_password_or_of_another_kind_is_refused(drawn, address):
-    with pytest.raises(SettingsError, match="frames.at"):
+    with pytest.raises(SettingsError, match=r"frames\.at"):
         with_frames_at(drawn, address)
 
 
