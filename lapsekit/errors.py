@@ -17,6 +17,7 @@
     ├── FollowerError      a follower's picture cannot be taken in, or not be shown
     ├── ChangedMeanwhile   somebody else changed a text since it was read; nothing was written
     ├── CopyError          frames could not be copied elsewhere, or not brought back from there
+    ├── ClusterError       work on other machines could not be done; what came back is kept
     ├── TransferError      files did not get there or back; worth another attempt
     └── MissingExtra       an optional library is not installed
 
@@ -119,6 +120,12 @@ class ChangedMeanwhile(LapsekitError):
 
 class CopyError(LapsekitError):
     """A season could not be copied or restored; what was copied before stays as it was."""
+
+    exit_code = 69
+
+
+class ClusterError(LapsekitError):
+    """A cluster could not be reached, must not be used, or gave up; what came back is kept."""
 
     exit_code = 69
 

@@ -11,8 +11,11 @@ soon as a frame of its day waits.
 """
 
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from functools import partial
+from typing import Protocol
 
 import cv2
 
@@ -20,9 +23,10 @@ from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
+from lapsekit.frames.indexing import Content
 from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
-from lapsekit.ruler import UNREADABLE, Ruler
+from lapsekit.ruler import UNREADABLE, Rows, Ruler
 from lapsekit.season import REGIONS_FILE, Season
 from lapsekit.viewing import matrix_of
 from lapsekit.vision.knocks import Knock, knocks
@@ -57,7 +61,22 @@ class MeasureReport:
     notes: list[str] = field(default_factory=list)
 
 
-def measure(season: Season, workers: int | None = None, track: Track = silent) -> MeasureReport:
+class Elsewhere(Protocol):
+    """Other machines that frames are looked at and measured on."""
+
+    def looked_at(self, season: Season, paths: list[str]) -> Iterator[Content | str]:
+        """What is in new frame files, in order; see `lapsekit.frames.indexing.Look`."""
+
+    def measured(self, ruler: Ruler, frames: list[Frame]) -> Iterator[Rows | str]:
+        """Rows of frames, in order, as `Ruler.measure` gives them; their covers are kept."""
+
+
+def measure(
+    season: Season,
+    workers: int | None = None,
+    track: Track = silent,
+    elsewhere: Elsewhere | None = None,
+) -> MeasureReport:
     """Measure every frame that is not measured yet, then the days that changed.
 
     Parameters
@@ -68,6 +87,9 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
         Frames worked on at once; all cores by default.
     track : Track
         Told about progress.
+    elsewhere : Elsewhere, optional
+        Where frames are measured; in this process by default. Judging, and days, which rest on
+        those before, are always worked out here.
 
     Returns
     -------
@@ -78,7 +100,8 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     SettingsError
         If an outline lies outside its camera's pictures, before anything is measured.
     """
-    report = MeasureReport(unreadable=season.index(track=track).unreadable)
+    look = elsewhere and partial(elsewhere.looked_at, season)
+    report = MeasureReport(unreadable=season.index(track=track, look=look).unreadable)
     catalogue = season.catalogue
     _check_outlines(season)
     catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
@@ -88,8 +111,11 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     report.notes = [*_other_sizes(season), *_unoutlined(season)]
     views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
     cv2.setNumThreads(1)
-    ruler.prepare(waiting)
-    results = spread(ruler.measure, waiting, workers)
+    if elsewhere is None:
+        ruler.prepare(waiting)
+        results = spread(ruler.measure, waiting, workers)
+    else:
+        results = elsewhere.measured(ruler, waiting)
     for frame, found in track(zip(waiting, results, strict=True), len(waiting), "measuring"):
         if isinstance(found, str):
             report.unreadable.append((frame.path, found))

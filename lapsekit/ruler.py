@@ -2,8 +2,8 @@
 
 import hashlib
 import json
-from collections.abc import Sequence
-from dataclasses import asdict, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -17,7 +17,7 @@ from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
 from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.shapes import Shapes
-from lapsekit.teaching import Teacher, strokes_of
+from lapsekit.teaching import Taught, Teacher, strokes_of
 from lapsekit.viewing import View, in_reference_view, matrix_of
 from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover_and_doubt
 from lapsekit.vision.figures import Figures, figures_of
@@ -55,18 +55,46 @@ def load_model(canopy: CanopyTable, folder: Path | None = None) -> CanopyModel |
         ) from error
 
 
-class Ruler:
-    """Everything that turns a frame into rows, with the marks of the rows it makes."""
+@dataclass(frozen=True)
+class Known:
+    """What a ruler found out about its season, so that another one need not look again.
 
-    def __init__(self, season: Season):
+    Attributes
+    ----------
+    model : CanopyModel or None
+    taught : Taught or None
+    views : mapping of str to (Frame or None, bool)
+        Each camera's reference frame, and whether frames are held to it.
+    """
+
+    model: CanopyModel | None
+    taught: Taught | None
+    views: Mapping[str, tuple[Frame | None, bool]]
+
+
+class Ruler:
+    """Everything that turns a frame into rows, with the marks of the rows it makes.
+
+    Parameters
+    ----------
+    season : Season
+    known : Known, optional
+        What another ruler found out about it; looked for by default.
+    shapes : Shapes, optional
+        Where covers are kept; beside the season's catalogue by default.
+    """
+
+    def __init__(self, season: Season, known: Known | None = None, shapes: Shapes | None = None):
         settings = season.settings
         self.season = season
         self.method = settings.canopy.method
-        self.model = load_model(settings.canopy, season.folder)
-        self.shapes = Shapes(season.folder)
+        self.model = known.model if known else load_model(settings.canopy, season.folder)
+        self.shapes = shapes or Shapes(season.folder)
         self.views = {name: View(season, name) for name in settings.cameras}
+        for name, (frame, is_held_to) in known.views.items() if known else ():
+            self.views[name].frame, self.views[name].is_held_to = frame, is_held_to
         self.teacher = Teacher(season, self.views, self.model)
-        self.taught = self.teacher.taught(strokes_of(season, self.model))
+        self.taught = known.taught if known else self.teacher.taught(strokes_of(season, self.model))
         versions = {
             "cv2": cv2.__version__,
             "numpy": np.__version__,
@@ -79,6 +107,20 @@ class Ruler:
         self._known_marks: dict[tuple, str] = {}
         self._stands: dict[str, np.ndarray | None] = {}
         self._of_day: dict[tuple[str, date], list[Frame]] = {}
+
+    def known_of(self, cameras: Iterable[str]) -> Known:
+        """What it knows of these cameras and all that they share."""
+        views = {name: (self.views[name].frame, self.views[name].is_held_to) for name in cameras}
+        return Known(self.model, self.taught, views)
+
+    def is_done(self, frame: Frame, rows: Rows) -> bool:
+        """Whether a frame's rows are those that today's settings give."""
+        screening, placement, measurements, _ = rows
+        if screening.mark != self.screening_mark(frame):
+            return False
+        if screening.reasons == (UNREADABLE,) or (placement and placement.matrix is None):
+            return True
+        return {m.region: m.mark for m in measurements} == self.marks(frame)
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
         """Regions that a frame shows, with the outline valid on its day."""

@@ -18,11 +18,14 @@ from lapsekit.daylight import Window, daily_moment, due_times, window
 from lapsekit.errors import LapsekitError, SeasonBusy, SeasonError
 from lapsekit.frames.archive import Archive
 from lapsekit.frames.choosing import daily_picture
-from lapsekit.frames.indexing import IndexReport, index
+from lapsekit.frames.far import FarArchive, FarFrames
+from lapsekit.frames.indexing import IndexReport, Look, index
 from lapsekit.frames.names import stamp
 from lapsekit.progress import Track, silent
 from lapsekit.safely import write_safely
+from lapsekit.secrets import secret_table
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
+from lapsekit.trust import reads_frames, require_trust
 from lapsekit.verdicts import Ruling, by_path, read_verdicts
 from lapsekit.when import Clock, local_day, system_clock
 
@@ -137,8 +140,35 @@ class Season:
         self.settings: Settings = load_settings(folder / SETTINGS_FILE)
         self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
         self.zone = self.settings.season.zone
-        self.archive = Archive(folder, self.zone)
         self._mending = threading.Lock()
+
+    @cached_property
+    def archive(self) -> Archive:
+        """The season's frame files, in its folder or where season.toml says that they lie.
+
+        Raises
+        ------
+        NotTrusted
+            If they lie elsewhere, and the folder came from somebody else.
+        """
+        table = self.settings.frames
+        if table.at is None:
+            return Archive(self.folder, self.zone)
+        require_trust(self.folder, reads_frames(table))
+        return FarArchive(self.folder, self.zone, self.frames_at(table.at))
+
+    def frames_at(self, address: str) -> FarFrames:
+        """The frames at an address, with the access that season.toml names.
+
+        Raises
+        ------
+        SettingsError
+            If that file cannot be used, or others can read it.
+        """
+        name = self.settings.frames.access_file
+        key = f"{self.folder / SETTINGS_FILE}: frames.access_file"
+        access = secret_table(name, self.folder, key) if name else {}
+        return FarFrames(address.rstrip("/"), access)
 
     @cached_property
     def catalogue(self) -> Catalogue:
@@ -291,9 +321,11 @@ class Season:
         base = whole.base_c if region.base_c is None else region.base_c
         return base, whole.cap_c if region.cap_c is None else region.cap_c
 
-    def index(self, rebuild: bool = False, track: Track = silent) -> IndexReport:
-        """Bring the catalogue into step with the frame files."""
-        return index(self.archive, self.catalogue, self.day_of, rebuild, track)
+    def index(
+        self, rebuild: bool = False, track: Track = silent, look: Look | None = None
+    ) -> IndexReport:
+        """Bring the catalogue into step with the frame files; `look` looks at new ones."""
+        return index(self.archive, self.catalogue, self.day_of, rebuild, track, look)
 
     def rulings(self) -> tuple[dict[str, Ruling], list[str]]:
         """What verdicts.csv says of frames, by path, and a note for each line that names none."""

@@ -1,7 +1,9 @@
 """Passwords and addresses: from systemd's credentials or a file that only its owner can read."""
 
 import os
+import tomllib
 from pathlib import Path
+from typing import Any
 
 from lapsekit.errors import SettingsError
 
@@ -59,6 +61,27 @@ def secret_lines(name: str, folder: Path, key: str) -> list[tuple[int, str]]:
     if not found:
         raise SettingsError(f"{key} {file}: no address in it; write one a line")
     return found
+
+
+def secret_table(name: str, folder: Path, key: str) -> dict[str, Any]:
+    """Read a secret that is a table of TOML.
+
+    Parameters as for `secret`.
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    SettingsError
+        If there is no such file, it is not TOML, or others than its owner can read it.
+    """
+    file = _guarded(name, folder, key, 'a line a value, like key = "...", into it')
+    try:
+        return tomllib.loads("\n".join(_lines(file, key)))
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(f"{key} {file}: not valid TOML: {error}") from None
 
 
 def _guarded(name: str, folder: Path, key: str, what: str) -> Path:

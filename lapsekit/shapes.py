@@ -47,7 +47,13 @@ class Shapes:
         cover : (H, W) uint8 ndarray
             Share of canopy in each pixel, 0 to 255.
         """
-        self._keep(camera, day, frame, mark, encode_grey(cover))
+        self.keep_encoded_cover(camera, day, frame, mark, encode_grey(cover))
+
+    def keep_encoded_cover(
+        self, camera: str, day: date, frame: str, mark: str, content: bytes
+    ) -> None:
+        """Keep a frame's cover, encoded elsewhere by `encode_grey`."""
+        self._keep(camera, day, frame, mark, content)
 
     def cover(self, camera: str, day: date, frame: str, mark: str) -> np.ndarray | None:
         """A frame's cover, (H, W) uint8; None if it is not kept, or is of other settings."""

@@ -6,13 +6,15 @@ import shlex
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from lapsekit.telling_films import filmed
 
 if TYPE_CHECKING:
     from lapsekit.calibrating import LensFound
+    from lapsekit.clusters.measuring_there import MeasuringThere
+    from lapsekit.clusters.spreading import Machines
     from lapsekit.explaining import Explained
     from lapsekit.film.making import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
@@ -120,6 +122,43 @@ def measured(report: MeasureReport) -> list[str]:
         reasons = ", ".join(f"{n} {why}" for why, n in sorted(report.left_out.items()))
         lines.append(f"left out {sum(report.left_out.values())}: {reasons}")
     return lines + report.notes + _unreadable(report.unreadable)
+
+
+def cluster_joined(machines: Machines) -> list[str]:
+    """Before ``measure --on``: where it can be watched, and what is open."""
+    lines = [
+        f"{machines.address}: {_count(len(machines.workers()), 'worker')}; dashboard "
+        f"{machines.dashboard}"
+    ]
+    if not machines.is_private:
+        lines.append(
+            "caution: without TLS everybody who reaches this scheduler can run programs on its "
+            "workers, and read what they are sent"
+        )
+    return lines
+
+
+def cluster_facts(there: MeasuringThere) -> dict[str, Any]:
+    """What a cluster did, as facts."""
+    machines = there.machines
+    return {
+        "address": machines.address,
+        "dashboard": machines.dashboard,
+        "workers": len(machines.workers()),
+        "tasks": machines.tasks,
+        "taken_from_tables": there.taken,
+    }
+
+
+def measured_there(facts: dict[str, Any]) -> list[str]:
+    """After ``measure --on``."""
+    lines = [f"{_count(facts['tasks'], 'task')} on {_count(facts['workers'], 'worker')}"]
+    if facts["taken_from_tables"]:
+        lines.append(
+            f"{_count(facts['taken_from_tables'], 'frame')} taken from tables that an earlier run "
+            "had finished"
+        )
+    return lines
 
 
 def listed(report: FramesReport) -> list[str]:

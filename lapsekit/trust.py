@@ -3,9 +3,9 @@
 A season folder that came from somebody else can be looked at, measured and filmed, and does
 nothing else before its new owner has looked at what it would do and said ``lapsekit trust``. What
 waits for that: cameras of kind ``command``, cameras that are sent a password out of a file (any
-file could be named, and any address), publishing (with it rclone's configuration, which may name
-programs), copies, thinning after them, alerts, followers' pictures out of a mailbox or a folder,
-letters to followers, and templates of its own.
+file could be named, and any address), frames that lie elsewhere, publishing (with it rclone's
+configuration, which may name programs), copies, thinning after them, alerts, followers' pictures
+out of a mailbox or a folder, letters to followers, and templates of its own.
 
 Trust is kept outside of the folder: in ``lapsekit/trusted.csv`` of the user's configuration
 (``$XDG_CONFIG_HOME``, else ``~/.config``), or for every user of the machine, a systemd unit with
@@ -39,7 +39,7 @@ from lapsekit.safely import write_safely
 from lapsekit.when import utc_text
 
 if TYPE_CHECKING:
-    from lapsekit.settings import Camera, Settings
+    from lapsekit.settings import Camera, FramesTable, Settings
 
 TOKEN_FILE = ".trusted"
 TEMPLATES = "site_template"
@@ -165,6 +165,8 @@ def wishes(settings: Settings, folder: Path) -> list[str]:
                 found.append(f"use the SSH key {far.ssh_key} to {verb} {far.target}")
             if far.rclone_config is not None:
                 found.append(f"use rclone's settings in {far.rclone_config}: they can run programs")
+    if settings.frames.at is not None:
+        found.append(reads_frames(settings.frames))
     if settings.copies.encrypt_with is not None:
         found.append(f"read a password from {settings.copies.encrypt_with} for its copies")
     if settings.thinning.keep_all_days is not None:
@@ -173,6 +175,12 @@ def wishes(settings: Settings, folder: Path) -> list[str]:
         found.append(f"send alerts to the addresses in {settings.alerts.to_file}")
     found += _followers_wishes(settings)
     return [printable(wish) for wish in found if wish is not None]
+
+
+def reads_frames(frames: FramesTable) -> str:
+    """What a season whose frames lie elsewhere wants to do, as `require_trust` is told it."""
+    access = f", with the access in {frames.access_file}" if frames.access_file else ""
+    return f"read its frames at {frames.at}{access}"
 
 
 def _followers_wishes(settings: Settings) -> list[str]:

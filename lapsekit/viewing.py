@@ -224,13 +224,14 @@ class View:
     def _sight(self) -> "_Sight":
         """The reference frame as it is looked at, kept while the program runs."""
         sha256 = self.frame.sha256
-        if sha256 not in _sights:
+        found = _sights.get(sha256)
+        if found is None:
             if len(_sights) >= _MOST_SIGHTS:
                 _sights.clear()
             picture = self.picture(self.frame)
             luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
-            _sights[sha256] = _Sight(luma, reduced(picture, READ_AT_PX))
-        return _sights[sha256]
+            found = _sights[sha256] = _Sight(luma, reduced(picture, READ_AT_PX))
+        return found
 
     def in_its_light(self, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
         """A frame as it would be in the reference frame's light.

@@ -1,6 +1,6 @@
 """Bring the catalogue into step with the frame files: the files are the truth."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -12,6 +12,35 @@ from lapsekit.frames.thinned import Thinned
 from lapsekit.progress import Track, silent
 
 _BATCH = 200
+
+
+@dataclass(frozen=True)
+class Content:
+    """What a frame's bytes say of it."""
+
+    sha256: str
+    size: int
+    width: int
+    height: int
+
+    @classmethod
+    def of(cls, data: bytes, facts: PictureFacts | None = None) -> "Content":
+        """Look at a frame's bytes; raises PictureError if they are not a whole picture."""
+        facts = facts or inspect(data)
+        return cls(content_hash(data), len(data), facts.width, facts.height)
+
+
+#: Looks at frame files, by their paths: for each, in order, its content, or why it is none.
+Look = Callable[[list[str]], Iterator[Content | str]]
+
+
+def looked_at(read: Callable[[str], bytes], paths: Iterable[str]) -> Iterator[Content | str]:
+    """What is in frame files, in order; a text where one cannot be used."""
+    for path in paths:
+        try:
+            yield Content.of(read(path))
+        except (PictureError, ArchiveError) as error:
+            yield str(error)
 
 
 @dataclass
@@ -32,6 +61,7 @@ def index(
     day_of: Callable[[datetime], date],
     rebuild: bool = False,
     track: Track = silent,
+    look: Look | None = None,
 ) -> IndexReport:
     """Add frame files that the catalogue does not know and forget those that are gone.
 
@@ -47,6 +77,8 @@ def index(
         Forget everything first, so that every file is read again.
     track : Track
         Told about progress.
+    look : Look, optional
+        Looks at new files; in this process by default.
 
     Returns
     -------
@@ -68,12 +100,13 @@ def index(
     report.forgotten = len(gone - thinned.keys())
     new = [f for f in files if f.path not in known]
     batch: list[Frame] = []
-    for file in track(new, len(new), "indexing"):
-        try:
-            batch.append(described(file, archive.read(file.path), day_of, "found"))
-        except (PictureError, ArchiveError) as error:
-            report.unreadable.append((file.path, str(error)))
+    paths = [file.path for file in new]
+    found = look(paths) if look else looked_at(archive.read, paths)
+    for file, content in track(zip(new, found, strict=True), len(new), "indexing"):
+        if isinstance(content, str):
+            report.unreadable.append((file.path, content))
             continue
+        batch.append(_row(file, content, day_of, "found"))
         if len(batch) == _BATCH:
             catalogue.add_frames(batch)
             report.added += len(batch)
@@ -97,15 +130,17 @@ def described(
     PictureError
         If `data` is not a whole picture.
     """
-    facts = facts or inspect(data)
+    return _row(file, Content.of(data, facts), day_of, arrived_by)
+
+
+def _row(
+    file: FrameFile, content: Content, day_of: Callable[[datetime], date], arrived_by: str
+) -> Frame:
     return Frame(
         camera=file.camera,
         taken_at=file.name.taken_at,
         day=day_of(file.name.taken_at),
         path=file.path,
-        sha256=content_hash(data),
-        size=len(data),
-        width=facts.width,
-        height=facts.height,
         arrived_by=arrived_by,
+        **vars(content),
     )

@@ -107,6 +107,16 @@ class CaptureTable(Model):
         return any(isinstance(t, SunTime) for t in (self.first, self.last, self.daily_at))
 
 
+class FramesTable(Model):
+    """``[frames]``: where frames lie, if not in the season folder."""
+
+    at: (
+        Annotated[str, StringConstraints(pattern=r"^(file:///|s3://|sftp://([\w.-]+@)?)[^\s@?#]+$")]
+        | None
+    ) = None
+    access_file: Annotated[str, Field(min_length=1)] | None = None
+
+
 class MorningTable(Model):
     """``[morning]``: when the day before is worked out, and what that work may use."""
 

@@ -22,6 +22,7 @@ from lapsekit.settings.tables import (
     CanopyTable,
     CaptureTable,
     CopiesTable,
+    FramesTable,
     MorningTable,
     PlaceTable,
     PublishTable,
@@ -41,6 +42,7 @@ class Settings(Model):
     cameras: Annotated[dict[Name, Camera], Field(min_length=1)]
     place: PlaceTable | None = None
     capture: CaptureTable = CaptureTable()
+    frames: FramesTable = FramesTable()
     morning: MorningTable = MorningTable()
     publish: PublishTable = PublishTable()
     copies: CopiesTable = CopiesTable()
