@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lapsekit import catalogue as module
-from lapsekit.catalogue import MIGRATIONS, Catalogue, Daily, Frame, Measurement, Screening
+from lapsekit.catalogue import Catalogue, Daily, Frame, Measurement, Screening, schema
 from lapsekit.errors import CatalogueError
 from lapsekit.frames.choosing import daily_picture
 
@@ -118,9 +117,9 @@ def test_each_older_version_is_brought_forward_with_its_rows(tmp_path, monkeypat
     first = Catalogue(path)
     first.add_frames([frame(1)])
     first.close()
-    later = (*MIGRATIONS, "ALTER TABLE frame ADD COLUMN note TEXT", "CREATE TABLE extra (x)")
-    monkeypatch.setattr(module, "MIGRATIONS", later)
-    monkeypatch.setattr(module, "SCHEMA_VERSION", len(later))
+    later = (*schema.MIGRATIONS, "ALTER TABLE frame ADD COLUMN note TEXT", "CREATE TABLE extra (x)")
+    monkeypatch.setattr(schema, "MIGRATIONS", later)
+    monkeypatch.setattr(schema, "SCHEMA_VERSION", len(later))
     second = Catalogue(path)
     assert second.frames() == [frame(1)]
     second.close()
