@@ -8,6 +8,7 @@ import pytest
 HEAVY = (
     *("cv2", "skimage", "scipy", "av", "imageio", "numpy", "matplotlib", "jinja2", "babel"),
     *("starlette", "uvicorn", "tomlkit", "argon2", "imap_tools", "smtplib", "pillow_heif"),
+    *("dask", "distributed", "fsspec", "pyarrow"),
 )
 
 
