@@ -27,7 +27,7 @@ ORDER = [
     {"teaching", "aiming"},
     {"aiming_picture", "telling_aiming"},
     {"ruler"},
-    {"heights"},
+    {"heights", "undone"},
     {"held"},
     {"days"},
     {"measuring", "trying_colours", "proposing"},

@@ -1,17 +1,29 @@
-"""Bring the catalogue into step with the frame files: the files are the truth."""
+"""Bring the catalogue into step with the frame files: the files are the truth.
 
-from collections.abc import Callable
+A day's folder says when a file last came into it or left it. Folders that are as they were when
+the catalogue was last in step with them are not read again.
+"""
+
+import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue, Frame
 from lapsekit.errors import ArchiveError, PictureError
-from lapsekit.frames.archive import Archive, FrameFile, content_hash
+from lapsekit.frames.archive import Archive, DayFolder, FrameFile, content_hash
 from lapsekit.frames.inspection import PictureFacts, inspect
-from lapsekit.frames.thinned import Thinned
+from lapsekit.frames.thinned import FRAMES_FILE, THINNED, Thinned
 from lapsekit.progress import Track, silent
+from lapsekit.when import days_mark, local_day
 
 _BATCH = 200
+
+_STILL_NS = 3_000_000_000
+"""A folder changed later than so long ago may change again within one tick of its clock."""
 
 
 @dataclass
@@ -29,7 +41,8 @@ class IndexReport:
 def index(
     archive: Archive,
     catalogue: Catalogue,
-    day_of: Callable[[datetime], date],
+    zone: ZoneInfo,
+    thorough: bool = False,
     rebuild: bool = False,
     track: Track = silent,
 ) -> IndexReport:
@@ -41,8 +54,11 @@ def index(
         The season's frame files.
     catalogue : Catalogue
         The catalogue to bring into step.
-    day_of : callable
-        Local day of an instant.
+    zone : zoneinfo.ZoneInfo
+        Zone whose midnight ends a day.
+    thorough : bool
+        Read every folder, whenever it was changed: some disks (FAT, written by other systems) do
+        not say that a folder was.
     rebuild : bool
         Forget everything first, so that every file is read again.
     track : Track
@@ -53,34 +69,87 @@ def index(
     IndexReport
         A file that is not a whole picture stays where it is and is listed.
     """
-    report = IndexReport()
-    archive.remove_leftovers()
+    day_of = partial(local_day, zone=zone)
     if rebuild:
         catalogue.clear()
-    thinned = Thinned(archive.folder).frames
-    noted = catalogue.thinned_paths()
-    catalogue.note_thinned((g.frame, g.reasons) for p, g in thinned.items() if p not in noted)
-    catalogue.redate(day_of)
-    known = catalogue.paths()
-    files = list(archive.files())
-    gone = known - {f.path for f in files}
-    catalogue.remove_frames(sorted(gone))
-    report.forgotten = len(gone - thinned.keys())
-    new = [f for f in files if f.path not in known]
-    batch: list[Frame] = []
-    for file in track(new, len(new), "indexing"):
-        try:
-            batch.append(described(file, archive.read(file.path), day_of, "found"))
-        except (PictureError, ArchiveError) as error:
-            report.unreadable.append((file.path, str(error)))
-            continue
-        if len(batch) == _BATCH:
-            catalogue.add_frames(batch)
-            report.added += len(batch)
-            batch = []
-    catalogue.add_frames(batch)
-    report.added += len(batch)
-    return report
+    _note_thinned(archive.folder, catalogue)
+    _redate(catalogue, day_of, zone)
+    known = catalogue.folders()
+    there = list(archive.folders())
+    changed = [f for f in there if thorough or known.get(f.path) != f.changed_ns]
+    step = _Step(archive, catalogue, day_of)
+    for folder in known.keys() - {folder.path for folder in there}:
+        step.forget(catalogue.paths_in(folder))
+        catalogue.forget_folders([folder])
+    for folder in track(changed, len(changed), "indexing"):
+        step.read(folder)
+    step.store()
+    return step.report
+
+
+class _Step:
+    """Folders brought into step one after the other."""
+
+    def __init__(self, archive: Archive, catalogue: Catalogue, day_of: Callable):
+        self.archive, self.catalogue, self.day_of = archive, catalogue, day_of
+        self.report = IndexReport()
+        self._found: list[Frame] = []
+        self._read: dict[str, int | None] = {}
+
+    def read(self, folder: DayFolder) -> None:
+        """Read one folder."""
+        is_tidy = self.archive.remove_leftovers(folder)
+        changed_ns = (self.archive.folder / folder.path).stat().st_mtime_ns
+        files = {file.path: file for file in self.archive.files_in(folder)}
+        known = self.catalogue.paths_in(folder.path)
+        self.forget(known - files.keys())
+        unreadable = len(self.report.unreadable)
+        self._found += self._described([files[path] for path in files if path not in known])
+        is_still = time.time_ns() - changed_ns > _STILL_NS
+        is_whole = len(self.report.unreadable) == unreadable
+        self._read[folder.path] = changed_ns if is_tidy and is_still and is_whole else None
+        if len(self._found) >= _BATCH or len(self._read) >= _BATCH:
+            self.store()
+
+    def _described(self, files: list[FrameFile]) -> Iterator[Frame]:
+        for file in files:
+            try:
+                yield described(file, self.archive.read(file.path), self.day_of, "found")
+            except (PictureError, ArchiveError) as error:
+                self.report.unreadable.append((file.path, str(error)))
+
+    def forget(self, gone: set[str]) -> None:
+        """Forget frames whose files are gone."""
+        if gone:
+            thinned = self.catalogue.thinned_among(gone)
+            self.catalogue.remove_frames(sorted(gone))
+            self.report.forgotten += len(gone - thinned)
+
+    def store(self) -> None:
+        """Store what was read since the last time."""
+        self.catalogue.add_frames(self._found)
+        self.catalogue.note_folders(self._read)
+        self.report.added += len(self._found)
+        self._found, self._read = [], {}
+
+
+def _note_thinned(folder: Path, catalogue: Catalogue) -> None:
+    """Note frames thinned out, if what is written down of them changed since the last time."""
+    try:
+        stat = (folder / THINNED / FRAMES_FILE).stat()
+    except OSError:
+        return
+    mark = f"{stat.st_size} {stat.st_mtime_ns}"
+    if catalogue.noted("thinned read") != mark:
+        catalogue.note_thinned((g.frame, g.reasons) for g in Thinned(folder).frames.values())
+        catalogue.note("thinned read", mark)
+
+
+def _redate(catalogue: Catalogue, day_of: Callable[[datetime], date], zone: ZoneInfo) -> None:
+    """Date frames anew where the zone's days are others than they were."""
+    span = catalogue.span()
+    if span is not None:
+        catalogue.redate(day_of, days_mark(span[0].year - 1, span[1].year + 1, zone))
 
 
 def described(
