@@ -16,7 +16,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from lapsekit.catalogue import Daily, Frame, Measurement
+from lapsekit.catalogue import Catalogue, Daily, Frame, Measurement
 from lapsekit.daylight import Window
 from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
@@ -91,7 +91,7 @@ class _Camera:
         waiting = self._stale()
         if not waiting:
             return 0
-        self._read_frames()
+        self.usable = _Frames(self.catalogue, self.name)
         stale = waiting | {later for day in waiting for later in self._resting_on(day)}
         self._forget(stale)
         start = self._first_to_visit(min(stale))
@@ -145,7 +145,7 @@ class _Camera:
         for day in reversed(self.days[:number]):
             if (self.days[number] - day).days > REMEMBERED_DAYS:
                 return True
-            if day in self.usable:
+            if self.usable[day]:
                 return self.shapes.labels(self.name, day, self.mark) is not None
         return True
 
@@ -156,23 +156,11 @@ class _Camera:
             return True
         return any(self.rows[key] != rows for key, rows in _by_region(day, rewritten).items())
 
-    def _read_frames(self) -> None:
-        """The camera's frames, those used and why others are not."""
-        self.usable: dict[date, list[Frame]] = defaultdict(list)
-        self.left_out: dict[date, Counter] = defaultdict(Counter)
-        for frame, screening in self.catalogue.screenings():
-            if frame.camera != self.name:
-                continue
-            if screening.reasons:
-                self.left_out[frame.day].update(screening.reasons)
-            else:
-                self.usable[frame.day].append(frame)
-
     def _read_rows(self, first: date) -> None:
         """What was measured in frames, as far as days from `first` on need."""
-        self.placements = {p.path: p for _, p in self.catalogue.placements(self.name)}
-        self.rows: Rows = defaultdict(list)
         since = first - timedelta(USUAL_DAYS)
+        self.placements = {p.path: p for _, p in self.catalogue.placements(self.name, since)}
+        self.rows: Rows = defaultdict(list)
         for frame, row in self.catalogue.measurements(camera=self.name, since=since):
             self.rows[row.region, frame.day].append((frame, row))
         self._scatters: dict[tuple[str, date], float | None] = {}
@@ -297,7 +285,7 @@ class _Camera:
             *share,
             *area,
             value.frames,
-            dict(self.left_out[day]),
+            self.usable.left_out(day),
             _parts(value, 1.0 if scaled else whole),
             tuple(names[number - 1] for number in standing.touches),
             standing.reaches_outline,
@@ -359,8 +347,31 @@ class _Camera:
         cover = day_value([row.cover for row in rows])
         values = (cover.middle, cover.low, cover.high)
         return Daily(
-            region.name, day, *values, None, None, None, len(rows), dict(self.left_out[day])
+            region.name, day, *values, None, None, None, len(rows), self.usable.left_out(day)
         )
+
+
+class _Frames:
+    """A camera's usable frames by day, read when a day is asked for, and why others are not."""
+
+    def __init__(self, catalogue: Catalogue, camera: str):
+        self._catalogue, self._camera = catalogue, camera
+        self._known: dict[date, tuple[list[Frame], dict[str, int]]] = {}
+
+    def __getitem__(self, day: date) -> list[Frame]:
+        return self._of(day)[0]
+
+    def left_out(self, day: date) -> dict[str, int]:
+        """How many frames of a day are not used, by reason."""
+        return dict(self._of(day)[1])
+
+    def _of(self, day: date) -> tuple[list[Frame], dict[str, int]]:
+        if day not in self._known:
+            found = self._catalogue.screenings(self._camera, day)
+            usable = [frame for frame, screening in found if not screening.reasons]
+            reasons = Counter(why for _, screening in found for why in screening.reasons)
+            self._known[day] = usable, reasons
+        return self._known[day]
 
 
 def _parts(value: DayArea, unit: float) -> dict[str, float]:

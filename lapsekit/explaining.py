@@ -72,7 +72,7 @@ def explain(season: Season, name: str, day: date, out: Path | None = None) -> Ex
     """
     region = _region(season, name)
     frames = season.catalogue.frames(region.camera, day)
-    daily = next((d for d in season.catalogue.daily(name) if d.day == day), None)
+    daily = next(iter(season.catalogue.daily(name, day)), None)
     if not frames:
         raise SeasonError(_no_frames(season, region, day))
     if region.outline_on(day) is None:
@@ -81,8 +81,7 @@ def explain(season: Season, name: str, day: date, out: Path | None = None) -> Ex
         raise SeasonError(f"{day} is not measured by today's settings; run lapsekit measure first")
     screened = {
         frame.path: screening
-        for frame, screening in season.catalogue.screenings()
-        if frame.day == day and frame.camera == region.camera
+        for frame, screening in season.catalogue.screenings(region.camera, day)
     }
     reasons = {path: ", ".join(found.reasons) for path, found in screened.items()}
     path = out or _default(season, name, day)
@@ -144,13 +143,14 @@ class _Telling:
         self.view = self.ruler.views[region.camera]
         self.points = self.view.points_on(region.outline_on(day))
         self.measured = 0
-        self.placements = {p.path: p for _, p in season.catalogue.placements(region.camera)}
+        placed = season.catalogue.placements(region.camera, day, day)
+        self.placements = {placement.path: placement for _, placement in placed}
 
     def plate(self) -> Plate:
         """Everything the plate shows."""
         season, region, daily = self.season, self.region, self.daily
         pictures = {frame.path: self._picture(frame) for frame in self.frames}
-        shown = season.daily_pictures().get(region.camera, {}).get(self.day)
+        shown = season.daily_picture(region.camera, self.day)
         picture = pictures[shown.path] if shown else next(iter(pictures.values()))
         if not picture.size:
             picture = next((p for p in pictures.values() if p.size), None)

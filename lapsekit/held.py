@@ -49,20 +49,16 @@ class Held:
         """Mark of all but the frames themselves that shapes a region's value on a day."""
         shown = [(r, r.outline_on(day)) for r in self._regions]
         outlines = [(r.name, outline.points) for r, outline in shown if outline is not None]
-        frames = [f for f, _ in self._staying.get(day, ())]
+        frames = [f for f, _ in self._staying(day)]
         marks = sorted({self._ruler.marks(frame).get(region.name, "") for frame in frames})
         labels = self._ruler.labels_mark(self._camera, [])
         height = astuple(self._heights.correction(region, day))
         return mark_of("held", str(self._season.zone), outlines, marks, labels, height)
 
-    @cached_property
-    def _staying(self) -> Mapping[date, list[tuple[Frame, tuple[str, ...]]]]:
-        """Frames that are there and not about to go, with the reasons against them."""
-        found = defaultdict(list)
-        for frame, screening in self._season.catalogue.screenings():
-            if frame.camera == self._camera and not self._thinned.has(frame):
-                found[frame.day].append((frame, screening.reasons))
-        return found
+    def _staying(self, day: date) -> list[tuple[Frame, tuple[str, ...]]]:
+        """Frames of a day that are there and not about to go, with the reasons against them."""
+        found = self._season.catalogue.screenings(self._camera, day)
+        return [(f, screening.reasons) for f, screening in found if not self._thinned.has(f)]
 
     @cached_property
     def _kept(self) -> Mapping[date, list[Kept]]:
@@ -75,5 +71,5 @@ class Held:
 
     def _is_as_it_was(self, day: date) -> bool:
         """Whether the frames that stayed are all there, no others, and judged as they were."""
-        here = {f.path: (f.sha256, reasons) for f, reasons in self._staying.get(day, ())}
+        here = {f.path: (f.sha256, reasons) for f, reasons in self._staying(day)}
         return here == {k.path: (k.sha256, k.reasons) for k in self._kept.get(day, ())}

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from heapq import nlargest
 
+from lapsekit.catalogue import Frame, Screening
 from lapsekit.judging import MAY_SHOW_SOMEBODY
 from lapsekit.season import Season
 
@@ -53,6 +55,10 @@ class FramesReport:
         In order of camera and time.
     looked_at : int
         Frames in the span asked for, left out or not.
+    left_out : int
+        Those of them that are not used.
+    not_listed : int
+        Frames asked for that came before those in `rows`.
     sheet : str or None
         The contact sheet that was written.
     """
@@ -60,6 +66,8 @@ class FramesReport:
     title: str
     rows: list[FrameRow] = field(default_factory=list)
     looked_at: int = 0
+    left_out: int = 0
+    not_listed: int = 0
     sheet: str | None = None
 
 
@@ -69,6 +77,7 @@ def list_frames(
     first: date | None = None,
     last: date | None = None,
     camera: str | None = None,
+    most: int | None = None,
 ) -> FramesReport:
     """Screened frames of a season.
 
@@ -82,28 +91,39 @@ def list_frames(
         Local days to begin and to end with.
     camera : str, optional
         One camera's only.
+    most : int, optional
+        How many of the latest at most; all by default.
 
     Returns
     -------
     FramesReport
     """
     report = FramesReport(season.settings.season.title)
-    for frame, screening in season.catalogue.screenings():
-        early, late = first and frame.day < first, last and frame.day > last
-        if early or late or camera not in (None, frame.camera):
-            continue
-        report.looked_at += 1
-        reason = ", ".join(screening.reasons)
-        row = FrameRow(
-            frame.path,
-            frame.camera,
-            frame.taken_at.astimezone(season.zone),
-            frame.day,
-            not reason,
-            reason,
-            screening.told or reason,
-            screening.watched,
-        )
-        if reason or not left_out:
-            report.rows.append(row)
+    span = first or date.min, last or date.max
+    for name in [camera] if camera else season.catalogue.cameras():
+        for _, _, reasons, number in season.catalogue.counts(name, *span):
+            report.looked_at += 0 if reasons is None else number
+            report.left_out += number if reasons else 0
+        report.rows += [
+            _row(season, frame, screening)
+            for frame, screening in season.catalogue.latest_screened(name, *span, left_out, most)
+        ]
+    if most is not None:
+        latest = nlargest(most, report.rows, key=lambda row: row.taken_at)
+        report.rows = sorted(latest, key=lambda row: (row.camera, row.taken_at, row.path))
+    report.not_listed = (report.left_out if left_out else report.looked_at) - len(report.rows)
     return report
+
+
+def _row(season: Season, frame: Frame, screening: Screening) -> FrameRow:
+    reason = ", ".join(screening.reasons)
+    return FrameRow(
+        frame.path,
+        frame.camera,
+        frame.taken_at.astimezone(season.zone),
+        frame.day,
+        not reason,
+        reason,
+        screening.told or reason,
+        screening.watched,
+    )

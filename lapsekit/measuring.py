@@ -13,7 +13,7 @@ soon as a frame of its day waits.
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from functools import partial
 from typing import Protocol
 
@@ -26,11 +26,17 @@ from lapsekit.errors import SettingsError
 from lapsekit.frames.indexing import Content
 from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.progress import Track, silent
-from lapsekit.ruler import UNREADABLE, Rows, Ruler
+from lapsekit.ruler import Rows, Ruler
 from lapsekit.season import REGIONS_FILE, Season
+from lapsekit.undone import frames_not_done
 from lapsekit.viewing import matrix_of
 from lapsekit.vision.knocks import Knock, knocks
 from lapsekit.vision.regions import outside
+
+KNOCK_DAYS = 90
+"""Days of whose knocks measuring tells; those before it told of then."""
+
+_PART = 1000
 
 
 @dataclass
@@ -106,7 +112,7 @@ def measure(
     _check_outlines(season)
     catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
     ruler = Ruler(season)
-    waiting, report.done_before = frames_not_done(ruler)
+    waiting, report.done_before = frames_not_done(ruler, note=True)
     catalogue.forget_days({frame.day for frame in waiting})
     report.notes = [*_other_sizes(season), *_unoutlined(season)]
     views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
@@ -126,11 +132,11 @@ def measure(
     for camera in season.settings.cameras:
         catalogue.keep_thinned_figures(camera, ruler.figures_mark(camera))
     report.notes += judge_season(season)
-    now = {frame.path for frame in waiting}
-    for frame, screening in catalogue.screenings():
-        if frame.path in now:
+    for part in range(0, len(waiting), _PART):
+        paths = [frame.path for frame in waiting[part : part + _PART]]
+        for _, screening in catalogue.screenings_at(paths):
             report.left_out.update(screening.reasons)
-    report.notes += [_knocked(found) for found in season_knocks(season)]
+    report.notes += [_knocked(found) for found in season_knocks(season, KNOCK_DAYS)]
     report.days = work_out_days(season, ruler, track)
     return report
 
@@ -154,11 +160,20 @@ class DatedKnock:
     knock: Knock
 
 
-def season_knocks(season: Season) -> list[DatedKnock]:
-    """Lasting changes of every camera's view so far, in order of time."""
+def season_knocks(season: Season, days: int | None = None) -> list[DatedKnock]:
+    """Lasting changes of every camera's view so far, in order of time.
+
+    Parameters
+    ----------
+    season : Season
+    days : int, optional
+        Only those of each camera's last days; all by default.
+    """
     found = []
     for camera in season.settings.cameras:
-        placed = season.catalogue.placements(camera)
+        last = season.catalogue.last_day(camera) if days else None
+        since = last - timedelta(days=days) if last else date.min
+        placed = season.catalogue.placements(camera, since)
         if not placed:
             continue
         matrices = [matrix_of(placement) for _, placement in placed]
@@ -180,27 +195,6 @@ def frames_waiting(season: Season) -> int:
     """How many frames are not measured, or not judged, by today's settings."""
     waiting, done = frames_not_done(Ruler(season))
     return len(waiting) + (done if verdicts_waiting(season) else 0)
-
-
-def frames_not_done(ruler: Ruler) -> tuple[list[Frame], int]:
-    """Frames whose rows are missing or of other settings, and the number of the rest."""
-    catalogue = ruler.season.catalogue
-    cameras = ruler.season.settings.cameras
-    frames = [f for f in catalogue.frames() if f.camera in cameras]
-    screened = {s.path: s for _, s in catalogue.screenings()}
-    measured = catalogue.measurement_marks()
-    lost = catalogue.unregistered()
-
-    def done(frame: Frame) -> bool:
-        screening = screened.get(frame.path)
-        if screening is None or screening.mark != ruler.screening_mark(frame):
-            return False
-        if screening.reasons == (UNREADABLE,) or frame.path in lost:
-            return True
-        return measured.get(frame.path, {}) == ruler.marks(frame)
-
-    waiting = [f for f in frames if not done(f)]
-    return waiting, len(frames) - len(waiting)
 
 
 def _other_sizes(season: Season) -> list[str]:

@@ -261,7 +261,7 @@ class Season:
 
     def not_to_be_used(self, paths: Iterable[str]) -> set[str]:
         """Those of some frames that are there, and are not to be used (any more)."""
-        there = self.catalogue.paths() & set(paths)
+        there = {frame.path for frame in self.catalogue.frames_at(paths)}
         return there - self.catalogue.usable_paths(there, self._ruled())
 
     def film_records(self) -> dict[str, FilmRecord]:
@@ -276,11 +276,11 @@ class Season:
 
     def _may_show(self, paths: Iterable[str]) -> bool:
         unknown = set(paths) - self.catalogue.usable_paths(paths, self._ruled())
-        return not unknown or unknown <= self._let_go()
+        return not unknown or unknown <= self._let_go(unknown)
 
-    def _let_go(self) -> set[str]:
-        """Paths of frames thinned out that would be usable if they were still there."""
-        gone = {f.path for f, reasons in self.catalogue.thinned_frames() if not reasons}
+    def _let_go(self, paths: Iterable[str]) -> set[str]:
+        """Those of them that are of frames thinned out, which would be usable if still there."""
+        gone = {path for path, reasons in self.catalogue.let_go(paths).items() if not reasons}
         path = self.folder / VERDICTS_FILE
         rulings, _ = by_path(path, read_verdicts(path), gone) if gone else ({}, [])
         return gone - {frame for frame, ruling in rulings.items() if not ruling.use}
@@ -322,30 +322,34 @@ class Season:
         return base, whole.cap_c if region.cap_c is None else region.cap_c
 
     def index(
-        self, rebuild: bool = False, track: Track = silent, look: Look | None = None
+        self,
+        rebuild: bool = False,
+        track: Track = silent,
+        thorough: bool = False,
+        look: Look | None = None,
     ) -> IndexReport:
-        """Bring the catalogue into step with the frame files; `look` looks at new ones."""
-        return index(self.archive, self.catalogue, self.day_of, rebuild, track, look)
+        """Bring the catalogue into step with the frame files; parameters as `frames.indexing`."""
+        return index(self.archive, self.catalogue, self.zone, thorough, rebuild, track, look)
 
     def rulings(self) -> tuple[dict[str, Ruling], list[str]]:
         """What verdicts.csv says of frames, by path, and a note for each line that names none."""
         path = self.folder / VERDICTS_FILE
         rulings = read_verdicts(path)
-        return by_path(path, rulings, self.catalogue.paths() if rulings else ())
+        return by_path(path, rulings, self.catalogue.named(ruling.frame for ruling in rulings))
 
     def _ruled(self) -> dict[str, bool]:
         """Whether frames that verdicts.csv names are to be used, by path."""
         return {path: ruling.use for path, ruling in self.rulings()[0].items()}
 
-    def usable_frames(self) -> dict[str, dict[date, list[Frame]]]:
-        """Usable frames by camera and local day, in order of time.
+    def usable_frames(self, camera: str) -> dict[date, list[Frame]]:
+        """Usable frames of a camera by local day, in order of time.
 
         The grower's word in verdicts.csv counts as it stands, judged anew since or not: neither
         is a frame shown that got a no, nor one whose yes was taken back.
         """
-        found: dict[str, dict[date, list[Frame]]] = {}
-        for frame in self.catalogue.usable_frames(self._ruled()):
-            found.setdefault(frame.camera, {}).setdefault(frame.day, []).append(frame)
+        found: dict[date, list[Frame]] = {}
+        for frame in self.catalogue.usable_frames(self._ruled(), camera):
+            found.setdefault(frame.day, []).append(frame)
         return found
 
     def daily_pictures(self) -> dict[str, dict[date, Frame]]:
@@ -354,9 +358,27 @@ class Season:
         found = {name: self._daily_pictures(name, ruled) for name in self.catalogue.cameras()}
         return {camera: days for camera, days in found.items() if days}
 
-    def _daily_pictures(self, camera: str, ruled: dict[str, bool]) -> dict[date, Frame]:
-        """Those of one camera: of each day only the frames next to the wanted time are read."""
-        wanted = {day: self.daily_at(day) for day in self.catalogue.days_of_camera(camera)}
+    def pictures_of(self, camera: str, days: Iterable[date] | None = None) -> dict[date, Frame]:
+        """The daily pictures of one camera, of all its days or of some."""
+        return self._daily_pictures(camera, self._ruled(), days)
+
+    def daily_picture(self, camera: str, day: date) -> Frame | None:
+        """A camera's daily picture of one day; None where no frame is usable."""
+        return self.pictures_of(camera, [day]).get(day)
+
+    def last_daily_picture(self, camera: str, until: date = date.max) -> Frame | None:
+        """A camera's last daily picture of a day up to and with `until`; None without one."""
+        ruled = self._ruled()
+        days = (day for day in reversed(self.catalogue.days_of_camera(camera)) if day <= until)
+        found = (self._daily_pictures(camera, ruled, [day]).get(day) for day in days)
+        return next((frame for frame in found if frame is not None), None)
+
+    def _daily_pictures(
+        self, camera: str, ruled: dict[str, bool], days: Iterable[date] | None = None
+    ) -> dict[date, Frame]:
+        """Of each day only the frames next to the wanted time are read."""
+        days = self.catalogue.days_of_camera(camera) if days is None else days
+        wanted = {day: self.daily_at(day) for day in days}
         near: dict[date, list[Frame]] = {}
         for frame in self.catalogue.usable_near(camera, wanted, ruled):
             near.setdefault(frame.day, []).append(frame)

@@ -60,7 +60,7 @@ def draw_sheet(report: FramesReport, read: Read) -> bytes:
         A PNG.
     """
     shown = [row for row in report.rows if not row.usable][-_MOST:]
-    left_out = sum(not row.usable for row in report.rows)
+    left_out = report.left_out
     rows = max(1, -(-len(shown) // _COLUMNS))
     tile_height = _HEIGHT + 34 + _TEXT_LINES * _LINE_PX
     head = _MARGIN + 96

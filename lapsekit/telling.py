@@ -164,8 +164,10 @@ def measured_there(facts: dict[str, Any]) -> list[str]:
 def listed(report: FramesReport) -> list[str]:
     """After ``frames``: one line a frame, then how many were left out."""
     lines = [_frame_line(row) for row in report.rows]
-    left_out = sum(not row.usable for row in report.rows)
-    lines.append(f"{left_out} of {_count(report.looked_at, 'frame')} left out")
+    if report.not_listed:
+        told = f"{_count(report.not_listed, 'earlier frame')} not listed"
+        lines.insert(0, f"{told}; --all lists them, --from and --until choose days")
+    lines.append(f"{report.left_out} of {_count(report.looked_at, 'frame')} left out")
     unwatched = sum(row.usable and not row.watched for row in report.rows)
     if unwatched:
         lines.append(

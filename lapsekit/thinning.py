@@ -5,10 +5,9 @@ are on the disk in ``thinned``; then the files go, then the catalogue forgets th
 values. Stopped anywhere and run again it comes to the same end.
 """
 
-from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 
 from lapsekit.catalogue import Frame, Screening
 from lapsekit.copied import read_copied
@@ -18,13 +17,13 @@ from lapsekit.frames.thinning import staying
 from lapsekit.heights import Heights
 from lapsekit.held import Held
 from lapsekit.judging import verdict_mark, verdicts_waiting
-from lapsekit.measuring import frames_not_done
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import SETTINGS_FILE, Season, writing
 from lapsekit.shapes import Shapes
 from lapsekit.teaching import strokes_of
 from lapsekit.trust import require_trust
+from lapsekit.undone import frames_not_done
 from lapsekit.vision.daily import scatter
 
 
@@ -139,7 +138,6 @@ class _Work:
         self.ruler = Ruler(season)
         self.thinned, heights = Thinned(season.folder), Heights(season)
         self.held = {c: Held(self.ruler, c, heights) for c in season.settings.cameras}
-        self.screened = {f.path: s for f, s in self.catalogue.screenings()}
         self.values = {(d.region, d.day): d for d in self.catalogue.daily()}
         self.named = _named(season, self.ruler)
         basis = self.catalogue.daily_basis()
@@ -151,14 +149,12 @@ class _Work:
     def days(self, camera: str, report: ThinReport) -> Iterable[_Day]:
         """A camera's days of which frames go; those that are not ready are counted."""
         settings, today = self.season.settings.thinning, self.season.day_of(self.season.clock())
-        by_day: dict[date, list[Frame]] = defaultdict(list)
-        for frame in self.catalogue.frames(camera):
-            if (today - frame.day).days > settings.keep_all_days:
-                by_day[frame.day].append(frame)
-        for day, frames in by_day.items():
+        last = today - timedelta(days=settings.keep_all_days + 1)
+        for day in self.catalogue.days_with_more(camera, settings.then_a_day, last):
+            frames, screened = self.catalogue.frames(camera, day), self._screened(camera, day)
             stay = staying(
                 frames,
-                usable=[f.path for f in frames if self._is_usable(f)],
+                usable=[path for path, seen in screened.items() if not seen.reasons],
                 named=self.named,
                 daily_at=self.season.daily_at(day),
                 window=self.season.window(day),
@@ -170,9 +166,8 @@ class _Work:
             elif going:
                 yield _Day(camera, day, frames, going)
 
-    def _is_usable(self, frame: Frame) -> bool:
-        screening = self.screened.get(frame.path)
-        return screening is not None and not screening.reasons
+    def _screened(self, camera: str, day: date) -> dict[str, Screening]:
+        return {frame.path: seen for frame, seen in self.catalogue.screenings(camera, day)}
 
     def _is_ready(self, camera: str, day: date) -> bool:
         """Whether all that the day's frames can give is there, by today's settings."""
@@ -197,15 +192,16 @@ class _Work:
         """Write down what is not yet, before `going` may go."""
         leaving = {frame.path for frame in going}
         new = [f for f in going if not self.thinned.has(f)]
-        gone = [Gone(f, self.screened[f.path].reasons) for f in new]
+        screened = self._screened(day.camera, day.day)
+        gone = [Gone(f, screened[f.path].reasons) for f in new]
         left = [f for f in day.frames if f.path not in leaving]
-        kept = [k for k in map(self._kept, left) if self.thinned.kept.get(k.path) != k]
+        kept = [self._kept(frame, screened[frame.path]) for frame in left]
+        kept = [each for each in kept if self.thinned.kept.get(each.path) != each]
         regions = self._regions(day.camera, day.day)
         daily = [d for region in regions if (d := self._daily(region, day)) is not None]
         self.thinned.write(gone, kept, daily)
 
-    def _kept(self, frame: Frame) -> Kept:
-        screening: Screening = self.screened[frame.path]
+    def _kept(self, frame: Frame, screening: Screening) -> Kept:
         mark = verdict_mark(self.season, screening.mark)
         told = " ".join(screening.told.split())
         verdict = screening.reasons, told, screening.watched

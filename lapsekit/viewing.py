@@ -111,7 +111,7 @@ class View:
     def _named(self, path: str) -> Frame:
         found = self.season.catalogue.frame(path)
         if found is None or found.camera != self.camera:
-            frames = self.season.catalogue.frames(self.camera)
+            frames = self.season.catalogue.latest(self.camera, 1)
             raise SettingsError(
                 f"{self.season.folder / 'season.toml'}: cameras.{self.camera}.reference = "
                 f'"{path}": no such frame of this camera; name one like '
@@ -206,10 +206,10 @@ class View:
         """The frames that are asked whether the view can be held to."""
         if self.frame is None:
             return []
-        frames = self.season.catalogue.frames(self.camera)
-        of_later_days = {f.day: f for f in reversed(frames) if f.day > self.frame.day}
-        asked = [of_later_days[day] for day in sorted(of_later_days)[:WITNESSES]]
-        return asked or [f for f in frames if f.path != self.frame.path][-WITNESSES:]
+        catalogue = self.season.catalogue
+        asked = catalogue.first_of_days_after(self.camera, self.frame.day, WITNESSES)
+        latest = [] if asked else catalogue.latest(self.camera, WITNESSES + 1)
+        return asked or [f for f in latest if f.path != self.frame.path][-WITNESSES:]
 
     def _holds_in(self, frame: Frame) -> bool:
         try:

@@ -5,6 +5,7 @@ Wall-clock times are turned into instants by :func:`instant`, in one place, so t
 to and from summer time are decided once.
 """
 
+import hashlib
 import os
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
@@ -95,6 +96,24 @@ def days_between(first: date, last: date) -> Iterator[date]:
     """Every calendar day from `first` to `last`, both included."""
     for step in range((last - first).days + 1):
         yield first + timedelta(days=step)
+
+
+def days_mark(first_year: int, last_year: int, zone: ZoneInfo) -> str:
+    """Mark of the instants at which the local days of some years begin.
+
+    Parameters
+    ----------
+    first_year, last_year : int
+    zone : zoneinfo.ZoneInfo
+
+    Returns
+    -------
+    str
+        The same for as long as a moment of these years is of the same day as before.
+    """
+    days = days_between(date(first_year, 1, 1), date(last_year, 12, 31))
+    starts = repr([instant(day, time(), zone).timestamp() for day in days])
+    return hashlib.sha256(starts.encode()).hexdigest()[:16]
 
 
 def plant_age(day: date, sown: date) -> int:

@@ -19,8 +19,8 @@ CHECKOUT = Path(__file__).parent.parent
 
 hypothesis.settings.register_profile("steady", derandomize=True, print_blob=True, deadline=None)
 hypothesis.settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
-"""The same examples every time and no clock, so that main is not red by chance; HYPOTHESIS_PROFILE=default
-looks for new ones."""
+"""The same examples every time and no clock, so that main is not red by chance;
+HYPOTHESIS_PROFILE=default looks for new ones."""
 
 
 LONGEST = (

@@ -77,7 +77,7 @@ def test_the_frames_next_to_an_instant_hold_the_nearest_usable_one(seen, said, w
             if told != "dark" and ruled.get(each.path, told == "")
         ]
         usable = sorted(usable, key=lambda each: (each.taken_at, each.path))
-        assert catalogue.usable_frames(ruled) == usable
+        assert catalogue.usable_frames(ruled, "bench") == usable
         paths = {each.path for each in usable}
         assert catalogue.usable_paths([each.path for each in frames], ruled) == paths
         at = frame(wanted).taken_at

@@ -135,7 +135,7 @@ def ruled(tmp_path):
     season = make_season(tmp_path / "bench")
     fill(season, days=2)
     measure(season)
-    paths = sorted(season.catalogue.paths())
+    paths = sorted(f.path for f in season.catalogue.frames())
     season.catalogue.close()
     return season.folder, paths
 

@@ -115,7 +115,7 @@ def test_a_no_counts_on_pages_and_in_films_before_anything_is_judged_anew(season
     shown = season.daily_pictures()["bench"][day].path
     (season.folder / "verdicts.csv").write_text(f"frame,verdict\n{shown},no\n")
     assert season.daily_pictures()["bench"][day].path != shown
-    assert shown not in {f.path for f in season.usable_frames()["bench"][day]}
+    assert shown not in {f.path for f in season.usable_frames("bench")[day]}
 
 
 def test_nobody_is_shown_on_the_morning_after_either(season, tmp_path):

@@ -214,7 +214,7 @@ def test_a_pot_that_comes_later_leaves_the_values_of_thinned_days_as_they_are(be
 
 
 def test_a_film_of_all_frames_may_still_be_shown_unless_one_of_them_gets_a_no(bench):
-    shows = [f.path for d in bench.usable_frames()["bench"].values() for f in d]
+    shows = [f.path for d in bench.usable_frames("bench").values() for f in d]
     bench.films.mkdir()
     bench.film_file("bench").write_bytes(b"film")
     bench.record_film("bench", FilmRecord("mark", shows))

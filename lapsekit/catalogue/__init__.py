@@ -8,12 +8,16 @@ values of its day in the same transaction, so an interruption never leaves an ol
 
 from lapsekit.catalogue.daily import DailyValues
 from lapsekit.catalogue.database import is_damaged
+from lapsekit.catalogue.days import Days
+from lapsekit.catalogue.folders import Folders
 from lapsekit.catalogue.frames import Frames
+from lapsekit.catalogue.judgings import Judgings
 from lapsekit.catalogue.measurements import Measurements
 from lapsekit.catalogue.rows import (
     NOT_JUDGED,
     NOT_WATCHED,
     Daily,
+    Figured,
     Frame,
     FrameVerdict,
     Judging,
@@ -24,12 +28,15 @@ from lapsekit.catalogue.rows import (
 )
 from lapsekit.catalogue.thinned import Thinned
 from lapsekit.catalogue.verdicts import Verdicts
+from lapsekit.catalogue.work import Done, Work
 
 __all__ = [
     "NOT_JUDGED",
     "NOT_WATCHED",
     "Catalogue",
     "Daily",
+    "Done",
+    "Figured",
     "Frame",
     "FrameVerdict",
     "Judging",
@@ -41,7 +48,9 @@ __all__ = [
 ]
 
 
-class Catalogue(Frames, Thinned, Verdicts, Measurements, DailyValues):
+class Catalogue(
+    Frames, Days, Folders, Thinned, Verdicts, Judgings, Measurements, Work, DailyValues
+):
     """An open catalogue.
 
     Parameters

@@ -72,20 +72,34 @@ class DailyValues(Database):
                 [(region, day.isoformat()) for day in days],
             )
 
-    def daily(self, region: str | None = None) -> list[Daily]:
+    def daily(self, region: str | None = None, day: date | None = None) -> list[Daily]:
         """Daily values in order of region and day."""
-        condition, values = where(region=region)
+        condition, values = where(region=region, day=day and day.isoformat())
         rows = self._read(f"SELECT * FROM daily {condition} ORDER BY region, day", values)
-        return [
-            Daily(
-                row[0],
-                date.fromisoformat(row[1]),
-                *row[2:9],
-                {} if row[9] == "{}" else json.loads(row[9]),
-                json.loads(row[10]),
-                () if row[11] == "[]" else tuple(json.loads(row[11])),
-                bool(row[12]),
-                *row[13:],
-            )
-            for row in rows
-        ]
+        return [_daily(row) for row in rows]
+
+    def last_daily(self, region: str) -> Daily | None:
+        """The last daily value of a region that has a cover; None where none has."""
+        rows = self._read(
+            "SELECT * FROM daily WHERE region = ? AND cover IS NOT NULL ORDER BY day DESC LIMIT 1",
+            (region,),
+        )
+        return _daily(rows[0]) if rows else None
+
+    def first_daily_day(self) -> date | None:
+        """The first day on which any region has a cover; None where none has."""
+        rows = self._read("SELECT day FROM daily WHERE cover IS NOT NULL ORDER BY day LIMIT 1")
+        return date.fromisoformat(rows[0][0]) if rows else None
+
+
+def _daily(row: Sequence) -> Daily:
+    return Daily(
+        row[0],
+        date.fromisoformat(row[1]),
+        *row[2:9],
+        {} if row[9] == "{}" else json.loads(row[9]),
+        json.loads(row[10]),
+        () if row[11] == "[]" else tuple(json.loads(row[11])),
+        bool(row[12]),
+        *row[13:],
+    )

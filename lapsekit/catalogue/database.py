@@ -59,7 +59,7 @@ class Database:
                     "and run lapsekit index --rebuild"
                 )
             for number, script in enumerate(schema.MIGRATIONS[version:], start=version + 1):
-                for statement in filter(str.strip, script.split(";")):
+                for statement in _statements(script):
                     db.execute(statement)
                 db.execute(f"PRAGMA user_version = {number}")
 
@@ -103,6 +103,24 @@ def is_damaged(path: Path) -> bool:
             return db.execute("PRAGMA quick_check(1)").fetchone() != ("ok",)
     except sqlite3.DatabaseError as error:
         return any(sign in str(error) for sign in _DAMAGE)
+
+
+def judge_from(db: sqlite3.Connection, camera: str, taken_at: str) -> None:
+    """Say that a camera's frames have to be judged anew from an instant on."""
+    db.execute(
+        "UPDATE judging SET open_from = min(coalesce(open_from, ?1), ?1) WHERE camera = ?2",
+        (taken_at, camera),
+    )
+
+
+def _statements(script: str) -> Iterator[str]:
+    """The statements of a script one by one; those of a trigger stay within it."""
+    statement = ""
+    for part in script.split(";"):
+        statement += f"{part};"
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
 
 
 def where(**conditions: str | None) -> tuple[str, tuple[str, ...]]:

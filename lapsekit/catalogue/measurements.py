@@ -4,7 +4,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
-from lapsekit.catalogue.database import Database, where
+from lapsekit.catalogue.database import Database, judge_from, where
 from lapsekit.catalogue.rows import (
     FRAME_COLUMNS,
     Frame,
@@ -19,15 +19,6 @@ from lapsekit.catalogue.rows import (
 class Measurements(Database):
     """What is asked of placements and measurements."""
 
-    def measurement_marks(self) -> dict[str, dict[str, str]]:
-        """Settings mark of each measured region, by frame path and region."""
-        marks: dict[str, dict[str, str]] = {}
-        for path, region, mark in self._read(
-            "SELECT path, region, mark FROM measurement JOIN frame ON id = frame_id"
-        ):
-            marks.setdefault(path, {})[region] = mark
-        return marks
-
     def record(
         self,
         screening: Screening,
@@ -38,28 +29,29 @@ class Measurements(Database):
         """Replace what is known of one frame, and drop its day's values, in one transaction."""
         with self._transaction() as db:
             found = db.execute(
-                "SELECT id, day FROM frame WHERE path = ?", (screening.path,)
+                "SELECT id, camera, taken_at, day FROM frame WHERE path = ?", (screening.path,)
             ).fetchone()
             if found is None:
                 return
-            frame_id, day = found
+            frame_id, camera, taken_at, day = found
             db.execute("DELETE FROM measurement WHERE frame_id = ?", (frame_id,))
             if db.execute("DELETE FROM screening WHERE frame_id = ?", (frame_id,)).rowcount:
-                db.execute(  # a verdict is gone: all of the camera are made again
-                    "DELETE FROM judging WHERE camera = (SELECT camera FROM frame WHERE id = ?)",
-                    (frame_id,),
-                )
+                # A verdict is gone: all of the camera are made again.
+                db.execute("DELETE FROM judging WHERE camera = ?", (camera,))
             db.execute(
                 "INSERT INTO screening (frame_id, mark, reasons, luminance, clipped,"
-                " blur, told, watched, figures) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " blur, told, watched) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 (
                     frame_id,
                     screening.mark,
                     json.dumps(screening.reasons),
                     *flat(screening)[3:],
-                    figures,
                 ),
             )
+            db.execute("DELETE FROM figures WHERE frame_id = ?", (frame_id,))
+            if figures is not None:
+                db.execute("INSERT INTO figures VALUES (?, ?)", (frame_id, figures))
+                judge_from(db, camera, taken_at)
             db.execute("DELETE FROM placement WHERE frame_id = ?", (frame_id,))
             if placement is not None:
                 matrix = placement.matrix and json.dumps(placement.matrix)
@@ -73,12 +65,15 @@ class Measurements(Database):
             )
             db.execute("DELETE FROM daily WHERE day = ?", (day,))
 
-    def placements(self, camera: str) -> list[tuple[Frame, Placement]]:
+    def placements(
+        self, camera: str, since: date = date.min, until: date = date.max
+    ) -> list[tuple[Frame, Placement]]:
         """Where the reference view lies in the frames of `camera`, in order of time."""
         rows = self._read(
             f"SELECT {FRAME_COLUMNS}, matrix, residual_px, error_px, how"
-            " FROM frame JOIN placement ON id = frame_id WHERE camera = ? ORDER BY taken_at, path",
-            (camera,),
+            " FROM frame JOIN placement ON id = frame_id"
+            " WHERE camera = ? AND day BETWEEN ? AND ? ORDER BY day, taken_at, path",
+            (camera, since.isoformat(), until.isoformat()),
         )
         return [
             (
@@ -87,6 +82,16 @@ class Measurements(Database):
             )
             for row in rows
         ]
+
+    def last_placed(self, camera: str, number: int) -> list[Placement]:
+        """Of the last frames of a camera that have one, their placements, in order of time."""
+        rows = self._read(
+            "SELECT path, matrix, residual_px, error_px, how"
+            " FROM frame JOIN placement ON id = frame_id WHERE camera = ? AND matrix IS NOT NULL"
+            " ORDER BY taken_at DESC, path DESC LIMIT ?",
+            (camera, number),
+        )
+        return [Placement(path, tuple(json.loads(m)), *rest) for path, m, *rest in reversed(rows)]
 
     def placed(self, paths: Iterable[str]) -> dict[str, Placement]:
         """Placements of those of some frames that have a matrix, by path."""
@@ -98,11 +103,13 @@ class Measurements(Database):
         )
         return {path: Placement(path, tuple(json.loads(m)), *rest) for path, m, *rest in rows}
 
-    def unregistered(self) -> dict[str, str]:
-        """Why frames that could not be registered were not, by path."""
+    def unregistered(self, paths: Iterable[str]) -> dict[str, str]:
+        """Why those of some frames that could not be registered were not, by path."""
         return dict(
             self._read(
-                "SELECT path, how FROM frame JOIN placement ON id = frame_id WHERE matrix IS NULL"
+                "SELECT path, how FROM frame JOIN placement ON id = frame_id"
+                " WHERE path IN (SELECT value FROM json_each(?)) AND matrix IS NULL",
+                (json.dumps(list(paths)),),
             )
         )
 
@@ -128,15 +135,26 @@ class Measurements(Database):
         return [(frame_of(row[:9]), Measurement(*row[9:])) for row in rows]
 
     def keep_regions(self, camera_of: Mapping[str, str]) -> None:
-        """Forget what was measured for other regions, or for these by another camera."""
-        names = tuple(camera_of)
-        marks = ", ".join("?" * len(names))
+        """Forget what was measured for other regions, or for these by another camera.
+
+        Nothing is looked at where the same regions were kept the last time: what is measured since
+        is of these.
+        """
+        told = json.dumps(camera_of, sort_keys=True)
+        names = json.dumps(list(camera_of))
         with self._transaction() as db:
+            known = db.execute("SELECT told FROM note WHERE what = 'regions kept'").fetchone()
+            if known == (told,):
+                return
             for table in ("measurement", "daily"):
-                db.execute(f"DELETE FROM {table} WHERE region NOT IN ({marks})", names)
+                db.execute(
+                    f"DELETE FROM {table} WHERE region NOT IN (SELECT value FROM json_each(?))",
+                    (names,),
+                )
             for region, camera in camera_of.items():
                 db.execute(
                     "DELETE FROM measurement WHERE region = ? AND frame_id IN"
                     " (SELECT id FROM frame WHERE camera <> ?)",
                     (region, camera),
                 )
+            db.execute("INSERT OR REPLACE INTO note VALUES ('regions kept', ?)", (told,))

@@ -34,7 +34,7 @@ class Screening:
     """Verdict on a frame: usable when `reasons` is empty. Shares and means lie in 0 to 1.
 
     `told` says the reason with its figure; `watched` whether visitors could be looked for. The
-    figures themselves are large and are read on their own (`Catalogue.figures`).
+    figures themselves are large and are read on their own (`Catalogue.figures_after`).
     """
 
     path: str
@@ -49,27 +49,45 @@ class Screening:
 
 @dataclass(frozen=True)
 class FrameVerdict:
-    """What a frame's screening comes to, once it is judged beside the others."""
+    """What a frame's screening comes to, once it is judged beside the others.
+
+    `overruled` is what it would be without the grower's word, where that stands above it.
+    """
 
     path: str
     reasons: tuple[str, ...]
     told: str
     watched: bool
+    overruled: "FrameVerdict | None" = None
 
 
 @dataclass(frozen=True)
 class Judging:
     """How far a camera's frames are judged.
 
-    `basis` marks all that their verdicts were made from, `settled_basis` the same of the first
-    `settled` frames, whose verdicts no later frame can change; `memory` is what was learned from
-    these, as JSON.
+    `basis` marks the settings that their verdicts were made by, `ruled` the grower's words that
+    stand above some. The first `settled` frames have verdicts that no later frame can change; the
+    last of them was taken at `settled_at` and lies at `settled_path`. `memory` is what was learned
+    from these, as JSON. `open_from` is the instant from which on frames came, went or changed
+    since; None where there are none.
     """
 
     basis: str
-    settled: int
-    settled_basis: str
-    memory: str
+    ruled: str
+    settled: int = 0
+    settled_at: datetime | None = None
+    settled_path: str = ""
+    memory: str = ""
+    open_from: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Figured:
+    """A frame with the figures that it is judged by, as JSON, and their settings mark."""
+
+    frame: Frame
+    mark: str
+    figures: str
 
 
 @dataclass(frozen=True)

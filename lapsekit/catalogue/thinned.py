@@ -3,8 +3,8 @@
 import json
 from collections.abc import Iterable, Sequence
 
-from lapsekit.catalogue.database import Database
-from lapsekit.catalogue.rows import Frame, frame_of
+from lapsekit.catalogue.database import Database, judge_from
+from lapsekit.catalogue.rows import Frame
 from lapsekit.when import utc_text
 
 
@@ -27,23 +27,36 @@ class Thinned(Database):
                 rows,
             )
 
-    def thinned_paths(self) -> set[str]:
-        """Paths of the frames noted as thinned out."""
-        return {path for (path,) in self._read("SELECT path FROM thinned")}
+    def thinned_among(self, paths: Iterable[str]) -> set[str]:
+        """Those of some paths that are noted as of frames thinned out, or about to be."""
+        asked = (json.dumps(list(paths)),)
+        query = "SELECT path FROM thinned WHERE path IN (SELECT value FROM json_each(?))"
+        return {path for (path,) in self._read(query, asked)}
 
-    def thinned_frames(self) -> list[tuple[Frame, tuple[str, ...]]]:
-        """Frames that were thinned out and are gone, with the reasons against them."""
+    def let_go(self, paths: Iterable[str]) -> dict[str, tuple[str, ...]]:
+        """Those of some paths that are of frames thinned out and gone, with what was against them.
+
+        Returns
+        -------
+        dict of str to tuple of str
+            Reasons, by path.
+        """
         rows = self._read(
-            "SELECT camera, taken_at, day, path, sha256, size, width, height, 'thinned', reasons"
-            " FROM thinned WHERE path NOT IN (SELECT path FROM frame)"
-            " ORDER BY camera, taken_at, path"
+            "SELECT path, reasons FROM thinned WHERE path IN (SELECT value FROM json_each(?))"
+            " AND path NOT IN (SELECT path FROM frame WHERE path = thinned.path)",
+            (json.dumps(list(paths)),),
         )
-        return [(frame_of(row[:9]), tuple(json.loads(row[9]))) for row in rows]
+        return {path: tuple(json.loads(reasons)) for path, reasons in rows}
 
     def keep_thinned_figures(self, camera: str, mark: str) -> None:
         """Forget figures of frames thinned out that other settings made."""
         with self._transaction() as db:
-            db.execute(
-                "UPDATE thinned SET mark = NULL, figures = NULL WHERE camera = ? AND mark <> ?",
-                (camera, mark),
+            ((since,),) = db.execute(
+                "SELECT min(taken_at) FROM thinned WHERE camera = ? AND mark <> ?", (camera, mark)
             )
+            if since is not None:
+                db.execute(
+                    "UPDATE thinned SET mark = NULL, figures = NULL WHERE camera = ? AND mark <> ?",
+                    (camera, mark),
+                )
+                judge_from(db, camera, since)

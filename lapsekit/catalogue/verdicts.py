@@ -1,78 +1,142 @@
-"""Rows of screenings: verdicts on frames, and the figures they are made from."""
+"""Rows of screenings: which frames are used, and why others are not."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
-from lapsekit.catalogue.database import Database
-from lapsekit.catalogue.rows import (
-    FRAME_COLUMNS,
-    Frame,
-    FrameVerdict,
-    Judging,
-    Screening,
-    flat,
-    frame_of,
-)
-from lapsekit.verdicts import SAID_YES
+from lapsekit.catalogue.database import Database, where
+from lapsekit.catalogue.rows import FRAME_COLUMNS, Frame, Screening, frame_of
+from lapsekit.verdicts import SAID_NO, SAID_YES
 from lapsekit.when import utc_text
 
-_WITH_FIGURES = (
-    "SELECT path, sha256, mark, taken_at FROM frame JOIN screening ON id = frame_id"
-    " WHERE camera = ?1 AND figures IS NOT NULL"
-    " UNION ALL SELECT path, sha256, mark, taken_at FROM thinned"
-    " WHERE camera = ?1 AND figures IS NOT NULL AND path NOT IN (SELECT path FROM frame)"
-)
 #: Of a frame and its screening; the paths of frames that got a no are ?1, of those that got a yes
-#: ?2. `told` is looked at last: in a row it stands behind the figures, which are large.
+#: ?2.
 _USABLE = (
     "reasons = '[]' AND path NOT IN (SELECT value FROM json_each(?1)) AND"
     f" (substr(told, 1, {len(SAID_YES)}) <> '{SAID_YES}'"
     " OR path IN (SELECT value FROM json_each(?2)))"
 )
+_SCREENED = (
+    f"SELECT {FRAME_COLUMNS}, mark, reasons, luminance, clipped, blur, told, watched"
+    " FROM frame JOIN screening ON id = frame_id"
+)
+#: Frames left out, and those that the grower said something of: their paths are ?2.
+_LEFT_OUT = "camera = ?1 AND (reasons <> '[]' OR path IN (SELECT value FROM json_each(?2)))"
+
+Screened = tuple[Frame, Screening]
 
 
 class Verdicts(Database):
-    """What is asked of verdicts and their figures."""
+    """What is asked of verdicts."""
 
-    def counts(self) -> list[tuple[str, date, tuple[str, ...] | None, int]]:
-        """How many frames a camera has of a day with the same verdict; None where none is there."""
-        rows = self._read(
-            "SELECT camera, day, reasons, count(*) FROM frame LEFT JOIN screening ON id = frame_id"
-            " GROUP BY camera, day, reasons ORDER BY camera, day"
-        )
-        return [
-            (camera, date.fromisoformat(day), None if why is None else tuple(json.loads(why)), n)
-            for camera, day, why, n in rows
-        ]
-
-    def screenings(self) -> list[tuple[Frame, Screening]]:
+    def screenings(
+        self,
+        camera: str | None = None,
+        day: date | None = None,
+        since: date = date.min,
+        until: date = date.max,
+    ) -> list[Screened]:
         """Screened frames with their verdicts, in order of camera and time."""
-        rows = self._read(
-            f"SELECT {FRAME_COLUMNS}, mark, reasons, luminance, clipped, blur, told, watched"
-            " FROM frame JOIN screening ON id = frame_id ORDER BY camera, taken_at, path"
+        condition, values = where(camera=camera, day=day and day.isoformat())
+        if (since, until) != (date.min, date.max):
+            condition = f"{condition or 'WHERE true'} AND day BETWEEN ? AND ?"
+            values = (*values, since.isoformat(), until.isoformat())
+        return self._screened(f"{condition} ORDER BY camera, taken_at, path", values)
+
+    def screenings_from(self, camera: str, since: datetime) -> list[Screened]:
+        """The same of one camera's frames from an instant on."""
+        found = "WHERE camera = ? AND taken_at >= ? ORDER BY taken_at, path"
+        return self._screened(found, (camera, utc_text(since)))
+
+    def latest_screened(
+        self, camera: str, since: date, until: date, left_out: bool, most: int | None
+    ) -> list[Screened]:
+        """The last screened frames of a camera in a span of days, in order of time.
+
+        Parameters
+        ----------
+        camera : str
+        since, until : date
+        left_out : bool
+            Only those that are not used.
+        most : int or None
+            How many at most; all for None.
+        """
+        only = "AND reasons <> '[]'" if left_out else ""
+        return self._screened(
+            f"WHERE camera = ? AND day BETWEEN ? AND ? {only}"
+            " ORDER BY day DESC, taken_at DESC, path DESC LIMIT ?",
+            (camera, since.isoformat(), until.isoformat(), -1 if most is None else most),
+        )[::-1]
+
+    def screenings_at(self, paths: Iterable[str]) -> list[Screened]:
+        """The same of those of some paths that are screened."""
+        found = "WHERE path IN (SELECT value FROM json_each(?)) ORDER BY camera, taken_at, path"
+        return self._screened(found, (json.dumps(list(paths)),))
+
+    def judged(self, paths: Iterable[str]) -> list[Screened]:
+        """The same of those of them that are judged, by figures."""
+        found = (
+            "WHERE path IN (SELECT value FROM json_each(?))"
+            " AND id IN (SELECT figures.frame_id FROM figures WHERE figures.frame_id = id)"
         )
+        return self._screened(found, (json.dumps(list(paths)),))
+
+    def with_a_word(self) -> list[Screened]:
+        """Screened frames whose verdict is the grower's own."""
+        no, yes = json.dumps([SAID_NO]), f"substr(told, 1, {len(SAID_YES)}) = '{SAID_YES}'"
+        by = f"reasons <> '[]' AND reasons = '{no}'", yes
+        return [row for which in by for row in self._screened(f"WHERE {which}", ())]
+
+    def left_out_for(self, reason: str, most: int = -1) -> list[Screened]:
+        """Frames left out for this reason alone, in order of camera and time, `most` at most."""
+        return self._screened(
+            "WHERE reasons <> '[]' AND reasons = ? ORDER BY camera, taken_at, path LIMIT ?",
+            (json.dumps([reason]), most),
+        )
+
+    def page_of_left_out(
+        self, camera: str, named: Iterable[str], most: int, skipped: int
+    ) -> list[Screened]:
+        """A page of a camera's frames left out, and of those that are `named`, the latest first."""
+        return self._screened(
+            f"WHERE {_LEFT_OUT} ORDER BY taken_at DESC, path DESC LIMIT ?3 OFFSET ?4",
+            (camera, json.dumps(list(named)), most, skipped),
+        )
+
+    def number_left_out(self, camera: str, named: Iterable[str]) -> int:
+        """How many there are on all such pages."""
+        query = (
+            "SELECT (SELECT coalesce(sum(frames), 0) FROM day_count WHERE camera = ?1"
+            " AND reasons NOT IN ('', '[]')) + (SELECT count(*) FROM frame JOIN screening"
+            " ON id = frame_id WHERE path IN (SELECT value FROM json_each(?2))"
+            " AND camera = ?1 AND reasons = '[]')"
+        )
+        return self._read(query, (camera, json.dumps(list(named))))[0][0]
+
+    def _screened(self, condition: str, values: Sequence[object]) -> list[Screened]:
         return [
             (
                 frame_of(row[:9]),
                 Screening(row[3], row[9], tuple(json.loads(row[10])), *row[11:15], bool(row[15])),
             )
-            for row in rows
+            for row in self._read(f"{_SCREENED} {condition}", values)
         ]
 
-    def usable_frames(self, ruled: Mapping[str, bool]) -> list[Frame]:
-        """Usable frames in order of camera and time.
+    def usable_frames(self, ruled: Mapping[str, bool], camera: str) -> list[Frame]:
+        """Usable frames of a camera in order of time.
 
         Parameters
         ----------
         ruled : mapping of str to bool
             What the grower said of frames, by path. It counts as it stands, judged anew since or
             not: neither is a frame usable that got a no, nor one whose yes was taken back.
+        camera : str
         """
         rows = self._read(
-            f"SELECT {FRAME_COLUMNS} FROM frame JOIN screening ON id = frame_id WHERE {_USABLE}"
-            " ORDER BY camera, taken_at, path",
-            _ruled(ruled),
+            f"SELECT {FRAME_COLUMNS} FROM frame JOIN screening ON id = frame_id"
+            f" WHERE camera = ?3 AND {_USABLE} ORDER BY taken_at, path",
+            (*_ruled(ruled), camera),
         )
         return [frame_of(row) for row in rows]
 
@@ -112,59 +176,6 @@ class Verdicts(Database):
             (*_ruled(ruled), camera, json.dumps(asked)),
         )
         return [frame_of(row) for row in rows]
-
-    def figures(self, camera: str, skip: int = 0) -> list[tuple[Frame, str]]:
-        """Frames of `camera` that have figures, in order of time, with these as JSON.
-
-        Those thinned out are among them.
-        """
-        rows = self._read(
-            f"WITH known AS ({_WITH_FIGURES}),"  # sorted without figures
-            " asked AS (SELECT path FROM known ORDER BY taken_at, path LIMIT -1 OFFSET ?2)"
-            " SELECT camera, taken_at, day, path, sha256, size, width, height, arrived_by, figures"
-            " FROM frame JOIN screening ON id = frame_id"
-            " WHERE path IN asked"
-            " UNION ALL"
-            " SELECT camera, taken_at, day, path, sha256, size, width, height, 'thinned', figures"
-            " FROM thinned WHERE path IN asked AND path NOT IN (SELECT path FROM frame)"
-            " ORDER BY 2, 4",
-            (camera, skip),
-        )
-        return [(frame_of(row[:9]), row[9]) for row in rows]
-
-    def figure_marks(self, camera: str) -> list[tuple[str, str, str]]:
-        """Path, content and screening mark of these frames, in the same order."""
-        return self._read(
-            f"SELECT path, sha256, mark FROM ({_WITH_FIGURES}) ORDER BY taken_at, path", (camera,)
-        )
-
-    def judging(self, camera: str) -> Judging | None:
-        """How far the frames of `camera` are judged; None where they are not."""
-        rows = self._read(
-            "SELECT basis, settled, settled_basis, memory FROM judging WHERE camera = ?", (camera,)
-        )
-        return Judging(*rows[0]) if rows else None
-
-    def record_verdicts(
-        self, camera: str, verdicts: Iterable[FrameVerdict], judging: Judging
-    ) -> None:
-        """Set verdicts, and drop the values of days whose usable frames change by them."""
-        with self._transaction() as db:
-            for verdict in verdicts:
-                reasons = json.dumps(verdict.reasons)
-                db.execute(
-                    "DELETE FROM daily WHERE day = (SELECT day FROM frame JOIN screening"
-                    " ON id = frame_id WHERE path = ? AND reasons <> ?)",
-                    (verdict.path, reasons),
-                )
-                db.execute(
-                    "UPDATE screening SET reasons = ?, told = ?, watched = ?"
-                    " WHERE frame_id = (SELECT id FROM frame WHERE path = ?)",
-                    (reasons, verdict.told, verdict.watched, verdict.path),
-                )
-            db.execute(
-                "INSERT OR REPLACE INTO judging VALUES (?, ?, ?, ?, ?)", (camera, *flat(judging))
-            )
 
 
 def _ruled(ruled: Mapping[str, bool]) -> tuple[str, str]:

@@ -4,7 +4,7 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
 
@@ -47,18 +47,17 @@ class Look:
         self.now: datetime = season.clock()
 
     @cached_property
-    def frames(self) -> dict[str, list[Frame]]:
-        """Frames of each camera of season.toml, in order of time."""
-        return {name: self.season.catalogue.frames(name) for name in self.season.settings.cameras}
+    def last_frames(self) -> dict[str, Frame | None]:
+        """The last frame of each camera of season.toml; None of one that has none."""
+        latest = self.season.catalogue.latest
+        return {name: next(iter(latest(name, 1)), None) for name in self.season.settings.cameras}
 
-    @cached_property
-    def screenings(self) -> dict[str, list[tuple[Frame, Screening]]]:
-        """Screened frames of each camera of season.toml, in order of time."""
-        found = {name: [] for name in self.season.settings.cameras}
-        for frame, screening in self.season.catalogue.screenings():
-            if frame.camera in found:
-                found[frame.camera].append((frame, screening))
-        return found
+    def screenings(self, days: int) -> Iterator[tuple[str, list[tuple[Frame, Screening]]]]:
+        """Screened frames of each camera of season.toml of the last days with any, in order."""
+        catalogue = self.season.catalogue
+        for name in self.season.settings.cameras:
+            since = next(iter(catalogue.last_screened_days(name, days)), date.max)
+            yield name, catalogue.screenings(name, since=since)
 
     @property
     def local_now(self) -> datetime:

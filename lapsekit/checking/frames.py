@@ -22,12 +22,12 @@ RETURN_FINE, RETURN_WATCH = 0.95, 0.5
 def last_frames(look: Look) -> Iterator[Finding]:
     """When the last frame of each camera came."""
     for name, model in look.season.settings.cameras.items():
-        what, found = f"frames of {name}", look.frames[name]
-        if not found:
+        what, last = f"frames of {name}", look.last_frames[name]
+        if last is None:
             yield Finding(what, WATCH, "none yet; lapsekit capture files one")
             continue
-        told = f"last one of {_moment(look, found[-1].taken_at)}"
-        missed = silence(look.season, _due_since(look, found), look.now)
+        told = f"last one of {_moment(look, last.taken_at)}"
+        missed = silence(look.season, _due_since(look, name), look.now)
         if model.kind not in (*_PLAYED, "watched") and missed.frames >= LATE_TIMES:
             told = f"{told}, and {missed.frames} more were due; is lapsekit run running?"
             yield Finding(what, WRONG, told)
@@ -45,14 +45,14 @@ def silent(look: Look) -> Iterator[Finding]:
     for name, model in look.season.settings.cameras.items():
         if model.kind in _PLAYED:
             continue
-        found = look.frames[name]
-        since = _due_since(look, found)
+        frame = look.last_frames[name]
+        since = _due_since(look, name)
         missed, passed = silence(look.season, since, look.now), look.now - since
         at_least = WATCHED_HOURS if model.kind == "watched" else 0.0
         if missed.hours >= limit and passed >= timedelta(hours=at_least):
             last = (
-                f"the last is of {_moment(look, found[-1].taken_at)}"
-                if found
+                f"the last is of {_moment(look, frame.taken_at)}"
+                if frame
                 else "there never was one"
             )
             yield Finding(
@@ -66,12 +66,12 @@ def silent(look: Look) -> Iterator[Finding]:
 def returned(look: Look) -> Iterator[Finding]:
     """How many of the frames that were due in the last days are there."""
     for name, model in look.season.settings.cameras.items():
-        frames = look.frames[name]
-        if model.kind in (*_PLAYED, "watched") or not frames:
+        if model.kind in (*_PLAYED, "watched") or look.last_frames[name] is None:
             continue
-        captured = _captured(frames)
-        since = max(captured[:1], default=look.now)  # what was brought in says nothing of capturing
-        since = max(since, look.now - timedelta(days=RECENT_DAYS))
+        since = look.now - timedelta(days=RECENT_DAYS)
+        captured = look.season.catalogue.captured(name, since - GRACE)
+        if look.season.catalogue.captured_before(name, since) is None:
+            since = min(captured, default=look.now)  # frames brought in say nothing of capturing
         due, there, gaps = 0, 0, []
         for number in range(RECENT_DAYS + 1):
             day = look.season.day_of(look.now) - timedelta(days=RECENT_DAYS - number)
@@ -87,20 +87,23 @@ def returned(look: Look) -> Iterator[Finding]:
             yield Finding(f"return of {name}", how, f"{told}, {share:.1%}{more}")
 
 
-def _captured(frames: list[Frame]) -> list[datetime]:
-    """When frames were taken that were not brought in."""
-    return [frame.taken_at for frame in frames if frame.arrived_by != "import"]
-
-
-def _due_since(look: Look, frames: list[Frame]) -> datetime:
+def _due_since(look: Look, camera: str) -> datetime:
     """From when on frames were due that are not there.
 
     Nothing was due before the season's settings stood: frames of earlier days that were brought
     in do not say that a camera has been silent since.
     """
-    if _captured(frames):
-        return frames[-1].taken_at
-    return max([_set_up(look), *(frame.taken_at for frame in frames[-1:])])
+    last = look.last_frames[camera]
+    if last is None:
+        return _set_up(look)
+    if last.arrived_by != "import" or _was_captured(look, last):
+        return last.taken_at
+    return max(_set_up(look), last.taken_at)
+
+
+def _was_captured(look: Look, last: Frame) -> bool:
+    """Whether the camera of a frame that was brought in ever took one before it."""
+    return look.season.catalogue.captured_before(last.camera, last.taken_at) is not None
 
 
 def _set_up(look: Look) -> datetime:

@@ -25,7 +25,7 @@ def clock(look: Look) -> Iterator[Finding]:
         )
         yield Finding("clock", WRONG, f"{told}; frames are dated as before. Check the connection")
         return
-    last = max((f.taken_at for frames in look.frames.values() for f in frames), default=None)
+    last = max((f.taken_at for f in look.last_frames.values() if f), default=None)
     if last is not None and look.now < last - timedelta(minutes=5):
         told = f"says {look.now:%Y-%m-%d %H:%M} UTC, before the last frame; set it"
         yield Finding("clock", WRONG, told)

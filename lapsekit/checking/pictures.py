@@ -27,9 +27,9 @@ def left_out(look: Look) -> Iterator[Finding]:
 
     Those that only wait for others, beside which they can be looked through, are not counted.
     """
-    for name, rows in look.screenings.items():
+    for name in look.season.settings.cameras:
         since = look.now - timedelta(days=RECENT_DAYS)
-        recent = [screening for frame, screening in rows if frame.taken_at > since]
+        recent = [screening for _, screening in look.season.catalogue.screenings_from(name, since)]
         bad = sum(bool(set(screening.reasons) - {NOT_WATCHED}) for screening in recent)
         if recent and bad > LEFT_OUT * len(recent):
             yield Finding(
@@ -46,13 +46,12 @@ def sharpness(look: Look) -> Iterator[Finding]:
     Screening holds a frame against those of the days before it, and cannot see a lens that grows
     dim from week to week.
     """
-    for name, rows in look.screenings.items():
-        sharp = [(f.day, 1 - s.blur) for f, s in rows if s.blur is not None and not s.reasons]
-        if not sharp:
+    for name in look.season.settings.cameras:
+        first, last = (look.season.catalogue.usable_day(name, which) for which in (False, True))
+        if first is None or last is None:
             continue
-        first, last = sharp[0][0], sharp[-1][0]
-        early = [v for day, v in sharp if (day - first).days < _EARLY_DAYS]
-        recent = [v for day, v in sharp if (last - day).days < _SOFT_DAYS]
+        early = _sharp(look, name, first, first + timedelta(days=_EARLY_DAYS - 1))
+        recent = _sharp(look, name, last - timedelta(days=_SOFT_DAYS - 1), last)
         if min(len(early), len(recent)) < _SHARP_FRAMES:
             continue
         now, before = median(recent), median(early)
@@ -62,10 +61,16 @@ def sharpness(look: Look) -> Iterator[Finding]:
         yield Finding(f"sharpness of {name}", WATCH if soft else FINE, told + more)
 
 
+def _sharp(look: Look, camera: str, first: date, last: date) -> list[float]:
+    """Sharpness of a span's usable frames."""
+    found = look.season.catalogue.screenings(camera, since=first, until=last)
+    return [1 - s.blur for _, s in found if s.blur is not None and not s.reasons]
+
+
 def dew(look: Look) -> Iterator[Finding]:
     """Dew or haze on so many days in a row as ``dew_days`` says, up to the last days."""
     limit = look.season.settings.alerts.dew_days
-    for name, rows in look.screenings.items():
+    for name, rows in look.screenings(limit):
         hazed: dict[date, list[bool]] = {}
         for frame, screening in rows:
             hazed.setdefault(frame.day, []).append("hazed" in screening.reasons)
@@ -88,8 +93,7 @@ def _is_hazed(frames: list[bool]) -> bool:
 def view(look: Look) -> Iterator[Finding]:
     """How far the view has moved from the reference view."""
     for name in look.season.settings.cameras:
-        placed = look.season.catalogue.placements(name)
-        placed = [p for _, p in placed if p.matrix is not None][-3:]
+        placed = look.season.catalogue.last_placed(name, 3)
         if not placed:
             continue
         shift = median(hypot(p.matrix[2], p.matrix[5]) for p in placed)

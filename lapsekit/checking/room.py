@@ -3,10 +3,11 @@
 import os
 import shutil
 from collections.abc import Iterator
+from datetime import timedelta
 
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
 from lapsekit.errors import CatalogueError
-from lapsekit.frames.room import bytes_a_day, days_left
+from lapsekit.frames.room import days_left
 from lapsekit.season import Season
 
 WATCH_DAYS, WRONG_DAYS = 60, 7
@@ -38,6 +39,8 @@ def _disk(season: Season) -> Iterator[Finding]:
 def _pace(season: Season) -> float:
     """Bytes a day of late; 0, nobody can tell, where the catalogue cannot be read (a full disk)."""
     try:
-        return bytes_a_day(season.catalogue.frames(), season.clock(), RECENT_DAYS)
+        now = season.clock()
+        since = now - timedelta(days=RECENT_DAYS)
+        return season.catalogue.bytes_between(since, now) / RECENT_DAYS
     except CatalogueError:
         return 0.0

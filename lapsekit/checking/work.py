@@ -100,14 +100,15 @@ def film(look: Look) -> Iterator[Finding]:
     if season.settings.film.weekly_on == "never" or last_morning(season.folder) is None:
         return
     for name, camera in _weekly_films(season):
-        frames, file = look.frames.get(camera), season.film_file(name)
-        if not frames or frames[-1].taken_at - frames[0].taken_at < OLD_FILM:
+        last, file = look.last_frames.get(camera), season.film_file(name)
+        first = season.catalogue.oldest(camera)
+        if last is None or last.taken_at - first < OLD_FILM:
             continue
         if not file.is_file():
             yield Finding(f"film of {name}", WATCH, "none yet; lapsekit film makes it")
             continue
         made = datetime.fromtimestamp(file.stat().st_mtime, look.now.tzinfo)
-        old = frames[-1].taken_at - made > OLD_FILM
+        old = last.taken_at - made > OLD_FILM
         told = f"made {made.astimezone(season.zone):%Y-%m-%d}"
         more = f"; it is made every {season.settings.film.weekly_on}, and was not" if old else ""
         yield Finding(f"film of {name}", WATCH if old else FINE, told + more)

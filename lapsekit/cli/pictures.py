@@ -118,6 +118,9 @@ app.add_typer(frames_app, name="frames")
 Frames = Annotated[list[str], typer.Argument(help="Frames: their paths or file names.")]
 
 
+MOST_LISTED = 200
+
+
 Note = Annotated[str | None, typer.Option(help="Why, for verdicts.csv.", show_default="none")]
 
 
@@ -143,6 +146,8 @@ def frames(
         Path | None,
         typer.Option(help="Write a contact sheet of what was left out (PNG), people blurred."),
     ] = None,
+    most: Annotated[int, typer.Option(min=1, help="List the latest so many.")] = MOST_LISTED,
+    every: Annotated[bool, typer.Option("--all", help="List them all.")] = False,
     as_json: AsJson = False,
 ) -> None:
     """List frames with the reasons why some are left out; say yes or no to one."""
@@ -156,7 +161,7 @@ def frames(
         raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
     hint(telling.waiting(frames_waiting(opened)))
     days = (first and first.date(), last and last.date())
-    report = list_frames(opened, left_out, *days, camera)
+    report = list_frames(opened, left_out, *days, camera, None if every else most)
     if sheet is not None:
         from lapsekit.sheet import write_sheet
 

@@ -122,7 +122,6 @@ class _Copying:
         self.folder, self.record = season.folder, record
         self.texts = own_texts(self.folder, season.settings)
         self.most = most_bytes(season.settings.copies)
-        self.expected = _catalogued(season) | {p: each.sha256 for p, each in record.items()}
         self.stamp = f"{season.clock():%Y%m%dT%H%M%SZ}"
 
     def size(self, path: str) -> int:
@@ -246,11 +245,13 @@ class _Copying:
 
     def _sound(self, batch: Iterable[str]) -> dict[str, lists.Known]:
         """Those frames that are what they were when they were taken."""
-        now = {}
+        now, batch = {}, list(batch)
+        expected = _catalogued(self.season, batch)
+        expected |= {path: self.record[path].sha256 for path in batch if path in self.record}
         for path in self._still_here(batch):
             content = (self.folder / path).read_bytes()
             sha256 = content_hash(content)
-            if self.expected.get(path, sha256) == sha256:
+            if expected.get(path, sha256) == sha256:
                 now[path] = lists.Known(sha256, len(content))
             elif path not in self.report.damaged_here:
                 self.report.damaged_here.append(path)
@@ -260,9 +261,9 @@ class _Copying:
         return put(self.place, root, names, self.stamp, self.report.kept.append)
 
 
-def _catalogued(season: Season) -> dict[str, str]:
+def _catalogued(season: Season, paths: Iterable[str]) -> dict[str, str]:
     """Hashes that frames had when they were filed; none where the catalogue cannot say."""
     try:
-        return {frame.path: frame.sha256 for frame in season.catalogue.frames()}
+        return {frame.path: frame.sha256 for frame in season.catalogue.frames_at(paths)}
     except CatalogueError:
         return {}

@@ -107,11 +107,11 @@ def _frame_of(season: Season, camera: str, told: str, days: list[date]) -> Frame
         day = date.fromisoformat(told) if told else None
     except ValueError:
         day = None
-    shown = season.daily_pictures().get(camera, {})
-    if day is None:
-        day = max(shown, default=days[-1])
-    frames = season.catalogue.frames(camera, day)
-    return shown.get(day) or (frames[len(frames) // 2] if frames else None)
+    shown = season.daily_picture(camera, day) if day else season.last_daily_picture(camera)
+    if shown is not None:
+        return shown
+    frames = season.catalogue.frames(camera, day or days[-1])
+    return frames[len(frames) // 2] if frames else None
 
 
 def _kept(season: Season, text: str, here: Frame | None) -> list[Kept]:

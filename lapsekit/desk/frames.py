@@ -94,7 +94,8 @@ def word_waits(screening: Screening | None, ruling: Ruling | None) -> bool:
 def days_waiting(season: Season) -> list[date]:
     """Days whose values change once the grower's words on their frames are worked in."""
     rulings, _ = season.rulings()
-    found = season.catalogue.screenings()
+    said = season.catalogue.screenings_at(rulings), season.catalogue.with_a_word()
+    found = {f.path: (f, seen) for rows in said for f, seen in rows}.values()
     return sorted({f.day for f, seen in found if word_waits(seen, rulings.get(f.path))})
 
 
@@ -109,14 +110,13 @@ class Cell:
 
 def strip(season: Season, camera: str, month: date) -> list[Cell]:
     """The days of a month."""
-    counted: dict[date, list[int]] = {}
-    for name, day, reasons, number in season.catalogue.counts():
-        if name == camera:
-            both = counted.setdefault(day, [0, 0])
-            both[0] += number
-            both[1] += number if reasons else 0
     first = month.replace(day=1)
-    days = (first + timedelta(days=n) for n in range(31))
+    days = [first + timedelta(days=n) for n in range(31)]
+    counted: dict[date, list[int]] = {}
+    for _, day, reasons, number in season.catalogue.counts(camera, first, days[-1]):
+        both = counted.setdefault(day, [0, 0])
+        both[0] += number
+        both[1] += number if reasons else 0
     return [Cell(day, *counted.get(day, (0, 0))) for day in days if day.month == first.month]
 
 
@@ -156,19 +156,19 @@ def _all_left_out(asked: Asked, refusal: str = "") -> Response:
     with asked.season() as season:
         camera = _camera(season, asked.text("camera") or asked.query.get("camera", ""))
         rulings, _ = season.rulings()
-        found = [(f, s) for f, s in season.catalogue.screenings() if f.camera == camera]
-        tiles = [tile(season, f, s, rulings.get(f.path)) for f, s in reversed(found)]
+        total = season.catalogue.number_left_out(camera, rulings)
+        pages = max(1, -(-total // _A_PAGE))
+        number = min(max(number, 1), pages)
+        skipped = (number - 1) * _A_PAGE
+        found = season.catalogue.page_of_left_out(camera, rulings, _A_PAGE, skipped)
+        shown = [tile(season, f, s, rulings.get(f.path)) for f, s in found]
         facts = {"camera": camera, "cameras": list(season.settings.cameras), **_waiting(season)}
-    left_out = [each for each in tiles if not each.used or each.said]
-    pages = max(1, -(-len(left_out) // _A_PAGE))
-    number = min(max(number, 1), pages)
-    shown = left_out[(number - 1) * _A_PAGE : number * _A_PAGE]
     return asked.page(
         "frames_left_out.html",
         tiles=shown,
         number=number,
         pages=pages,
-        total=len(left_out),
+        total=total,
         refusal=refusal,
         why=asked.text("note"),
         seen=_version(asked),
@@ -179,9 +179,7 @@ def _all_left_out(asked: Asked, refusal: str = "") -> Response:
 def _of_day(season: Season, camera: str, day: date) -> list[Tile]:
     rulings, _ = season.rulings()
     frames = season.catalogue.frames(camera, day)
-    seen: Mapping[str, Screening] = {
-        f.path: s for f, s in season.catalogue.screenings() if f.day == day
-    }
+    seen: Mapping[str, Screening] = {f.path: s for f, s in season.catalogue.screenings(camera, day)}
     return [tile(season, f, seen.get(f.path), rulings.get(f.path)) for f in frames]
 
 
@@ -230,7 +228,7 @@ def _rule(asked: Asked) -> Response:
         return (_all_left_out if is_of_all else _page)(asked, refusal)
     with asked.season() as season:
         frames = _named(season, asked.texts("frame"))
-        days = {frame.day for frame in season.catalogue.frames() if frame.path in frames}
+        days = {frame.day for frame in season.catalogue.frames_at(frames)}
     note = asked.text("note") or None
 
     def edit(text: str) -> str:
@@ -251,7 +249,7 @@ def _rule(asked: Asked) -> Response:
 
 def _named(season: Season, wanted: Sequence[str]) -> list[str]:
     """Frames of a form, looked up in the catalogue."""
-    there = season.catalogue.paths()
+    there = {frame.path for frame in season.catalogue.frames_at(wanted)}
     missing = [name for name in wanted if name not in there]
     if missing:
         raise SettingsError(f"{missing[0]}: no such frame in this season; open the page again")

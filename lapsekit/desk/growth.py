@@ -60,7 +60,8 @@ def _page(asked: Asked) -> Response:
 
 def _beyond(season: Season, titles: dict[str, str]) -> list[str]:
     """Titles of regions whose plants reached beyond their outlines on their last measured day."""
-    last = {row.region: row for row in season.catalogue.daily() if row.cover is not None}
+    rows = (season.catalogue.last_daily(region.name) for region in season.regions.region)
+    last = {row.region: row for row in rows if row is not None}
     return [titles[n] for n, row in last.items() if n in titles and reaches_beyond(row)]
 
 

@@ -97,12 +97,10 @@ def _followers(season: Season) -> Iterator[Waits]:
 
 def _left_out(season: Season) -> Iterator[Waits]:
     """Frames left out on the last day of each camera."""
-    last: dict[str, tuple[date, int]] = {}
-    for camera, day, reasons, number in season.catalogue.counts():
-        before, left_out = last.get(camera, (date.min, 0))
-        left_out = left_out if day == before else 0
-        last[camera] = (max(day, before), left_out + (number if reasons else 0))
-    for camera, (day, left_out) in last.items():
+    for camera in season.catalogue.cameras():
+        day = season.catalogue.last_day(camera)
+        counted = season.catalogue.counts(camera, day, day)
+        left_out = sum(number for _, _, reasons, number in counted if reasons)
         if left_out:
             told = f"{_count(left_out, 'frame')} of {day.isoformat()} left out"
             yield Waits(told, f"/frames/?camera={camera}&day={day.isoformat()}")

@@ -28,7 +28,7 @@ def address(region: str, day: date) -> str:
 
 def day_at_age(season: Season, region: Region, age_days: int) -> date | None:
     """The day whose picture stands beside a plant of that age, as on the site; None for none."""
-    frames = season.daily_pictures().get(region.camera, {})
+    frames = season.pictures_of(region.camera)
     sight = sight_of(View(season, region.camera), frames)
     if sight is None:
         return None
@@ -43,7 +43,7 @@ def size_of(season: Season, region: Region, day: date) -> Size | None:
 
 def _sighted(season: Season, region: Region, day: date) -> tuple[Frame, Sight, tuple] | None:
     """The day's frame, where it lies in the reference view, and the region's box there."""
-    frames = season.daily_pictures().get(region.camera, {})
+    frames = season.pictures_of(region.camera)
     frame = frames.get(day)
     if frame is None:
         return None

@@ -111,10 +111,8 @@ def _picture(season: Season, camera: str, day: date) -> bytes:
     view = View(season, camera)
     if view.frame is None:
         raise HTTPException(404)
-    days = season.daily_pictures().get(camera, {})
-    last = max((each for each in days if each <= day), default=None)
-    frame = days.get(last, view.frame)
-    if not view.fits(frame):
+    frame = season.last_daily_picture(camera, day)
+    if frame is None or not view.fits(frame):
         frame = view.frame
     placed = season.catalogue.placed([frame.path]).get(frame.path)
     picture = in_reference_view(view.picture(frame), view.matrix_of(placed))

@@ -112,7 +112,7 @@ def _nothing(panel: Panel) -> str:
 def _of_camera(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
     """The whole season, its last days, or one of them, by one camera."""
     camera = known_camera(season, cut.camera)
-    days = season.usable_frames().get(camera, {})
+    days = season.usable_frames(camera)
     if cut.kind == "day":
         days = _one_day(camera, days, cut.day)
     if cut.kind == "recent" and days:
@@ -137,16 +137,15 @@ def _one_day(camera, days, day: date | None):
 def _of_region(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
     """A region, followed since its first outline."""
     region = known_region(season, cut.regions[0])
-    days = _outlined(region, season.usable_frames())
+    days = _outlined(season, region)
     yield _panel(season, region.camera, region.title, region, days, choose)
 
 
 def _together(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
     """Several regions in step, each by its own days since sowing."""
-    usable = season.usable_frames()
     for name in cut.regions:
         region = known_region(season, name)
-        days = _outlined(region, usable)
+        days = _outlined(season, region)
         sown = season.sown(region)
         yield _panel(season, region.camera, region.title, region, days, choose, sown)
 
@@ -162,7 +161,7 @@ def _then_and_now(
         )
     for each, camera in ((earlier, None), (season, cut.camera)):
         name, table = known_camera(each, camera), each.settings.season
-        days = each.usable_frames().get(name, {})
+        days = each.usable_frames(name)
         yield _panel(each, name, table.title, None, days, choose, table.sown)
 
 
@@ -202,11 +201,9 @@ def earlier_of(season: Season, cut: Cut) -> Iterator[Season | None]:
         yield earlier
 
 
-def _outlined(
-    region: Region, usable: Mapping[str, Mapping[date, list[Frame]]]
-) -> dict[date, list[Frame]]:
+def _outlined(season: Season, region: Region) -> dict[date, list[Frame]]:
     """Usable frames of a region's camera since it was first outlined."""
-    days = usable.get(region.camera, {})
+    days = season.usable_frames(region.camera)
     return {day: frames for day, frames in days.items() if region.outline_on(day)}
 
 
@@ -272,7 +269,6 @@ def known_region(season: Season, asked: str) -> Region:
 def left_out(panel: Panel, first: date, last: date) -> Counter[str]:
     """Why frames of some days are not shown: how many frames for each reason."""
     found: Counter[str] = Counter()
-    for camera, day, reasons, count in panel.season.catalogue.counts():
-        if camera == panel.camera and first <= day <= last:
-            found.update(dict.fromkeys(reasons or (), count))
+    for _, _, reasons, count in panel.season.catalogue.counts(panel.camera, first, last):
+        found.update(dict.fromkeys(reasons or (), count))
     return found

@@ -53,6 +53,25 @@ class FrameFile:
     new: bool = True
 
 
+@dataclass(frozen=True)
+class DayFolder:
+    """A camera's day in the archive.
+
+    Attributes
+    ----------
+    camera : str
+    path : str
+        Relative to the season folder, with forward slashes.
+    changed_ns : int or None
+        When a file last came into it or left it, in nanoseconds since 1970; None where the place
+        does not tell.
+    """
+
+    camera: str
+    path: str
+    changed_ns: int | None
+
+
 def content_hash(data: bytes) -> str:
     """SHA-256 of a frame's bytes, in hexadecimal."""
     return hashlib.sha256(data).hexdigest()
@@ -130,15 +149,29 @@ class Archive:
         ArchiveError
             If a folder of the archive cannot be read.
         """
+        for folder in self.folders():
+            yield from self.files_in(folder)
+
+    def folders(self) -> Iterator[DayFolder]:
+        """Every day folder, ordered by camera and day; raises as `files`."""
         for camera in _entries(self._folder / FRAMES):
-            for day in _entries(camera):
-                if day.name == ASIDE:
-                    continue
-                for file in _entries(day):
-                    name = read_name(file.name)
-                    if name is not None:
-                        path = PurePosixPath(FRAMES, camera.name, day.name, file.name)
-                        yield FrameFile(camera.name, str(path), name)
+            for name, changed_ns in _folders(camera):
+                if name != ASIDE:
+                    path = PurePosixPath(FRAMES, camera.name, name)
+                    yield DayFolder(camera.name, str(path), changed_ns)
+
+    def changed_ns(self, folder: DayFolder) -> int | None:
+        """When a day folder was changed, looked up now; None where the place does not tell."""
+        return (self._folder / folder.path).stat().st_mtime_ns
+
+    def files_in(self, folder: DayFolder) -> list[FrameFile]:
+        """The filed frames of a day folder, ordered by name; raises as `files`."""
+        found = ((f.name, read_name(f.name)) for f in _entries(self._folder / folder.path))
+        return [
+            FrameFile(folder.camera, f"{folder.path}/{file}", name)
+            for file, name in found
+            if name is not None
+        ]
 
     def thin_out(self, paths: Iterable[str]) -> None:
         """Delete frames that are written down as thinned out; those already gone do not matter.
@@ -159,17 +192,17 @@ class Archive:
         for folder in folders:
             _sync_folder(folder)
 
-    def remove_leftovers(self) -> int:
-        """Delete temporary files that a write interrupted long ago left; how many there were.
+    def remove_leftovers(self, folder: DayFolder) -> bool:
+        """Delete temporary files that a write interrupted long ago left; whether none is left now.
 
         Younger ones may belong to a capture that is under way.
         """
         before = time.time() - _LEFT_OVER_AFTER_S
-        found = (self._folder / FRAMES).glob(f"*/*/{PART}*")
+        found = list((self._folder / folder.path).glob(f"{PART}*"))
         leftovers = [file for file in found if _written(file) < before]
         for file in leftovers:
             file.unlink(missing_ok=True)
-        return len(leftovers)
+        return len(leftovers) == len(found)
 
     def _put(
         self,
@@ -267,6 +300,18 @@ def _sync_folder(folder: Path) -> None:
             raise
     finally:
         os.close(handle)
+
+
+def _folders(folder: Path) -> list[tuple[str, int]]:
+    """Names of the folders in one, in order, and when each was last changed."""
+    try:
+        with os.scandir(folder) as found:
+            there = (e for e in found if not e.name.startswith(".") and e.is_dir())
+            return sorted((entry.name, entry.stat().st_mtime_ns) for entry in there)
+    except (FileNotFoundError, NotADirectoryError):
+        return []
+    except OSError as error:
+        raise ArchiveError(f"{folder}: the folder cannot be read ({error.strerror})") from error
 
 
 def _entries(folder: Path) -> list[Path]:

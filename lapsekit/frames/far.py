@@ -13,7 +13,7 @@ from typing import Any, NoReturn
 from zoneinfo import ZoneInfo
 
 from lapsekit.errors import ArchiveError, MissingExtra
-from lapsekit.frames.archive import Archive, FrameFile
+from lapsekit.frames.archive import Archive, DayFolder, FrameFile
 from lapsekit.frames.names import ASIDE, FRAMES, read_name
 
 _TRIES = 3
@@ -139,6 +139,7 @@ class FarArchive(Archive):
     def __init__(self, folder: Path, zone: ZoneInfo, frames: FarFrames):
         super().__init__(folder, zone)
         self.frames = frames
+        self._listed: dict[str, list[FrameFile]] = {}
 
     def read(self, path: str) -> bytes:
         """Bytes of a frame; raises as `FarFrames.read`."""
@@ -148,9 +149,23 @@ class FarArchive(Archive):
         """Every frame there; raises as `FarFrames.files`."""
         return self.frames.files()
 
-    def remove_leftovers(self) -> int:
-        """Nothing: whoever writes there looks after it."""
-        return 0
+    def folders(self) -> Iterator[DayFolder]:
+        """Every day folder there, listed at once; raises as `FarFrames.files`."""
+        self._listed = {}
+        for file in self.frames.files():
+            self._listed.setdefault(file.path.rpartition("/")[0], []).append(file)
+        return iter([DayFolder(files[0].camera, at, None) for at, files in self._listed.items()])
+
+    def files_in(self, folder: DayFolder) -> list[FrameFile]:
+        """Frames of a day folder, as they were when all were listed."""
+        return self._listed.get(folder.path, [])
+
+    def changed_ns(self, folder: DayFolder) -> None:
+        """Nothing: places differ in what they tell of a folder."""
+
+    def remove_leftovers(self, folder: DayFolder) -> bool:
+        """Leave all: whoever writes there looks after it."""
+        return True
 
     def store(self, camera: str, taken_at: datetime, data: bytes, suffix: str) -> NoReturn:
         """Refuse; raises ArchiveError."""

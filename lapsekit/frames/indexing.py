@@ -1,17 +1,31 @@
-"""Bring the catalogue into step with the frame files: the files are the truth."""
+"""Bring the catalogue into step with the frame files: the files are the truth.
 
-from collections.abc import Callable, Iterable, Iterator
+A day's folder says when a file last came into it or left it. Folders that are as they were when
+the catalogue was last in step with them are not read again.
+"""
+
+import time
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue, Frame
 from lapsekit.errors import ArchiveError, PictureError
-from lapsekit.frames.archive import Archive, FrameFile, content_hash
+from lapsekit.frames.archive import Archive, DayFolder, FrameFile, content_hash
 from lapsekit.frames.inspection import PictureFacts, inspect
-from lapsekit.frames.thinned import Thinned
+from lapsekit.frames.thinned import FRAMES_FILE, THINNED, Thinned
 from lapsekit.progress import Track, silent
+from lapsekit.when import days_mark, local_day
 
 _BATCH = 200
+_FAR_BATCH = 5000
+"""New files looked at together on other machines, so that all of them have work."""
+
+_STILL_NS = 3_000_000_000
+"""A folder changed later than so long ago may change again within one tick of its clock."""
 
 
 @dataclass(frozen=True)
@@ -58,7 +72,8 @@ class IndexReport:
 def index(
     archive: Archive,
     catalogue: Catalogue,
-    day_of: Callable[[datetime], date],
+    zone: ZoneInfo,
+    thorough: bool = False,
     rebuild: bool = False,
     track: Track = silent,
     look: Look | None = None,
@@ -71,8 +86,11 @@ def index(
         The season's frame files.
     catalogue : Catalogue
         The catalogue to bring into step.
-    day_of : callable
-        Local day of an instant.
+    zone : zoneinfo.ZoneInfo
+        Zone whose midnight ends a day.
+    thorough : bool
+        Read every folder, whenever it was changed: some disks (FAT, written by other systems) do
+        not say that a folder was.
     rebuild : bool
         Forget everything first, so that every file is read again.
     track : Track
@@ -85,35 +103,92 @@ def index(
     IndexReport
         A file that is not a whole picture stays where it is and is listed.
     """
-    report = IndexReport()
-    archive.remove_leftovers()
+    day_of = partial(local_day, zone=zone)
     if rebuild:
         catalogue.clear()
-    thinned = Thinned(archive.folder).frames
-    noted = catalogue.thinned_paths()
-    catalogue.note_thinned((g.frame, g.reasons) for p, g in thinned.items() if p not in noted)
-    catalogue.redate(day_of)
-    known = catalogue.paths()
-    files = list(archive.files())
-    gone = known - {f.path for f in files}
-    catalogue.remove_frames(sorted(gone))
-    report.forgotten = len(gone - thinned.keys())
-    new = [f for f in files if f.path not in known]
-    batch: list[Frame] = []
-    paths = [file.path for file in new]
-    found = look(paths) if look else looked_at(archive.read, paths)
-    for file, content in track(zip(new, found, strict=True), len(new), "indexing"):
-        if isinstance(content, str):
-            report.unreadable.append((file.path, content))
-            continue
-        batch.append(_row(file, content, day_of, "found"))
-        if len(batch) == _BATCH:
-            catalogue.add_frames(batch)
-            report.added += len(batch)
-            batch = []
-    catalogue.add_frames(batch)
-    report.added += len(batch)
-    return report
+    _note_thinned(archive.folder, catalogue)
+    _redate(catalogue, day_of, zone)
+    known = catalogue.folders()
+    there = list(archive.folders())
+    changed = [f for f in there if thorough or not _is_known(f, known)]
+    step = _Step(archive, catalogue, day_of, look)
+    for folder in known.keys() - {folder.path for folder in there}:
+        step.forget(catalogue.paths_in(folder))
+        catalogue.forget_folders([folder])
+    for folder in track(changed, len(changed), "indexing"):
+        step.read(folder)
+    step.store()
+    return step.report
+
+
+def _is_known(folder: DayFolder, known: Mapping[str, int | None]) -> bool:
+    """Whether a folder is as it was when it was last read; some places do not tell."""
+    return folder.changed_ns is not None and known.get(folder.path) == folder.changed_ns
+
+
+class _Step:
+    """Folders brought into step one after the other; their new files are looked at in parts."""
+
+    def __init__(self, archive: Archive, catalogue: Catalogue, day_of: Callable, look: Look | None):
+        self.archive, self.catalogue, self.day_of = archive, catalogue, day_of
+        self.report = IndexReport()
+        self._look = look or partial(looked_at, archive.read)
+        self._part = _BATCH if look is None else _FAR_BATCH
+        self._new: list[FrameFile] = []
+        self._read: dict[str, int | None] = {}
+
+    def read(self, folder: DayFolder) -> None:
+        """Read one folder."""
+        is_tidy = self.archive.remove_leftovers(folder)
+        changed_ns = self.archive.changed_ns(folder)
+        files = {file.path: file for file in self.archive.files_in(folder)}
+        known = self.catalogue.paths_in(folder.path)
+        self.forget(known - files.keys())
+        self._new += [file for path, file in files.items() if path not in known]
+        is_still = changed_ns is not None and time.time_ns() - changed_ns > _STILL_NS
+        self._read[folder.path] = changed_ns if is_tidy and is_still else None
+        if max(len(self._new), len(self._read)) >= self._part:
+            self.store()
+
+    def forget(self, gone: set[str]) -> None:
+        """Forget frames whose files are gone."""
+        if gone:
+            thinned = self.catalogue.thinned_among(gone)
+            self.catalogue.remove_frames(sorted(gone))
+            self.report.forgotten += len(gone - thinned)
+
+    def store(self) -> None:
+        """Look at what is new since the last time, and store it; unreadable files wait."""
+        found, contents = [], self._look([file.path for file in self._new])
+        for file, content in zip(self._new, contents, strict=True):
+            if isinstance(content, str):
+                self.report.unreadable.append((file.path, content))
+                self._read[file.path.rpartition("/")[0]] = None
+            else:
+                found.append(_row(file, content, self.day_of, "found"))
+        self.catalogue.add_frames(found)
+        self.catalogue.note_folders(self._read)
+        self.report.added += len(found)
+        self._new, self._read = [], {}
+
+
+def _note_thinned(folder: Path, catalogue: Catalogue) -> None:
+    """Note frames thinned out, if what is written down of them changed since the last time."""
+    try:
+        stat = (folder / THINNED / FRAMES_FILE).stat()
+    except OSError:
+        return
+    mark = f"{stat.st_size} {stat.st_mtime_ns}"
+    if catalogue.noted("thinned read") != mark:
+        catalogue.note_thinned((g.frame, g.reasons) for g in Thinned(folder).frames.values())
+        catalogue.note("thinned read", mark)
+
+
+def _redate(catalogue: Catalogue, day_of: Callable[[datetime], date], zone: ZoneInfo) -> None:
+    """Date frames anew where the zone's days are others than they were."""
+    span = catalogue.span()
+    if span is not None:
+        catalogue.redate(day_of, days_mark(span[0].year - 1, span[1].year + 1, zone))
 
 
 def described(

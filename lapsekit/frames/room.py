@@ -1,20 +1,9 @@
 """How long the disk still has room, and what may still be written when it has little."""
 
 import shutil
-from collections.abc import Iterable
-from datetime import datetime, timedelta
 from pathlib import Path
 
-from lapsekit.catalogue import Frame
 from lapsekit.errors import ArchiveError
-
-LATELY_DAYS = 7
-
-
-def bytes_a_day(frames: Iterable[Frame], now: datetime, days: int = LATELY_DAYS) -> float:
-    """What frames have taken up a day in the last `days`; 0 where none came."""
-    since = now - timedelta(days=days)
-    return sum(frame.size for frame in frames if since <= frame.taken_at <= now) / days
 
 
 def days_left(free_bytes: float, a_day_bytes: float, keep_free_bytes: float = 0.0) -> float | None:
@@ -25,7 +14,7 @@ def days_left(free_bytes: float, a_day_bytes: float, keep_free_bytes: float = 0.
     free_bytes : float
         Free on the disk.
     a_day_bytes : float
-        What a day takes up, see `bytes_a_day`.
+        What frames of late take up a day; 0 where none came.
     keep_free_bytes : float
         What is not to be used up.
 

@@ -213,10 +213,10 @@ def _frames_by_day(season: Season) -> dict[str, dict[date, DayFrames]]:
         of_day.total += number
         of_day.usable += number if reasons == () else 0
         of_day.left_out.update(dict.fromkeys(reasons or (), number))
-    for frame, reasons in season.catalogue.thinned_frames():
-        of_day = counts.get(frame.camera, {}).get(frame.day)
+    for camera, day, reasons, number in season.catalogue.thinned_counts():
+        of_day = counts.get(camera, {}).get(day)
         if of_day is not None:
-            of_day.total += 1
-            of_day.usable += not reasons
-            of_day.left_out.update(reasons)
+            of_day.total += number
+            of_day.usable += 0 if reasons else number
+            of_day.left_out.update(dict.fromkeys(reasons or (), number))
     return counts

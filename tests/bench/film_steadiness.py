@@ -95,7 +95,7 @@ class Material:
         back = np.linalg.inv(views[view.frame.path].matrix)
         self.true = [views[frame.path].matrix @ back for frame in self.frames]
         self.framing = framed(calm, self.shape, SIZE, self.knocks)
-        usable = self.season.usable_frames()[camera]
+        usable = self.season.usable_frames(camera)
         paths = {frame.path for frames in usable.values() for frame in frames}
         daily = {frame.path for frame in self.season.daily_pictures()[camera].values()}
         out = set(self.framing.left_out)

@@ -251,7 +251,8 @@ def look(folder: Path, stored: dict[str, str], where: str, found: Found) -> None
     season = Season(folder)
     season.mend_catalogue()
     season.index()
-    known, there = season.catalogue.paths(), {f.path for f in season.archive.files()}
+    known = {frame.path for frame in season.catalogue.frames()}
+    there = {file.path for file in season.archive.files()}
     season.catalogue.close()
     if known != there:
         found.disagree.append(where)

@@ -17,7 +17,7 @@ def test_a_file_that_is_gone_is_forgotten(filled):
     (filled.folder / gone).unlink()
     report = filled.index()
     assert (report.added, report.forgotten) == (0, 1)
-    assert gone not in filled.catalogue.paths()
+    assert gone not in {f.path for f in filled.catalogue.frames()}
 
 
 def test_indexing_twice_adds_nothing(filled):

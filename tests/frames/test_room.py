@@ -1,23 +1,9 @@
 """The disk forecast counts what came of late; short of room only the daily picture is taken."""
 
-from datetime import UTC, datetime, timedelta
-from types import SimpleNamespace
-
 import pytest
 
 from lapsekit.errors import ArchiveError
-from lapsekit.frames.room import bytes_a_day, days_left, require_room, room_for
-
-NOW = datetime(2031, 6, 1, 12, tzinfo=UTC)
-
-
-def frames(*ages_days, size=2_000_000):
-    return [SimpleNamespace(size=size, taken_at=NOW - timedelta(days=age)) for age in ages_days]
-
-
-def test_only_frames_of_the_last_days_count():
-    assert bytes_a_day(frames(0, 1, 2.5, 6.9, 7.1, 100, -1), NOW) == pytest.approx(8e6 / 7)
-    assert bytes_a_day(frames(30), NOW) == 0
+from lapsekit.frames.room import days_left, require_room, room_for
 
 
 def test_days_are_free_room_by_what_a_day_takes_and_never_negative():

@@ -33,7 +33,7 @@ def _page(asked: Asked) -> Response:
             "kind": model.kind,
             "reference": reference_of(season, name),
             "privacy": [list(map(list, outline)) for outline in model.privacy],
-            "frames": len(season.catalogue.frames(name)),
+            "frames": season.catalogue.number_of_frames(name),
             "early": early(asked, season),
         }
     return step_page(

@@ -19,12 +19,12 @@ _MOST_UNSEEN = 12
 def _page(asked: Asked) -> Response:
     with asked.season() as season:
         told = {
-            "frames": len(season.catalogue.frames()),
+            "frames": _frames(season),
             "captures": any(c.kind != "files" for c in season.settings.cameras.values()),
             "day": first_day(season),
             "left_out": left_out(season),
             "unseen": _unseen(season),
-            "released": len(_waiting(season)) < len(season.catalogue.frames()),
+            "released": len(_waiting(season)) < _frames(season),
             "measured": measured(season),
             "picture": _picture(season),
             "early": early(asked, season),
@@ -41,19 +41,21 @@ def left_out(season: Season) -> str:
     return ", ".join(f"{number} {reason}" for reason, number in found.most_common())
 
 
+def _frames(season: Season) -> int:
+    return sum(map(season.catalogue.number_of_frames, season.catalogue.cameras()))
+
+
 def _waiting(season: Season) -> list[Frame]:
     """Frames that wait for somebody to say that nobody stands in them.
 
     Before the first day is measured these are all that were captured: too few lie around each to
     see it from them.
     """
-    screened = season.catalogue.screenings()
-    found = [frame for frame, screening in screened if screening.reasons == (NOT_WATCHED,)]
-    if not screened:
-        said = season.rulings()[0]
-        captured = [f for f in season.catalogue.frames() if f.arrived_by == "capture"]
-        found = [frame for frame in captured if frame.path not in said]
-    return found
+    if any(season.catalogue.last_screened_days(name, 1) for name in season.catalogue.cameras()):
+        return [frame for frame, _ in season.catalogue.left_out_for(NOT_WATCHED)]
+    said = season.rulings()[0]
+    captured = [f for f in season.catalogue.frames() if f.arrived_by == "capture"]
+    return [frame for frame in captured if frame.path not in said]
 
 
 def _unseen(season: Season) -> list[dict]:
@@ -81,8 +83,7 @@ def measured(season: Season) -> list[dict]:
             "frames": row.frames_used,
             "beyond": reaches_beyond(row),
         }
-        for row in season.catalogue.daily()
-        if row.day == day
+        for row in (season.catalogue.daily(day=day) if day else ())
     ]
 
 
@@ -100,8 +101,8 @@ def _cm2(area: float) -> str:
 def _picture(season: Season) -> dict | None:
     """The daily picture of the first measured day."""
     day = first_day(season)
-    for of_camera in season.daily_pictures().values():
-        frame = of_camera.get(day)
+    for camera in season.catalogue.cameras() if day else ():
+        frame = season.daily_picture(camera, day)
         if frame is not None:
             width, height = pictures.shown_size(frame, 960)
             return {"address": pictures.address(frame, 960), "width": width, "height": height}

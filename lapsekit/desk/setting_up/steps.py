@@ -74,8 +74,7 @@ def _done(season: Season) -> set[str]:
 
 def first_day(season: Season) -> date | None:
     """The first day with a measured value; None while there is none."""
-    days = [row.day for row in season.catalogue.daily() if row.cover is not None]
-    return min(days, default=None)
+    return season.catalogue.first_daily_day()
 
 
 def camera_of(asked: Asked, season: Season) -> str:
