@@ -81,7 +81,7 @@ def test_weeks_later_the_rim_proposed_is_that_of_the_pot_in_which_the_plant_is_b
     """The sample season's chard: its first pot, its larger one, and that hidden by its leaves."""
     folder = tmp_path / "season"
     (folder / "frames" / "bench").mkdir(parents=True)
-    for day in ("2026-03-14", "2026-04-06", "2026-04-20", "2026-05-20"):
+    for day in ("2026-03-12", "2026-04-06", "2026-04-20", "2026-05-20"):
         (folder / "frames" / "bench" / day).symlink_to(SAMPLE / "frames" / "bench" / day)
     (folder / "season.toml").write_text((SAMPLE / "season.toml").read_text())
     (folder / "regions.toml").write_text(NONE_YET)

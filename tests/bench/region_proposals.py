@@ -131,9 +131,7 @@ def main() -> None:
     print(f"{'pot':22}" + "".join(f"{f'day {count}':>14}" for count in columns))
     for name in next(iter(columns.values()))[2]:
         print(f"{name:22}" + "".join(f"{pots[name]:>14}" for _, _, pots, *_ in columns.values()))
-    print(
-        "overlap of the container with the true rim; in brackets when one was seen well that leaves hide"
-    )
+    print("overlap of the container with the true rim; in brackets when a hidden one was seen")
     if given.sheet:
         cv2.imwrite(str(given.sheet), np.vstack(sheets))
 
