@@ -13,19 +13,30 @@ import numpy as np
 
 from lapsekit.aiming_picture import overlay
 from lapsekit.catalogue import Frame
+from lapsekit.diary import Event, read_diary
 from lapsekit.errors import ArchiveError, PictureError, SettingsError
 from lapsekit.frames.names import read_name
 from lapsekit.ruler import load_model
 from lapsekit.safely import require_place, write_safely
-from lapsekit.season import REGIONS_FILE, Season
+from lapsekit.season import DIARY_FILE, REGIONS_FILE, Season
 from lapsekit.viewing import View, in_reference_view
 from lapsekit.vision.canopy import cover_and_doubt
-from lapsekit.vision.proposing import Proposal, Sight, propose, without_shadows
+from lapsekit.vision.plant_rooms import Proposal
+from lapsekit.vision.proposing import propose
 from lapsekit.vision.reduction import reduced_points
 from lapsekit.vision.registration import NotRegistered
+from lapsekit.vision.sights import Sight, without_shadows
+from lapsekit.vision.standing import Change, Standing, standing
+
+CHANGES = ("potted on", "moved")
+"""Events of the diary after which a plant stands in another rim, or elsewhere."""
 
 SIGHTS = 6
 """Days that are looked at, from the first to the last: early ones show rims, late ones leaves."""
+
+MORE = 3
+"""Days that are looked at besides, between the last on which a rim was seen and the next: it may
+have been changed for a larger one, which leaves have hidden since."""
 
 HOURS = 3
 """Frames of each of these days, spread over its hours: shadows move."""
@@ -50,6 +61,8 @@ class Proposed:
         RGB, what the latest of them looked like without its shadows, maybe reduced.
     by : int
         How many times smaller than a frame that picture is.
+    hidden : tuple of (datetime.date or None)
+        For each, where leaves hide the rim of its container by now, the last day that shows it.
     """
 
     camera: str
@@ -59,6 +72,7 @@ class Proposed:
     days: tuple[date, ...]
     picture: np.ndarray
     by: int
+    hidden: tuple[date | None, ...] = ()
 
     @property
     def as_toml(self) -> str:
@@ -100,18 +114,25 @@ def propose_regions(
     days = [
         day for day in season.catalogue.days_of_camera(view.camera) if until is None or day <= until
     ]
-    seen = {day: sight for day in _spread(days, SIGHTS) if (sight := _sight(season, view, day))}
+    told = _changes_told(season, view.camera, days)
+    seen = _sights(season, view, {*_spread(days, SIGHTS), *_days_after(told, days)})
     if not seen:
         raise SettingsError(
             f'{season.folder}: camera "{view.camera}" has no frame yet that shows the bench well; '
             "import or capture some by daylight first"
         )
-    sights = list(seen.values())
-    found = propose(sights, _closed(view, sights[-1].leaf.shape))
+    stand = _standing(view, seen, told)
+    more = _days_between(stand, list(seen), days)
+    if more:
+        seen = dict(sorted((seen | _sights(season, view, more)).items()))
+        stand = _standing(view, seen, told)
+    sights, on = list(seen.values()), list(seen)
+    found = propose(sights, stand)
+    hidden = tuple(on[p.seen] if p.seen not in (None, len(on) - 1) else None for p in found)
     proposals = tuple(_whole(proposal, view.by) for proposal in found)
     names = _names(season, proposals)
     picture = sights[-1].picture
-    return Proposed(view.camera, proposals, names, days[0], tuple(seen), picture, view.by)
+    return Proposed(view.camera, proposals, names, days[0], tuple(seen), picture, view.by, hidden)
 
 
 def write_overlay(proposed: Proposed, out: Path) -> None:
@@ -178,6 +199,54 @@ def _spread(items: list, count: int) -> list:
     """At most so many items, from the first to the last, as evenly as can be."""
     places = np.linspace(0, len(items) - 1, min(count, len(items)))
     return [items[round(place)] for place in places]
+
+
+def _changes_told(season: Season, camera: str, days: list[date]) -> list[Event]:
+    """What the diary tells of plants that got another place or another pot, up to the last day."""
+    on_bench = {r.name for r in season.regions.region if r.camera == camera}
+    events, _ = read_diary(season.folder / DIARY_FILE)
+    return [
+        event
+        for event in events
+        if event.what.lower() in CHANGES
+        and event.day <= days[-1]
+        and (event.region in on_bench or event.region not in season.regions.by_name)
+    ]
+
+
+def _days_after(events: list[Event], days: list[date]) -> list[date]:
+    """The first day after each event: leaves hide least of a new rim then."""
+    after = (next((day for day in days if day > event.day), None) for event in events)
+    return [day for day in after if day is not None]
+
+
+def _standing(view: View, seen: dict[date, Sight], told: list[Event]) -> list[Standing]:
+    """Containers on the latest of these days; those that the diary tells gone count no more."""
+    sights, changes = list(seen.values()), []
+    for event in told:
+        region = view.season.regions.by_name.get(event.region)
+        outline = region.outline_on(event.day) if region else None
+        if outline is not None and outline.points:
+            first = sum(day <= event.day for day in seen)
+            where = np.array(reduced_points(outline.points, view.by))
+            changes.append(Change(first, where))
+    return standing(sights, _closed(view, sights[-1].leaf.shape), changes)
+
+
+def _days_between(stand: list[Standing], seen: list[date], days: list[date]) -> set[date]:
+    """For rims that leaves hide by now: the middle day between their last sight and the next."""
+    gaps = {}
+    for each in stand:
+        if each.container.kind == "pot" and each.seen < len(seen) - 1:
+            between = [d for d in days if seen[each.seen] < d < seen[each.seen + 1]]
+            if between:
+                gaps[between[len(between) // 2]] = len(between)
+    return set(sorted(gaps, key=lambda day: -gaps[day])[:MORE])
+
+
+def _sights(season: Season, view: View, days: set[date]) -> dict[date, Sight]:
+    """What each of these days shows, oldest first, but for those without a usable frame."""
+    return {day: sight for day in sorted(days) if (sight := _sight(season, view, day))}
 
 
 def _sight(season: Season, view: View, day: date) -> Sight | None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lapsekit.proposing import Proposed
+    from lapsekit.vision.plant_rooms import Proposal
 
 WORDS = {
     "pot": "in a container of its own",
@@ -29,16 +30,29 @@ def proposed(found: Proposed, written: Path | None, out: Path | None) -> list[st
     kinds = Counter(proposal.kind for proposal in found.proposals)
     told = "; ".join(f"{number} {WORDS[kind]}" for kind, number in kinds.items())
     lines.append(f"# proposed from what was seen {days}: {told}")
+    for name, day in zip(found.names, found.hidden, strict=True):
+        if day is not None:
+            lines.append(
+                f"# {name}: leaves hide most of its rim, last seen well on {day}; if it was "
+                "potted on since, draw it anew"
+            )
     lines.append("# look at each, give it its plant's name, and move its points where they are off")
     return [*lines, f"added to {written}" if written else found.as_toml.rstrip()]
 
 
 def proposed_facts(found: Proposed, written: Path | None) -> dict[str, Any]:
     """The same as one JSON object."""
-    pairs = zip(found.names, found.proposals, strict=True)
+    each = zip(found.names, found.proposals, found.hidden, strict=True)
     return {
         "camera": found.camera,
         "days": list(found.days),
         "written": written,
-        "regions": [{"name": name, **vars(proposal)} for name, proposal in pairs],
+        "regions": [
+            {"name": name, **_told(proposal), "rim_last_seen": day} for name, proposal, day in each
+        ],
     }
+
+
+def _told(proposal: Proposal) -> dict[str, Any]:
+    """What is told of a proposal: the number of a sight means nothing to others."""
+    return {key: value for key, value in vars(proposal).items() if key != "seen"}

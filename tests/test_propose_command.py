@@ -1,6 +1,7 @@
 """``lapsekit propose``: regions for a season that has none, printed or added to its file."""
 
 import tomllib
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,9 @@ from lapsekit.proposing import propose_regions, write_overlay, write_regions
 from lapsekit.season import Season
 from lapsekit.trust import trust
 from lapsekit.vision.regions import region_mask
+from sample_frames.render.layout import View
+from sample_frames.render.moment import bench_at
+from sample_frames.render.story import day_time
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames"
 NONE_YET = """\
@@ -62,3 +66,32 @@ def test_after_three_days_separate_pots_are_proposed_and_kept_with_the_growers_l
 def test_a_camera_that_is_not_there_is_named(early):
     with pytest.raises(SettingsError, match='no camera "roof"; it has bench'):
         propose_regions(early, "roof")
+
+
+def true_rim(name, moment):
+    """A round pot's rim as the generator's camera sees it, filled: (720, 960) bool."""
+    pot = next(pot for pot in bench_at(day_time(moment)) if pot.name == name)
+    around = np.linspace(0, 2 * np.pi, 120, endpoint=False)
+    x, y = pot.half[0] * np.cos(around) + pot.x, pot.half[0] * np.sin(around) + pot.y
+    rim = View().project(np.stack([x, y, np.full_like(x, pot.height)], -1))[0]
+    return region_mask((720, 960), rim.tolist())
+
+
+def test_weeks_later_the_rim_proposed_is_that_of_the_pot_in_which_the_plant_is_by_then(tmp_path):
+    """The sample season's chard: its first pot, its larger one, and that hidden by its leaves."""
+    folder = tmp_path / "season"
+    (folder / "frames" / "bench").mkdir(parents=True)
+    for day in ("2026-03-12", "2026-04-06", "2026-04-20", "2026-05-20"):
+        (folder / "frames" / "bench" / day).symlink_to(SAMPLE / "frames" / "bench" / day)
+    (folder / "season.toml").write_text((SAMPLE / "season.toml").read_text())
+    (folder / "regions.toml").write_text(NONE_YET)
+    season = Season(folder)
+    season.index()
+    found = propose_regions(season)
+    true, told = true_rim("chard", season.daily_at(found.days[-1])), []
+    for proposal, hidden in zip(found.proposals, found.hidden, strict=True):
+        mask = region_mask((720, 960), proposal.container or [(0, 0), (1, 0), (1, 1)])
+        told.append((np.sum(true & mask) / np.sum(true | mask), hidden))
+    overlap, hidden = max(told, key=lambda each: each[0])
+    assert overlap > 0.8
+    assert hidden == date(2026, 4, 20)

@@ -116,10 +116,13 @@ def _found(desk: "Desk", camera: str) -> dict[str, Any]:
                     "label": name.replace("-", " ").capitalize(),
                     "kind": _KINDS.get(proposal.kind, proposal.kind),
                     "sure": round(100 * proposal.confidence),
+                    "rim_seen": hidden and hidden.isoformat(),
                     "points": _whole(proposal.points),
                     "text": text_of(_whole(proposal.points)),
                 }
-                for name, proposal in zip(found.names, found.proposals, strict=True)
+                for name, proposal, hidden in zip(
+                    found.names, found.proposals, found.hidden, strict=True
+                )
             ],
         }
 

@@ -7,9 +7,9 @@ outline on that day; those outlines were drawn by hand for the whole season, wit
 plants became. Beside it, of the true canopy in the season's last masks: how much of a plant lies in
 the region that holds most of it (the camera was knocked by then: masks lie up to 10 px off). The
 second table holds the containers that were seen against the true rims of the pots, as the
-generator's camera sees them; a plant that was potted on under its leaves keeps the rim that was
-seen before. Times are processor time; nothing of the season's own outlines is given to what
-proposes.
+generator's camera sees them, and where leaves hide most of a rim, the day on which it was last
+seen. The diary is not read unless --diary is given. Times are processor time; nothing of the
+season's own outlines is given to what proposes.
 """
 
 import argparse
@@ -67,7 +67,24 @@ def drawn(found: Proposed) -> np.ndarray:
     for proposal in found.proposals:
         colour = KINDS.get(proposal.kind, (255, 255, 255))
         cv2.polylines(shown, [np.int32(proposal.points)], True, colour, 2)
+        if proposal.container:
+            cv2.polylines(shown, [np.int32(proposal.container)], True, (255, 255, 0), 1)
     return shown
+
+
+def held_against(true: dict[str, np.ndarray], found: Proposed, shape) -> dict[str, str]:
+    """Best overlap of each true rim with a container; since when leaves hide that one."""
+    seen = [
+        (region_mask(shape, proposal.container), day)
+        for proposal, day in zip(found.proposals, found.hidden, strict=True)
+        if proposal.container
+    ]
+    told = {}
+    for name, rim in true.items():
+        mask = region_mask(shape, rim.tolist())
+        best, day = max(((overlap(mask, one), day) for one, day in seen), key=lambda x: x[0])
+        told[name] = f"{f'({day:%d %b}) ' if day else ''}{best:.2f}"
+    return told
 
 
 def main() -> None:
@@ -76,6 +93,7 @@ def main() -> None:
     parser.add_argument("--season", type=Path, default=Path("sample_frames"))
     parser.add_argument("--days", type=int, nargs="+", default=[1, 5, 10, 20, 40, 72])
     parser.add_argument("--sheet", type=Path)
+    parser.add_argument("--diary", action="store_true", help="let it read the season's diary")
     given = parser.parse_args()
     true = Season(given.season).regions.region
     columns, sheets = {}, []
@@ -85,6 +103,8 @@ def main() -> None:
         trust(folder)
         (folder / "season.toml").write_text((given.season / "season.toml").read_text("utf-8"))
         (folder / "regions.toml").write_text(NO_REGIONS)
+        if given.diary:
+            (folder / "diary.csv").write_text((given.season / "diary.csv").read_text("utf-8"))
         (folder / "frames").symlink_to((given.season / "frames").resolve())
         season = Season(folder)
         season.index()
@@ -98,12 +118,7 @@ def main() -> None:
             outlines = [region.outline_on(days[count - 1]).points for region in true]
             best = [max(overlap(region_mask(shape, o), m) for m in masks) for o in outlines]
             held = canopy_held(masks, given.season / "truth" / "masks", len(true))
-            seen = [region_mask(shape, p.container) for p in found.proposals if p.container]
-            noon = season.daily_at(days[count - 1])
-            pots = {
-                name: max(overlap(region_mask(shape, rim.tolist()), mask) for mask in seen)
-                for name, rim in rims(noon).items()
-            }
+            pots = held_against(rims(season.daily_at(days[count - 1])), found, shape)
             columns[count] = (best, held, pots, len(masks), spent)
             sheets.append(drawn(found))
     print(f"{'region':22}" + "".join(f"{f'day {count}':>14}" for count in columns))
@@ -115,8 +130,8 @@ def main() -> None:
     print("overlap with the outline drawn by hand; share of the plant's last canopy within\n")
     print(f"{'pot':22}" + "".join(f"{f'day {count}':>14}" for count in columns))
     for name in next(iter(columns.values()))[2]:
-        print(f"{name:22}" + "".join(f"{pots[name]:14.2f}" for _, _, pots, *_ in columns.values()))
-    print("overlap of the container that was seen with the true rim")
+        print(f"{name:22}" + "".join(f"{pots[name]:>14}" for _, _, pots, *_ in columns.values()))
+    print("overlap of the container with the true rim; in brackets when a hidden one was seen")
     if given.sheet:
         cv2.imwrite(str(given.sheet), np.vstack(sheets))
 

@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
-from lapsekit.vision.proposing import Sight, propose, without_shadows
+from lapsekit.vision.proposing import propose
 from lapsekit.vision.regions import region_mask
+from lapsekit.vision.sights import Sight, without_shadows
 
 SIZE = (480, 640)
 SOIL, LEAF = (72, 54, 40), (80, 150, 50)
