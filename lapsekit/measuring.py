@@ -21,12 +21,15 @@ from lapsekit.compute import spread
 from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
 from lapsekit.judging import judge_season, verdicts_waiting
+from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import UNREADABLE, Ruler
 from lapsekit.season import REGIONS_FILE, Season
 from lapsekit.viewing import matrix_of
 from lapsekit.vision.knocks import Knock, knocks
 from lapsekit.vision.regions import outside
+
+_NEED = Need(held_mb=170, each_mb=160)
 
 
 @dataclass
@@ -65,7 +68,7 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     season : Season
         An open season; the caller holds its stage lock.
     workers : int, optional
-        Frames worked on at once; all cores by default.
+        Frames worked on at once; by default one a core, as far as memory goes.
     track : Track
         Told about progress.
 
@@ -89,6 +92,7 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
     views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
     cv2.setNumThreads(1)
     ruler.prepare(waiting)
+    workers = at_once(_NEED, workers, season.settings.compute.memory_mb)
     results = spread(ruler.measure, waiting, workers)
     for frame, found in track(zip(waiting, results, strict=True), len(waiting), "measuring"):
         if isinstance(found, str):
@@ -96,6 +100,7 @@ def measure(season: Season, workers: int | None = None, track: Track = silent) -
             continue
         catalogue.record(*found)
         report.measured += 1
+    ruler.rest()
     report.notes += [view.note for view in views if view.note]
     for camera in season.settings.cameras:
         catalogue.keep_thinned_figures(camera, ruler.figures_mark(camera))

@@ -21,6 +21,7 @@ from lapsekit.settings.tables import (
     AlertsTable,
     CanopyTable,
     CaptureTable,
+    ComputeTable,
     CopiesTable,
     MorningTable,
     PlaceTable,
@@ -42,6 +43,7 @@ class Settings(Model):
     place: PlaceTable | None = None
     capture: CaptureTable = CaptureTable()
     morning: MorningTable = MorningTable()
+    compute: ComputeTable = ComputeTable()
     publish: PublishTable = PublishTable()
     copies: CopiesTable = CopiesTable()
     thinning: ThinningTable = ThinningTable()
