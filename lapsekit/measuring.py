@@ -25,6 +25,7 @@ from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
 from lapsekit.frames.indexing import Content
 from lapsekit.judging import judge_season, verdicts_waiting
+from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Rows, Ruler
 from lapsekit.season import REGIONS_FILE, Season
@@ -37,6 +38,7 @@ KNOCK_DAYS = 90
 """Days of whose knocks measuring tells; those before it told of then."""
 
 _PART = 1000
+_NEED = Need(held_mb=170, each_mb=160)
 
 
 @dataclass
@@ -90,7 +92,7 @@ def measure(
     season : Season
         An open season; the caller holds its stage lock.
     workers : int, optional
-        Frames worked on at once; all cores by default.
+        Frames worked on at once; by default one a core, as far as memory goes.
     track : Track
         Told about progress.
     elsewhere : Elsewhere, optional
@@ -119,6 +121,7 @@ def measure(
     cv2.setNumThreads(1)
     if elsewhere is None:
         ruler.prepare(waiting)
+        workers = at_once(_NEED, workers, season.settings.compute.memory_mb)
         results = spread(ruler.measure, waiting, workers)
     else:
         results = elsewhere.measured(ruler, waiting)
@@ -128,6 +131,7 @@ def measure(
             continue
         catalogue.record(*found)
         report.measured += 1
+    ruler.rest()
     report.notes += [view.note for view in views if view.note]
     for camera in season.settings.cameras:
         catalogue.keep_thinned_figures(camera, ruler.figures_mark(camera))

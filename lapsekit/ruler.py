@@ -13,6 +13,7 @@ import skimage
 
 from lapsekit.catalogue import NOT_JUDGED, Frame, Measurement, Placement, Screening
 from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
+from lapsekit.memory import give_back
 from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
 from lapsekit.settings import CanopyTable, Outline, Region
@@ -191,6 +192,12 @@ class Ruler:
         matrix = matrix_of(found)
         cover, doubt = self._covered(frame, picture, matrix)
         return screening, placement, self._regions(frame, cover, doubt, picture, matrix), text
+
+    def rest(self) -> None:
+        """Give back what measuring works in, once the frames are measured."""
+        if self.model is not None:
+            self.model.network.rest()
+        give_back()
 
     def found(self, frame: Frame, picture: np.ndarray) -> Registration | NotRegistered | None:
         """Where the reference view lies in a frame, looked for where the day's others have it.

@@ -225,12 +225,12 @@ def test_every_setting_stands_in_the_annotated_example_with_its_default():
 
     text = (shared_folder("config") / "season.toml").read_text()
     unset = {
-        "morning": {"memory_mb"},
+        "compute": {"memory_mb"},
         "thinning": {"keep_all_days"},
         "alerts": {"to_file"},
         "film": {"day_seconds", "length_seconds", "until"},
     }
-    for table in ("capture", "morning", "thinning", "alerts", "film"):
+    for table in ("capture", "morning", "compute", "thinning", "alerts", "film"):
         body = text.split(f"\n[{table}]")[1].split("\n[")[0].split("\n# Cuts of")[0]
         shown = tomllib.loads(re.sub(r"(?m)^# (\w+ = )", r"\1", body.split("\n", 1)[1]))
         model = Settings.model_fields[table].default

@@ -4,11 +4,9 @@ A piece begins with a picture that needs none before it and ends with one that n
 that pieces can be joined as they are. Whatever ends the process, those that are done stay.
 """
 
-import ctypes
 import hashlib
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -18,6 +16,7 @@ import numpy as np
 from lapsekit.compute import spread
 from lapsekit.errors import FilmError
 from lapsekit.film.encoding import ENCODER_THREADS, Recipe, encode
+from lapsekit.memory import give_back
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers, write_safely
 
@@ -185,17 +184,7 @@ def _make(
             write_safely(segment.views_path, _saved(views))
 
     encode(segment.path, pictures(), recipe, frames_per_second, look)
-    _give_back_memory()
-
-
-def _give_back_memory() -> None:
-    """Let the system have what an encoder took and freed, which the C library of Linux keeps.
-
-    Kept, it lies in pieces between what is in use, and memory grows from segment to segment: twenty
-    of AV1 at 1080p took 750 MB, and take 290.
-    """
-    with suppress(OSError, AttributeError, TypeError):  # another C library
-        ctypes.CDLL(None).malloc_trim(0)
+    give_back()
 
 
 def _saved(views: list[np.ndarray]) -> bytes:

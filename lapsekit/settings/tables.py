@@ -118,11 +118,16 @@ class FramesTable(Model):
 
 
 class MorningTable(Model):
-    """``[morning]``: when the day before is worked out, and what that work may use."""
+    """``[morning]``: when the day before is worked out, and how long that may take."""
 
     at: ClockTime = time(6, 30)
-    memory_mb: Annotated[int, Field(ge=200)] | None = None
     time_limit_minutes: PositiveInt = 240
+
+
+class ComputeTable(Model):
+    """``[compute]``: what heavy work may use of the machine."""
+
+    memory_mb: Annotated[int, Field(ge=200)] | None = None
 
 
 class FarTable(Model):

@@ -21,6 +21,7 @@ from lapsekit.settings.tables import (
     AlertsTable,
     CanopyTable,
     CaptureTable,
+    ComputeTable,
     CopiesTable,
     FramesTable,
     MorningTable,
@@ -44,6 +45,7 @@ class Settings(Model):
     capture: CaptureTable = CaptureTable()
     frames: FramesTable = FramesTable()
     morning: MorningTable = MorningTable()
+    compute: ComputeTable = ComputeTable()
     publish: PublishTable = PublishTable()
     copies: CopiesTable = CopiesTable()
     thinning: ThinningTable = ThinningTable()

@@ -377,9 +377,11 @@ class Keeping:
 
     def morning(self) -> None:
         """Measure, growth, site, publish; then whoever is to be called is."""
-        table = self._season.settings.morning
+        settings = self._season.settings
         ended = self._run(
-            "morning", time_limit_s=table.time_limit_minutes * 60, memory_mb=table.memory_mb
+            "morning",
+            time_limit_s=settings.morning.time_limit_minutes * 60,
+            memory_mb=settings.compute.memory_mb,
         )
         if ended.was_stopped:
             return
@@ -394,8 +396,8 @@ class Keeping:
 
     def film(self) -> None:
         """The season's film, once a week."""
-        table = self._season.settings.morning
-        self._run("film", "--weekly", time_limit_s=12 * 3600, memory_mb=table.memory_mb)
+        memory_mb = self._season.settings.compute.memory_mb
+        self._run("film", "--weekly", time_limit_s=12 * 3600, memory_mb=memory_mb)
 
     def copy(self) -> None:
         """Frames and texts to the far side, every night."""

@@ -36,7 +36,7 @@ NEW = [
         ("capture", "more_often"),
         [{"from": date(2031, 5, 2), "until": date(2031, 5, 3), "every_minutes": 5}],
     ),
-    (("morning", "memory_mb"), 800),
+    (("compute", "memory_mb"), 800),
     (("screening", "dark_below"), 0.1 + 0.2),
     (("registration", "use"), False),
     (("canopy", "method"), "gli"),

@@ -204,7 +204,7 @@ def test_a_name_that_cannot_be_resolved_is_told_by_check_and_publishing_and_stop
 
 def test_a_morning_over_its_memory_is_ended_told_and_called_for(tmp_path):
     """The limit is the kernel's: the child fails by itself, and this process goes on."""
-    bench = Bench(tmp_path / "bench", "[morning]\nmemory_mb = 200\n")
+    bench = Bench(tmp_path / "bench", "[compute]\nmemory_mb = 200\n")
     bench.until(2.5)
     bench.season.catalogue.close()
     ended = Children(bench.season.folder).run("morning", time_limit_s=120, memory_mb=200)

@@ -1,0 +1,79 @@
+"""How much memory heavy work may take, and how many things at once fit into it.
+
+Results never depend on it: only how many frames, pictures or parts of a film are under way at the
+same time. What each takes is measured by ``python -m tests.bench.memory``.
+"""
+
+import ctypes
+import os
+import resource
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+MACHINE_SHARE = 0.7
+"""Of the machine's memory, by default: captures, system and file cache need the rest."""
+
+_CONTROL_GROUPS = Path("/sys/fs/cgroup")
+
+
+@dataclass(frozen=True)
+class Need:
+    """What a stage takes, in MB: by itself, and for each thing that it works on at once."""
+
+    held_mb: float
+    each_mb: float
+
+
+def at_once(need: Need, workers: int | None = None, memory_mb: float | None = None) -> int:
+    """How many things a stage may work on at once; never less than one.
+
+    Parameters
+    ----------
+    need : Need
+        What the stage takes.
+    workers : int, optional
+        Asked for; stands above all else.
+    memory_mb : float, optional
+        What may be taken; by default 70 % of what this process can have (`available_mb`).
+
+    Returns
+    -------
+    int
+        At most one a core.
+    """
+    if workers:
+        return workers
+    may_take = memory_mb or MACHINE_SHARE * available_mb()
+    fitting = (may_take - need.held_mb) // need.each_mb
+    return int(max(1, min(os.cpu_count() or 1, fitting)))
+
+
+def give_back() -> None:
+    """Let the system have what was taken and freed, which the C library of Linux keeps.
+
+    Kept, it lies in pieces between what is in use, and memory grows from one thing to the next:
+    twenty parts of a film in AV1 at 1080p took 750 MB, and take 290.
+    """
+    with suppress(OSError, AttributeError, TypeError):  # another C library
+        ctypes.CDLL(None).malloc_trim(0)
+
+
+def available_mb() -> float:
+    """Memory that this process can have: the machine's, or less by its limit or control group."""
+    found = [os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")]
+    limit, _ = resource.getrlimit(resource.RLIMIT_DATA)
+    if limit != resource.RLIM_INFINITY:
+        found.append(limit)
+    return min([*found, *_of_control_group()]) / 1e6
+
+
+def _of_control_group() -> list[int]:
+    """The limit (cgroup v2) of the group that this process is in, where it can be read."""
+    try:
+        lines = Path("/proc/self/cgroup").read_text().splitlines()
+        group = next(line[3:] for line in lines if line.startswith("0::"))
+        told = (_CONTROL_GROUPS / group.lstrip("/") / "memory.max").read_text().strip()
+    except (OSError, StopIteration):
+        return []
+    return [int(told)] if told.isdigit() else []
