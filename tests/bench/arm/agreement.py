@@ -1,0 +1,132 @@
+"""How far two seasons of the same frames agree: numbers, words, places, pages."""
+
+import csv
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from math import hypot, inf, isfinite
+from pathlib import Path
+
+from lapsekit.season import Season
+
+_MEASURED = ("region_px", "canopy_px", "cover", "area_cm2")
+_COLOURS = ("greenness", "yellow_share", "red_share", "unsure")
+_NO_NUMBERS = {"region", "day", "left_out_because", "touches"}
+
+Values = Mapping[str, float | None]
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """How far numbers agree; `largest` is the largest difference as a share, `where` it lies."""
+
+    compared: int
+    equal: int
+    largest: float
+    where: str
+
+
+def relative(first: float | None, second: float | None) -> float:
+    """Difference as a share of the larger; infinite where only one is there."""
+    if first == second:
+        return 0.0
+    if first is None or second is None or not (isfinite(first) and isfinite(second)):
+        return inf
+    return abs(first - second) / max(abs(first), abs(second))
+
+
+def agreement(first: Values, second: Values) -> Agreement:
+    """Compare numbers by name; a name that only one side has is an infinite difference."""
+    names = sorted(first.keys() | second.keys())
+    found = [
+        (relative(first.get(name), second.get(name)) if name in first and name in second else inf)
+        for name in names
+    ]
+    largest = max(found, default=inf)
+    where = names[found.index(largest)] if found and largest else ""
+    return Agreement(len(names), found.count(0.0), largest, where)
+
+
+def of_frames(season: Season, fields: Iterable[str] = _MEASURED) -> dict[str, float | None]:
+    """What was measured in each usable frame and region."""
+    return {
+        f"{row.path} {row.region} {name}": getattr(row, name)
+        for _, row in season.catalogue.measurements()
+        for name in fields
+    }
+
+
+def colours_of_frames(season: Season) -> dict[str, float | None]:
+    """Colours of each usable frame and region, and the share that was in doubt."""
+    return of_frames(season, _COLOURS)
+
+
+def of_days(season: Season) -> dict[str, float | None]:
+    """Numbers of each day and region, the halves of its interval among them."""
+    found = {}
+    for row in season.catalogue.daily():
+        told = asdict(row)
+        told |= {f"± {part}": half for part, half in told.pop("parts").items()}
+        for name, value in told.items():
+            if value is None or isinstance(value, int | float):
+                found[f"{row.day} {row.region} {name}"] = value
+    return found
+
+
+def of_growth(season: Season) -> dict[str, float | None]:
+    """Numbers of the growth table."""
+    with (season.folder / "growth" / "daily.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    return {
+        f"{row['day']} {row['region']} {name}": float(value) if value else None
+        for row in rows
+        for name, value in row.items()
+        if name not in _NO_NUMBERS
+    }
+
+
+def words(season: Season) -> dict[str, object]:
+    """What was decided: frames' hashes and reasons, days' left out, what touches."""
+    told = {
+        frame.path: (frame.sha256, screening.reasons, screening.watched)
+        for frame, screening in season.catalogue.screenings()
+    }
+    told |= {
+        f"{row.day} {row.region}": (row.frames_used, row.left_out, row.touches, row.crowded)
+        for row in season.catalogue.daily()
+    }
+    return told
+
+
+def apart_px(first: Season, second: Season) -> float:
+    """How far apart the corners of the reference view are placed, at most over all frames."""
+    placed, other = _placed(first), _placed(second)
+    if placed.keys() != other.keys():
+        return inf
+    return max(
+        hypot(x - u, y - v)
+        for path in placed
+        for (x, y), (u, v) in zip(placed[path], other[path], strict=True)
+    )
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    """Content of every file of a folder by its name there."""
+    found = (file for file in folder.rglob("*") if file.is_file())
+    return {str(file.relative_to(folder)): file.read_bytes() for file in found}
+
+
+def _placed(season: Season) -> dict[str, list[tuple[float, float]]]:
+    """Corners of the reference view in each frame that was placed."""
+    return {
+        frame.path: [
+            _mapped(place.matrix, x, y) for x in (0, frame.width) for y in (0, frame.height)
+        ]
+        for camera in season.catalogue.cameras()
+        for frame, place in season.catalogue.placements(camera)
+        if place.matrix is not None
+    }
+
+
+def _mapped(matrix: tuple[float, ...], x: float, y: float) -> tuple[float, float]:
+    u, v, w = (matrix[row] * x + matrix[row + 1] * y + matrix[row + 2] for row in (0, 3, 6))
+    return u / w, v / w
