@@ -58,9 +58,11 @@ def killing(process_of_first):
 def test_a_worker_killed_in_the_middle_changes_nothing(fresh, wanted):
     with cluster(workers=2) as (address, workers), joined(address) as machines:
         await_workers(machines, 2)
-        ended = []
+        client, ended = machines._client, []
+        of_process = {process: worker for worker, process in client.run(os.getpid).items()}
 
         def kill():
+            assert client.processing()[of_process[workers[0].pid]]  # it is at work
             workers[0].send_signal(signal.SIGKILL)
             ended.append(workers[0].wait())
 
