@@ -29,7 +29,7 @@ def daily_rows(folder):
 def listed(folder):
     """Frames as `lapsekit frames` lists them, by path."""
     done = subprocess.run(
-        [sys.executable, "-m", "lapsekit", "frames", "--season", folder, "--json"],
+        [sys.executable, "-m", "lapsekit", "frames", "--season", folder, "--all", "--json"],
         capture_output=True,
         text=True,
         check=True,

@@ -6,6 +6,7 @@ the catalogue was last in step with them are not read again.
 
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import partial
@@ -13,7 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue, Frame
-from lapsekit.errors import ArchiveError, PictureError
+from lapsekit.errors import ArchiveError, CatalogueError, PictureError
 from lapsekit.frames.archive import Archive, DayFolder, FrameFile, content_hash
 from lapsekit.frames.inspection import PictureFacts, inspect
 from lapsekit.frames.thinned import FRAMES_FILE, THINNED, Thinned
@@ -111,7 +112,7 @@ def index(
     known = catalogue.folders()
     there = list(archive.folders())
     changed = [f for f in there if thorough or not _is_known(f, known)]
-    step = _Step(archive, catalogue, day_of, look)
+    step = _Step(archive, catalogue, day_of, known, look)
     for folder in known.keys() - {folder.path for folder in there}:
         step.forget(catalogue.paths_in(folder))
         catalogue.forget_folders([folder])
@@ -129,11 +130,19 @@ def _is_known(folder: DayFolder, known: Mapping[str, int | None]) -> bool:
 class _Step:
     """Folders brought into step one after the other; their new files are looked at in parts."""
 
-    def __init__(self, archive: Archive, catalogue: Catalogue, day_of: Callable, look: Look | None):
+    def __init__(
+        self,
+        archive: Archive,
+        catalogue: Catalogue,
+        day_of: Callable[[datetime], date],
+        known: Mapping[str, int | None],
+        look: Look | None,
+    ):
         self.archive, self.catalogue, self.day_of = archive, catalogue, day_of
         self.report = IndexReport()
         self._look = look or partial(looked_at, archive.read)
         self._part = _BATCH if look is None else _FAR_BATCH
+        self._known = known
         self._new: list[FrameFile] = []
         self._read: dict[str, int | None] = {}
 
@@ -146,7 +155,9 @@ class _Step:
         self.forget(known - files.keys())
         self._new += [file for path, file in files.items() if path not in known]
         is_still = changed_ns is not None and time.time_ns() - changed_ns > _STILL_NS
-        self._read[folder.path] = changed_ns if is_tidy and is_still else None
+        changed_ns = changed_ns if is_tidy and is_still else None
+        if changed_ns != self._known.get(folder.path, -1):
+            self._read[folder.path] = changed_ns
         if max(len(self._new), len(self._read)) >= self._part:
             self.store()
 
@@ -166,8 +177,11 @@ class _Step:
                 self._read[file.path.rpartition("/")[0]] = None
             else:
                 found.append(_row(file, content, self.day_of, "found"))
-        self.catalogue.add_frames(found)
-        self.catalogue.note_folders(self._read)
+        if found:
+            self.catalogue.add_frames(found)
+        if self._read:
+            with suppress(CatalogueError):  # a full disk: they are read again
+                self.catalogue.note_folders(self._read)
         self.report.added += len(found)
         self._new, self._read = [], {}
 
@@ -188,7 +202,11 @@ def _redate(catalogue: Catalogue, day_of: Callable[[datetime], date], zone: Zone
     """Date frames anew where the zone's days are others than they were."""
     span = catalogue.span()
     if span is not None:
-        catalogue.redate(day_of, days_mark(span[0].year - 1, span[1].year + 1, zone))
+        mark = days_mark(span[0].year - 1, span[1].year + 1, zone)
+        if catalogue.noted("dated by") != mark:
+            catalogue.redate(day_of)
+            with suppress(CatalogueError):  # a full disk: it is found again
+                catalogue.note("dated by", mark)
 
 
 def described(

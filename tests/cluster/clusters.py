@@ -77,7 +77,7 @@ def with_frames_at(season, address, access=None):
 _QUESTIONS = (
     "SELECT camera, taken_at, day, path, sha256, size, width, height FROM frame ORDER BY path",
     "SELECT path, mark, reasons, luminance, clipped, blur, figures, told, watched FROM screening"
-    " JOIN frame ON id = frame_id ORDER BY path",
+    " JOIN frame ON id = frame_id LEFT JOIN figures USING (frame_id) ORDER BY path",
     "SELECT path, matrix, residual_px, error_px, how FROM placement JOIN frame ON id = frame_id"
     " ORDER BY path",
     "SELECT path, region, mark, region_px, canopy_px, cover, area_cm2, greenness, yellow_share,"

@@ -265,7 +265,7 @@ def test_without_scripts_the_pictures_stand_for_the_curves(growth):
         assert page.locator(f"{BASIL} svg.panel").is_visible()
         assert first.locator("button").first.is_hidden()
         first.locator("figcaption a[href*=values]").click()
-        assert page.locator("figure.curves svg.wide").is_visible(), "the other scale, drawn"
+        assert page.locator("figure.curves svg.wide").first.is_visible(), "the other scale, drawn"
         assert page.locator("table.numbers tbody tr").count() > 30, "every value"
 
 
