@@ -153,7 +153,8 @@ def compare(here: Season, there: Season) -> bool:
     unlike = sorted(
         name for name in first.keys() | second.keys() if first.get(name) != second.get(name)
     )
-    print(f"frames placed apart by at most {agreement.apart_px(here, there):.2g} px")
+    apart = agreement.farthest_px(agreement.places(here), agreement.places(there))
+    print(f"corners of the view placed apart by at most {apart:.2g} px")
     print(f"reasons and hashes: {len(unlike)} of {len(first)} differ  {' '.join(unlike[:3])}")
     same_site = compare_sites(here.site, there.site)
     good = largest <= MOST and not unlike and same_site

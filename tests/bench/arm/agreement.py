@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from math import hypot, inf, isfinite
 from pathlib import Path
 
+from lapsekit.catalogue import Placement
 from lapsekit.season import Season
 
 _MEASURED = ("region_px", "canopy_px", "cover", "area_cm2")
@@ -97,15 +98,31 @@ def words(season: Season) -> dict[str, object]:
     return told
 
 
-def apart_px(first: Season, second: Season) -> float:
-    """How far apart the corners of the reference view are placed, at most over all frames."""
-    placed, other = _placed(first), _placed(second)
-    if placed.keys() != other.keys():
+def places(season: Season) -> dict[str, list[tuple[float, float]]]:
+    """Where the corners of the reference view lie in each frame that was placed, in px."""
+    return {
+        frame.path: corners(place, frame.width, frame.height)
+        for camera in season.catalogue.cameras()
+        for frame, place in season.catalogue.placements(camera)
+        if place.matrix is not None
+    }
+
+
+def corners(place: Placement, width: int, height: int) -> list[tuple[float, float]]:
+    """Where the corners of the reference view lie by a placement, in px."""
+    return [_mapped(place.matrix, x, y) for x in (0, width) for y in (0, height)]
+
+
+def farthest_px(
+    first: Mapping[str, list[tuple[float, float]]], second: Mapping[str, list[tuple[float, float]]]
+) -> float:
+    """How far apart corners lie at most; infinite where not the same frames were placed."""
+    if first.keys() != second.keys():
         return inf
     return max(
         hypot(x - u, y - v)
-        for path in placed
-        for (x, y), (u, v) in zip(placed[path], other[path], strict=True)
+        for path in first
+        for (x, y), (u, v) in zip(first[path], second[path], strict=True)
     )
 
 
@@ -113,18 +130,6 @@ def files(folder: Path) -> dict[str, bytes]:
     """Content of every file of a folder by its name there."""
     found = (file for file in folder.rglob("*") if file.is_file())
     return {str(file.relative_to(folder)): file.read_bytes() for file in found}
-
-
-def _placed(season: Season) -> dict[str, list[tuple[float, float]]]:
-    """Corners of the reference view in each frame that was placed."""
-    return {
-        frame.path: [
-            _mapped(place.matrix, x, y) for x in (0, frame.width) for y in (0, frame.height)
-        ]
-        for camera in season.catalogue.cameras()
-        for frame, place in season.catalogue.placements(camera)
-        if place.matrix is not None
-    }
 
 
 def _mapped(matrix: tuple[float, ...], x: float, y: float) -> tuple[float, float]:
