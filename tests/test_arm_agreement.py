@@ -53,6 +53,14 @@ def test_a_number_that_is_a_thousandth_off_is_told_with_its_share_and_its_name()
     assert found.largest == pytest.approx(0.001)
 
 
+def test_a_day_that_hardly_moved_is_not_held_against_how_little_it_moved():
+    """5 and 2 hundred-thousandths of the plant's area are the same; 3 and 5 hundredths are not."""
+    still = ({"day basil range_share": 5e-5}, {"day basil range_share": 2e-5})
+    moved = ({"day basil movement": 0.03}, {"day basil movement": 0.05})
+    assert agreement.agreement(*still).largest == pytest.approx(3e-5)
+    assert agreement.agreement(*moved).largest == pytest.approx(0.02)
+
+
 @pytest.mark.parametrize("other", [{}, {"a": None}, {"a": float("nan")}, {"a": 1.0, "b": 2.0}])
 def test_a_number_that_one_side_lacks_is_no_agreement(other):
     assert agreement.agreement({"a": 1.0}, other).largest == inf

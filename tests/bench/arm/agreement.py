@@ -11,6 +11,9 @@ from lapsekit.season import Season
 
 _MEASURED = ("region_px", "canopy_px", "cover", "area_cm2")
 _COLOURS = ("greenness", "yellow_share", "red_share", "unsure")
+_SHARES_OF_THE_DAY = ("range_share", "movement", "midday_change")
+"""What two areas of a day differ by, as a share of its area: near 0 on a still day, so that a share
+of it in turn would say nothing."""
 _NO_NUMBERS = {"region", "day", "left_out_because", "touches"}
 
 Values = Mapping[str, float | None]
@@ -26,20 +29,24 @@ class Agreement:
     where: str
 
 
-def relative(first: float | None, second: float | None) -> float:
-    """Difference as a share of the larger; infinite where only one is there."""
+def apart(name: str, first: float | None, second: float | None) -> float:
+    """Difference as a share of the larger; infinite where only one is there.
+
+    What is a share of the day's area already, by the last word of its name, is not divided again.
+    """
     if first == second:
         return 0.0
     if first is None or second is None or not (isfinite(first) and isfinite(second)):
         return inf
-    return abs(first - second) / max(abs(first), abs(second))
+    whole = name.split()[-1] in _SHARES_OF_THE_DAY
+    return abs(first - second) / (1 if whole else max(abs(first), abs(second)))
 
 
 def agreement(first: Values, second: Values) -> Agreement:
     """Compare numbers by name; a name that only one side has is an infinite difference."""
     names = sorted(first.keys() | second.keys())
     found = [
-        (relative(first.get(name), second.get(name)) if name in first and name in second else inf)
+        (apart(name, first[name], second[name]) if name in first and name in second else inf)
         for name in names
     ]
     largest = max(found, default=inf)
