@@ -47,10 +47,11 @@ def test_other_pictures_are_told_by_their_hashes(measured):
     assert first != slower
 
 
-def test_a_number_that_is_a_thousandth_off_is_told_with_its_share_and_its_name():
-    found = agreement.agreement({"a": 5.0, "b": 1000.0, "c": None}, {"a": 5.0, "b": 999, "c": None})
-    assert (found.compared, found.equal, found.where) == (3, 2, "b")
-    assert found.largest == pytest.approx(0.001)
+def test_a_number_more_than_a_thousandth_off_is_counted_and_told_with_its_share_and_its_name():
+    first = {"a": 5.0, "b": 1000.0, "c": None, "d": 1000.0}
+    found = agreement.agreement(first, first | {"b": 998.5, "d": 999.5})
+    assert (found.compared, found.equal, found.over, found.where) == (4, 2, 1, "b")
+    assert found.largest == pytest.approx(0.0015)
 
 
 def test_a_day_that_hardly_moved_is_not_held_against_how_little_it_moved():

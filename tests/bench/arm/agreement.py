@@ -9,6 +9,9 @@ from pathlib import Path
 from lapsekit.catalogue import Placement
 from lapsekit.season import Season
 
+MOST = 0.001
+"""Largest difference of two numbers, as a share, at which they are the same."""
+
 _MEASURED = ("region_px", "canopy_px", "cover", "area_cm2")
 _COLOURS = ("greenness", "yellow_share", "red_share", "unsure")
 _SHARES_OF_THE_DAY = ("range_share", "movement", "midday_change")
@@ -21,10 +24,14 @@ Values = Mapping[str, float | None]
 
 @dataclass(frozen=True)
 class Agreement:
-    """How far numbers agree; `largest` is the largest difference as a share, `where` it lies."""
+    """How far numbers agree; `largest` is the largest difference as a share, `where` it lies.
+
+    `over` counts those that differ by more than `MOST`.
+    """
 
     compared: int
     equal: int
+    over: int
     largest: float
     where: str
 
@@ -51,7 +58,8 @@ def agreement(first: Values, second: Values) -> Agreement:
     ]
     largest = max(found, default=inf)
     where = names[found.index(largest)] if found and largest else ""
-    return Agreement(len(names), found.count(0.0), largest, where)
+    over = sum(share > MOST for share in found)
+    return Agreement(len(names), found.count(0.0), over, largest, where)
 
 
 def of_frames(season: Season, fields: Iterable[str] = _MEASURED) -> dict[str, float | None]:
