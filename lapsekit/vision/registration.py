@@ -11,6 +11,7 @@ from lapsekit.vision.homographies import (
     nearest_similarity,
     project,
     resized,
+    settled,
     similarity,
 )
 from lapsekit.vision.markers import Tag
@@ -40,7 +41,7 @@ class Registration:
     ----------
     matrix : ndarray of float64, shape (3, 3)
         Homography from pixels of the reference view to pixels of the frame (the centre of the
-        top left one at (0, 0)).
+        top left one at (0, 0)); it puts corners on whole hundredths of a pixel.
     residual_px : float
         Typical distance of a matched patch from where the matrix puts it.
     error_px : float
@@ -263,9 +264,8 @@ def _told(vote: Vote, method: str, reference: Reference, tags) -> Registration:
     link = reference.from_season
     known = [(reference.tags[t.number], t) for t in tags if t.number in reference.tags]
     off = [np.hypot(*(project(vote.matrix, a.corners_px) - b.corners_px).mean(0)) for a, b in known]
-    matrix = vote.matrix @ _link(reference)
     return Registration(
-        matrix / matrix[2, 2],
+        settled(vote.matrix @ _link(reference), reference.shape),
         residual_px=vote.residual_px,
         error_px=float(np.hypot(vote.error_px, link.error_px if link else 0.0)),
         inliers=vote.agree,

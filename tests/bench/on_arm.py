@@ -29,10 +29,8 @@ from lapsekit.cameras.replay import Replay
 from lapsekit.sample import sample_frames_folder
 from lapsekit.season import Season
 from tests.bench.arm import agreement, wheels
+from tests.bench.arm.agreement import MOST
 from tests.bench.arm.emulated import NEEDED, Emulated
-
-MOST = 0.001
-"""Largest difference of two numbers, as a share, at which they are the same."""
 
 EXTRAS = "alerts,desk,followers,parquet,webdav"
 TEXTS = ("season.toml", "regions.toml", "diary.csv", "weather.csv")
@@ -143,17 +141,20 @@ def prepared(install: bool) -> None:
 
 def compare(here: Season, there: Season) -> bool:
     """Print how far the two seasons agree; whether all is the same within `MOST`."""
-    print(f"\n{'':18}{'numbers':>9}{'equal':>9}{'largest difference':>22}")
+    over = f"over {MOST:.1%}"
+    print(f"\n{'':18}{'numbers':>9}{'equal':>9}{over:>11}{'largest difference':>22}")
     largest = 0.0
     for kind, values in KINDS.items():
         found = agreement.agreement(values(here), values(there))
         largest = max(largest, found.largest)
-        print(f"{kind:18}{found.compared:>9}{found.equal:>9}{found.largest:>21.2e}  {found.where}")
+        counts = f"{found.compared:>9}{found.equal:>9}{found.over:>11}"
+        print(f"{kind:18}{counts}{found.largest:>22.2e}  {found.where}")
     first, second = agreement.words(here), agreement.words(there)
     unlike = sorted(
         name for name in first.keys() | second.keys() if first.get(name) != second.get(name)
     )
-    print(f"frames placed apart by at most {agreement.apart_px(here, there):.2g} px")
+    apart = agreement.farthest_px(agreement.places(here), agreement.places(there))
+    print(f"corners of the view placed apart by at most {apart:.2g} px")
     print(f"reasons and hashes: {len(unlike)} of {len(first)} differ  {' '.join(unlike[:3])}")
     same_site = compare_sites(here.site, there.site)
     good = largest <= MOST and not unlike and same_site
@@ -179,9 +180,10 @@ def table(works: list[Work], facts: list[dict[str, str]]) -> None:
         (f"{what}, s", lambda side, what=what: f"{works[side].took[what]:.1f}")
         for what in works[0].took
     ]
-    print(f"\n{'':24}{works[0].name:28}{works[1].name}")
+    wide = 2 + max(len(told(0)) for _, told in rows)
+    print(f"\n{'':24}{works[0].name:{wide}}{works[1].name}")
     for name, told in rows:
-        print(f"{name:24}{told(0):28}{told(1)}")
+        print(f"{name:24}{told(0):{wide}}{told(1)}")
     print("times are of the processor; emulated ones say nothing about a Raspberry Pi")
 
 

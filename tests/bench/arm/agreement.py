@@ -6,10 +6,17 @@ from dataclasses import asdict, dataclass
 from math import hypot, inf, isfinite
 from pathlib import Path
 
+from lapsekit.catalogue import Placement
 from lapsekit.season import Season
+
+MOST = 0.001
+"""Largest difference of two numbers, as a share, at which they are the same."""
 
 _MEASURED = ("region_px", "canopy_px", "cover", "area_cm2")
 _COLOURS = ("greenness", "yellow_share", "red_share", "unsure")
+_SHARES_OF_THE_DAY = ("range_share", "movement", "midday_change")
+"""What two areas of a day differ by, as a share of its area: near 0 on a still day, so that a share
+of it in turn would say nothing."""
 _NO_NUMBERS = {"region", "day", "left_out_because", "touches"}
 
 Values = Mapping[str, float | None]
@@ -17,33 +24,42 @@ Values = Mapping[str, float | None]
 
 @dataclass(frozen=True)
 class Agreement:
-    """How far numbers agree; `largest` is the largest difference as a share, `where` it lies."""
+    """How far numbers agree; `largest` is the largest difference as a share, `where` it lies.
+
+    `over` counts those that differ by more than `MOST`.
+    """
 
     compared: int
     equal: int
+    over: int
     largest: float
     where: str
 
 
-def relative(first: float | None, second: float | None) -> float:
-    """Difference as a share of the larger; infinite where only one is there."""
+def apart(name: str, first: float | None, second: float | None) -> float:
+    """Difference as a share of the larger; infinite where only one is there.
+
+    What is a share of the day's area already, by the last word of its name, is not divided again.
+    """
     if first == second:
         return 0.0
     if first is None or second is None or not (isfinite(first) and isfinite(second)):
         return inf
-    return abs(first - second) / max(abs(first), abs(second))
+    whole = name.split()[-1] in _SHARES_OF_THE_DAY
+    return abs(first - second) / (1 if whole else max(abs(first), abs(second)))
 
 
 def agreement(first: Values, second: Values) -> Agreement:
     """Compare numbers by name; a name that only one side has is an infinite difference."""
     names = sorted(first.keys() | second.keys())
     found = [
-        (relative(first.get(name), second.get(name)) if name in first and name in second else inf)
+        (apart(name, first[name], second[name]) if name in first and name in second else inf)
         for name in names
     ]
     largest = max(found, default=inf)
     where = names[found.index(largest)] if found and largest else ""
-    return Agreement(len(names), found.count(0.0), largest, where)
+    over = sum(share > MOST for share in found)
+    return Agreement(len(names), found.count(0.0), over, largest, where)
 
 
 def of_frames(season: Season, fields: Iterable[str] = _MEASURED) -> dict[str, float | None]:
@@ -97,15 +113,31 @@ def words(season: Season) -> dict[str, object]:
     return told
 
 
-def apart_px(first: Season, second: Season) -> float:
-    """How far apart the corners of the reference view are placed, at most over all frames."""
-    placed, other = _placed(first), _placed(second)
-    if placed.keys() != other.keys():
+def places(season: Season) -> dict[str, list[tuple[float, float]]]:
+    """Where the corners of the reference view lie in each frame that was placed, in px."""
+    return {
+        frame.path: corners(place, frame.width, frame.height)
+        for camera in season.catalogue.cameras()
+        for frame, place in season.catalogue.placements(camera)
+        if place.matrix is not None
+    }
+
+
+def corners(place: Placement, width: int, height: int) -> list[tuple[float, float]]:
+    """Where the corners of the reference view lie by a placement, in px."""
+    return [_mapped(place.matrix, x, y) for x in (0, width) for y in (0, height)]
+
+
+def farthest_px(
+    first: Mapping[str, list[tuple[float, float]]], second: Mapping[str, list[tuple[float, float]]]
+) -> float:
+    """How far apart corners lie at most; infinite where not the same frames were placed."""
+    if first.keys() != second.keys():
         return inf
     return max(
         hypot(x - u, y - v)
-        for path in placed
-        for (x, y), (u, v) in zip(placed[path], other[path], strict=True)
+        for path in first
+        for (x, y), (u, v) in zip(first[path], second[path], strict=True)
     )
 
 
@@ -113,18 +145,6 @@ def files(folder: Path) -> dict[str, bytes]:
     """Content of every file of a folder by its name there."""
     found = (file for file in folder.rglob("*") if file.is_file())
     return {str(file.relative_to(folder)): file.read_bytes() for file in found}
-
-
-def _placed(season: Season) -> dict[str, list[tuple[float, float]]]:
-    """Corners of the reference view in each frame that was placed."""
-    return {
-        frame.path: [
-            _mapped(place.matrix, x, y) for x in (0, frame.width) for y in (0, frame.height)
-        ]
-        for camera in season.catalogue.cameras()
-        for frame, place in season.catalogue.placements(camera)
-        if place.matrix is not None
-    }
 
 
 def _mapped(matrix: tuple[float, ...], x: float, y: float) -> tuple[float, float]:
