@@ -598,7 +598,7 @@ def test_a_full_disk_lets_nothing_go(small_disk, measured_folder):
     disk = small_disk("40m")
     shutil.copytree(measured_folder, disk / "bench")
     season = opened(disk / "bench")
-    season.catalogue.frames()
+    season.index()
     had = files(season)
     used = shutil.disk_usage(disk)
     (disk / "filler").write_bytes(bytes(used.free - 4096))

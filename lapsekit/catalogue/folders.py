@@ -37,18 +37,8 @@ class Folders(Database):
         with self._transaction() as db:
             db.executemany("DELETE FROM folder WHERE path = ?", [(path,) for path in gone])
 
-    def redate(self, day_of: Callable[[datetime], date], mark: str) -> int:
-        """Give every frame the local day that `day_of` says; how many changed (a new zone).
-
-        Parameters
-        ----------
-        day_of : callable
-            Local day of an instant.
-        mark : str
-            Of all that `day_of` rests on; where frames were dated by the same, none is read.
-        """
-        if self.noted("dated by") == mark:
-            return 0
+    def redate(self, day_of: Callable[[datetime], date]) -> int:
+        """Give every frame the local day that `day_of` says; how many changed (a new zone)."""
         moved = 0
         last = 0
         while rows := self._read(
@@ -62,7 +52,6 @@ class Folders(Database):
                     if (day := day_of(from_utc_text(taken_at)).isoformat()) != old
                 ]
             )
-        self.note("dated by", mark)
         return moved
 
     def _redate(self, moved: list[tuple[str, int, str]]) -> int:

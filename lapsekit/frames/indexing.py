@@ -5,7 +5,8 @@ the catalogue was last in step with them are not read again.
 """
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from functools import partial
@@ -13,7 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue, Frame
-from lapsekit.errors import ArchiveError, PictureError
+from lapsekit.errors import ArchiveError, CatalogueError, PictureError
 from lapsekit.frames.archive import Archive, DayFolder, FrameFile, content_hash
 from lapsekit.frames.inspection import PictureFacts, inspect
 from lapsekit.frames.thinned import FRAMES_FILE, THINNED, Thinned
@@ -77,7 +78,7 @@ def index(
     known = catalogue.folders()
     there = list(archive.folders())
     changed = [f for f in there if thorough or known.get(f.path) != f.changed_ns]
-    step = _Step(archive, catalogue, day_of)
+    step = _Step(archive, catalogue, day_of, known)
     for folder in known.keys() - {folder.path for folder in there}:
         step.forget(catalogue.paths_in(folder))
         catalogue.forget_folders([folder])
@@ -90,9 +91,16 @@ def index(
 class _Step:
     """Folders brought into step one after the other."""
 
-    def __init__(self, archive: Archive, catalogue: Catalogue, day_of: Callable):
+    def __init__(
+        self,
+        archive: Archive,
+        catalogue: Catalogue,
+        day_of: Callable[[datetime], date],
+        known: Mapping[str, int | None],
+    ):
         self.archive, self.catalogue, self.day_of = archive, catalogue, day_of
         self.report = IndexReport()
+        self._known = known
         self._found: list[Frame] = []
         self._read: dict[str, int | None] = {}
 
@@ -107,7 +115,9 @@ class _Step:
         self._found += self._described([files[path] for path in files if path not in known])
         is_still = time.time_ns() - changed_ns > _STILL_NS
         is_whole = len(self.report.unreadable) == unreadable
-        self._read[folder.path] = changed_ns if is_tidy and is_still and is_whole else None
+        changed_ns = changed_ns if is_tidy and is_still and is_whole else None
+        if changed_ns != self._known.get(folder.path, -1):
+            self._read[folder.path] = changed_ns
         if len(self._found) >= _BATCH or len(self._read) >= _BATCH:
             self.store()
 
@@ -127,8 +137,11 @@ class _Step:
 
     def store(self) -> None:
         """Store what was read since the last time."""
-        self.catalogue.add_frames(self._found)
-        self.catalogue.note_folders(self._read)
+        if self._found:
+            self.catalogue.add_frames(self._found)
+        if self._read:
+            with suppress(CatalogueError):  # a full disk: they are read again
+                self.catalogue.note_folders(self._read)
         self.report.added += len(self._found)
         self._found, self._read = [], {}
 
@@ -149,7 +162,11 @@ def _redate(catalogue: Catalogue, day_of: Callable[[datetime], date], zone: Zone
     """Date frames anew where the zone's days are others than they were."""
     span = catalogue.span()
     if span is not None:
-        catalogue.redate(day_of, days_mark(span[0].year - 1, span[1].year + 1, zone))
+        mark = days_mark(span[0].year - 1, span[1].year + 1, zone)
+        if catalogue.noted("dated by") != mark:
+            catalogue.redate(day_of)
+            with suppress(CatalogueError):  # a full disk: it is found again
+                catalogue.note("dated by", mark)
 
 
 def described(
