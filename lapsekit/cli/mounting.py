@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling, telling_aiming
-from lapsekit.cli.shared import HERE, Interrupted, SeasonFolder, app, hint, say
+from lapsekit.cli.application import Interrupted, app, hint, say
+from lapsekit.cli.shared import HERE, SeasonFolder
 from lapsekit.errors import SettingsError
 from lapsekit.season import Season
 

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling, telling_growth, telling_minding
+from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
@@ -16,11 +17,8 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
-    app,
     held,
-    hint,
     report_facts,
-    say,
     serve_folder,
     tracking,
     zone_named,
