@@ -62,7 +62,7 @@ def _tell(line: str) -> None:
 
 def _camera(season: Season, name: str | None):
     """The camera to look through, and its name."""
-    from lapsekit.unattended.process import capturing_cameras
+    from lapsekit.unattended.capturing import capturing_cameras
 
     cameras = capturing_cameras(season)
     if name is None and len(cameras) > 1:
