@@ -9,7 +9,7 @@ import uuid
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
 from dataclasses import asdict, dataclass, field, replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
 
@@ -368,10 +368,12 @@ class Season:
 
     def last_daily_picture(self, camera: str, until: date = date.max) -> Frame | None:
         """A camera's last daily picture of a day up to and with `until`; None without one."""
-        ruled = self._ruled()
-        days = (day for day in reversed(self.catalogue.days_of_camera(camera)) if day <= until)
-        found = (self._daily_pictures(camera, ruled, [day]).get(day) for day in days)
-        return next((frame for frame in found if frame is not None), None)
+        ruled, day = self._ruled(), self.catalogue.last_day(camera, until)
+        while day is not None:
+            if found := self._daily_pictures(camera, ruled, [day]):
+                return found[day]
+            day = self.catalogue.last_day(camera, day - timedelta(days=1))
+        return None
 
     def _daily_pictures(
         self, camera: str, ruled: dict[str, bool], days: Iterable[date] | None = None

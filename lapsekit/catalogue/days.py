@@ -28,9 +28,10 @@ class Days(Database):
         )
         return [date.fromisoformat(day) for (day,) in rows]
 
-    def last_day(self, camera: str) -> date | None:
-        """The last local day on which `camera` has frames; None without frames."""
-        ((found,),) = self._read("SELECT max(day) FROM frame WHERE camera = ?", (camera,))
+    def last_day(self, camera: str, until: date = date.max) -> date | None:
+        """The last local day up to `until` on which `camera` has frames; None without frames."""
+        query = "SELECT max(day) FROM frame WHERE camera = ? AND day <= ?"
+        ((found,),) = self._read(query, (camera, until.isoformat()))
         return date.fromisoformat(found) if found else None
 
     def days_with_more(self, camera: str, frames: int, last: date) -> list[date]:
@@ -129,16 +130,25 @@ class Days(Database):
 
     def groups(self, camera: str) -> list[tuple[str, int, int]]:
         """The marks by which frames of `camera` were found done, with the frames' width, height."""
-        found, after = [], ("", 0, 0)
-        query = (
-            "SELECT done_mark, width, height FROM frame WHERE camera = ?"
-            " AND (done_mark, width, height) > (?, ?, ?)"
-            " ORDER BY done_mark, width, height LIMIT 1"
-        )
-        while rows := self._read(query, (camera, *after)):
-            after = rows[0]
+        found, after = [], self._group(camera, "done_mark >= ''", ())
+        while after is not None:
             found.append(after)
+            mark, width, _ = after
+            after = (
+                self._group(camera, "done_mark = ? AND width = ? AND height > ?", after)
+                or self._group(camera, "done_mark = ? AND width > ?", (mark, width))
+                or self._group(camera, "done_mark > ?", (mark,))
+            )
         return found
+
+    def _group(self, camera: str, after: str, values: tuple) -> tuple[str, int, int] | None:
+        """The first group that comes after another: one step down the index."""
+        rows = self._read(
+            f"SELECT done_mark, width, height FROM frame WHERE camera = ? AND {after}"
+            " ORDER BY done_mark, width, height LIMIT 1",
+            (camera, *values),
+        )
+        return rows[0] if rows else None
 
     def _ends(self, camera: str, group: tuple[str, int, int]) -> list[tuple[str, str, str]]:
         """When the first and the last frame of a group were taken, their days and paths."""

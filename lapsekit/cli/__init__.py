@@ -3,30 +3,13 @@
 import os
 import signal
 import sys
-from importlib import import_module
 from typing import Annotated, NoReturn
 
 import typer
 
 from lapsekit import __version__
-from lapsekit.cli.shared import Interrupted, app, say
+from lapsekit.cli.application import Interrupted, app, say
 from lapsekit.errors import LapsekitError
-
-for part in (
-    "seasons",
-    "desking",
-    "mounting",
-    "minding",
-    "keeping",
-    "pictures",
-    "plants",
-    "notes",
-    "filming",
-    "showing",
-    "following",
-    "receiving",
-):  # the order of the help
-    import_module(f"lapsekit.cli.{part}")
 
 
 @app.callback(invoke_without_command=True)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling_desk
+from lapsekit.cli.application import Interrupted, app, say
 from lapsekit.cli.shared import (
     HERE,
     Behind,
@@ -15,12 +16,9 @@ from lapsekit.cli.shared import (
     CertificateKey,
     FurtherNames,
     Host,
-    Interrupted,
     Port,
     SeasonFolder,
-    app,
     require_both,
-    say,
 )
 from lapsekit.errors import MissingExtra, SettingsError
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from lapsekit import telling_films
+from lapsekit.cli.application import app, say
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
@@ -15,10 +16,8 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
-    app,
     held,
     report_facts,
-    say,
     tracking,
 )
 from lapsekit.errors import FilmError, LapsekitError

@@ -8,7 +8,8 @@ from typing import Annotated, Literal
 import typer
 
 from lapsekit import telling_followers as telling
-from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, app, hint, report_facts, say
+from lapsekit.cli.application import app, hint, say
+from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, report_facts
 from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.season import Season
 

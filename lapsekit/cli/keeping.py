@@ -7,15 +7,14 @@ import typer
 from pydantic import ValidationError
 
 from lapsekit import telling_care, telling_copies
+from lapsekit.cli.application import app, hint
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
     AsJson,
     SeasonFolder,
     Wait,
-    app,
     held,
-    hint,
     report_facts,
     tracking,
 )

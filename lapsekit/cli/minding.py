@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling_minding as telling
-from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, app, report_facts, say
+from lapsekit.cli.application import app, say
+from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, report_facts
 from lapsekit.errors import SettingsError, TransferError
 from lapsekit.season import Season
 

@@ -7,7 +7,8 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling, telling_aiming
-from lapsekit.cli.shared import HERE, Interrupted, SeasonFolder, app, hint, say
+from lapsekit.cli.application import Interrupted, app, hint, say
+from lapsekit.cli.shared import HERE, SeasonFolder
 from lapsekit.errors import SettingsError
 from lapsekit.season import Season
 
@@ -61,7 +62,7 @@ def _tell(line: str) -> None:
 
 def _camera(season: Season, name: str | None):
     """The camera to look through, and its name."""
-    from lapsekit.unattended.process import capturing_cameras
+    from lapsekit.unattended.capturing import capturing_cameras
 
     cameras = capturing_cameras(season)
     if name is None and len(cameras) > 1:

@@ -7,16 +7,8 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling_growth
-from lapsekit.cli.shared import (
-    HERE,
-    AsJson,
-    SeasonFolder,
-    app,
-    either_season,
-    hint,
-    report_facts,
-    zone_named,
-)
+from lapsekit.cli.application import app, hint
+from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, either_season, report_facts, zone_named
 from lapsekit.season import Season
 
 diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)

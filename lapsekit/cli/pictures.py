@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling, telling_regions
+from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.shared import (
     HERE,
     LEAST_TRUE_CM2,
@@ -16,12 +17,9 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
-    app,
     either_season,
     held,
-    hint,
     report_facts,
-    say,
     tracking,
 )
 from lapsekit.errors import SettingsError

@@ -7,15 +7,14 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling, telling_growth
+from lapsekit.cli.application import app, hint
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
     AsJson,
     SeasonFolder,
     Wait,
-    app,
     held,
-    hint,
     report_facts,
     tracking,
 )

@@ -4,6 +4,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from lapsekit import telling_desk
+from lapsekit.cli.application import Interrupted, app, say
 from lapsekit.cli.shared import (
     HERE,
     Behind,
@@ -11,12 +12,9 @@ from lapsekit.cli.shared import (
     CertificateKey,
     FurtherNames,
     Host,
-    Interrupted,
     Port,
     SeasonFolder,
-    app,
     require_both,
-    say,
 )
 from lapsekit.errors import MissingExtra
 

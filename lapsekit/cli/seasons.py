@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling, telling_growth, telling_minding
+from lapsekit import telling, telling_minding
+from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
@@ -16,11 +17,8 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
-    app,
     held,
-    hint,
     report_facts,
-    say,
     serve_folder,
     tracking,
     zone_named,
@@ -132,8 +130,7 @@ def capture(
     as_json: AsJson = False,
 ) -> None:
     """Take one frame now."""
-    from lapsekit.unattended.capturing import capture
-    from lapsekit.unattended.process import capturing_cameras
+    from lapsekit.unattended.capturing import capture, capturing_cameras
 
     opened = Season(season)
     cameras = capturing_cameras(opened)
@@ -171,6 +168,7 @@ def morning(
     wait: Wait = PATIENCE,
 ) -> None:
     """The morning chain: measure, growth, followers' pictures tidied, site."""
+    from lapsekit import telling_growth
     from lapsekit.unattended.morning import morning
     from lapsekit.unattended.news import look_sentences
 

@@ -1,4 +1,4 @@
-"""What the commands have in common: the application, its options, how it speaks."""
+"""What the commands have in common: their options, how they speak."""
 
 import json
 import sys
@@ -10,19 +10,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import typer
 
-from lapsekit import telling
+from lapsekit.cli.application import Interrupted, say
 from lapsekit.errors import SettingsError
 from lapsekit.season import LOCK_FILE, Season
-
-app = typer.Typer(
-    help="One season's plants, seed to harvest: captured on schedule, measured in square "
-    "centimetres, shown every morning, filmed at the end.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
-)
-
 
 SeasonFolder = Annotated[
     Path,
@@ -89,22 +79,6 @@ PATIENCE = 600.0
 LEAST_TRUE_CM2 = 15.0
 
 
-class Interrupted(BaseException):
-    """Ctrl+C. Not a KeyboardInterrupt, which the command-line library would answer itself."""
-
-
-def say(lines: Iterable[str]) -> None:
-    """Lines on standard output."""
-    for line in lines:
-        print(line, flush=True)
-
-
-def hint(lines: Iterable[str]) -> None:
-    """Lines beside it: what a script does not want to read."""
-    for line in lines:
-        print(line, file=sys.stderr, flush=True)
-
-
 def report_facts(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> None:
     """What was done, in words or as one JSON object."""
     if as_json:
@@ -160,6 +134,7 @@ def require_both(certificate: Path | None, key: Path | None) -> None:
 
 def serve_folder(folder: Path, port: int) -> None:
     """Show a folder on this machine until interrupted."""
+    from lapsekit import telling
     from lapsekit.serving import serve
 
     try:

@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling
+from lapsekit.cli.application import app, hint
 from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
@@ -12,9 +13,7 @@ from lapsekit.cli.shared import (
     Port,
     SeasonFolder,
     Wait,
-    app,
     held,
-    hint,
     report_facts,
     serve_folder,
     tracking,

@@ -71,7 +71,7 @@ Length = Annotated[float, Field(gt=0, le=10_000)]
 class Model(BaseModel):
     """Frozen, strict about types, and without room for keys nobody knows."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
 
 
 Degrees = Annotated[float, Field(ge=-20, le=60)]

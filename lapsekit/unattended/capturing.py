@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from lapsekit.cameras import Camera, Shot
+from lapsekit.cameras import Camera, Shot, open_camera
 from lapsekit.catalogue import Frame
 from lapsekit.errors import CameraError, PictureError
 from lapsekit.frames.finishing import finished
@@ -14,6 +14,26 @@ from lapsekit.season import Season
 from lapsekit.unattended.clock import Machine
 from lapsekit.unattended.waiting import keep_waiting
 from lapsekit.when import is_plausible
+
+
+def capturing_cameras(season: Season) -> dict[str, Camera]:
+    """The cameras of season.toml that take pictures by themselves.
+
+    Raises
+    ------
+    CameraError
+        If there is none.
+    """
+    models = season.settings.cameras.items()
+    found = {
+        n: open_camera(n, m, season.folder, season.zone) for n, m in models if m.kind != "files"
+    }
+    if not found:
+        raise CameraError(
+            "no camera of season.toml takes pictures by itself; give one another kind than "
+            '"files" (see the comments in season.toml)'
+        )
+    return found
 
 
 @dataclass(frozen=True)

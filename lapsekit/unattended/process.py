@@ -14,9 +14,9 @@ from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_J
 from apscheduler.schedulers.background import BackgroundScheduler
 from apscheduler.triggers.base import BaseTrigger
 
-from lapsekit.cameras import Camera, open_camera
-from lapsekit.errors import CameraError, SeasonBusy
+from lapsekit.errors import SeasonBusy
 from lapsekit.season import Season
+from lapsekit.unattended.capturing import capturing_cameras
 from lapsekit.unattended.children import Children
 from lapsekit.unattended.clock import Machine, SteadyClock, ThisMachine
 from lapsekit.unattended.keeping import Keeping
@@ -28,26 +28,6 @@ WATCH_EVERY_S = 60.0
 RUNNING_FILE = ".running"
 STUCK_AFTER = timedelta(minutes=30)
 """A capture that takes so long will never end: the service manager starts everything anew."""
-
-
-def capturing_cameras(season: Season) -> dict[str, Camera]:
-    """The cameras of season.toml that take pictures by themselves.
-
-    Raises
-    ------
-    CameraError
-        If there is none.
-    """
-    models = season.settings.cameras.items()
-    found = {
-        n: open_camera(n, m, season.folder, season.zone) for n, m in models if m.kind != "files"
-    }
-    if not found:
-        raise CameraError(
-            "no camera of season.toml takes pictures by itself; give one another kind than "
-            '"files" (see the comments in season.toml)'
-        )
-    return found
 
 
 class OnWall(BaseTrigger):

@@ -7,9 +7,8 @@ from datetime import datetime, timedelta
 
 from lapsekit.errors import CameraError
 from lapsekit.season import Season
-from lapsekit.unattended.capturing import capture
+from lapsekit.unattended.capturing import capture, capturing_cameras
 from lapsekit.unattended.keeping import LATE_BY, MORNING_LATE_BY, Job
-from lapsekit.unattended.process import capturing_cameras
 from lapsekit.unattended.schedule import captures, mornings
 
 

@@ -271,11 +271,12 @@ def test_where_motion_is_unwanted_blinking_waits_to_be_started(browser, address)
 def test_a_key_held_down_cannot_make_three_flashes_in_a_second(browser, address):
     fragment = "#2031-04-01/2031-04-10/view=blink"
     with held(browser, address, fragment, **DESK, reduced_motion="reduce") as page:
+        page.clock.install()
         page.evaluate(WATCH)
         page.locator(".two-flip").focus()
         for _ in range(60):
             page.keyboard.down("Enter")
-            page.wait_for_timeout(25)
+            page.clock.run_for(25)
         changes = page.evaluate("changes")
         assert len(changes) > 1
         assert np.diff(changes).min() > 334
