@@ -168,8 +168,7 @@ def test_a_stroke_that_takes_a_region_away_is_warned_of_where_it_is_painted_with
     warned = page.get_by_role("alert")
     assert warned.count() == 0
     page.get_by_role("button", name="Not plant").click()
-    page.locator("#wide").fill("60")
-    paint(page, (0.1, 0.5), (0.45, 0.5))  # over all of the left disc
+    paint(page, (0.22, 0.5), (0.28, 0.5))  # over the left disc
     ready(page, 2)
     row = page.locator("#covers tr", has_text="Basil").inner_text()
     before, after = [float(n) for n in row.replace("%", "").split()[1:]]
