@@ -10,6 +10,7 @@
     ├── CatalogueError     the catalogue is damaged, too new, or could not be written
     ├── CameraError        a camera gave no picture
     │   ├── NothingNew     it has none that it did not give before; no fault
+    │   ├── CameraBusy     another process asks it, and does not let go of it
     │   └── CameraGone     it cannot be read at all now; asking again at once does not help
     ├── FilmError          a film could not be made
     ├── SiteError          a page could not be made
@@ -82,6 +83,10 @@ class CameraError(LapsekitError):
 
 class NothingNew(CameraError):
     """A camera has no picture that it did not give before: a folder, or a season played again."""
+
+
+class CameraBusy(CameraError):
+    """Another process asks the camera, and does not let go of it."""
 
 
 class CameraGone(CameraError):

@@ -55,6 +55,8 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
         lines += _some(f"  {name}: {when}" for name, when in report.stored)
     if report.duplicates:
         lines.append(f"skipped {len(report.duplicates)} already there (same content)")
+    if report.of_other_days:
+        lines.append(f"left alone {len(report.of_other_days)} of other days")
     if report.passed_over:
         lines.append(
             f"passed over {len(report.passed_over)} whose name does not fit the pattern, "

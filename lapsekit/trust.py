@@ -40,6 +40,7 @@ from lapsekit.when import utc_text
 
 if TYPE_CHECKING:
     from lapsekit.settings import Camera, FramesTable, Settings
+    from lapsekit.settings.tables import CopiesTable
 
 TOKEN_FILE = ".trusted"
 TEMPLATES = "site_template"
@@ -167,8 +168,11 @@ def wishes(settings: Settings, folder: Path) -> list[str]:
                 found.append(f"use rclone's settings in {far.rclone_config}: they can run programs")
     if settings.frames.at is not None:
         found.append(reads_frames(settings.frames))
-    if settings.copies.encrypt_with is not None:
-        found.append(f"read a password from {settings.copies.encrypt_with} for its copies")
+    found += _copies_wishes(settings.copies)
+    if settings.canopy.model_file is not None:
+        found.append(f"tell plants by the model in {settings.canopy.model_file}")
+    if settings.site.earlier is not None:
+        found.append(f"show curves and pictures of the season in {settings.site.earlier}")
     if settings.thinning.keep_all_days is not None:
         found.append(f"delete frames that are older than {settings.thinning.keep_all_days} days")
     if settings.alerts.to_file is not None:
@@ -181,6 +185,13 @@ def reads_frames(frames: FramesTable) -> str:
     """What a season whose frames lie elsewhere wants to do, as `require_trust` is told it."""
     access = f", with the access in {frames.access_file}" if frames.access_file else ""
     return f"read its frames at {frames.at}{access}"
+
+
+def _copies_wishes(copies: CopiesTable) -> list[str]:
+    """That a password is read, or that whoever looks after the far side can read the copies."""
+    if copies.encrypt_with is not None:
+        return [f"read a password from {copies.encrypt_with} for its copies"]
+    return [f"copy to {copies.target} without encrypting"] if copies.to == "rclone" else []
 
 
 def _followers_wishes(settings: Settings) -> list[str]:

@@ -13,6 +13,7 @@ import pytest
 
 from lapsekit import trust
 from lapsekit.cameras import open_camera
+from lapsekit.desk.reach_of_change import require_no_more
 from lapsekit.errors import NotTrusted, SettingsError, TransferError
 from lapsekit.places import open_place
 from lapsekit.publishing import publish
@@ -167,6 +168,28 @@ def test_what_a_folder_would_do_is_told_whole_and_cannot_play_tricks_on_the_term
     for word in ("sh", "far:x", "own.conf", "/mnt/x", "30 days", "alerts-to"):
         assert any(word in wish for wish in found), word
     assert trust.wishes(parse_settings(SETTINGS, tmp_path / "season.toml"), tmp_path) == []
+
+
+def test_another_model_an_earlier_season_and_copies_that_are_not_encrypted_are_asked_for(tmp_path):
+    """The desk refuses over the network whatever is asked for anew: taking the key out is, too."""
+    where = '\n[copies]\nto = "rclone"\ntarget = "far:x"\n'
+    texts = {
+        "encrypted": SETTINGS + where + 'encrypt_with = "word"\n',
+        "open": SETTINGS + where,
+        "model": SETTINGS + '\n[canopy]\nmodel_file = "/home/x/own.json"\n',
+        "earlier": SETTINGS + '\n[site]\nearlier = "/home/x/bench-2030"\n',
+    }
+    known = {
+        name: trust.wishes(parse_settings(text, tmp_path / "season.toml"), tmp_path)
+        for name, text in texts.items()
+    }
+    assert any("/home/x/own.json" in wish for wish in known["model"])
+    assert any("/home/x/bench-2030" in wish for wish in known["earlier"])
+    assert set(known["open"]) - set(known["encrypted"]) == {"copy to far:x without encrypting"}
+    with pytest.raises(SettingsError, match="copy to far:x without encrypting"):
+        require_no_more(
+            tmp_path, {"season.toml": texts["encrypted"]}, {"season.toml": texts["open"]}
+        )
 
 
 def test_a_list_that_cannot_be_written_is_told(tmp_path, monkeypatch):

@@ -1,7 +1,7 @@
 """One small class per kind of camera behind one method, :meth:`Camera.take`.
 
 Adding a kind: a model in ``settings/cameras.py``, a module here with a class that has ``take``,
-and a line in :func:`open_camera`.
+and a line in :func:`_of_kind`.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ class Camera(Protocol):
 
 
 def open_camera(name: str, model: settings.Camera, season_folder: Path, zone: ZoneInfo) -> Camera:
-    """The camera that season.toml describes.
+    """The camera that season.toml describes; asked while no other process asks it.
 
     Parameters
     ----------
@@ -86,10 +86,16 @@ def open_camera(name: str, model: settings.Camera, season_folder: Path, zone: Zo
     NotTrusted
         If it would run a program or send a password, and the folder is not trusted.
     """
-    from lapsekit import settings
+    from lapsekit.cameras.alone import Alone
     from lapsekit.trust import require_for_camera
 
     require_for_camera(season_folder, name, model)
+    return Alone(_of_kind(name, model, season_folder, zone), name, season_folder)
+
+
+def _of_kind(name: str, model: settings.Camera, season_folder: Path, zone: ZoneInfo) -> Camera:
+    from lapsekit import settings
+
     match model:
         case settings.ReplayCamera():
             from lapsekit.cameras.replay import Replay

@@ -68,6 +68,14 @@ def import_(
         str | None,
         typer.Option(help="Zone of times without an offset.", show_default="the season's"),
     ] = None,
+    first: Annotated[
+        datetime | None,
+        typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
+    ] = None,
+    last: Annotated[
+        datetime | None,
+        typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
+    ] = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be filed, file nothing.")
     ] = False,
@@ -75,7 +83,7 @@ def import_(
     wait: Wait = PATIENCE,
 ) -> None:
     """Bring a folder of photographs in, by EXIF time unless told otherwise."""
-    from lapsekit.frames.bringing_in import TimeSource, bring_in
+    from lapsekit.frames.bringing_in import Stretch, TimeSource, bring_in
 
     opened = Season(season)
     if camera not in opened.settings.cameras:
@@ -84,6 +92,7 @@ def import_(
         raise SettingsError("--pattern and --file-time are two sources of time; give one")
     zone = zone_named(time_zone) if time_zone else opened.zone
     times = TimeSource(zone, pattern, file_time)
+    stretch = Stretch(first and first.date(), last and last.date())
     with held(opened, "import", wait):
         if not dry_run:
             opened.index()
@@ -97,6 +106,7 @@ def import_(
             opened.day_of,
             dry_run,
             tracking(as_json),
+            stretch,
         )
     report_facts(as_json, telling.imported(report, zone, dry_run), vars(report))
     if report.refused or (report.passed_over and not (report.stored or report.duplicates)):

@@ -41,6 +41,8 @@ class Note:
     text : str
     undo : str
         The change that a button beside it takes back; "" for none.
+    button : str
+        What that button says.
     back : str
         Where to be afterwards.
     is_refusal : bool
@@ -48,6 +50,7 @@ class Note:
 
     text: str
     undo: str = ""
+    button: str = "Undo"
     back: str = ""
     is_refusal: bool = False
 
@@ -148,7 +151,8 @@ class Asked:
         """
         note = _note_of(change, to, more)
         if self.wants_data:
-            return JSONResponse({"note": note.text, "to": to, "undo": change.id})
+            facts = {"undo": note.undo, "button": note.button}
+            return JSONResponse({"note": note.text, "to": to, **facts})
         self.session.notes.append(note)
         return RedirectResponse(to, status_code=303)
 
@@ -182,7 +186,8 @@ class Asked:
 
 def _note_of(change: "Change", back: str, more: str = "") -> Note:
     told = f"{change.what} ({', '.join(change.files)})." if change.id else "That is so already."
-    return Note(f"{told} {more}".strip(), change.id, back)
+    button = "Do it again" if change.takes_back else "Undo"
+    return Note(f"{told} {more}".strip(), change.id, button, back)
 
 
 Handler = Callable[[Asked], Response]

@@ -71,6 +71,7 @@ def _page(asked: Asked, refusal: str = "") -> Response:
         day=asked.text("day") or today.isoformat(),
         chosen=set(asked.texts("region")),
         typed={name: asked.text(name) for name in ("note", "bbch", "weight", "height", "own")},
+        picked=_picked(asked),
         problems=found.problems,
         days=days,
         older=older,
@@ -96,8 +97,22 @@ def _days(events: Iterable[Event], until: date) -> tuple[list[tuple[date, list[E
     return days[:_DAYS_SHOWN], older
 
 
+def _picked(asked: Asked) -> str:
+    """The word that was tapped before something was still to be filled in; "" for none."""
+    told = asked.text("event") if asked.text("event") in VOCABULARY else asked.text("picked")
+    return told if told in VOCABULARY else ""
+
+
+def _said(asked: Asked) -> tuple[str, str]:
+    """The event and its note: words of one's own are an event, or the note of one picked before."""
+    told, own, note = asked.text("event"), asked.text("own"), asked.text("note")
+    if told == "picked" and _picked(asked):
+        return _picked(asked), "; ".join(filter(None, (note, own)))
+    return (own if told in ("own", "picked") else told), note
+
+
 def _add(asked: Asked) -> Response:
-    what = asked.text("own") if asked.text("event") == "own" else asked.text("event")
+    what, note = _said(asked)
     try:
         with asked.season() as season:
             events, hints = noting.checked_events(
@@ -105,7 +120,7 @@ def _add(asked: Asked) -> Response:
                 asked.text("day"),
                 _require_figures(asked, what),
                 asked.texts("region"),
-                asked.text("note"),
+                note,
                 _figures(asked),
             )
         events = list(dict.fromkeys(events))

@@ -40,8 +40,7 @@ def _list(asked: Asked, refusal: str = "") -> Response:
         reasons = {r.id: deciding.cannot_be_shown(season, r) for r in found if r.state == state}
         damaged = records.damaged(season)
         ways, zone = season.settings.followers, season.zone
-        has_site = (season.site / "index.html").is_file()
-        is_published = season.settings.publish.to is not None
+        site = _site(season)
     counts = {each: sum(r.state == each for r in found) for each in STATES}
     mine = [record for record in found if record.state == state]
     if state != "waiting":
@@ -59,8 +58,7 @@ def _list(asked: Asked, refusal: str = "") -> Response:
         reasons=reasons,
         damaged=damaged,
         refusal=refusal,
-        has_site=has_site,
-        is_published=is_published,
+        **site,
         code=asked.text("code"),
         zone=zone,
         takes_pictures=bool(ways.mail or ways.upload or ways.inbox),
@@ -84,7 +82,16 @@ def _one(asked: Asked) -> Response:
             near=_known(season, record.near),
             following=_after(waiting, record.id),
             title=record.name or "Without a name",
+            **_site(season),
         )
+
+
+def _site(season: Season) -> dict[str, bool]:
+    """Whether there is a site that shows what is decided, and whether it goes out."""
+    return {
+        "has_site": (season.site / "index.html").is_file(),
+        "is_published": season.settings.publish.to is not None,
+    }
 
 
 def _known(season: Season, ids: tuple[str, ...]) -> list[Record]:

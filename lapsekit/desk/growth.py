@@ -40,7 +40,7 @@ def _page(asked: Asked) -> Response:
             "overviews": overviews(almanac, curves),
             "alerts": look_sentences(season, report.alerts),
             "followed": _followed(season, titles),
-            "beyond": _beyond(season, titles),
+            "beyond": _beyond(season),
             "today": season.day_of(season.clock()),
             "has_site": (season.site / "index.html").is_file(),
             "single": [c for c in curves if not c.in_overview and c.is_measured],
@@ -58,11 +58,11 @@ def _page(asked: Asked) -> Response:
     )
 
 
-def _beyond(season: Season, titles: dict[str, str]) -> list[str]:
-    """Titles of regions whose plants reached beyond their outlines on their last measured day."""
+def _beyond(season: Season) -> list[tuple[Region, date]]:
+    """Regions whose plants reached beyond their outlines on their last measured day, with that."""
     rows = (season.catalogue.last_daily(region.name) for region in season.regions.region)
-    last = {row.region: row for row in rows if row is not None}
-    return [titles[n] for n, row in last.items() if n in titles and reaches_beyond(row)]
+    known = season.regions.by_name
+    return [(known[r.region], r.day) for r in rows if r is not None and reaches_beyond(r)]
 
 
 def _followed(season: Season, titles: dict[str, str]) -> list[tuple[str, str]]:

@@ -3,18 +3,17 @@
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from functools import cache
 from typing import Any
 
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from lapsekit.desk.asking import Asked, get, post
-from lapsekit.desk.settings_fields import Field, comments, fields, understood
+from lapsekit.desk.settings_fields import Field, fields, understood
+from lapsekit.desk.settings_help import help_of
 from lapsekit.edits.book import NAMES
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
-from lapsekit.resources import shared_folder
 from lapsekit.season import SETTINGS_FILE
 from lapsekit.settings import (
     AlertsTable,
@@ -31,6 +30,7 @@ from lapsekit.settings import (
     HttpCamera,
     MailTable,
     MorningTable,
+    PageTable,
     PiCamera,
     PlaceTable,
     PublishTable,
@@ -64,6 +64,7 @@ TABLES: dict[str, tuple[str, type[Model]]] = {
     "alerts": ("Who is called when something is wrong", AlertsTable),
     "followers": ("Followers' pictures", FollowersTable),
     "followers.mail": ("The mailbox they come to", MailTable),
+    "followers.page": ("How much the upload page takes", PageTable),
     "followers.answers": ("Who sends answers", AnswersTable),
 }
 """Every table but cameras and cuts, in the order of the list."""
@@ -87,11 +88,6 @@ _CAUTIONS = {
     "thinning": "Frames that are thinned out are gone from this machine; keep a copy elsewhere.",
 }
 _PROBLEM = re.compile(r"[^:]*season\.toml: ([\w.-]+)(?: = |: | )(.*)")
-
-
-@cache
-def _example() -> dict[str, dict[str, str]]:
-    return comments((shared_folder("config") / SETTINGS_FILE).read_text(encoding="utf-8"))
 
 
 def _file(asked: Asked) -> tuple[Mapping[str, Any], str]:
@@ -137,8 +133,8 @@ def _held(whole: Mapping[str, Any], name: str) -> Mapping[str, Any]:
 
 
 def _fields(name: str, model: type[Model], whole: Mapping[str, Any]) -> list[Field]:
-    told = _example().get("cameras.bench" if name.startswith("cameras.") else name, {})
-    return fields(model, _held(whole, name), told)
+    held = _held(whole, name)
+    return fields(model, held, help_of(name, held.get("kind", "")))
 
 
 def _table(
@@ -155,7 +151,7 @@ def _table(
         table_title=title,
         fields=found,
         typed=typed,
-        about=_example().get(name, {}).get("", ""),
+        about=help_of(name).get("", ""),
         caution=_CAUTIONS.get(name, ""),
         seen=asked.text("seen") or version,
         problems=problems or {},

@@ -1,10 +1,9 @@
-"""Fields of a settings table as a form has them: out of the models, with the example's comments.
+"""Fields of a settings table as a form has them: out of the models.
 
 Pure. What a form sends is turned into a value of TOML as well as it can be; the models refuse what
 is none, in their own words.
 """
 
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,11 +14,6 @@ from typing import Any, Literal, Union, get_args, get_origin
 from pydantic.fields import FieldInfo
 
 from lapsekit.settings.values import Model, SunTime
-
-_TABLE = re.compile(r"(?:# )?\[([a-z_.-]+)\]")
-_KEY = re.compile(r"(?:# )?([a-z_]+) = (.*)")
-_GOES_ON = re.compile(r"#\s{4,}#?\s*(\S.*)")
-_BEHIND = re.compile(r"\s+#\s+(.*)$")
 
 _UNITS = {
     "kb_s": "kB/s",
@@ -73,7 +67,7 @@ def fields(model: type[Model], table: Mapping[str, Any], told: Mapping[str, str]
     table : mapping
         What the file holds of it.
     told : mapping of str to str
-        What the example says of its keys.
+        What is said of its keys.
     """
     found = []
     for name, info in model.model_fields.items():
@@ -191,38 +185,3 @@ def understood(told: str, kind: str) -> Any:
     except ValueError:
         return told
     return told
-
-
-def comments(example: str) -> dict[str, dict[str, str]]:
-    """What the annotated example says of each key, by table; "" holds what it says of a table.
-
-    Parameters
-    ----------
-    example : str
-        The text of config/season.toml.
-    """
-    found: dict[str, dict[str, str]] = {}
-    table, key, before = "", "", []
-    for line in example.splitlines():
-        named, set_key, more = _TABLE.match(line), _KEY.match(line), _GOES_ON.match(line)
-        if named:
-            table, key = named[1], ""
-            said = _BEHIND.search(line)
-            found.setdefault(table, {})[""] = said[1] if said else ""
-            before = []
-        elif set_key and table:
-            key, said = set_key[1], _BEHIND.search(set_key[2])
-            told = " ".join([*before, *([said[1]] if said else [])])
-            found[table].setdefault(key, told)
-            before = []
-        elif more and key and not before:
-            found[table][key] = f"{found[table][key]} {more[1]}".strip()
-        elif line.startswith("# ") and table and not _only_of_tables(line):
-            before.append(line[2:].strip())
-        elif line.strip() in ("", "#"):
-            before, key = [], ""
-    return found
-
-
-def _only_of_tables(line: str) -> bool:
-    return line.startswith("# [")

@@ -39,6 +39,9 @@ NAMES = (
 )
 """The texts that can be asked for; there is no way to any other file."""
 
+UNDONE = "Undone: "
+"""How the words of a change begin that takes another back."""
+
 _REMEMBERED = 32
 
 Require = Callable[[Path, Texts, Texts], None]
@@ -90,6 +93,11 @@ class Change:
     files: tuple[str, ...]
     undoes: str = ""
     is_undone: bool = False
+
+    @property
+    def takes_back(self) -> bool:
+        """Whether it took something back, so that undoing it does that again."""
+        return bool(self.undoes) and self.what.startswith(UNDONE)
 
 
 class Book:
@@ -275,9 +283,9 @@ def _change(entry: Entry, is_undone: bool) -> Change:
 def _taken_back_words(entry: Entry) -> str:
     """What an undoing is called; one that undoes an undoing gives the first its name back."""
     was = entry.what
-    if entry.undoes and was.startswith("Undone: "):
-        return "Done again: " + was.removeprefix("Undone: ")
-    return "Undone: " + was.removeprefix("Done again: ")
+    if entry.undoes and was.startswith(UNDONE):
+        return "Done again: " + was.removeprefix(UNDONE)
+    return UNDONE + was.removeprefix("Done again: ")
 
 
 def _told_lines(lines: Iterable[str]) -> str:

@@ -80,21 +80,31 @@ def missing_of(season: Season, record: Record) -> tuple[str, ...]:
 
 
 def write_due(season: Season) -> int:
-    """Write the letters that decisions of the grower ask for; how many."""
+    """Write the letters that decisions of the grower ask for; how many.
+
+    Whether a record waits for one is asked again under the lock: meanwhile it may have been taken
+    down, or its yes taken back.
+    """
     written, now = 0, season.clock()
     for record in records(season):
         kind = _due(record, now)
         if kind:
             text, token = _decided(season, record, kind)
-            change(
-                season,
-                record.id,
-                "",
-                lambda r, kind=kind, text=text, token=token: replace(
-                    with_answer(r, kind, text, now), token_hash=hash_of(token) or r.token_hash
-                ),
-            )
-            written += 1
+            with suppress(FollowerError):  # it was taken down meanwhile
+                after = change(
+                    season,
+                    record.id,
+                    "",
+                    lambda r, kind=kind, text=text, token=token: (
+                        replace(
+                            with_answer(r, kind, text, now),
+                            token_hash=hash_of(token) or r.token_hash,
+                        )
+                        if _due(r, now) == kind
+                        else r
+                    ),
+                )
+                written += len(after.answers) > len(record.answers)
     return written
 
 

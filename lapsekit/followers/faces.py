@@ -8,6 +8,7 @@ import io
 from pathlib import Path
 
 from lapsekit.errors import FollowerError, SettingsError
+from lapsekit.followers.making import sound
 from lapsekit.followers.opening import Refused, answer_of, command, require_confinement
 from lapsekit.followers.records import Box, read_picture
 from lapsekit.season import Season
@@ -21,19 +22,16 @@ def proposed(season: Season, record_id: str) -> list[Box]:
     SettingsError
         If ``followers.face_model`` cannot be read.
     FollowerError
-        If there is no such picture, or the file is no model that OpenCV can use.
+        If there is no such picture, it is damaged, or the file is no model that OpenCV can use.
     """
     named = season.settings.followers.face_model
     if named is None:
         return []
-    from PIL import Image
-
     from lapsekit.followers.face_finder import ASKED, BOX, HEAD, MAGIC, MOST_FACES
 
     file = season.folder / Path(named).expanduser()
     model = _model(file)
-    with Image.open(io.BytesIO(read_picture(season, record_id)), formats=("JPEG",)) as picture:
-        pixels, size = picture.convert("RGB").tobytes(), picture.size
+    size, pixels = _pixels(season, record_id)
     asked = ASKED.pack(MAGIC, len(model), *size) + model + pixels
     run = command(require_confinement(), "face_finder")
     try:
@@ -48,6 +46,15 @@ def proposed(season: Season, record_id: str) -> list[Box]:
         raise _unusable(file)
     whole = (0, 0, *size)
     return [box for box in BOX.iter_unpack(boxes) if _lies_in(box, whole)]
+
+
+def _pixels(season: Season, record_id: str) -> tuple[tuple[int, int], bytes]:
+    """Width and height of a kept picture, and its pixels row by row, three bytes each."""
+    from PIL import Image
+
+    picture = read_picture(season, record_id)
+    with sound(record_id), Image.open(io.BytesIO(picture), formats=("JPEG",)) as opened:
+        return opened.size, opened.convert("RGB").tobytes()
 
 
 def _model(file: Path) -> bytes:

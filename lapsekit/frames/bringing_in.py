@@ -97,6 +97,22 @@ class TimeSource:
             return None
 
 
+@dataclass(frozen=True)
+class Stretch:
+    """Days of which pictures are wanted, both among them; None for an open end."""
+
+    since: date | None = None
+    until: date | None = None
+
+    def holds(self, day: date) -> bool:
+        """Whether a day lies in it."""
+        begun = self.since is None or self.since <= day
+        return begun and (self.until is None or day <= self.until)
+
+
+EVER = Stretch()
+
+
 @dataclass
 class ImportReport:
     """What an import did, or with a dry run would do. Paths are of the source folder."""
@@ -106,6 +122,7 @@ class ImportReport:
     aside: list[tuple[str, str]] = field(default_factory=list)
     refused: list[tuple[str, str]] = field(default_factory=list)
     passed_over: list[str] = field(default_factory=list)
+    of_other_days: list[str] = field(default_factory=list)
 
 
 def bring_in(
@@ -118,6 +135,7 @@ def bring_in(
     day_of: Callable[[datetime], date],
     dry_run: bool = False,
     track: Track = silent,
+    stretch: Stretch = EVER,
 ) -> ImportReport:
     """File the pictures below `source` as frames of `camera`.
 
@@ -139,6 +157,8 @@ def bring_in(
         Look and report, write nothing.
     track : Track
         Told about progress.
+    stretch : Stretch
+        Pictures of other days are left alone.
 
     Returns
     -------
@@ -163,6 +183,9 @@ def bring_in(
             taken_at = times.of(file, facts)
         except (PictureError, OSError) as error:
             report.refused.append((name, str(error)))
+            continue
+        if not stretch.holds(day_of(taken_at)):
+            report.of_other_days.append(name)
             continue
         content = content_hash(data)
         twin = seen.get(content) or catalogue.has_content(camera, content)

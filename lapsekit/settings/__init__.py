@@ -14,7 +14,7 @@ from lapsekit.settings.cameras import (
     WatchedCamera,
 )
 from lapsekit.settings.film import Cut, FilmTable
-from lapsekit.settings.followers import AnswersTable, FollowersTable, MailTable
+from lapsekit.settings.followers import AnswersTable, FollowersTable, MailTable, PageTable
 from lapsekit.settings.regions import Outline, Region, Regions
 from lapsekit.settings.tables import (
     AlertsTable,
@@ -62,6 +62,7 @@ __all__ = [
     "MailTable",
     "MorningTable",
     "Outline",
+    "PageTable",
     "PiCamera",
     "PlaceTable",
     "Point",

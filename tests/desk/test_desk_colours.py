@@ -89,7 +89,7 @@ def test_strokes_are_kept_where_a_hand_wrote_before_and_taken_out_again(page, se
     assert kept.is_plant and kept.frame.startswith("frames/bench/2031-04-04/")
     page.get_by_role("button", name="Undo", exact=True).click()
     assert (season.folder / "colours.csv").read_bytes().decode() == BY_HAND
-    page.get_by_role("button", name="Undo", exact=True).click()  # undoing is undone, too
+    page.get_by_role("button", name="Do it again", exact=True).click()
     page.get_by_role("button", name="Take out").click()
     assert (season.folder / "colours.csv").read_bytes().decode() == BY_HAND
     page.get_by_role("button", name="Undo", exact=True).click()
@@ -158,3 +158,34 @@ def test_axe_finds_nothing_on_colours(browser, desk, season, viewport):
     assert findings(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
     context.close()
+
+
+def test_a_stroke_that_takes_a_region_away_is_warned_of_where_it_is_painted_with_the_way_back(
+    page, season
+):
+    page.goto(AT)
+    ready(page)
+    warned = page.get_by_role("alert")
+    assert warned.count() == 0
+    page.get_by_role("button", name="Not plant").click()
+    paint(page, (0.22, 0.5), (0.28, 0.5))  # over the left disc
+    ready(page, 2)
+    row = page.locator("#covers tr", has_text="Basil").inner_text()
+    before, after = [float(n) for n in row.replace("%", "").split()[1:]]
+    assert after < before / 10
+    told = warned.inner_text()
+    assert f"Basil from {before:.1f} % to {after:.1f} %" in told and "Undo the stroke" in told
+    assert "Chives" not in told
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    page.get_by_role("button", name="Undo that stroke").click()
+    ready(page, 3)
+    assert warned.count() == 0
+    assert page.locator("#strokes").input_value() == ""
+
+
+def test_a_stroke_that_changes_little_is_not_warned_of(page, season):
+    page.goto(AT)
+    ready(page)
+    paint(page, (0.24, 0.5), (0.26, 0.5))  # plant, on a plant
+    ready(page, 2)
+    assert page.get_by_role("alert").count() == 0

@@ -65,11 +65,11 @@ def test_regions_that_are_chosen_get_a_line_each(page, folder):
 def test_a_height_without_centimetres_asks_for_them_first(page, folder):
     page.goto("/diary/")
     page.get_by_label("basil").check()
-    page.get_by_role("button", name="height").click()
+    page.get_by_role("button", name="height", exact=True).click()
     assert not (folder / "diary.csv").exists()
     assert page.evaluate("document.activeElement.id") == "height"
     page.keyboard.type("12,5")
-    page.get_by_role("button", name="height").click()
+    page.get_by_role("button", name="height", exact=True).click()
     assert "2031-04-05,basil,height,12.5 cm" in written(folder)
 
 
@@ -211,3 +211,48 @@ def test_an_event_is_noted_by_keyboard_alone(page, folder):
     page.keyboard.press("Enter")
     page.wait_for_selector(".note")
     assert "2031-04-05,basil,fed," in written(folder)
+
+
+def test_an_event_that_was_picked_is_noted_with_words_of_ones_own(page, folder):
+    """A height without a figure opens the words; they can go with it, or stand alone."""
+    page.goto("/diary/")
+    page.get_by_role("button", name="harvest", exact=True).click()
+    assert not (folder / "diary.csv").exists()
+    page.get_by_label("Words of your own").fill("for the soup")
+    page.get_by_role("button", name="Note “harvest” with these words").click()
+    assert "whole bench: harvest noted" in page.locator(".note").inner_text()
+    assert written(folder).splitlines()[1:] == ["2031-04-05,,harvest,for the soup"]
+    page.get_by_role("button", name="harvest", exact=True).click()
+    page.get_by_label("Words of your own").fill("talked to them")
+    page.get_by_role("button", name="Note these words alone").click()
+    page.wait_for_selector(".note")
+    assert written(folder).splitlines()[2:] == ["2031-04-05,,talked to them,"]
+
+
+def test_without_scripts_a_refused_event_stays_picked_for_the_words(browser, desk, folder):
+    context = browser.new_context(base_url=desk, java_script_enabled=False)
+    page = context.new_page()
+    page.goto("/diary/")
+    page.get_by_role("button", name="height", exact=True).click()
+    assert "For a height choose a region" in page.get_by_role("alert").inner_text()
+    page.get_by_label("basil").check()
+    page.get_by_label("Height, cm").fill("12")
+    page.get_by_label("Words of your own").fill("by the new ruler")
+    page.get_by_role("button", name="Note “height” with these words").click()
+    assert "2031-04-05,basil,height,12 cm; by the new ruler" in written(folder)
+    context.close()
+
+
+def test_undoing_an_undo_is_called_doing_it_again(page, folder):
+    page.goto("/diary/")
+    page.get_by_role("button", name="watered", exact=True).click()
+    noted = written(folder)
+    page.get_by_role("button", name="Undo", exact=True).click()
+    assert not (folder / "diary.csv").exists()
+    page.goto("/changes/")
+    buttons = page.locator(".changes button").all_inner_texts()
+    assert buttons == ["Do it again"]
+    page.get_by_role("button", name="Do it again").click()
+    assert written(folder) == noted
+    assert page.locator(".changes button").all_inner_texts() == ["Undo", "Undo"]
+    assert page.locator(".changes em").all_inner_texts() == ["(done again)"]

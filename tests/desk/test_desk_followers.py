@@ -15,6 +15,7 @@ from lapsekit.followers.records import change, read_record, records
 from lapsekit.followers.showing import shown
 from lapsekit.followers.wordings import wording
 from lapsekit.season import Season
+from lapsekit.site.build import build_site
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE
 from tests.followers.arriving import FOLLOWERS, NOW, arrival, consent, encoded, quarters
@@ -52,6 +53,19 @@ def test_a_picture_is_shown_once_the_grower_says_yes_and_not_before(page, season
     page.goto(f"/followers/{one.id}")
     page.get_by_role("button", name="Take that back").click()
     assert shown(season) == []
+
+
+def test_after_a_yes_the_next_picture_says_that_the_site_is_still_to_be_built(page, season):
+    one, two = received(season), received(season, 2, name="Bo")
+    page.goto(f"/followers/{one.id}")
+    assert page.get_by_role("button", name="Build the site now").count() == 0  # there is none yet
+    build_site(season)
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Show it").click()
+    assert page.url.endswith(two.id)
+    page.get_by_role("button", name="Build the site now").click()
+    page.wait_for_selector("text=Done.", timeout=90_000)
+    assert any("Ada" in file.read_text() for file in season.site.rglob("*.html"))
 
 
 def test_what_nobody_agreed_to_cannot_be_shown_even_by_a_made_up_request(page, season):

@@ -1,11 +1,13 @@
 """Settings at the desk: forms out of the models, a hand's file kept, wrong values told in place."""
 
+import re
 import tomllib
 
 import pytest
 
-from lapsekit.desk.settings import TABLES, _example
+from lapsekit.desk.settings import CAMERAS, TABLES
 from lapsekit.desk.settings_fields import fields, label_of, understood
+from lapsekit.desk.settings_help import HELP, help_of
 from tests.axe import findings
 
 BY_HAND = """\
@@ -120,14 +122,46 @@ def test_settings_are_usable_by_everyone(page, by_hand):
         assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
-def test_every_table_has_its_fields_and_the_example_explains_most_of_them():
-    found = {
-        name: fields(model, {}, _example().get(name, {})) for name, (_, model) in TABLES.items()
-    }
-    assert all(found.values())
-    told = [bool(field.help) for each in found.values() for field in each]
-    assert sum(told) / len(told) > 0.6
-    assert {f.key: f.help for f in found["capture"]}["daily_at"].startswith("one picture a day")
+def every_field():
+    tables = {name: model for name, (_, model) in TABLES.items()}
+    cameras = {f"cameras.{kind}": model for kind, model in CAMERAS.items()}
+    for name, model in (tables | cameras).items():
+        for field in fields(model, {}, help_of(name, name.removeprefix("cameras."))):
+            yield name, field
+
+
+def test_every_setting_is_explained_in_whole_sentences():
+    told = list(every_field())
+    assert len(told) > 150
+    assert [(name, field.key) for name, field in told if not field.help] == []
+    sentence = re.compile(r"[A-Z0-9“].*[.\])]", re.DOTALL)
+    for name, field in told:
+        assert sentence.fullmatch(field.help), (name, field.key, field.help)
+        assert field.help.endswith("."), (name, field.key)
+
+
+def test_no_help_is_kept_for_a_setting_that_there_is_not():
+    keys = {}
+    for name, field in every_field():
+        keys.setdefault(name.partition(".")[0] if name.startswith("cam") else name, set()).add(
+            field.key
+        )
+    for table, told in HELP.items():
+        known = keys.get(table) or keys["cameras"]
+        assert set(told) - {""} <= known, table
+
+
+def test_the_upload_pages_limits_have_a_form(page, by_hand):
+    page.goto("/settings/")
+    page.get_by_role("link", name="How much the upload page takes").click()
+    page.get_by_label("A day each").fill("20")
+    page.get_by_role("button", name="Save").click()
+    assert tomllib.loads(by_hand.read_text())["followers"] == {"page": {"a_day_each": 20}}
+    page.get_by_label("Most at once").fill("99")
+    page.get_by_role("button", name="Save").click()
+    assert "20" in page.locator(".field.wrong .refusal").inner_text()
+    assert tomllib.loads(by_hand.read_text())["followers"] == {"page": {"a_day_each": 20}}
+    assert findings(page) == []
 
 
 def test_a_field_s_words_become_the_value_they_mean():

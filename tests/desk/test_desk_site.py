@@ -2,6 +2,7 @@
 
 import csv
 import io
+import sqlite3
 import tomllib
 
 import pytest
@@ -34,6 +35,28 @@ def test_growth_shows_every_plant_with_its_measured_numbers(page, folder):
     answer = page.request.get("/growth/plant/basil/growth.csv")
     rows = list(csv.DictReader(io.StringIO(answer.text())))
     assert {row["day"] for row in rows} == set(truth) and {r["region"] for r in rows} == {"basil"}
+
+
+def test_a_plant_that_reaches_beyond_its_outline_comes_with_the_next_steps(page, folder):
+    page.goto("/growth/")
+    assert page.locator(".beyond").count() == 0
+    with sqlite3.connect(folder / "catalogue.sqlite") as catalogue:
+        catalogue.execute("UPDATE daily SET crowded = 1 WHERE region = 'basil'")
+    catalogue.close()
+    page.goto("/growth/")
+    assert "Basil reaches beyond its outline" in page.locator(".beyond").inner_text()
+    steps = {
+        "Draw the neighbour of Basil": "?day=2031-04-05",
+        "Change the outline of Basil": "?day=2031-04-05&region=basil",
+        "Propose regions around Basil": "propose",
+    }
+    for name, where in steps.items():
+        page.goto("/growth/")
+        page.get_by_role("link", name=name).click()
+        assert page.url.endswith(f"/regions/bench/{where}")
+    page.goto("/growth/")
+    page.get_by_role("link", name="Draw the neighbour").click()
+    assert page.locator("h2").first.inner_text() == "A new region"
 
 
 def test_a_correction_is_written_for_readers_and_undone(page, folder):

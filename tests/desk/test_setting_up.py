@@ -16,6 +16,7 @@ from lapsekit.desk.lookout import Lookout
 from lapsekit.errors import CameraError
 from lapsekit.founding import found_season
 from lapsekit.season import Season
+from lapsekit.trust import trust
 from lapsekit.web.passwords import hashed, keep_password
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE, served
@@ -180,6 +181,73 @@ def test_a_camera_s_password_is_kept_in_a_file_that_only_its_owner_reads(browser
     assert file.stat().st_mode & 0o077 == 0
     assert "open sesame" not in (folder / "season.toml").read_text()
     assert Season(folder).settings.cameras["bench"].password_file == "bench-password"
+
+
+def test_a_whole_stretch_of_a_folder_that_is_played_again_is_told_and_then_filed(browser, tmp_path):
+    """Frames of other days stay away, those filed before are not filed twice."""
+    old = tmp_path / "old"
+    old.mkdir()
+    days = ("20200418", "20200419", "20200420", "20200421")
+    for seed, (day, hour) in enumerate((d, h) for d in days for h in ("09", "12")):
+        content = encoded(bench_picture([], size=(64, 48), seed=seed), "JPEG")
+        (old / f"{day}T{hour}0000Z.jpg").write_bytes(content)
+    (old / "21200101T090000Z.jpg").write_bytes(content)  # later than today
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += f'[cameras.bench]\nkind = "replay"\nfolder = "{old}"\n'
+    folder = make_season(tmp_path / "bench", settings).folder
+    trust(folder)
+    with served(folder, datetime.now(UTC)) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/first/")
+        told = page.locator(".would-file")
+        assert "8 frames of 4 days would be filed" in told.inner_text()
+        assert "1 dated later than today" in page.locator(".replayed").inner_text()
+        page.get_by_label("From", exact=True).fill("2020-04-19")
+        page.get_by_label("Until, that day too").fill("2020-04-20")
+        page.get_by_role("button", name="Say what would be filed").click()
+        assert "4 frames of 2 days would be filed" in told.inner_text()
+        assert findings(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+        page.get_by_role("button", name="File these 4 frames").click()
+        page.wait_for_selector("text=filed 4 frames")
+        work_done(page)
+        season = Season(folder)
+        filed = [f"{frame.taken_at:%Y%m%dT%H}" for frame in season.catalogue.frames()]
+        season.catalogue.close()
+        assert filed == ["20200419T09", "20200419T12", "20200420T09", "20200420T12"]
+        page.goto("/setup/first/")
+        assert "4 frames of 2 days would be filed" in told.inner_text()
+        assert "4 are there already" in told.inner_text()
+        assert page.told == []
+        page.context.close()
+
+
+def test_privacy_areas_are_drawn_by_keys_as_the_page_says(browser, tmp_path):
+    old = tmp_path / "old"
+    old.mkdir()
+    (old / "20200420T090000Z.png").write_bytes(encoded(bench_picture([], ground=(200, 200, 200))))
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += f'[cameras.bench]\nkind = "replay"\nfolder = "{old}"\n'
+    folder = make_season(tmp_path / "bench", settings).folder
+    with served(folder, datetime.now(UTC)) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/aim/bench/")
+        page.wait_for_selector("#live:not([hidden])")
+        told = page.locator("#how-to-draw").inner_text()
+        assert all(word in told for word in ("By finger", "By mouse", "By keys", "Enter"))
+        page.click("#draw-privacy")
+        view = page.locator("#privacy .board-view")
+        assert view.get_attribute("aria-describedby") == "how-to-draw"
+        view.focus()
+        for step in ("ArrowRight", "ArrowDown", "ArrowLeft", "ArrowUp"):
+            page.keyboard.press("Enter")
+            page.keyboard.press(f"Shift+{step}")
+        page.keyboard.press("Enter")
+        page.click("text=Save the areas")
+        page.wait_for_selector("text=1 privacy area (season.toml)")
+        page.context.close()
+    (area,) = Season(folder).settings.cameras["bench"].privacy
+    assert len(area) == 4
 
 
 def test_privacy_areas_are_drawn_on_the_live_picture_and_black_in_the_next(browser, tmp_path):

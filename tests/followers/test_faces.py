@@ -86,3 +86,13 @@ def test_a_file_that_is_no_model_is_told_and_crashes_nothing(bench):
     (bench.folder / "spots.onnx").unlink()
     with pytest.raises(SettingsError, match="cannot be read"):
         proposed(bench, waits.id)
+
+
+def test_a_damaged_picture_is_told_as_such_and_its_faces_are_not_looked_for(bench):
+    waits = take_in(bench, arrival(data=spotted((64, 96))))
+    (kept,) = bench.folder.glob(f"followers/*/{waits.id}/picture.jpg")
+    whole = kept.read_bytes()
+    for damaged in (b"", b"no picture", whole[: len(whole) // 3]):
+        kept.write_bytes(damaged)
+        with pytest.raises(FollowerError, match=f"{waits.id}: its picture.jpg is damaged"):
+            proposed(bench, waits.id)

@@ -16,10 +16,19 @@ import pytest
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Look
 from lapsekit.checking.followers import mailbox
 from lapsekit.errors import FollowerError, NotTrusted, SettingsError, TransferError
+from lapsekit.followers import answering
 from lapsekit.followers.answering import SETTLED, write_due
 from lapsekit.followers.codes import as_code
 from lapsekit.followers.correspondence import NOBODY_CONFIRMED
-from lapsekit.followers.deciding import ask_again, cannot_be_shown, correct, decline, show
+from lapsekit.followers.deciding import (
+    ask_again,
+    back_to_waiting,
+    cannot_be_shown,
+    correct,
+    decline,
+    show,
+    take_down_by_id,
+)
 from lapsekit.followers.mail import MOST_TRIES, take_in_mail
 from lapsekit.followers.mailbox import Mailbox
 from lapsekit.followers.outbox import MOST_TO_ONE
@@ -291,6 +300,29 @@ def test_a_consent_is_asked_for_with_a_parents_name_only_where_minors_may_send(
     text = read_record(season, received.id).answers[0].text
     assert ("\nParent: " in text) == ("parent or guardian" in text) == asks_parent
     assert ("young people are not taken" in text) != asks_parent
+
+
+@pytest.mark.parametrize("meanwhile", [take_down_by_id, back_to_waiting])
+def test_no_letter_is_written_about_what_was_taken_down_or_back_while_it_was_due(
+    tmp_path, monkeypatch, meanwhile
+):
+    """The other record's letter is written all the same."""
+    season, dial = followed(tmp_path / "bench")
+    first, second = (take_in(season, arrival(k, contact=MIA, source=f"{k}")) for k in (1, 2))
+    for record in (first, second):
+        show(season, record.id)
+    dial.now += 2 * SETTLED
+
+    def looked_at(season):
+        found = records(season)
+        meanwhile(season, first.id)
+        return found
+
+    monkeypatch.setattr(answering, "records", looked_at)
+    assert write_due(season) == 1
+    answers = {record.id: record.answers for record in records(season)}
+    assert not answers.get(first.id)
+    assert [answer.kind for answer in answers[second.id]] == ["shown"]
 
 
 def test_without_answers_the_record_says_that_nobody_confirmed_and_holds_the_letter(imap, tmp_path):

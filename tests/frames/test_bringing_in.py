@@ -1,13 +1,13 @@
 """Photographs come in under their true time, once each; what cannot be used stays and is named."""
 
 import os
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from lapsekit.errors import ArchiveError
-from lapsekit.frames.bringing_in import TimeSource, bring_in
+from lapsekit.frames.bringing_in import Stretch, TimeSource, bring_in
 from tests.frames.test_inspection import exif
 from tests.scenes import bench_picture, encoded
 
@@ -178,3 +178,15 @@ def test_a_crash_between_file_and_row_is_mended_by_the_next_import(season, photo
     bring()
     assert len(stored_times(season)) == 1
     assert len(list(season.archive.files())) == 1
+
+
+def test_of_a_stretch_both_ends_are_filed_and_other_days_are_left_alone(season, photos, bring):
+    """Days are the season's own: 23:30 UTC is the next day there."""
+    for seed, name in enumerate(("02_120000", "03_003000", "04_120000", "05_120000")):
+        (photos / f"2031-04-{name}.jpg").write_bytes(picture(seed))
+    report = bring(stretch=Stretch(date(2031, 4, 3), date(2031, 4, 4)))
+    assert stored_times(season) == [
+        datetime(2031, 4, 2, 22, 30, tzinfo=UTC),
+        datetime(2031, 4, 4, 10, tzinfo=UTC),
+    ]
+    assert report.of_other_days == ["2031-04-02_120000.jpg", "2031-04-05_120000.jpg"]

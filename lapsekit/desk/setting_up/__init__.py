@@ -3,7 +3,17 @@
 Each step writes season.toml or regions.toml at once, can be left, and can be come back to.
 """
 
-from lapsekit.desk.setting_up import aim, beginning, camera, first, frames_in, scale, sowing, times
+from lapsekit.desk.setting_up import (
+    aim,
+    beginning,
+    camera,
+    first,
+    frames_in,
+    scale,
+    sowing,
+    stretch,
+    times,
+)
 
 ROUTES = (
     *beginning.ROUTES,
@@ -14,4 +24,5 @@ ROUTES = (
     *times.ROUTES,
     *scale.ROUTES,
     *first.ROUTES,
+    *stretch.ROUTES,
 )

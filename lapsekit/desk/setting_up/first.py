@@ -9,7 +9,9 @@ from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.sowing import early
 from lapsekit.desk.setting_up.steps import first_day, step_page
+from lapsekit.desk.setting_up.stretch import ToFile, day_told, to_file
 from lapsekit.errors import SettingsError
+from lapsekit.frames.bringing_in import Stretch
 from lapsekit.season import VERDICTS_FILE, Season
 from lapsekit.verdicts import with_verdicts
 
@@ -28,9 +30,17 @@ def _page(asked: Asked) -> Response:
             "measured": measured(season),
             "picture": _picture(season),
             "early": early(asked, season),
+            "replayed": _replayed(asked, season),
         }
     name = asked.desk.folder.resolve().name
     return step_page(asked, "first", "setup_first.html", folder=name, **told)
+
+
+def _replayed(asked: Asked, season: Season) -> list[ToFile]:
+    """What folders that are played again hold, in the days that are asked for."""
+    wanted = Stretch(*(day_told(asked.query.get(name, "")) for name in ("since", "until")))
+    found = (to_file(season, camera, wanted) for camera in season.settings.cameras)
+    return [each for each in found if each is not None]
 
 
 def left_out(season: Season) -> str:
@@ -81,7 +91,7 @@ def measured(season: Season) -> list[dict]:
             "area": _area(row),
             "cover": f"{100 * row.cover:.1f} %" if row.cover is not None else "not known",
             "frames": row.frames_used,
-            "beyond": reaches_beyond(row),
+            "beyond": season.regions.by_name.get(row.region) if reaches_beyond(row) else None,
         }
         for row in (season.catalogue.daily(day=day) if day else ())
     ]

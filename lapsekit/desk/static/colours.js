@@ -74,6 +74,7 @@
       if (maskAddress) URL.revokeObjectURL(maskAddress);
       maskAddress = next;
       list(covers);
+      tooFar(covers);
       const took = Math.round(performance.now() - began);
       page.dataset.took = took;
       page.dataset.shown = number;
@@ -86,8 +87,31 @@
     }
   }
 
+  // A stroke that takes nearly all of a region away, or fills nearly all of it, says so at once.
+  const GONE = 0.1;
+  const FILLED = 0.97;
+  const LEAST = 0.01;
+
+  function tooFar(covers) {
+    const [gone, filled] = [[], []];
+    for (const { title, before, after } of covers) {
+      const told = `${title} from ${percent(before)} to ${percent(after)}`;
+      if (before >= LEAST && after < GONE * before) gone.push(told);
+      else if (after >= FILLED && 1 - before >= LEAST && 1 - after < GONE * (1 - before)) filled.push(told);
+    }
+    const parts = [];
+    if (gone.length) parts.push(`With these strokes nearly nothing counts as plant any more: ${gone.join("; ")}.`);
+    if (filled.length) parts.push(`With these strokes nearly all counts as plant: ${filled.join("; ")}.`);
+    if (parts.length) parts.push("Undo the stroke and paint a shorter one, or paint beside it what it took by mistake.");
+    const box = document.getElementById("too-far");
+    const text = lines().length ? parts.join(" ") : "";
+    if (box.firstElementChild.textContent !== text) box.firstElementChild.textContent = text;
+    box.hidden = !text;
+  }
+
+  const percent = (share) => `${(100 * share).toFixed(1)} %`;
+
   function list(covers) {
-    const percent = (share) => `${(100 * share).toFixed(1)} %`;
     const rows = covers.map(({ title, before, after }) => {
       const row = document.createElement("tr");
       for (const [text, name] of [[title, ""], [percent(before), "number"], [percent(after), "number"]]) {
@@ -139,10 +163,15 @@
   const tellWidth = () => (said.textContent = `${wide.value} px`);
   wide.addEventListener("input", tellWidth);
   dim.addEventListener("change", () => (mask.style.display = dim.checked ? "" : "none"));
-  back.addEventListener("click", () => {
+  function takeBack() {
     field.value = lines().slice(0, -1).join("\n");
     paint();
     show();
+  }
+  back.addEventListener("click", takeBack);
+  document.getElementById("too-far-back").addEventListener("click", () => {
+    takeBack();
+    view.focus({ preventScroll: true }); // the button goes with what it is about
   });
   document.getElementById("try").addEventListener("click", () => {
     paint();

@@ -32,7 +32,7 @@ const desk = (() => {
   }
 
   // Tell something at the head of the page; `undo` names a change that a button takes back.
-  function say(text, how = "note", undo = "") {
+  function say(text, how = "note", undo = "", button = "Undo") {
     const notes = document.getElementById("notes");
     const line = document.createElement("div");
     line.className = how;
@@ -42,7 +42,7 @@ const desk = (() => {
       const fields = { form_token: token, change: undo, back: location.pathname + location.search };
       for (const [name, value] of Object.entries(fields))
         form.append(Object.assign(document.createElement("input"), { type: "hidden", name, value }));
-      form.append(Object.assign(document.createElement("button"), { className: "quiet", textContent: "Undo" }));
+      form.append(Object.assign(document.createElement("button"), { className: "quiet", textContent: button }));
       line.append(form);
     }
     notes.replaceChildren(line);

@@ -81,7 +81,8 @@
     const view = Object.assign(document.createElement("div"), { className: "board-view", tabIndex: 0 });
     view.setAttribute("role", "application");
     view.setAttribute("aria-roledescription", "picture to point at");
-    view.setAttribute("aria-label", "Picture to draw privacy areas in; arrows move the cross, Enter sets a corner");
+    view.setAttribute("aria-label", "Picture to draw privacy areas in");
+    view.setAttribute("aria-describedby", "how-to-draw");
     const sheet = Object.assign(document.createElement("div"), { className: "board-sheet" });
     const picture = Object.assign(document.createElement("img"), { src: `${at}picture?n=${number}`, width: full.width, height: full.height, alt: "What the camera sees", draggable: false });
     const layer = document.createElementNS("http://www.w3.org/2000/svg", "svg");

@@ -1,0 +1,90 @@
+"""One process at a time asks a camera for a picture, whichever of ours it is.
+
+The desk looks through a camera while it is aimed; the long-running process and ``lapsekit capture``
+take frames; a check asks each for one. Many devices can be open once only, and two that ask at once
+get half a picture or none. Whoever asks holds ``.camera-NAME`` of the season folder for as long as
+one picture takes; the kernel lets go of it if the process dies.
+"""
+
+import fcntl
+import os
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from lapsekit.cameras import Camera, Shot
+from lapsekit.errors import CameraBusy
+
+WAIT_S = 30.0
+"""Nearly all cameras have given a picture, or none, by then."""
+
+_LOOK_EVERY_S = 0.05
+
+
+class Alone:
+    """A camera that is asked while no other process asks it.
+
+    Parameters
+    ----------
+    camera : Camera
+    name : str
+        Its name in season.toml.
+    season_folder : pathlib.Path
+    wait_s : float
+        How long to wait for others.
+    """
+
+    def __init__(self, camera: Camera, name: str, season_folder: Path, wait_s: float = WAIT_S):
+        self.camera = camera
+        self._name, self._folder, self._wait_s = name, season_folder, wait_s
+
+    def take(self, now: datetime) -> Shot:
+        """As the camera's own; waits for others first.
+
+        Raises
+        ------
+        CameraBusy
+            If another process has not let go of it after so long.
+        CameraError
+            If there is no picture.
+        """
+        with alone_with(self._name, self._folder, self._wait_s):
+            return self.camera.take(now)
+
+
+@contextmanager
+def alone_with(name: str, season_folder: Path, wait_s: float = WAIT_S) -> Iterator[None]:
+    """Hold a camera of a season; raises CameraBusy if others do not let go of it.
+
+    Where the season folder cannot be written nobody is waited for: such a disk is told of by
+    whoever files the picture.
+    """
+    file = season_folder / f".camera-{name}"
+    try:
+        handle = os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
+    except OSError:
+        yield
+        return
+    try:
+        _wait(handle, name, wait_s)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _wait(handle: int, name: str, wait_s: float) -> None:
+    until = time.monotonic() + wait_s
+    while True:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return
+        except BlockingIOError:
+            if time.monotonic() >= until:
+                raise CameraBusy(
+                    f'camera "{name}" is in use by another process of this season, and was not let '
+                    f"go of within {wait_s:.0f} s. Close the desk's page for aiming, or wait for "
+                    "lapsekit run to take its frame, and try again"
+                ) from None
+        time.sleep(_LOOK_EVERY_S)
