@@ -68,7 +68,7 @@ def _add_day(folder: Path, number: int, bench: Bench) -> None:
     later = timedelta(days=number - sample_day(number))
     for place in range(bench.frames_a_day):
         path = shown[place % len(shown)]
-        taken = datetime.strptime(path.stem, "%Y%m%dT%H%M%SZ") + later  # noqa: DTZ007
+        taken = datetime.strptime(path.stem, "%Y%m%dT%H%M%SZ") + later
         taken += _LATER * (place // len(shown))
         target = folder / "frames" / "bench" / f"{taken:%Y-%m-%d}" / f"{taken:%Y%m%dT%H%M%SZ}.jpg"
         target.parent.mkdir(parents=True, exist_ok=True)
