@@ -13,6 +13,10 @@ from pathlib import Path
 MACHINE_SHARE = 0.7
 """Of the machine's memory, by default: captures, system and file cache need the rest."""
 
+UNTOUCHED_MB = 100
+"""What the linear algebra of numpy, scipy and OpenCV maps when it is loaded (33.6 MB each on x86)
+and hardly ever touches. It takes no memory, but a limit by RLIMIT_DATA counts it."""
+
 _PLENTY_MB = 1500
 _SPARING = ((-8, 1), (-3, 1 << 20), (-1, 1 << 20))
 """Numbers of glibc's mallopt: M_ARENA_MAX, M_MMAP_THRESHOLD, M_TRIM_THRESHOLD."""
@@ -89,7 +93,7 @@ def available_mb() -> float:
     found = [os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")]
     limit, _ = resource.getrlimit(resource.RLIMIT_DATA)
     if limit != resource.RLIM_INFINITY:
-        found.append(limit)
+        found.append(limit - UNTOUCHED_MB * 10**6)
     return min([*found, *_of_control_group()]) / 1e6
 
 

@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -27,6 +28,9 @@ from lapsekit.film.making import cut_of
 from lapsekit.language.words import Words
 from lapsekit.progress import silent
 from lapsekit.season import Season
+from tests.bench.long_season import Bench, add_days, begun
+from tests.bench.rows import Row, tenfold
+from tests.bench.watched import run as watched
 
 BAR, MEMORY_MB = 1.3, 500
 LONG, SHORT = 2000, 100
@@ -113,6 +117,34 @@ def encoded(raw: Path, size: tuple[int, int], fps: int, target: Path) -> Run:
     command += ["-c:v", "libx264", "-preset", recipe["preset"], "-crf", recipe["crf"]]
     command += ["-profile:v", "high", "-movflags", "+faststart", str(target)]
     return ran(command, target)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks, of a season that is made and measured for it."""
+    days, side = (3, 240) if quick else (30, 1080)
+    said = {"shape": "wide", "short_side_px": side}
+    said["shows"] = ["date", "curve", "diary", "names", "thread"]
+    with tempfile.TemporaryDirectory() as scratch:
+        folder, raw = Path(scratch, "season"), Path(scratch, "pictures.yuv")
+        begun(folder, Bench(960, 1))
+        add_days(folder, 0, days, Bench(960, 1))
+        done = watched(["measure", "--season", str(folder)])
+        if done.code:
+            sys.exit(done.complaint)
+        film = filmed(folder, said)
+        size, count, fps = prepared(folder, said, raw)
+        alone = encoded(raw, size, fps, Path(scratch, "alone.mp4"))
+        peaks = {n: filmed(folder, {**said, "length_seconds": n / fps}) for n in (30, 300)}
+    yield Row(
+        f"film, {side}p, {count} pictures, all corrections",
+        "ffmpeg alone, same encoder",
+        film.processor_s / alone.processor_s,
+        None if quick else BAR,
+        peaks[300].peak_mb * 1.048576,
+        MEMORY_MB,
+        tenfold(peaks[30].processor_s, peaks[300].processor_s, 10),
+        f"{film.processor_s:.1f} s of processor",
+    )
 
 
 def main() -> None:
