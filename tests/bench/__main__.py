@@ -68,7 +68,7 @@ def told_by(name: str, quick: bool) -> Told:
     """Run one module's benchmark."""
     began = time.monotonic()
     command = [sys.executable, "-m", "tests.bench.rows", name, *(["--quick"] if quick else [])]
-    done = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     rows = [Row(**json.loads(line)) for line in done.stdout.splitlines() if line[:1] == "{"]
     told = Told(name, rows, seconds=round(time.monotonic() - began, 1))
     if done.returncode:

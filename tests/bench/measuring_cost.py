@@ -27,7 +27,7 @@ from lapsekit.ruler import Ruler
 from lapsekit.season import Season
 
 sys.path.insert(0, str(Path(__file__).parents[2]))  # run by its path, as it runs itself
-from tests.bench.rows import Row  # noqa: E402
+from tests.bench.rows import Row
 
 SIZE = (4000, 3000)
 QUALITY = 92
