@@ -1,4 +1,4 @@
-"""The command that runs every benchmark: what it finds, what it prints, what it says by its code."""
+"""The command that runs every benchmark: what it finds and prints, and what its exit code says."""
 
 import json
 import os

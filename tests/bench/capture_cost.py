@@ -133,7 +133,7 @@ def hashed_and_written_ms(folder: Path, data: bytes, times: int) -> float:
 
 def rows(quick: bool) -> Iterator[Row]:
     """Rows for the table of all benchmarks."""
-    data, captures = made_apart(), 20 if quick else 300
+    data, captures = made_apart(), 10 if quick else 300
     with tempfile.TemporaryDirectory() as scratch:
         floor = hashed_and_written_ms(Path(scratch), data, captures)
         folders = [Path(scratch, name) for name in ("some", "many")]

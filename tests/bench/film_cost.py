@@ -121,28 +121,30 @@ def encoded(raw: Path, size: tuple[int, int], fps: int, target: Path) -> Run:
 
 def rows(quick: bool) -> Iterator[Row]:
     """Rows for the table of all benchmarks, of a season that is made and measured for it."""
-    days, side = (3, 240) if quick else (30, 1080)
+    days, side, bench = (2, 240, Bench(960, 3)) if quick else (30, 1080, Bench(960, 2))
     said = {"shape": "wide", "short_side_px": side}
     said["shows"] = ["date", "curve", "diary", "names", "thread"]
     with tempfile.TemporaryDirectory() as scratch:
         folder, raw = Path(scratch, "season"), Path(scratch, "pictures.yuv")
-        begun(folder, Bench(960, 1))
-        add_days(folder, 0, days, Bench(960, 1))
+        begun(folder, bench)
+        add_days(folder, 0, days, bench)
         done = watched(["measure", "--season", str(folder)])
         if done.code:
             sys.exit(done.complaint)
         film = filmed(folder, said)
         size, count, fps = prepared(folder, said, raw)
         alone = encoded(raw, size, fps, Path(scratch, "alone.mp4"))
-        peaks = {n: filmed(folder, {**said, "length_seconds": n / fps}) for n in (30, 300)}
+        few, many = (12, 24) if quick else (60, 600)
+        lengths = {n: {**said, "length_seconds": n / fps} for n in (few, many)}
+        peaks = {n: filmed(folder, each) for n, each in lengths.items()}
     yield Row(
         f"film, {side}p, {count} pictures, all corrections",
         "ffmpeg alone, same encoder",
         film.processor_s / alone.processor_s,
         None if quick else BAR,
-        peaks[300].peak_mb * 1.048576,
+        peaks[many].peak_mb * 1.048576,
         MEMORY_MB,
-        tenfold(peaks[30].processor_s, peaks[300].processor_s, 10),
+        tenfold(peaks[few].processor_s, peaks[many].processor_s, many / few),
         f"{film.processor_s:.1f} s of processor",
     )
 

@@ -139,7 +139,7 @@ def told(found: Sequence[Aged]) -> str:
 
 def rows(quick: bool) -> Iterator[Row]:
     """Rows for the table of all benchmarks."""
-    ages, frames, mornings = ((4, 8), 1, 1) if quick else (AGES, FRAMES_A_DAY, MORNINGS)
+    ages, frames, mornings = ((2, 4), 3, 1) if quick else (AGES, FRAMES_A_DAY, MORNINGS)
     with tempfile.TemporaryDirectory() as scratch:
         found = seasons(Path(scratch), ages, frames, mornings)
     early, late = found[0], found[-1]
