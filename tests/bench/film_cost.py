@@ -121,7 +121,7 @@ def encoded(raw: Path, size: tuple[int, int], fps: int, target: Path) -> Run:
 
 def rows(quick: bool) -> Iterator[Row]:
     """Rows for the table of all benchmarks, of a season that is made and measured for it."""
-    days, side, bench = (2, 240, Bench(960, 3)) if quick else (30, 1080, Bench(960, 2))
+    days, side, bench = (2, 240, Bench(480, 3)) if quick else (30, 1080, Bench(960, 2))
     said = {"shape": "wide", "short_side_px": side}
     said["shows"] = ["date", "curve", "diary", "names", "thread"]
     with tempfile.TemporaryDirectory() as scratch:

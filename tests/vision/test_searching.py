@@ -3,12 +3,13 @@
 import cv2
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lapsekit.vision.searching import similarity
 
 
+@settings(deadline=None)
 @given(
     turn_deg=st.floats(-180, 180),
     scale=st.floats(0.5, 2),
