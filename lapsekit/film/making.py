@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from lapsekit.errors import FilmError
+from lapsekit.film.calm import flashes_of
 from lapsekit.film.composing import Composition, composed
 from lapsekit.film.encoding import ENCODER_THREADS, Recipe, recipe_named
 from lapsekit.film.exports import (
@@ -235,8 +236,7 @@ class _Maker:
 
     def _require_calm(self, segments: Sequence[Segment]) -> None:
         """No film flashes more than three times a second (WCAG 2.3.1)."""
-        views = (view for segment in segments for view in segment.views())
-        found = flashes(views, self.cut.frames_per_second)
+        found = flashes_of(self._parts(self.stem), segments, self.cut.frames_per_second)
         if not found:
             return
         worst = max(found, key=lambda flash: flash.pairs)
