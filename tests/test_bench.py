@@ -71,7 +71,7 @@ def test_what_a_benchmark_needs_is_told_and_it_is_left_out_unless_asked_for(tmp_
     (tmp_path / "study.py").write_text('"""A study."""\n\n\ndef main():\n    pass\n')
     monkeypatch.setattr(bench, "HERE", tmp_path)
     assert bench.benchmarks() == {"far": "a second machine"}
-    assert bench.others() == {"study": "A study."}
+    assert bench.others() == {"study": ("A study.", "")}
 
 
 def test_every_benchmark_runs_small_and_tells_what_it_should(tmp_path):
@@ -90,7 +90,7 @@ def test_every_benchmark_runs_small_and_tells_what_it_should(tmp_path):
     found = json.loads(told.read_text())
     assert found["machine"]["cores"] and found["versions"]["lapsekit"]
     by_name = {each["name"]: each for each in found["benchmarks"]}
-    assert by_name.keys() == bench.benchmarks().keys()
+    assert by_name.keys() == bench.benchmarks().keys() | bench.others().keys()
     for each in by_name.values():
         assert bool(each["rows"]) != bool(each["reason"]), each
         for row in each["rows"]:

@@ -45,12 +45,12 @@ def benchmarks() -> dict[str, str]:
     return found
 
 
-def others() -> dict[str, str]:
-    """Modules that are run by themselves alone, and what each shows."""
+def others() -> dict[str, tuple[str, str]]:
+    """Modules that tell no rows and run by themselves: what each shows, and what it needs."""
     known = benchmarks()
     trees = {path: ast.parse(path.read_text("utf-8")) for path in sorted(HERE.glob("*.py"))}
     return {
-        path.stem: (ast.get_docstring(tree) or "").splitlines()[0]
+        path.stem: ((ast.get_docstring(tree) or "").splitlines()[0], _needs(tree.body))
         for path, tree in trees.items()
         if path.stem not in known and any(getattr(n, "name", "") == "main" for n in tree.body)
         if path.stem not in ("__main__", "rows")
@@ -102,12 +102,19 @@ def main(arguments: list[str] | None = None) -> int:
             continue
         print(f"{name} ...", file=sys.stderr, flush=True)
         found.append(told_by(name, asked.quick))
+    if not asked.only:
+        found += [Told(name, reason=_alone(name, needs)) for name, (_, needs) in others().items()]
     facts = {"machine": machine(), "versions": versions(), "quick": asked.quick}
     if asked.json:
         asked.json.write_text(json.dumps(facts | {"benchmarks": _plain(found)}, indent=1) + "\n")
     print("\n".join((markdown if asked.markdown else lines)(facts, found)))
     crossed = any(not row.is_kept for told in found for row in told.rows)
     return int(any(told.failed for told in found) or (crossed and not asked.quick))
+
+
+def _alone(name: str, needs: str) -> str:
+    why = f"needs {needs}" if needs else "a study with tables of its own"
+    return f"left out: {why}; python -m tests.bench.{name} runs it"
 
 
 def _plain(found: Sequence[Told]) -> list[dict]:
@@ -118,7 +125,7 @@ def _listed(known: dict[str, str]) -> list[str]:
     rows = [
         f"{name:20} {'needs ' + needs if needs else ''}".rstrip() for name, needs in known.items()
     ]
-    alone = [f"{name:20} {what}" for name, what in others().items()]
+    alone = [f"{name:20} {what}" for name, (what, _) in others().items()]
     return [*rows, "", "by themselves, python -m tests.bench.NAME:", *alone]
 
 
