@@ -10,10 +10,12 @@ is the most that the process held; 10x is how many times the time ten times the 
 import argparse
 import ast
 import json
+import os
 import subprocess
 import sys
 import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -93,15 +95,7 @@ def main(arguments: list[str] | None = None) -> int:
     unknown = set(asked.only or ()) - known.keys()
     if unknown:
         parser.error(f"no benchmark {', '.join(sorted(unknown))}; there are {', '.join(known)}")
-    found = []
-    for name, needs in known.items():
-        if asked.only and name not in asked.only:
-            continue
-        if needs and not asked.only:
-            found.append(Told(name, reason=f"left out: needs {needs}; --only {name} runs it"))
-            continue
-        print(f"{name} ...", file=sys.stderr, flush=True)
-        found.append(told_by(name, asked.quick))
+    found = _found(known, asked.only, asked.quick)
     if not asked.only:
         found += [Told(name, reason=_alone(name, needs)) for name, (_, needs) in others().items()]
     facts = {"machine": machine(), "versions": versions(), "quick": asked.quick}
@@ -110,6 +104,20 @@ def main(arguments: list[str] | None = None) -> int:
     print("\n".join((markdown if asked.markdown else lines)(facts, found)))
     crossed = any(not row.is_kept for told in found for row in told.rows)
     return int(any(told.failed for told in found) or (crossed and not asked.quick))
+
+
+def _found(known: dict[str, str], only: Sequence[str] | None, quick: bool) -> list[Told]:
+    """What each benchmark told; smokes run beside each other, since their ratios mean nothing."""
+
+    def one(name: str) -> Told:
+        if known[name] and not only:
+            why = f"left out: needs {known[name]}; --only {name} runs it"
+            return Told(name, reason=why)
+        print(f"{name} ...", file=sys.stderr, flush=True)
+        return told_by(name, quick)
+
+    with ThreadPoolExecutor((os.cpu_count() or 1) if quick else 1) as pool:
+        return list(pool.map(one, [name for name in known if not only or name in only]))
 
 
 def _alone(name: str, needs: str) -> str:
