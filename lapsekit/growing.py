@@ -11,7 +11,7 @@ from math import isfinite
 import numpy as np
 
 from lapsekit.catalogue import Daily
-from lapsekit.growth.curves import Fitted, GrowthCurve, curve_of, fitted
+from lapsekit.growth.curves import GrowthCurve, curve_of, fitted
 from lapsekit.growth.losses import Loss, losses_of
 from lapsekit.growth.pauses import Pause, find_pauses, turns_of
 from lapsekit.growth.series import NORMAL
@@ -75,9 +75,11 @@ class Growth:
         return self.daily[next(sure, len(self.daily)) :]
 
     @cached_property
-    def _fitted(self) -> Fitted | None:
+    def _found(self) -> tuple[GrowthCurve | None, list[Loss]]:
+        """Curve and losses of one fit, which is let go then: a year of it holds 2 MB."""
         rows = self._sure
-        return fitted(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
+        fit = fitted(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
+        return curve_of(fit), losses_of(fit) if self.asked else []
 
     @cached_property
     def losses(self) -> list[Loss]:
@@ -85,12 +87,12 @@ class Growth:
         if not self.asked:
             return []
         first = self.asked[0].day.toordinal()
-        return [loss for loss in losses_of(self._fitted) if loss.confirmed and loss.since >= first]
+        return [loss for loss in self._found[1] if loss.confirmed and loss.since >= first]
 
-    @cached_property
+    @property
     def curve(self) -> GrowthCurve | None:
         """The smooth curve."""
-        return curve_of(self._fitted)
+        return self._found[0]
 
     @cached_property
     def _places(self) -> dict[int, int]:

@@ -8,6 +8,7 @@ import csv
 import hashlib
 import io
 import json
+import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -53,6 +54,8 @@ class Table:
 
     def as_parquet(self) -> bytes:
         """The same with types; each column's unit and meaning are in its metadata."""
+        # Its own allocator maps a gigabyte before it needs a byte, which no limit of memory bears
+        os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
         import pyarrow as pa
         import pyarrow.parquet as pq
 

@@ -12,6 +12,7 @@ import typer
 
 from lapsekit.cli.application import Interrupted, say
 from lapsekit.errors import SettingsError
+from lapsekit.memory import be_sparing
 from lapsekit.season import LOCK_FILE, Season
 
 SeasonFolder = Annotated[
@@ -89,11 +90,15 @@ def report_facts(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> 
 
 @contextmanager
 def held(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[None]:
-    """Hold a season's stage lock, or another of its locks, and tell whom it waits for."""
+    """Hold a season's stage lock, or another of its locks, and tell whom it waits for.
+
+    Work that holds one is heavy: it is sparing with memory where there is little.
+    """
 
     def told(holder: str) -> None:
         print(f"waiting for {holder}", file=sys.stderr, flush=True)
 
+    be_sparing(season.settings.compute.memory_mb)
     with season.lock(stage, wait, told, file_name):
         yield
 

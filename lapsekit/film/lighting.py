@@ -18,6 +18,7 @@ from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
 from lapsekit.film.kept_light import KeptLight
+from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
@@ -32,6 +33,7 @@ _AROUND_CANOPY = 0.025
 """How far around canopy, in shares of the view's width, nothing counts as static: leaves move."""
 
 _REDUCTIONS = (8, 4, 2)
+_NEED = Need(held_mb=180, each_mb=40)
 
 
 def light_of(
@@ -52,7 +54,7 @@ def light_of(
     frames : sequence of Frame
         In order of time, at least one.
     workers : int, optional
-        Frames decoded at once; all cores by default.
+        Frames decoded at once; by default one a core, as far as memory goes.
     track : Track
         Told how far the work is, of frames that are not measured yet.
 
@@ -77,6 +79,7 @@ def light_of(
             else:
                 missing.append(place)
     wanted = [frames[place] for place in missing]
+    workers = at_once(_NEED, workers, season.settings.compute.memory_mb)
     measured = track(spread(measuring, wanted, workers), len(wanted), "measuring light")
     pairs = zip(measured, missing, strict=True)
     for day, found in groupby(pairs, lambda pair: frames[pair[1]].day):

@@ -7,6 +7,7 @@ encodes that day, and one that was cut off goes on where it was.
 
 import hashlib
 import json
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
@@ -15,8 +16,9 @@ from typing import Any
 import numpy as np
 
 from lapsekit.errors import FilmError
+from lapsekit.film.calm import flashes_of
 from lapsekit.film.composing import Composition, composed
-from lapsekit.film.encoding import Recipe, recipe_named
+from lapsekit.film.encoding import ENCODER_THREADS, Recipe, recipe_named
 from lapsekit.film.exports import (
     TEASER_CALM_PER_SECOND,
     TEASER_PER_SECOND,
@@ -32,6 +34,7 @@ from lapsekit.film.segments import Job, Segment, make_segments, prune
 from lapsekit.film.sources import earlier_of
 from lapsekit.film.tracks import CAPTIONS, CHAPTERS, POSTER
 from lapsekit.language.words import Words
+from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers
 from lapsekit.season import OWN_WORDS, FilmRecord, Season
@@ -39,6 +42,7 @@ from lapsekit.settings import Cut
 from lapsekit.vision.flashes import flash_view, flashes
 
 PARTS = ".parts"
+_HELD_MB, _EACH_MB_A_MEGAPIXEL = 240, 90
 PREVIEW_PX, PREVIEW_FPS = 270, 12
 
 
@@ -103,7 +107,7 @@ def make_film(
     preview : bool
         Small and soon, as ``NAME.preview``; nothing else is touched.
     workers : int, optional
-        How many parts are encoded at once; all cores by default.
+        How many cores to use; by default all, as far as memory goes.
     track : Track
         Told about progress.
 
@@ -217,17 +221,22 @@ class _Maker:
             recipe,
             self.cut.frames_per_second,
             view=flash_view if look else None,
-            workers=self.workers,
+            workers=self.workers or self._fitting(shown.size),
             track=self.track,
         )
         fresh = {each.path: each.count for each in segments if each.path.name not in there}
         encoded = sum(fresh.values())
         return encoded, segments
 
+    def _fitting(self, size: tuple[int, int]) -> int:
+        """How many cores to use, by the encoders that fit into memory."""
+        need = Need(_HELD_MB, _EACH_MB_A_MEGAPIXEL * size[0] * size[1] / 1e6)
+        encoders = at_once(need, memory_mb=self.season.settings.compute.memory_mb)
+        return min(ENCODER_THREADS * encoders, os.cpu_count() or 1)
+
     def _require_calm(self, segments: Sequence[Segment]) -> None:
         """No film flashes more than three times a second (WCAG 2.3.1)."""
-        views = (view for segment in segments for view in segment.views())
-        found = flashes(views, self.cut.frames_per_second)
+        found = flashes_of(self._parts(self.stem), segments, self.cut.frames_per_second)
         if not found:
             return
         worst = max(found, key=lambda flash: flash.pairs)

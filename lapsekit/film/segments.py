@@ -22,6 +22,8 @@ from lapsekit.safely import remove_leftovers, write_safely
 
 #: What is kept of each picture of a segment lies beside it.
 VIEWS = ".npy"
+#: What looking at the film's flashes came to lies beside all of them.
+LOOKED_AT = "looked-at.npz"
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,7 @@ def prune(folder: Path, keep: Iterable[Segment]) -> int:
     int
         How many files went.
     """
-    kept = {path for each in keep for path in (each.path, each.views_path)}
+    kept = {path for each in keep for path in (each.path, each.views_path)} | {folder / LOOKED_AT}
     gone = [file for file in folder.iterdir() if file.is_file() and file not in kept]
     for file in gone:
         file.unlink(missing_ok=True)

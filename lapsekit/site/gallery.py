@@ -10,6 +10,7 @@ from datetime import date
 from lapsekit.catalogue import Frame
 from lapsekit.compute import spread
 from lapsekit.errors import ArchiveError, PictureError
+from lapsekit.memory import Need, at_once, give_back
 from lapsekit.progress import Track
 from lapsekit.season import Season
 from lapsekit.settings import Region
@@ -21,6 +22,8 @@ from lapsekit.site.strips import Slices, show_strip
 from lapsekit.site.turning import Box, box_of
 from lapsekit.site.writing import SiteFolder
 from lapsekit.viewing import View
+
+_NEED = Need(held_mb=240, each_mb=65)
 
 
 @dataclass(frozen=True)
@@ -144,21 +147,28 @@ class Gallery:
     def _make(self, frame: Frame, shown: Shown, missing: list[tuple[tuple[int, int], str]]) -> None:
         """Put up a picture's missing files, and keep its slice.
 
-        The largest are encoded one after another, since that takes much memory; the others side
-        by side.
+        The largest are encoded one after another, since that takes much memory, which is given
+        back at once; the others side by side.
         """
         data = self._season.archive.read(frame.path)
         largest = pictures.decode(data, frame.width, shown.sizes[-1])
         if not self._slices.has(frame):
             self._slices.keep(frame, largest)
-        for is_large, workers in ((True, 1), (False, None)):
+        beside = at_once(_NEED, memory_mb=self._season.settings.compute.memory_mb)
+        for is_large, workers in ((True, 1), (False, beside)):
             jobs = [job for job in missing if (job[0][0] > pictures.WIDTHS[-1]) == is_large]
             smaller = {size: pictures.resized(largest, size) for size in {size for size, _ in jobs}}
             encoded = spread(
-                lambda job, of=smaller: pictures.encode(of[job[0]], job[1]), jobs, workers
+                lambda job, of=smaller, alone=workers == 1: pictures.encode(
+                    of[job[0]], job[1], alone=alone
+                ),
+                jobs,
+                workers,
             )
             for (size, kind), made in zip(jobs, encoded, strict=True):
                 self._folder.put(shown.path(size[0], kind), made)
+                if is_large:
+                    give_back()
 
     def told(self, camera: str, day: date) -> dict[str, object]:
         """A picture as the site's scripts know it."""

@@ -104,16 +104,20 @@ def decode(data: bytes, width: int, size: tuple[int, int]) -> Image.Image:
 
 
 def encode(
-    picture: Image.Image, kind: str, options: Mapping[str, dict[str, object]] = FINE
+    picture: Image.Image,
+    kind: str,
+    options: Mapping[str, dict[str, object]] = FINE,
+    *,
+    alone: bool = False,
 ) -> bytes:
     """Bytes of `picture` as ``avif``, ``webp`` or ``jpg``, pixels only.
 
     A picture may be encoded in several threads at once: Pillow notes the options on the picture
-    while it saves it, so each gets one of its own. It also writes the comment of a file that was
-    opened into the new one: that is taken off.
+    while it saves it, so each gets one of its own, unless the caller says that it is `alone`. It
+    also writes the comment of a file that was opened into the new one: that is taken off.
     """
     target = io.BytesIO()
-    bare = picture.copy()
+    bare = picture if alone else picture.copy()
     bare.info = {}
     bare.save(target, format=_FORMATS[kind], **options[kind])
     return target.getvalue()

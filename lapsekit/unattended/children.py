@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from lapsekit.memory import UNTOUCHED_MB
 from lapsekit.safely import write_safely
 from lapsekit.season import LAST_MORNING_FILE
 from lapsekit.unattended.clock import JUMP
@@ -68,7 +69,8 @@ class Children:
         time_limit_s : float
             After it, the child and all it started are ended.
         memory_mb : int, optional
-            What its data may take; beyond it, the child fails by itself.
+            What its data may take; beyond it, the child fails by itself. The kernel counts what is
+            mapped, so that what libraries map and leave untouched is allowed besides.
         """
         process = self._started(words)
         if process is None:
@@ -76,7 +78,7 @@ class Children:
         with suppress(ProcessLookupError):  # set from here: a fork of threads must run no Python
             os.setpriority(os.PRIO_PROCESS, process.pid, NICE)
             if memory_mb is not None:
-                limit = memory_mb << 20
+                limit = memory_mb + UNTOUCHED_MB << 20
                 resource.prlimit(process.pid, resource.RLIMIT_DATA, (limit, limit))
         try:
             out, complaint = process.communicate(timeout=time_limit_s)

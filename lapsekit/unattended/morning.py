@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from lapsekit.followers.retention import TidyReport, tidy
 from lapsekit.measuring import MeasureReport, measure
+from lapsekit.memory import give_back
 from lapsekit.progress import Track, silent
 from lapsekit.publishing import PublishReport, publish
 from lapsekit.reporting import GrowthReport, write_daily
@@ -30,6 +31,7 @@ def morning(season: Season, workers: int | None = None, track: Track = silent) -
     Raises what the stages raise; what the stages before did stands.
     """
     measured, growth = measure(season, workers, track), write_daily(season)
+    give_back()
     note_alerts(season, growth.alerts)  # before what may fail: they are told by the next call
     tidied = tidy(season)  # before the site, which must not show what has to go
     site = build_for_readers(season, track, growth)

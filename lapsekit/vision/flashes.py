@@ -13,7 +13,7 @@ extreme to the next, however many pictures they take; two make a flash.
 """
 
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import cv2
@@ -99,9 +99,14 @@ def flashes(views: Iterable[np.ndarray], frames_per_second: float) -> list[Flash
     list of Flash
         In order; none where the film keeps the rule.
     """
+    return joined(Watch(frames_per_second).see(views))
+
+
+def joined(single: Iterable[Flash]) -> list[Flash]:
+    """Flashes of one kind whose seconds overlap as one, which lasts as long as all of them."""
     found: list[Flash] = []
     last: dict[bool, int] = {}
-    for flash in _seconds(views, frames_per_second):
+    for flash in single:
         before = last.get(flash.red)
         if before is not None and flash.second <= found[before].until_second:
             found[before] = _joined(found[before], flash)
@@ -120,27 +125,69 @@ def _joined(first: Flash, then: Flash) -> Flash:
     )
 
 
-def _seconds(views: Iterable[np.ndarray], frames_per_second: float) -> Iterator[Flash]:
-    """Every second, ending with some picture, that holds too many flashes."""
-    number = max(1, round(frames_per_second))
-    followed = {False: _General(), True: _Red()}
-    kept: dict[bool, deque] = {red: deque(maxlen=number) for red in followed}
-    for count, view in enumerate(views, start=1):
-        light = np.asarray(view, np.float32)
-        for red, places in followed.items():
-            kept[red].append(places.turned(light))
-            pairs = np.sum(kept[red], axis=0) // 2
-            share = share_of_a_field(pairs > MOST_A_SECOND)
-            if share >= LEAST_SHARE:
-                start = max(0, count - number) / frames_per_second
-                yield Flash(start, count / frames_per_second, int(pairs.max()), red, share)
+class Watch:
+    """Looks for flashes picture by picture; may be put down anywhere, and taken up again.
+
+    Parameters
+    ----------
+    frames_per_second : float
+    """
+
+    def __init__(self, frames_per_second: float):
+        self._rate, self._number = frames_per_second, max(1, round(frames_per_second))
+        self._count = 0
+        self._followed = {False: _General(), True: _Red()}
+        self._kept: dict[bool, deque] = {red: deque(maxlen=self._number) for red in self._followed}
+
+    def see(self, views: Iterable[np.ndarray]) -> Iterator[Flash]:
+        """Every second, ending with one of the next pictures, that holds too many flashes."""
+        for view in views:
+            self._count += 1
+            light = np.asarray(view, np.float32)
+            for red, places in self._followed.items():
+                self._kept[red].append(places.turned(light))
+                pairs = np.sum(self._kept[red], axis=0) // 2
+                share = share_of_a_field(pairs > MOST_A_SECOND)
+                if share >= LEAST_SHARE:
+                    start = max(0, self._count - self._number) / self._rate
+                    end = self._count / self._rate
+                    yield Flash(start, end, int(pairs.max()), red, share)
+
+    @property
+    def state(self) -> dict[str, np.ndarray]:
+        """All that is known of the pictures so far, at least one."""
+        general, red = self._followed[False], self._followed[True]
+        told = {"count": np.array(self._count)}
+        told |= {f"general{k}": np.asarray(each) for k, each in enumerate(general.state)}
+        told |= {f"red{k}": np.asarray(each) for k, each in enumerate(red.state)}
+        return told | {f"kept{int(red)}": np.array(kept) for red, kept in self._kept.items()}
+
+    @classmethod
+    def at(cls, state: Mapping[str, np.ndarray], frames_per_second: float) -> "Watch":
+        """One that goes on from a `state` of the same number of pictures a second."""
+        found = cls(frames_per_second)
+        found._count = int(state["count"])
+        for name, places in (("general", found._followed[False]), ("red", found._followed[True])):
+            places.state = tuple(state[f"{name}{k}"] for k in range(3))
+        for red, kept in found._kept.items():
+            kept.extend(state[f"kept{int(red)}"])
+        return found
 
 
 class _General:
     """Relative luminance of every place, followed from one extreme to the next."""
 
     def __init__(self):
-        self._low, self._high, self._going = np.inf, -np.inf, 0
+        self.state = np.inf, -np.inf, 0
+
+    @property
+    def state(self) -> tuple:
+        """Lowest and highest level since the last transition, and which way it goes."""
+        return self._low, self._high, self._going
+
+    @state.setter
+    def state(self, state: tuple) -> None:
+        self._low, self._high, self._going = state
 
     def turned(self, light: np.ndarray) -> np.ndarray:
         """Where this picture completes a transition; bool (h, w)."""
@@ -158,7 +205,16 @@ class _Red:
     """Colour of every place, followed from one extreme to the next along the way it took."""
 
     def __init__(self):
-        self._colour = self._red = self._way = None
+        self.state = None, None, None
+
+    @property
+    def state(self) -> tuple:
+        """Colour of the last extreme, where it was red, and the way that colours take since."""
+        return self._colour, self._red, self._way
+
+    @state.setter
+    def state(self, state: tuple) -> None:
+        self._colour, self._red, self._way = state
 
     def turned(self, light: np.ndarray) -> np.ndarray:
         """Where this picture completes a transition from or to saturated red; bool (h, w)."""

@@ -31,6 +31,8 @@ from tests.browsing import CHROMIUM_ARGUMENTS
 from tests.site.measuring_page import ASK, WATCHED, put_beside, served
 from tests.site.small_season import FIRST, add_day, found
 
+NEEDS = "photographs (LAPSEKIT_PHOTOS=DIR) and Chromium"
+
 FRAMES = Path(__file__).parents[2] / "sample_frames" / "frames" / "bench"
 LARGE = {"12 megapixels": (4000, 3000), "48 megapixels": (8000, 6000)}
 

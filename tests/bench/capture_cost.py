@@ -8,11 +8,16 @@ are deleted again as they come, so that no disk fills up. With --privacy an area
 """
 
 import argparse
+import hashlib
 import io
+import os
 import resource
 import struct
+import subprocess
+import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median, quantiles
@@ -21,9 +26,10 @@ from lapsekit.cameras import Shot
 from lapsekit.frames.inspection import inspect
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture
+from tests.bench.rows import Row
 
 SIZE, QUALITY = (4000, 3000), 92
-MOST_MS, MOST_GROWTH_MB = 60, 5
+MOST_MS, MOST_GROWTH_MB, MOST_MB = 60, 5, 65
 WARM_UP = 200
 """Captures before memory is looked at: by then the allocator has made up its mind what it keeps."""
 
@@ -104,21 +110,57 @@ def measured(
     }
 
 
+def made_apart() -> bytes:
+    """The picture, made in another process, so that its memory is not counted."""
+    code = "import sys; from tests.bench.capture_cost import twelve_megapixels as made\n"
+    code += "sys.stdout.buffer.write(made())"
+    return subprocess.run([sys.executable, "-c", code], stdout=-1, check=True).stdout
+
+
+def hashed_and_written_ms(folder: Path, data: bytes, times: int) -> float:
+    """Processor time of what no filing can do without: a hash, and a file that is on the disk."""
+    spent = []
+    for _ in range(times):
+        began = time.process_time()
+        hashlib.sha256(data).digest()
+        with (folder / "picture").open("wb") as file:
+            file.write(data)
+            os.fsync(file.fileno())
+        spent.append(1e3 * (time.process_time() - began))
+        (folder / "picture").unlink()
+    return median(spent)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    data, captures = made_apart(), 10 if quick else 300
+    with tempfile.TemporaryDirectory() as scratch:
+        floor = hashed_and_written_ms(Path(scratch), data, captures)
+        folders = [Path(scratch, name) for name in ("some", "many")]
+        for folder in folders:
+            folder.mkdir()
+        some, many = (
+            measured(folder, data, count, warm_up=captures)
+            for folder, count in zip(folders, (captures, 10 * captures), strict=True)
+        )
+    yield Row(
+        "capture, 12 MP: looked at, EXIF in, filed, noted",
+        "hashed, written, synced",
+        some["median_ms"] / floor,
+        memory_mb=many["peak_mb"] * 1.048576,
+        memory_at_most_mb=MOST_MB,
+        tenfold=10 * many["median_ms"] / some["median_ms"],
+        told=f"{some['median_ms']:.0f} ms of processor",
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--captures", type=int, default=300)
     parser.add_argument("--privacy", action="store_true")
     parser.add_argument("--picture", type=Path, help="JPEG to hand out instead of a made one.")
     given = parser.parse_args()
-    if given.picture is None:  # made in another process, so that its memory is not counted
-        import subprocess
-        import sys
-
-        code = "import sys; from tests.bench.capture_cost import twelve_megapixels as made\n"
-        code += "sys.stdout.buffer.write(made())"
-        data = subprocess.run([sys.executable, "-c", code], stdout=-1, check=True).stdout
-    else:
-        data = given.picture.read_bytes()
+    data = made_apart() if given.picture is None else given.picture.read_bytes()
     with tempfile.TemporaryDirectory() as scratch:
         found = measured(Path(scratch), data, given.captures, given.privacy)
     print(f"{given.captures} captures of a JPEG of {len(data) / 1e6:.1f} MB")

@@ -16,6 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
@@ -27,6 +28,9 @@ from lapsekit.film.making import cut_of
 from lapsekit.language.words import Words
 from lapsekit.progress import silent
 from lapsekit.season import Season
+from tests.bench.long_season import Bench, add_days, begun
+from tests.bench.rows import Row, tenfold
+from tests.bench.watched import run as watched
 
 BAR, MEMORY_MB = 1.3, 500
 LONG, SHORT = 2000, 100
@@ -113,6 +117,36 @@ def encoded(raw: Path, size: tuple[int, int], fps: int, target: Path) -> Run:
     command += ["-c:v", "libx264", "-preset", recipe["preset"], "-crf", recipe["crf"]]
     command += ["-profile:v", "high", "-movflags", "+faststart", str(target)]
     return ran(command, target)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks, of a season that is made and measured for it."""
+    days, side, bench = (2, 240, Bench(480, 3)) if quick else (30, 1080, Bench(960, 2))
+    said = {"shape": "wide", "short_side_px": side}
+    said["shows"] = ["date", "curve", "diary", "names", "thread"]
+    with tempfile.TemporaryDirectory() as scratch:
+        folder, raw = Path(scratch, "season"), Path(scratch, "pictures.yuv")
+        begun(folder, bench)
+        add_days(folder, 0, days, bench)
+        done = watched(["measure", "--season", str(folder)])
+        if done.code:
+            sys.exit(done.complaint)
+        film = filmed(folder, said)
+        size, count, fps = prepared(folder, said, raw)
+        alone = encoded(raw, size, fps, Path(scratch, "alone.mp4"))
+        few, many = (12, 24) if quick else (60, 600)
+        lengths = {n: {**said, "length_seconds": n / fps} for n in (few, many)}
+        peaks = {n: filmed(folder, each) for n, each in lengths.items()}
+    yield Row(
+        f"film, {side}p, {count} pictures, all corrections",
+        "ffmpeg alone, same encoder",
+        film.processor_s / alone.processor_s,
+        None if quick else BAR,
+        peaks[many].peak_mb * 1.048576,
+        MEMORY_MB,
+        tenfold(peaks[few].processor_s, peaks[many].processor_s, many / few),
+        f"{film.processor_s:.1f} s of processor",
+    )
 
 
 def main() -> None:

@@ -17,6 +17,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from statistics import median
@@ -26,6 +27,7 @@ import numpy as np
 from lapsekit.film.making import FilmReport, make_film
 from lapsekit.season import Season
 from lapsekit.serving import open_server
+from tests.bench.rows import Row, tenfold
 from tests.browsing import CHROMIUM_ARGUMENTS, running
 from tests.film.made_films import probed, times
 from tests.site.made_season import Kind, add_day, made
@@ -121,6 +123,35 @@ def _browsed(film: Path, seconds: float) -> list[str]:
     off = np.abs(np.array(sought) - np.linspace(0, seconds - 0.01, 22)).max()
     found = [] if off < 0.01 else [f"seeks are off by up to {off:.2f} s"]
     return found if ended else [*found, "does not play to its end"]
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks; whether it plays, `main` looks at."""
+    few, many = (3, 6) if quick else (36, 365)
+    said = {"short_side_px": 240 if quick else 720}
+    with tempfile.TemporaryDirectory() as scratch:
+        folders = {days: Path(scratch, f"{days}") for days in (few, many)}
+        wholes, mornings = {}, {}
+        for days, folder in folders.items():
+            made(folder, days, Kind()).catalogue.close()
+            wholes[days] = make(folder, days, said)[0].processor_s
+            season = Season(folder)
+            add_day(season, days, days + 1)
+            season.catalogue.close()
+            mornings[days] = make(folder, days + 1, said)[0].processor_s
+    for what, spent, beside in (
+        (f"film, a day more, {many} days", mornings, f"the whole film of {many} days"),
+        (f"film made whole, {many} days", wholes, f"{few} days"),
+    ):
+        against = wholes[many] if spent is mornings else wholes[few]
+        yield Row(
+            what,
+            beside,
+            spent[many] / against,
+            BAR if spent is mornings and not quick else None,
+            tenfold=tenfold(spent[few], spent[many], many / few),
+            told=f"{spent[many]:.1f} s of processor",
+        )
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -13,7 +13,7 @@ import argparse
 import json
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 
 import cv2
@@ -22,6 +22,7 @@ import numpy as np
 from lapsekit.film.blending import between_pictures, cross_fade, flow_between
 from lapsekit.film.warping import film_to_frame, place, reduction_for
 from lapsekit.vision.pictures import decode_reduced
+from tests.bench.rows import Row
 from tests.scenes import encoded
 from tests.vision.benches import bench, developed, movement
 
@@ -82,6 +83,15 @@ def costs(film: tuple[int, int]) -> list[Cost]:
         spent = cost_ms(work)
         found.append(Cost(what, spent, spent / found[0].ms))
     return found
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    cv2.setNumThreads(1)
+    for cost in costs((480, 270) if quick else (1920, 1080)):
+        if cost.of_decoding != 1.0:
+            beside = "decoding it" if " x " in cost.what else "decoding a frame, 960 x 720"
+            yield Row(f"film: {cost.what}", beside, cost.of_decoding, told=f"{cost.ms:.1f} ms")
 
 
 def main() -> int:

@@ -39,6 +39,8 @@ from lapsekit.vision.pictures import decode_reduced
 from lapsekit.vision.steadying import steadied
 from tests.conftest import CHECKOUT
 
+NEEDS = "a measured sample season (--season DIR)"
+
 SAMPLE = CHECKOUT / "sample_frames"
 SIZE = (1920, 1080)
 BAR_PX = 0.25

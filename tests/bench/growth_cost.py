@@ -12,11 +12,12 @@ import json
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
+from tests.bench.rows import Row, tenfold
 from tests.site.made_season import Kind, add_values, empty
 
 DAYS = (30, 60, 120, 240, 365)
@@ -65,6 +66,21 @@ def told(found: dict[int, float], regions: int) -> str:
         lines.append(f"{days:5} days {used:8.3f} s {used / first:7.2f} times {each:7.2f} ms a day")
     lines.append(f"at most {MOST_S:g} s wanted for the longest")
     return "\n".join(lines)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    days = (12, 40) if quick else (36, 120, 365)
+    with tempfile.TemporaryDirectory() as folder:
+        found = costs(Path(folder, "season"), days, 8, 1 if quick else 3)
+    first, last = min(found), max(found)
+    yield Row(
+        f"growth of 8 plants, {last} days",
+        f"{first} days",
+        found[last] / found[first],
+        tenfold=tenfold(found[first], found[last], last / first),
+        told=f"{found[last]:.2f} s of processor",
+    )
 
 
 def main(arguments: list[str] | None = None) -> int:

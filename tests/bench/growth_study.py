@@ -21,6 +21,8 @@ from lapsekit.growth.losses import find_losses
 from lapsekit.growth.pauses import find_pauses, turns_of
 from tests.growth.plants import Plant, simulated
 
+NEEDS = "an hour"
+
 DAYS = 72
 COSTS = ((0.0, 0.2), (0.2, 0.3), (0.3, 0.45), (0.45, 2.0))
 RATES = ((0.03, 0.05), (0.05, 0.08), (0.08, 0.12))

@@ -35,6 +35,8 @@ from tests.publishing.sites import references
 from tests.scenes import fill, make_season
 from tests.unattended.simulated import timed_picture
 
+NEEDS = "hours"
+
 START = datetime(2031, 4, 1, 6, tzinfo=UTC)
 STEP = timedelta(minutes=20)
 KILLS_A_SEASON = 10

@@ -29,6 +29,8 @@ from tests.browsing import CHROMIUM_ARGUMENTS, running
 from tests.npm_tools import MODULES, NPM
 from tests.site.made_season import Kind, made
 
+NEEDS = "npm, Chromium and a quiet machine"
+
 CATEGORIES = ("performance", "accessibility", "best-practices", "seo")
 FIRST_VIEW_KB = 110
 SCRIPTS_KB = 70

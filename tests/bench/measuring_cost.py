@@ -10,11 +10,14 @@ load on the machine weighs on both. Peak memory is that of the whole process.
 import argparse
 import ast
 import csv
+import json
 import os
 import resource
+import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
@@ -22,6 +25,9 @@ import numpy as np
 
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
+
+sys.path.insert(0, str(Path(__file__).parents[2]))  # run by its path, as it runs itself
+from tests.bench.rows import Row
 
 SIZE = (4000, 3000)
 QUALITY = 92
@@ -81,6 +87,23 @@ def compare(folder: Path, rounds: int) -> tuple[list[float], list[float]]:
     return decoding, measuring
 
 
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    frames, rounds = (1, 1) if quick else (12, 3)
+    command = [sys.executable, __file__, "--json", "--frames", str(frames), "--rounds", str(rounds)]
+    done = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True)
+    facts = json.loads(done.stdout)
+    yield Row(
+        "measuring, 12 MP, one core",
+        "decoding it in full",
+        facts["ratio"],
+        None if quick else MOST_TIMES,
+        facts["peak_mb"] * 1.048576,
+        MOST_MB,
+        told=f"{facts['measuring_ms']:.0f} ms of processor",
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     here = Path(__file__).resolve().parents[2]
@@ -88,17 +111,24 @@ def main() -> None:
     parser.add_argument("--frames", type=int, default=12)
     parser.add_argument("--rounds", type=int, default=3)
     parser.add_argument("--prepared", type=Path, help=argparse.SUPPRESS)
+    parser.add_argument("--json", action="store_true")
     given = parser.parse_args()
     cv2.setNumThreads(1)
     if given.prepared is None:  # in a process of its own, so that its memory is not counted
         with tempfile.TemporaryDirectory() as scratch:
             enlarge(given.season, Path(scratch), given.frames)
             again = [sys.executable, __file__, "--prepared", scratch, "--rounds", given.rounds]
+            again += ["--json"] if given.json else []
             one = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
             sys.exit(os.spawnve(os.P_WAIT, sys.executable, list(map(str, again)), one))
     decoding, measuring = compare(given.prepared, given.rounds)
     ratio = np.median(np.array(measuring) / np.array(decoding))
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    if given.json:
+        times = {"decoding_ms": np.median(decoding), "measuring_ms": np.median(measuring)}
+        facts = {name: 1e3 * float(seconds) for name, seconds in times.items()}
+        print(json.dumps({**facts, "ratio": float(ratio), "peak_mb": peak}))
+        return
     print(f"{len(decoding)} frames of {SIZE[0]} x {SIZE[1]} px, one thread")
     print(f"decoding in full   {1e3 * np.median(decoding):6.0f} ms")
     print(f"measuring          {1e3 * np.median(measuring):6.0f} ms")

@@ -25,6 +25,8 @@ from lapsekit.frames.names import read_name
 from lapsekit.season import Season
 from tests.scenes import SETTINGS, bench_picture, encoded, make_season
 
+NEEDS = "strace"
+
 CALLS = "openat,creat,write,pwrite64,ftruncate,fsync,fdatasync,link,linkat,rename,renameat,unlink"
 CALLS += ",unlinkat,mkdir,mkdirat,close,lseek,rmdir"
 WAYS = ("only what was synced", "names, and what was synced of them", "everything", "by chance")

@@ -21,6 +21,8 @@ from lapsekit.growth.curves import GrowthCurve, growth_curve
 from lapsekit.growth.fits import Fit, fit_laws
 from lapsekit.growth.pooling import pooled
 
+NEEDS = "published growth tables (--data DIR)"
+
 MAIZE_ERROR = 0.1
 """Assumed error of a week's leaf area, as a share: a few plants were harvested each week."""
 

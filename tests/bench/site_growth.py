@@ -17,6 +17,7 @@ import tempfile
 import threading
 import time
 from collections import Counter
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
@@ -25,6 +26,7 @@ from statistics import median
 from lapsekit.reporting import write_daily
 from lapsekit.season import Season
 from lapsekit.site.build import build_site
+from tests.bench.rows import Row, tenfold
 from tests.site.made_season import Kind, add_day, made
 
 EARLY = 30
@@ -145,6 +147,41 @@ def _stamps(site: Path) -> dict[str, int]:
     return {path.relative_to(site).as_posix(): path.stat().st_mtime_ns for path in files}
 
 
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    ages, kind = ((3, 9), Kind(2, 1, 960)) if quick else ((EARLY, 365), Kind(8, 20, 4056))
+    with tempfile.TemporaryDirectory() as folder:
+        early, late = in_turns(Path(folder), *ages, kind)
+    yield Row(
+        f"site, a morning's build, day {late.days}",
+        f"day {early.days}",
+        late.morning / early.morning,
+        None if quick else BAR,
+        tenfold=tenfold(early.morning, late.morning, late.days / early.days),
+        told=f"{late.morning:.2f} s of processor",
+    )
+    yield Row(
+        f"site built whole, {late.days} days",
+        f"{early.days} days",
+        late.whole.processor_s / early.whole.processor_s,
+        tenfold=tenfold(early.whole.processor_s, late.whole.processor_s, late.days / early.days),
+        told=f"{late.whole.processor_s:.1f} s of processor",
+    )
+
+
+def in_turns(folder: Path, early_days: int, late_days: int, kind: Kind) -> tuple[Costs, Costs]:
+    """Two seasons whose mornings take turns: a machine that is slow for a while is so for both."""
+    places = folder / "early", folder / "late"
+    early, late = (
+        begun(place, days, kind)
+        for place, days in zip(places, (early_days, late_days), strict=True)
+    )
+    for _ in range(MORNINGS):
+        for place, found in zip(places, (early, late), strict=True):
+            add_morning(found, place, kind)
+    return early, late
+
+
 def told(early: Costs, late: Costs) -> str:
     """The table, and what a morning writes."""
     lines = [
@@ -186,14 +223,7 @@ def main(arguments: list[str] | None = None) -> int:
     asked = parser.parse_args(arguments)
     kind = Kind(asked.regions, asked.frames_a_day, asked.width)
     with tempfile.TemporaryDirectory() as folder:
-        places = Path(folder, "early"), Path(folder, "late")
-        early, late = (
-            begun(place, days, kind)
-            for place, days in zip(places, (asked.early, asked.days), strict=True)
-        )
-        for _ in range(MORNINGS):
-            for place, found in zip(places, (early, late), strict=True):
-                add_morning(found, place, kind)
+        early, late = in_turns(Path(folder), asked.early, asked.days, kind)
     if asked.json:
         print(json.dumps({"early": asdict(early), "late": asdict(late)}, indent=1))
     else:

@@ -28,6 +28,8 @@ from lapsekit.unattended.missed import read_missed
 from tests.scenes import make_season
 from tests.unattended.simulated import SimulatedMachine, SimulatedProcess, time_in, timed_picture
 
+NEEDS = "an hour"
+
 SETTINGS = """
 [season]
 title = "Unattended"

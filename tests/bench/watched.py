@@ -2,22 +2,29 @@
 
     python -m tests.bench.watched REPORT.json LIMIT_MB WORDS...
 
-The limit (0 for none) is the kernel's: RLIMIT_DATA, which counts all that a process may write to
-and shares with none, and which no malloc gets past. Programs that it starts have it too, each of
-its own. Peak memory is VmHWM, which begins anew with the program: `ru_maxrss` of a child would be
-at least what its parent held when it was forked. Imports nothing heavy itself.
+The limit (0 for none) is the kernel's. Where systemd runs the machine, it is a control group's
+MemoryMax, without swap; else RLIMIT_DATA, which counts all that a process may write to and shares
+with none, touched or not, and which no malloc gets past: so it is set higher by what libraries map
+at loading and leave untouched (`lapsekit.memory.UNTOUCHED_MB`), and what was really held stands
+beside it. Programs that it starts have the limit too, with RLIMIT_DATA each of its own.
+
+Peak memory is VmHWM, which begins anew with the program: `ru_maxrss` of a child would be at least
+what its parent held when it was forked. Imports nothing heavy itself.
 """
 
 import json
 import os
 import re
 import resource
+import shutil
 import subprocess
 import sys
 import tempfile
 import time
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
+
+from lapsekit.memory import UNTOUCHED_MB
 
 
 @dataclass(frozen=True)
@@ -37,12 +44,32 @@ def run(words: list[str], limit_mb: int = 0, code: str | None = None) -> Took:
     """Run ``lapsekit WORDS`` in a process of its own; or `code`, with WORDS as its arguments."""
     with tempfile.TemporaryDirectory() as scratch:
         report = Path(scratch, "took.json")
-        whole = [sys.executable, "-m", __spec__.name, str(report), str(limit_mb)]
+        grouped = bool(limit_mb) and by_control_group()
+        whole = _grouped(limit_mb) if grouped else []
+        whole += [sys.executable, "-m", __spec__.name, str(report), str(0 if grouped else limit_mb)]
         whole += ["--code", code] if code else []
         done = subprocess.run([*whole, *words], capture_output=True, text=True, check=False)
         facts = json.loads(report.read_text()) if report.exists() else {}
     took = {name: facts.get(name, 0.0) for name in ("processor_s", "peak_mb", "children_mb")}
     return Took(done.returncode, **took, told=done.stdout, complaint=done.stderr[-2000:])
+
+
+def by_control_group() -> bool:
+    """Whether limits are those of control groups here."""
+    return Path("/run/systemd/system").is_dir() and shutil.which("systemd-run") is not None
+
+
+def how_limited() -> str:
+    """In words."""
+    if by_control_group():
+        return "a control group's MemoryMax, without swap"
+    return f"RLIMIT_DATA, {UNTOUCHED_MB} MB above it for what libraries map and never touch"
+
+
+def _grouped(limit_mb: int) -> list[str]:
+    user = [] if os.geteuid() == 0 else ["--user"]
+    limits = ["-p", f"MemoryMax={limit_mb}000000", "-p", "MemorySwapMax=0"]
+    return ["systemd-run", "--scope", "--quiet", *user, *limits]
 
 
 def peak_mb() -> float:
@@ -53,7 +80,7 @@ def peak_mb() -> float:
 
 def _watch(report: Path, limit_mb: int, words: list[str]) -> None:
     if limit_mb:
-        limit = limit_mb * 1_000_000
+        limit = (limit_mb + UNTOUCHED_MB) * 1_000_000
         resource.setrlimit(resource.RLIMIT_DATA, (limit, limit))
     code = 1
     try:

@@ -207,7 +207,7 @@ def test_a_morning_over_its_memory_is_ended_told_and_called_for(tmp_path):
     bench = Bench(tmp_path / "bench", "[compute]\nmemory_mb = 200\n")
     bench.until(2.5)
     bench.season.catalogue.close()
-    ended = Children(bench.season.folder).run("morning", time_limit_s=120, memory_mb=200)
+    ended = Children(bench.season.folder).run("morning", time_limit_s=120, memory_mb=60)
     assert ended.code != 0
     ended = Children(bench.season.folder).run("morning", time_limit_s=300, memory_mb=2000)
     assert ended.code == 0, ended.complaint

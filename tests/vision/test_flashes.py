@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from lapsekit.vision.flashes import flash_view, flashes, share_of_a_field
+from lapsekit.vision.flashes import Watch, flash_view, flashes, joined, share_of_a_field
 from lapsekit.vision.toning import encoded
 
 FPS = 24
@@ -128,3 +128,15 @@ def test_views_are_read_one_after_the_other_and_small():
 
 def test_a_film_without_pictures_breaks_nothing():
     assert flashes([], FPS) == []
+
+
+@pytest.mark.parametrize("put_down_at", [1, 7, 24, 40, 71])
+def test_a_look_that_was_put_down_and_taken_up_sees_what_one_look_sees(put_down_at):
+    calm, burst = square_wave(1, grey(0.2), grey(0.5)), square_wave(6, grey(0.2), grey(0.6))
+    views = [*calm[:30], *burst[:60], *square_wave(5, RED, GREY)[:60], *calm[:10]]
+    first = Watch(FPS)
+    found = list(first.see(views[:put_down_at]))
+    kept = {name: each.copy() for name, each in first.state.items()}
+    found += Watch.at(kept, FPS).see(views[put_down_at:])
+    assert joined(found) == flashes(views, FPS)
+    assert {each.red for each in joined(found)} == {False, True}

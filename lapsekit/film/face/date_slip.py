@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from datetime import date
-from functools import partial
+from functools import lru_cache, partial
 
 from lapsekit.film.face.paper import Slip, Sprite, Stamp
 from lapsekit.film.face.room import SMALLEST, Box, Room
@@ -34,6 +34,7 @@ class DateSlip:
         inner = self._numerals + max(lines) + room.px(4 * _PAD)
         width = min(inner, room.px(_WIDEST), room.width)
         left = room.safe[0]
+        self._said_of = lru_cache(maxsize=64)(self._month_and_age)
         self.box: Box = (left, floor - room.px(_HEIGHT), left + width, floor)
 
     def stamps(self, beat: Beat) -> Iterator[Stamp]:
@@ -45,13 +46,16 @@ class DateSlip:
     def _said(self, beat: Beat) -> tuple[str, str, str]:
         """Numeral, first line and second line."""
         if beat.day is not None:
-            month = drawable(self._words.month(beat.day))
-            return str(beat.day.day), month, self._age_line(beat.age_days, beat.clock)
+            said = self._said_of(beat.day, beat.age_days, beat.clock)
+            return str(beat.day.day), *said
         if beat.age_days is None:
             return "", "", ""
         late = beat.age_days >= 0
         first = self._words.text("days old") if late else self._words.text("days before sowing")
         return str(abs(beat.age_days)), drawable(first), drawable(beat.clock)
+
+    def _month_and_age(self, day: date, age: int | None, clock: str) -> tuple[str, str]:
+        return drawable(self._words.month(day)), self._age_line(age, clock)
 
     def _age_line(self, age: int | None, clock: str) -> str:
         parts = [clock] if clock else []

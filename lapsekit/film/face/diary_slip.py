@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections.abc import Iterator
-from functools import partial
+from functools import lru_cache, partial
 
 from lapsekit.film.face.paper import Slip, Sprite, Stamp
 from lapsekit.film.face.room import Box, Room
@@ -42,6 +42,7 @@ class DiarySlip:
             told.frames_per_second,
         )
         self._starts = [each.start for each in self._shown]
+        self._laid = lru_cache(maxsize=64)(self._lay)
 
     def stamps(self, index: int) -> Iterator[Stamp]:
         """The slips of the film picture `index`: one, or the one that goes."""
@@ -49,10 +50,14 @@ class DiarySlip:
         for each in self._shown[max(0, last - 2) : last]:
             strength = opacity(each, index, self._told.frames_per_second)
             if strength > 0:
-                head, lines = self._set(each.events)
+                head, lines, box = self._laid(each.events)
                 key = ("diary", head, tuple(lines))
-                paint = partial(self._paint, head, lines)
-                yield Stamp(key, self._box(head, lines), paint, round(strength, 3))
+                yield Stamp(key, box, partial(self._paint, head, lines), round(strength, 3))
+
+    def _lay(self, events: tuple[Event, ...]) -> tuple[str, list[str], Box]:
+        """The heading, the lines, and where they stand: the same as long as they are shown."""
+        head, lines = self._set(events)
+        return head, lines, self._box(head, lines)
 
     def _box(self, head: str, lines: list[str]) -> Box:
         """As large as the text asks for."""
