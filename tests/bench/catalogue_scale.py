@@ -32,6 +32,7 @@ from lapsekit.site.almanac import gather
 from lapsekit.trust import trust
 from lapsekit.undone import frames_not_done
 from lapsekit.when import utc_text
+from tests.bench.rows import Row, tenfold
 
 FIRST_DAY = date(2021, 1, 1)
 YEAR = 365
@@ -40,6 +41,7 @@ MOST_MS = 30.0
 
 FIGURES_BYTES = 27_000
 _FIGURES_DAYS, _PART = 30, 20_000
+_TOLD = ("open it, list a day", "frames that wait", "the hourly look", "all a site is made of")
 _REASONS = ("dark", "hazed", "obstructed", "blurred")
 
 
@@ -226,6 +228,27 @@ def _least_ms(ask: Callable[[], object], times: int) -> float:
         ask()
         found.append(1e3 * (time.process_time() - began))
     return min(found)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    years, cameras, a_day = ((0.1, 0.2), 2, 3) if quick else ((1, 10), 20, 14)
+    found = []
+    for each in years:
+        with tempfile.TemporaryDirectory(prefix="lapsekit-") as folder:
+            found.append(costs(Path(folder, "season"), cameras, each, a_day, 5))
+    short, long = found
+    for what in _TOLD:
+        one, other = short["ms"][what], long["ms"][what]
+        late = what == _TOLD[0] and other > MOST_MS
+        yield Row(
+            f"catalogue: {what}, {long['frames']:,} frames",
+            f"{short['frames']:,} frames",
+            other / one,
+            tenfold=tenfold(one, other, years[1] / years[0]),
+            told=f"{other:.1f} ms of processor" + (f", at most {MOST_MS:g} wanted" if late else ""),
+            failed=late,
+        )
 
 
 def told(found: list[dict]) -> str:

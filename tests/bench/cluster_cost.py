@@ -19,6 +19,7 @@ import platform
 import tempfile
 import time
 from collections import defaultdict
+from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
@@ -33,6 +34,7 @@ from lapsekit.frames.far import FarFrames
 from lapsekit.measuring import measure
 from lapsekit.ruler import Ruler
 from lapsekit.viewing import View
+from tests.bench.rows import Row
 from tests.cluster.clusters import SAMPLE, copy_of, sample_season, without_catalogue
 
 CAMERAS, FRAMES_A_DAY = 1000, 50
@@ -183,6 +185,20 @@ def told(found, paper, regions):
     for name, value in paper.items():
         yield f"  {name.replace('_', ' '):40s}{value:10,.1f}"
     yield ASSUMPTIONS.format(regions=regions)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    found = run(1, 10) if quick else run(20, 100)
+    paper = projected(found)
+    yield Row(
+        "cluster: scheduling, sending, putting down a frame",
+        "measuring it",
+        beside_ms(found) / found["measuring_here_ms"],
+        told=f"{found['scheduling_and_sending_ms']:.2f} + "
+        f"{found['putting_down_and_merging_ms']:.2f} ms of processor; {CAMERAS:,} cameras x "
+        f"{FRAMES_A_DAY} frames a day on paper: {paper['worker_core_hours']:.1f} core-hours",
+    )
 
 
 def main() -> None:

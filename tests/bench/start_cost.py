@@ -15,9 +15,11 @@ import statistics
 import subprocess
 import sys
 import tempfile
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tests.bench.rows import Row
 from tests.scenes import SETTINGS, encoded, growing_bench, make_season
 
 BARE, TYPER, HELP, RUN, CAPTURE = (
@@ -83,6 +85,20 @@ def told(found: dict[str, float]) -> str:
         lines.append(f"{name:22}{used:8.1f} ms{used / found[BARE]:8.2f} times a bare start")
     lines.append(f"at most {MOST_TIMES:g} times wanted for {HELP}")
     return "\n".join(lines)
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    with tempfile.TemporaryDirectory(prefix="lapsekit-") as folder:
+        found = costs(Path(folder), 3 if quick else 15)
+    for name in (HELP, CAPTURE):
+        yield Row(
+            f"start: {name}",
+            BARE,
+            found[name] / found[BARE],
+            MOST_TIMES if name == HELP else None,
+            told=f"{found[name]:.0f} ms of processor",
+        )
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -16,7 +16,7 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
@@ -28,6 +28,7 @@ from PIL import Image
 from lapsekit.sample import copy_sample_season, sample_frames_folder
 from lapsekit.site.pictures import FINE, KINDS, SMALL, encode
 from tests.bench.film_cost import encoded, prepared
+from tests.bench.rows import Row
 
 BAR = 1.8
 STAGES = ("measure", "growth", "site", "film")
@@ -48,10 +49,12 @@ def on_all_cores(work: Callable[[Path], object], items: Iterable[Path]) -> None:
             pass
 
 
-def fresh(sample: Path, folder: Path) -> list[Path]:
-    """A season folder with the sample's frames and nothing derived; its frames."""
+def fresh(sample: Path, folder: Path, days: int | None = None) -> list[Path]:
+    """A season folder with the sample's first days and nothing derived; its frames."""
     copy_sample_season(sample, folder)
-    shutil.copytree(sample / "frames", folder / "frames", dirs_exist_ok=True)
+    for camera in sorted((sample / "frames").iterdir()):
+        for day in sorted(camera.iterdir())[:days]:
+            shutil.copytree(day, folder / day.relative_to(sample), dirs_exist_ok=True)
     for name in ("diary.csv", "weather.csv"):
         if (sample / name).is_file():
             shutil.copy(sample / name, folder / name)
@@ -109,11 +112,11 @@ def film_alone(folder: Path, scratch: Path) -> float:
     return took
 
 
-def measured(sample: Path, scratch: Path) -> dict[str, object]:
+def measured(sample: Path, scratch: Path, days: int | None = None) -> dict[str, object]:
     """Everything that is printed."""
     cv2.setNumThreads(1)
     folder = scratch / "season"
-    frames = fresh(sample, folder)
+    frames = fresh(sample, folder, days)
     stages = {stage: timed(lambda s=stage: run(s, folder)) for stage in STAGES}
     decoding = timed(lambda: on_all_cores(decode, frames))[0]
     pictures, _, count = encoding(folder / "site")
@@ -135,6 +138,20 @@ def measured(sample: Path, scratch: Path) -> dict[str, object]:
         "whole_floor_s": round(floor, 2),
         "ratio": round(whole / floor, 2),
     }
+
+
+def rows(quick: bool) -> Iterator[Row]:
+    """Rows for the table of all benchmarks."""
+    with tempfile.TemporaryDirectory() as scratch:
+        facts = measured(sample_frames_folder(None), Path(scratch), 6 if quick else None)
+    stages = ", ".join(f"{name} {wall:.0f} s" for name, wall in facts["stages_s"].items())
+    yield Row(
+        f"sample season, {facts['frames']} frames to site and film, all cores",
+        "decoding and encoding once",
+        facts["ratio"],
+        None if quick else BAR,
+        told=f"{facts['whole_s']:.0f} s of {facts['whole_floor_s']:.0f} s: {stages}",
+    )
 
 
 def main() -> None:
