@@ -59,9 +59,17 @@ HELP: dict[str, dict[str, str]] = {
     },
     "morning": {
         "at": "At this time the day before is measured and the site is made again.",
-        "memory_mb": "That work is ended when it wants more memory than this. Without a number "
-        "there is no limit.",
         "time_limit_minutes": "That work is ended when it takes longer than this.",
+    },
+    "frames": {
+        "": "Where frames lie, when they are not in the season folder.",
+        "at": "Frames are read here: an address that begins with file:///, sftp:// or s3://.",
+        "access_file": "A file that only you can read holds how to get in there.",
+    },
+    "compute": {
+        "memory_mb": "Measuring, growth, site and films hold to this much memory: they work on "
+        "fewer things at once, and numbers stay the same. Unattended work that wants more is "
+        "ended. Without a number they keep within 70 % of the machine's memory.",
     },
     "screening": {
         "": "Which frames are not used is learned from the season's own frames. Fix a limit here "

@@ -12,7 +12,7 @@
     document.getElementById("picked").value = word;
     const note = document.getElementById("note-picked");
     note.hidden = false;
-    note.querySelector("span").textContent = word;
+    note.textContent = `Note “${word}” with these words`;
     document.getElementById("note-own").textContent = "Note these words alone";
   }
 
