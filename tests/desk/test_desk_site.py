@@ -59,6 +59,20 @@ def test_a_plant_that_reaches_beyond_its_outline_comes_with_the_next_steps(page,
     assert page.locator("h2").first.inner_text() == "A new region"
 
 
+def test_many_plants_beyond_their_outlines_are_one_caution_that_unfolds(page, folder):
+    with sqlite3.connect(folder / "catalogue.sqlite") as catalogue:
+        catalogue.execute("UPDATE daily SET crowded = 1")
+    catalogue.close()
+    page.goto("/growth/")
+    assert page.locator(".beyond").count() == 1
+    number = len(Season(folder).regions.region)
+    assert number > 1
+    assert f"{number} plants reach beyond" in page.locator(".beyond").inner_text()
+    page.get_by_text("Which, and what can be done").click()
+    page.get_by_role("link", name="Change the outline of Basil").click()
+    assert page.url.endswith("/regions/bench/?day=2031-04-05&region=basil")
+
+
 def test_a_correction_is_written_for_readers_and_undone(page, folder):
     page.goto("/growth/?from=2031-04-02&until=2031-04-03#corrections")
     page.get_by_label("What was wrong").fill("a cat, counted as basil")

@@ -1,6 +1,7 @@
 """The last step: first pictures are taken and measured, and what comes after that."""
 
 from collections import Counter
+from datetime import date
 
 from starlette.responses import Response
 
@@ -13,6 +14,7 @@ from lapsekit.desk.setting_up.stretch import ToFile, day_told, to_file
 from lapsekit.errors import SettingsError
 from lapsekit.frames.bringing_in import Stretch
 from lapsekit.season import VERDICTS_FILE, Season
+from lapsekit.settings import Region
 from lapsekit.verdicts import with_verdicts
 
 _MOST_UNSEEN = 12
@@ -28,6 +30,7 @@ def _page(asked: Asked) -> Response:
             "unseen": _unseen(season),
             "released": len(_waiting(season)) < _frames(season),
             "measured": measured(season),
+            "beyond": beyond(season),
             "picture": _picture(season),
             "early": early(asked, season),
             "replayed": _replayed(asked, season),
@@ -91,10 +94,16 @@ def measured(season: Season) -> list[dict]:
             "area": _area(row),
             "cover": f"{100 * row.cover:.1f} %" if row.cover is not None else "not known",
             "frames": row.frames_used,
-            "beyond": season.regions.by_name.get(row.region) if reaches_beyond(row) else None,
         }
         for row in (season.catalogue.daily(day=day) if day else ())
     ]
+
+
+def beyond(season: Season) -> list[tuple[Region, date]]:
+    """Regions whose plants reached beyond their outlines on the first measured day, with that."""
+    day, known = first_day(season), season.regions.by_name
+    rows = season.catalogue.daily(day=day) if day else ()
+    return [(known[r.region], r.day) for r in rows if r.region in known and reaches_beyond(r)]
 
 
 def _area(row: Daily) -> str:
