@@ -6,12 +6,18 @@ table can be read years from now without asking anyone. Units are UCUM codes.
 
 import csv
 import hashlib
+import importlib.util
 import io
 import json
 import os
 from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from functools import cached_property
+from pathlib import Path
+from typing import Any, Protocol, Self
+
+from lapsekit.safely import part_of
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes a cell for a formula by."""
@@ -33,6 +39,17 @@ class Column:
     method: str = ""
 
 
+class Described(Protocol):
+    """What a data package tells of a table: its columns, and the CSV file that it is."""
+
+    name: str
+    title: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    size: int
+    sha256: str
+
+
 @dataclass(frozen=True)
 class Table:
     """A table with a row for each combination of its `key` columns."""
@@ -46,32 +63,140 @@ class Table:
     @cached_property
     def csv(self) -> bytes:
         """A CSV file: a header, then the rows; nothing where there is no value."""
-        out = io.StringIO()
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow([column.name for column in self.columns])
-        table.writerows(zip(*map(_cells, zip(*self.rows, strict=True)), strict=True))
-        return out.getvalue().encode()
+        return _header(self.columns) + _lines(self.rows)
+
+    @property
+    def size(self) -> int:
+        """Bytes of the CSV file."""
+        return len(self.csv)
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the CSV file."""
+        return hashlib.sha256(self.csv).hexdigest()
 
     def as_parquet(self) -> bytes:
         """The same with types; each column's unit and meaning are in its metadata."""
-        # Its own allocator maps a gigabyte before it needs a byte, which no limit of memory bears
-        os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
-        kinds = {"string": pa.string(), "integer": pa.int64(), "date": pa.date32()}
-        kinds |= {"number": pa.float64(), "boolean": pa.bool_()}
-        schema = pa.schema(
-            [
-                pa.field(c.name, kinds[c.kind], metadata={"about": c.about, "unit": c.unit})
-                for c in self.columns
-            ]
-        )
-        columns = zip(*self.rows, strict=True) if self.rows else [()] * len(self.columns)
-        arrays = [pa.array(each, kind.type) for each, kind in zip(columns, schema, strict=True)]
         out = io.BytesIO()
-        pq.write_table(pa.Table.from_arrays(arrays, schema=schema), out)
+        schema = _schema(self.columns)
+        with _parquet().ParquetWriter(out, schema) as writer:
+            writer.write_table(_arrow(self.rows, schema))
         return out.getvalue()
+
+
+class TableFile:
+    """A table that is written part by part, so that it need not fit into memory.
+
+    CSV, and Parquet where pyarrow is installed. Entered, it writes under temporary names; left
+    without an error, the files have their own.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+        Where to; it exists.
+    name, title, key, columns
+        As those of `Table`.
+
+    Attributes
+    ----------
+    size, sha256 : int, str
+        Of the CSV file, once it is whole.
+    written : list of pathlib.Path
+    """
+
+    def __init__(
+        self, folder: Path, name: str, title: str, key: tuple[str, ...], columns: tuple[Column, ...]
+    ):
+        self.name, self.title, self.key, self.columns = name, title, key, columns
+        self.size, self._hash = 0, hashlib.sha256()
+        kinds = ("csv", "parquet") if importlib.util.find_spec("pyarrow") else ("csv",)
+        self.written = [folder / f"{name}.{kind}" for kind in kinds]
+        self._stack = ExitStack()
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the CSV file."""
+        return self._hash.hexdigest()
+
+    def __enter__(self) -> Self:
+        csv_file, *parquet_file = self.written
+        with ExitStack() as stack:
+            for file in self.written:
+                stack.callback(part_of(file).unlink, missing_ok=True)
+            self._csv = stack.enter_context(part_of(csv_file).open("wb"))
+            self._schema = _schema(self.columns) if parquet_file else None
+            self._parquet = [
+                stack.enter_context(_parquet().ParquetWriter(part_of(file), self._schema))
+                for file in parquet_file
+            ]
+            self._put(_header(self.columns))
+            self._stack = stack.pop_all()
+        return self
+
+    def add(self, rows: Sequence[tuple]) -> None:
+        """Write more rows."""
+        if rows:
+            self._put(_lines(rows))
+            for writer in self._parquet:
+                writer.write_table(_arrow(rows, self._schema))
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        with self._stack:
+            if kind is None:
+                for each in (*self._parquet, self._csv):
+                    each.close()
+                for file in self.written:
+                    part_of(file).replace(file)
+
+    def _put(self, lines: bytes) -> None:
+        self._csv.write(lines)
+        self._hash.update(lines)
+        self.size += len(lines)
+
+
+def _header(columns: Iterable[Column]) -> bytes:
+    return _csv([[column.name for column in columns]])
+
+
+def _lines(rows: Sequence[tuple]) -> bytes:
+    return _csv(zip(*map(_cells, zip(*rows, strict=True)), strict=True))
+
+
+def _csv(lines: Iterable[Iterable[str]]) -> bytes:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(lines)
+    return out.getvalue().encode()
+
+
+def _parquet() -> Any:
+    # Its own allocator maps a gigabyte before it needs a byte, which no limit of memory bears
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
+    import pyarrow.parquet
+
+    return pyarrow.parquet
+
+
+def _schema(columns: Iterable[Column]) -> Any:
+    _parquet()
+    import pyarrow as pa
+
+    kinds = {"string": pa.string(), "integer": pa.int64(), "date": pa.date32()}
+    kinds |= {"number": pa.float64(), "boolean": pa.bool_()}
+    return pa.schema(
+        [
+            pa.field(c.name, kinds[c.kind], metadata={"about": c.about, "unit": c.unit})
+            for c in columns
+        ]
+    )
+
+
+def _arrow(rows: Sequence[tuple], schema: Any) -> Any:
+    """Rows as a table of pyarrow's."""
+    import pyarrow as pa
+
+    columns = zip(*rows, strict=True) if rows else [()] * len(schema)
+    arrays = [pa.array(each, kind.type) for each, kind in zip(columns, schema, strict=True)]
+    return pa.Table.from_arrays(arrays, schema=schema)
 
 
 def _cells(column: Sequence[object]) -> list[str]:
@@ -98,7 +223,7 @@ def _is_number(text: str) -> bool:
     return text == text.strip()
 
 
-def data_package(name: str, title: str, tables: Iterable[Table]) -> str:
+def data_package(name: str, title: str, tables: Iterable[Described]) -> str:
     """The text of ``datapackage.json`` for tables that lie beside it as CSV files."""
     tables = list(tables)
     content = {
@@ -116,7 +241,7 @@ def data_package(name: str, title: str, tables: Iterable[Table]) -> str:
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
-def _resource(table: Table) -> dict[str, object]:
+def _resource(table: Described) -> dict[str, object]:
     return {
         "profile": "tabular-data-resource",
         "name": table.name,
@@ -125,8 +250,8 @@ def _resource(table: Table) -> dict[str, object]:
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "bytes": len(table.csv),
-        "hash": f"sha256:{hashlib.sha256(table.csv).hexdigest()}",
+        "bytes": table.size,
+        "hash": f"sha256:{table.sha256}",
         "schema": {
             "fields": [_field(column) for column in table.columns],
             "missingValues": [""],

@@ -1,7 +1,6 @@
 """A collection opened: which season folders it has, and each of them in turn."""
 
 import difflib
-import glob
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -118,8 +117,10 @@ def _folders(base: Path, listed: Listed) -> list[Path]:
     if not listed.is_pattern:
         folder = base / listed.folder
         return [folder] if folder.is_dir() else []
-    found = sorted(glob.glob(os.path.join(glob.escape(str(base)), listed.folder)))
-    return [Path(each) for each in found if Path(each, SETTINGS_FILE).is_file()]
+    pattern = Path(listed.folder)
+    top = Path(pattern.anchor) if pattern.is_absolute() else base
+    found = top.glob(str(pattern.relative_to(pattern.anchor)))
+    return [folder for folder in sorted(found) if (folder / SETTINGS_FILE).is_file()]
 
 
 def _nothing_there(file: Path, listed: Listed) -> str:
