@@ -109,7 +109,7 @@ class TableFile:
     ):
         self.name, self.title, self.key, self.columns = name, title, key, columns
         self.size, self._hash = 0, hashlib.sha256()
-        kinds = ("csv", "parquet") if importlib.util.find_spec("pyarrow") else ("csv",)
+        kinds = ("csv", "parquet") if has_parquet() else ("csv",)
         self.written = [folder / f"{name}.{kind}" for kind in kinds]
         self._stack = ExitStack()
 
@@ -152,6 +152,11 @@ class TableFile:
         self._csv.write(lines)
         self._hash.update(lines)
         self.size += len(lines)
+
+
+def has_parquet() -> bool:
+    """Whether tables can be written as Parquet too."""
+    return importlib.util.find_spec("pyarrow") is not None
 
 
 def _header(columns: Iterable[Column]) -> bytes:

@@ -25,15 +25,19 @@ class Member:
     key : str
         Its folder as seen from the collection's file: no other season has it.
     folder : pathlib.Path
-    own_title : str or None
-        What the collection calls it, instead of the season's own title.
-    bench : str
+    own_title, own_bench : str or None
+        What the collection's file calls season and bench.
     """
 
     key: str
     folder: Path
     own_title: str | None
-    bench: str
+    own_bench: str | None
+
+    @property
+    def bench(self) -> str:
+        """Name of the bench; the folder's where the file gives none."""
+        return self.own_bench or self.folder.resolve().name
 
     def title(self, season: Season) -> str:
         """What tables and pages call it."""
@@ -106,8 +110,8 @@ def open_collection(file: Path) -> Collection:
         folders = _folders(file.parent, listed)
         for folder in folders:
             key = Path(os.path.relpath(folder, file.parent)).as_posix()
-            bench = listed.bench or folder.resolve().name
-            found.setdefault(folder.resolve(), Member(key, folder, listed.title, bench))
+            member = Member(key, folder, listed.title, listed.bench)
+            found.setdefault(folder.resolve(), member)
         if not folders:
             absent.append(Broken(listed.folder, _nothing_there(file, listed)))
     return Collection(file, told.title, told.language, told.crops, list(found.values()), absent)
