@@ -49,6 +49,7 @@ ORDER = [
     {"explaining", "places", "posting"},
     {"publishing", "copying"},
     {"checking"},
+    {"collecting"},
     {"web"},
     {"unattended", "receive"},
     {"demo", "desk"},
@@ -56,6 +57,7 @@ ORDER = [
     {
         "telling",
         "telling_care",
+        "telling_collection",
         "telling_copies",
         "telling_followers",
         "telling_growth",

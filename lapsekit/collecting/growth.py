@@ -113,9 +113,10 @@ def grow_all(
         days = TableFile(out, "days", "Canopy of every plant by day", (*whose, "day"), DAYS)
         stack.enter_context(days)
         for found in _seasons(collection, report, by_age, track):
+            rows = [row for each in found.plants for row in each.days]
+            days.add(rows)
+            report.days += len(rows)
             for each in found.plants:
-                days.add(each.days)
-                report.days += len(each.days)
                 plants += [each.plant] if each.plant else []
                 pauses += each.pauses
                 _count(report, each)

@@ -124,11 +124,11 @@ def _write_pages(
         "growing": sum(not card.is_over for card in cards),
     }
     renderer = Pages([_HERE / "templates"], words, shared, Shelf(folder.root / ".cache", ""))
-    number = 0
-    for number, sheet in enumerate(sheets(in_sections(cards)), start=1):
+    found = list(sheets(in_sections(cards)))
+    for sheet in found:
         page = Page(sheet.path, "collection.html", vars(sheet))
         folder.put(sheet.path, renderer.render(page, None))
-    return number
+    return len(found)
 
 
 def _assets(folder: SiteFolder) -> dict[str, str]:

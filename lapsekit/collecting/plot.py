@@ -41,7 +41,7 @@ class PlantLine:
     Attributes
     ----------
     crop, season : str
-        `season` is its title.
+        `season` is its title, with the year where that does not name it.
     year : int
         Of sowing.
     at : (n,) array
@@ -57,8 +57,12 @@ class PlantLine:
     area_cm2: np.ndarray
 
 
-def line_of(growth: Growth, crop: str, season: str, sown: date, by_age: bool) -> PlantLine | None:
-    """A plant's curve for the plot; None of one without a scale, or without a curve."""
+def line_of(growth: Growth, crop: str, title: str, sown: date, by_age: bool) -> PlantLine | None:
+    """A plant's curve for the plot; None of one without a scale, or without a curve.
+
+    `title` is its season's.
+    """
+    season = title if str(sown.year) in title else f"{title}, {sown.year}"
     if not growth.has_area or growth.curve is None:
         return None
     curve = growth.curve
@@ -200,5 +204,8 @@ def _handles(styles: Mapping[str, tuple]) -> Iterator[Line2D]:
         yield Line2D([], [], color=colour, linestyle=dash, linewidth=1.4, label=_short(name))
 
 
-def _short(name: str, longest: int = 34) -> str:
-    return name if len(name) <= longest else name[: longest - 1].rstrip() + "…"
+def _short(name: str, longest: int = 44) -> str:
+    """A name with its end, which may be its year."""
+    if len(name) <= longest:
+        return name
+    return f"{name[: longest - 7].rstrip()}… {name[-5:].lstrip()}"
