@@ -90,6 +90,7 @@ def crops_plot(lines: Sequence[PlantLine], kind: str, by_age: bool) -> bytes:
         The file's content; the same lines give the same bytes.
     """
     panels, left = _panels(lines)
+    ends = min(float(x.at[0]) for x in lines), max(float(x.at[-1]) for x in lines)
     names = _named(lines)
     styles = dict(zip(names, _STYLES, strict=False))
     below = "plant age, days since sowing" if by_age else "date"
@@ -105,7 +106,10 @@ def crops_plot(lines: Sequence[PlantLine], kind: str, by_age: bool) -> bytes:
         if panel is None:
             _key(axis, styles)
             return
-        _draw(axis, panel, [x for x in lines if x.crop == panel], styles, by_age)
+        _draw(axis, panel, [x for x in lines if x.crop == panel], styles)
+        axis.set_xlim(ends[0] - 1, ends[1] + 1)
+        if not by_age:
+            _months(axis)
 
     return sheet([*panels, None], draw, foot, kind)
 
@@ -137,7 +141,7 @@ def _of_key(line: PlantLine, styles: Mapping[str, tuple]) -> str:
     return str(line.year) if str(line.year) in styles else _OTHERS
 
 
-def _draw(axis: Axes, crop: str, lines: Sequence[PlantLine], styles: Mapping, by_age: bool) -> None:
+def _draw(axis: Axes, crop: str, lines: Sequence[PlantLine], styles: Mapping[str, tuple]) -> None:
     many = f"{len(lines)} plants" if len(lines) > 1 else "1 plant"
     axis.set_title(crop, loc="left", fontsize=9.5)
     axis.set_title(many, loc="right", fontsize=8)
@@ -159,8 +163,6 @@ def _draw(axis: Axes, crop: str, lines: Sequence[PlantLine], styles: Mapping, by
             )
     log_scale(axis, max(LEAST_SHOWN * top, 1e-6), top)
     plain_axes(axis)
-    if not by_age:
-        _months(axis)
 
 
 def _has_any(line: PlantLine) -> bool:
