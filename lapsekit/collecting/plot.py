@@ -203,7 +203,12 @@ def _key(axis: Axes, styles: Mapping[str, tuple]) -> None:
 
 def _handles(styles: Mapping[str, tuple]) -> Iterator[Line2D]:
     for name, (colour, dash) in styles.items():
-        yield Line2D([], [], color=colour, linestyle=dash, linewidth=1.4, label=_short(name))
+        yield Line2D([], [], color=colour, linestyle=dash, linewidth=1.4, label=_plain(name))
+
+
+def _plain(name: str) -> str:
+    """A title as the legend takes it: a dollar begins no formula, an underscore hides nothing."""
+    return _short(name).replace("$", r"\$").lstrip("_") or "?"
 
 
 def _short(name: str, longest: int = 44) -> str:
