@@ -11,13 +11,9 @@ import io
 import json
 import os
 from collections.abc import Iterable, Sequence
-from contextlib import ExitStack
 from dataclasses import dataclass, field
 from functools import cached_property
-from pathlib import Path
-from typing import Any, Protocol, Self
-
-from lapsekit.safely import part_of
+from typing import Any, Protocol
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes a cell for a formula by."""
@@ -63,7 +59,7 @@ class Table:
     @cached_property
     def csv(self) -> bytes:
         """A CSV file: a header, then the rows; nothing where there is no value."""
-        return _header(self.columns) + _lines(self.rows)
+        return csv_header(self.columns) + csv_lines(self.rows)
 
     @property
     def size(self) -> int:
@@ -78,80 +74,10 @@ class Table:
     def as_parquet(self) -> bytes:
         """The same with types; each column's unit and meaning are in its metadata."""
         out = io.BytesIO()
-        schema = _schema(self.columns)
-        with _parquet().ParquetWriter(out, schema) as writer:
-            writer.write_table(_arrow(self.rows, schema))
+        schema = schema_of(self.columns)
+        with parquet().ParquetWriter(out, schema) as writer:
+            writer.write_table(arrow_of(self.rows, schema))
         return out.getvalue()
-
-
-class TableFile:
-    """A table that is written part by part, so that it need not fit into memory.
-
-    CSV, and Parquet where pyarrow is installed. Entered, it writes under temporary names; left
-    without an error, the files have their own.
-
-    Parameters
-    ----------
-    folder : pathlib.Path
-        Where to; it exists.
-    name, title, key, columns
-        As those of `Table`.
-
-    Attributes
-    ----------
-    size, sha256 : int, str
-        Of the CSV file, once it is whole.
-    written : list of pathlib.Path
-    """
-
-    def __init__(
-        self, folder: Path, name: str, title: str, key: tuple[str, ...], columns: tuple[Column, ...]
-    ):
-        self.name, self.title, self.key, self.columns = name, title, key, columns
-        self.size, self._hash = 0, hashlib.sha256()
-        kinds = ("csv", "parquet") if has_parquet() else ("csv",)
-        self.written = [folder / f"{name}.{kind}" for kind in kinds]
-        self._stack = ExitStack()
-
-    @property
-    def sha256(self) -> str:
-        """Hash of the CSV file."""
-        return self._hash.hexdigest()
-
-    def __enter__(self) -> Self:
-        csv_file, *parquet_file = self.written
-        with ExitStack() as stack:
-            for file in self.written:
-                stack.callback(part_of(file).unlink, missing_ok=True)
-            self._csv = stack.enter_context(part_of(csv_file).open("wb"))
-            self._schema = _schema(self.columns) if parquet_file else None
-            self._parquet = [
-                stack.enter_context(_parquet().ParquetWriter(part_of(file), self._schema))
-                for file in parquet_file
-            ]
-            self._put(_header(self.columns))
-            self._stack = stack.pop_all()
-        return self
-
-    def add(self, rows: Sequence[tuple]) -> None:
-        """Write more rows."""
-        if rows:
-            self._put(_lines(rows))
-            for writer in self._parquet:
-                writer.write_table(_arrow(rows, self._schema))
-
-    def __exit__(self, kind: object, *_: object) -> None:
-        with self._stack:
-            if kind is None:
-                for each in (*self._parquet, self._csv):
-                    each.close()
-                for file in self.written:
-                    part_of(file).replace(file)
-
-    def _put(self, lines: bytes) -> None:
-        self._csv.write(lines)
-        self._hash.update(lines)
-        self.size += len(lines)
 
 
 def has_parquet() -> bool:
@@ -159,11 +85,13 @@ def has_parquet() -> bool:
     return importlib.util.find_spec("pyarrow") is not None
 
 
-def _header(columns: Iterable[Column]) -> bytes:
+def csv_header(columns: Iterable[Column]) -> bytes:
+    """The first line of a CSV file."""
     return _csv([[column.name for column in columns]])
 
 
-def _lines(rows: Sequence[tuple]) -> bytes:
+def csv_lines(rows: Sequence[tuple]) -> bytes:
+    """Rows as lines of a CSV file."""
     return _csv(zip(*map(_cells, zip(*rows, strict=True)), strict=True))
 
 
@@ -173,7 +101,8 @@ def _csv(lines: Iterable[Iterable[str]]) -> bytes:
     return out.getvalue().encode()
 
 
-def _parquet() -> Any:
+def parquet() -> Any:
+    """The library that writes Parquet."""
     # Its own allocator maps a gigabyte before it needs a byte, which no limit of memory bears
     os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
     import pyarrow.parquet
@@ -181,8 +110,9 @@ def _parquet() -> Any:
     return pyarrow.parquet
 
 
-def _schema(columns: Iterable[Column]) -> Any:
-    _parquet()
+def schema_of(columns: Iterable[Column]) -> Any:
+    """Columns as pyarrow knows them, each with its unit and meaning."""
+    parquet()
     import pyarrow as pa
 
     kinds = {"string": pa.string(), "integer": pa.int64(), "date": pa.date32()}
@@ -195,7 +125,7 @@ def _schema(columns: Iterable[Column]) -> Any:
     )
 
 
-def _arrow(rows: Sequence[tuple], schema: Any) -> Any:
+def arrow_of(rows: Sequence[tuple], schema: Any) -> Any:
     """Rows as a table of pyarrow's."""
     import pyarrow as pa
 

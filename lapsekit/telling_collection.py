@@ -5,6 +5,8 @@ from __future__ import annotations
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
+from lapsekit.plain import one_line
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -21,7 +23,7 @@ def listed(row: SeasonRow) -> list[str]:
     """One season: a line."""
     days = f"{row.first_day} to {row.last_day}" if row.first_day else "no days yet"
     told = [
-        f"{row.key}: {row.title}",
+        f"{row.key}: {one_line(row.title, 80)}",
         f"{_count(row.cameras, 'camera')}, {_count(row.regions, 'region')}",
         days,
         _count(row.frames, "frame"),

@@ -39,7 +39,7 @@ ORDER = [
     {"logger_file"},
     {"proving_strokes"},
     {"proving", "photographs", "contrasting", "tables"},
-    {"plotting", "responding", "noticing", "foretelling", "besides"},
+    {"long_tables", "plotting", "responding", "noticing", "foretelling", "besides"},
     {"growth_plots", "growth_tables", "alerting"},
     {"reporting"},
     {"edits"},

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -64,9 +65,8 @@ def measure(
     found, broken = {}, list(collection.absent)
     with machines(on, workers, tls_ca, tls_certificate, tls_key) as cluster:
         elsewhere = _elsewhere(cluster)
-        held_for = lambda season: held(season, "measure", wait)  # noqa: E731
-        track = tracking(as_json)
-        for done in measure_all(collection, held_for, workers, track, elsewhere):
+        hold = partial(held, stage="measure", wait=wait)
+        for done in measure_all(collection, hold, workers, tracking(as_json), elsewhere):
             if done.broken:
                 broken.append(done.broken)
                 continue

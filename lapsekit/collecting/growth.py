@@ -22,11 +22,12 @@ from lapsekit.contrasting import plants_of
 from lapsekit.errors import SettingsError
 from lapsekit.growing import Growth, grow
 from lapsekit.growth.plants import Plant
+from lapsekit.long_tables import TableFile
 from lapsekit.measuring import frames_waiting
 from lapsekit.progress import Track, silent
 from lapsekit.safely import write_safely
 from lapsekit.season import SETTINGS_FILE, Season
-from lapsekit.tables import Table, TableFile, data_package, has_parquet
+from lapsekit.tables import Table, data_package, has_parquet
 
 OUT = "growth"
 PACKAGE, PACKAGE_NAME = "datapackage.json", "growth-of-collection"

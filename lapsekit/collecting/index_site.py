@@ -9,7 +9,7 @@ from pathlib import Path
 from lapsekit.collecting.cards import Card, card_of
 from lapsekit.collecting.members import Broken, Collection, in_turn
 from lapsekit.collecting.sections import FRONT, NOW, in_sections, sheets
-from lapsekit.errors import SettingsError
+from lapsekit.errors import SettingsError, SiteError
 from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
 from lapsekit.resources import shared_folder
@@ -81,7 +81,8 @@ def build_index(
     SettingsError
         If the folder holds something else.
     SiteError
-        If a file cannot be written, or there is no catalogue of the language.
+        If a file cannot be written, there is no catalogue of the language, or no season can be
+        read.
     """
     words = Words(collection.language)
     _require_ours(out)
@@ -100,6 +101,11 @@ def build_index(
             report.unlinked.append(done.member.key)
         elif "://" not in card.link:
             report.nearby.append(done.member.key)
+    if report.broken and not cards:
+        raise SiteError(
+            f"{out}: no season of {collection.file} could be read, so the index stays as it was; "
+            f"{report.broken[0].why}"
+        )
     pages = _write_pages(collection, cards, folder, words)
     removed = folder.remove_strays()
     done = {"seasons": len(cards), "pages": pages, "unchanged": folder.unchanged}

@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
-from matplotlib.ticker import FixedFormatter, FixedLocator
+from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 
 from lapsekit.growing import Growth, has_value
 from lapsekit.growth_plots import LEAST_SHOWN, log_scale, sheet
@@ -108,7 +108,9 @@ def crops_plot(lines: Sequence[PlantLine], kind: str, by_age: bool) -> bytes:
             return
         _draw(axis, panel, [x for x in lines if x.crop == panel], styles)
         axis.set_xlim(ends[0] - 1, ends[1] + 1)
-        if not by_age:
+        if by_age:
+            axis.xaxis.set_major_locator(MaxNLocator(5, integer=True))
+        else:
             _months(axis)
 
     return sheet([*panels, None], draw, foot, kind)

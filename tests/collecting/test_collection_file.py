@@ -1,5 +1,6 @@
 """A collection's file names seasons; what it cannot mean is refused in plain words."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -7,6 +8,7 @@ import pytest
 from lapsekit.collecting.crops import crop_of
 from lapsekit.collecting.members import in_turn, open_collection
 from lapsekit.errors import SettingsError
+from lapsekit.resources import shared_folder
 from tests.collecting.benches import collection
 from tests.scenes import make_season
 
@@ -95,3 +97,17 @@ def test_a_crop_is_named_by_the_file_or_by_a_name_without_its_numbers():
     assert [crop_of(name, crops) for name in names] == [
         *("basil", "basil", "cress", "chives", "chives", "oats", "oats", "7")
     ]
+
+
+def test_the_example_that_travels_with_the_package_is_a_collection(tmp_path):
+    for name in ("south-2031", "north-2030", "north-2031"):
+        make_season(tmp_path / name)
+    text = (shared_folder("config") / "collection.toml").read_text(encoding="utf-8")
+    (tmp_path / "collection.toml").write_text(
+        re.sub(r"^# (\[crops|basil =|lang)", r"\1", text, flags=re.M)
+    )
+    found = open_collection(tmp_path / "collection.toml")
+    assert [(m.key, m.bench) for m in found.members] == [
+        *(("south-2031", "South"), ("north-2030", "North"), ("north-2031", "North"))
+    ]
+    assert found.crops == {"basil": ("basil*", "thai-*")} and found.absent == []

@@ -12,7 +12,7 @@ from lapsekit.collecting.cards import Card, kinds_of, spread_evenly
 from lapsekit.collecting.index_site import build_index
 from lapsekit.collecting.members import open_collection
 from lapsekit.collecting.sections import FRONT, in_sections, sheets
-from lapsekit.errors import SettingsError
+from lapsekit.errors import SettingsError, SiteError
 from lapsekit.measuring import measure
 from lapsekit.season import Season
 from lapsekit.verdicts import VERDICTS_HEADER
@@ -220,6 +220,16 @@ def test_a_folder_that_holds_something_else_is_left_alone(seasons, tmp_path):
     with pytest.raises(SettingsError, match="not empty and holds no index"):
         build_index(open_collection(seasons), tmp_path, clock=now)
     assert (tmp_path / "pictures" / "dear.jpg").read_bytes() == b"x"
+
+
+def test_where_no_season_can_be_read_the_index_stays_as_it_was(seasons, tmp_path):
+    out = tmp_path / "out"
+    build_index(open_collection(seasons), out, clock=now)
+    before = {path: path.read_bytes() for path in out.rglob("*") if path.is_file()}
+    gone = collection(tmp_path, '[[season]]\nfolder = "not-mounted"\n')
+    with pytest.raises(SiteError, match="is its disk mounted"):
+        build_index(open_collection(gone), out, clock=now)
+    assert {path: path.read_bytes() for path in out.rglob("*") if path.is_file()} == before
 
 
 def test_many_seasons_stand_on_pages_of_their_years_in_german(many):
