@@ -30,7 +30,7 @@ CollectionFile = Annotated[
 
 @collection_app.command("list")
 def list_seasons(file: CollectionFile, as_json: AsJson = False) -> None:
-    """List the seasons: days, frames, what waits, and whether anything is wrong."""
+    """List seasons: days, frames, what waits, what is wrong."""
     from lapsekit.collecting.listing import rows
     from lapsekit.collecting.members import open_collection
 
@@ -57,7 +57,7 @@ def measure(
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
 ) -> None:
-    """Measure what waits in each season, as lapsekit measure does."""
+    """Measure what waits in each, as lapsekit measure does."""
     from lapsekit.collecting.measuring import measure_all
     from lapsekit.collecting.members import open_collection
 
@@ -95,7 +95,7 @@ def growth(
     by: Annotated[Literal["age", "date"], typer.Option(help="What the plot goes by.")] = "age",
     as_json: AsJson = False,
 ) -> None:
-    """Write tables and a plot of all plants across benches, and compare groups within seasons."""
+    """Write tables and a plot of all plants; compare groups."""
     from lapsekit.collecting.growth import OUT, grow_all
     from lapsekit.collecting.members import open_collection
 
@@ -111,7 +111,7 @@ def site(
     out: Annotated[Path, typer.Option(help="Folder of the index: a new one, or built before.")],
     as_json: AsJson = False,
 ) -> None:
-    """Build one index page over the seasons' own sites, to be put where readers find it."""
+    """Build one index over the seasons' own sites."""
     from lapsekit.collecting.index_site import build_index
     from lapsekit.collecting.members import open_collection
 

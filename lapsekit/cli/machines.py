@@ -50,7 +50,9 @@ def machines(
     tls = [authority, certificate, key]
     if on is None:
         if any(tls):
-            raise SettingsError("--tls-… are for measuring --on a cluster")
+            raise SettingsError(
+                "--tls-… are for measuring --on a cluster; leave them out, or give --on"
+            )
         yield None
         return
     from lapsekit.clusters.joining import HERE as OWN_PROCESSES

@@ -70,7 +70,7 @@ def measure(
 
     opened = Season(season)
     if on is None and frames_at is not None:
-        raise SettingsError("--frames-at is for measuring --on a cluster")
+        raise SettingsError("--frames-at and --tls-… are for measuring --on a cluster")
     with (
         held(opened, "measure", wait),
         machines(on, workers, tls_ca, tls_certificate, tls_key) as m,
