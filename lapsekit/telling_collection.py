@@ -69,6 +69,11 @@ def grown(report: CollectionGrowth) -> list[str]:
         lines += _compared(each)
     if len(report.compared) > 1:
         lines.append(f"p are corrected for {len(report.compared)} comparisons (Holm)")
+    if any(each.contrast.p is not None for each in report.compared):
+        lines.append(
+            "plants of one pot or tray stand for themselves here; where a whole tray was treated, "
+            "its place on the bench may be what differs"
+        )
     waiting = list(report.waiting.items())
     lines += [f"{key}: {n} frames wait; lapsekit collection measure" for key, n in waiting[:_FEW]]
     if len(waiting) > _FEW:

@@ -96,11 +96,11 @@ def crops_plot(lines: Sequence[PlantLine], kind: str, by_age: bool) -> bytes:
     below = "plant age, days since sowing" if by_age else "date"
     foot = (
         f"Canopy area in cm², equal steps multiply equally. Below: {below}.\n"
-        f"A line is a plant's smooth curve; of more than {MOST_LINES} plants of one key,\n"
-        f"their median, with the range that eight in ten lie in."
+        f"A line is a plant's smooth curve; of more than {MOST_LINES} of one key, the\n"
+        "median is drawn, and the range of eight in ten."
     )
     if left:
-        foot += f" Not shown: {left} crops with fewer plants."
+        foot += f" Not shown: {left} {'crop' if left == 1 else 'crops'}."
 
     def draw(axis: Axes, panel: str | None) -> None:
         if panel is None:

@@ -13,6 +13,7 @@ import pytest
 
 from lapsekit.collecting.growth import grow_all
 from lapsekit.collecting.members import open_collection
+from lapsekit.collecting.plot import MOST_LINES
 from lapsekit.errors import SettingsError
 from lapsekit.measuring import measure
 from lapsekit.telling_collection import grown
@@ -89,6 +90,7 @@ def test_groups_are_compared_within_benches_and_the_factor_between_them_is_found
     assert set(found.blocks) == set(BENCHES) and found.contrast.is_claimed
     told = "\n".join(grown(report))
     assert re.search(r"plain against fed, area at 36 days: × 0\.6[67].* within 3 seasons", told)
+    assert "where a whole tray was treated, its place on the bench may be what differs" in told
 
 
 def test_a_season_that_cannot_be_read_is_told(grown_all):
@@ -168,3 +170,18 @@ def test_a_folder_of_something_else_is_not_written_into(tmp_path):
     with pytest.raises(SettingsError, match="is not ours"):
         grow_all(found, tmp_path / "theirs")
     assert (tmp_path / "theirs" / "datapackage.json").read_text() == '{"name": "theirs"}'
+
+
+def test_of_more_crops_than_a_page_holds_those_of_most_seasons_are_shown(tmp_path):
+    """And of more plants than lines can be told apart, their median and range."""
+    few = {f"{letter}oats": (2.0, 0.1) for letter in "abcdefghijkl"}
+    many = {f"rye-{n}": (2.0 + n / 50, 0.1) for n in range(MOST_LINES + 1)}
+    for name, areas in (("x-1", few | many), ("y-1", {"loats": (2.0, 0.1)})):
+        written(tmp_path / name, name, areas).reopen_catalogue()
+    file = collection(tmp_path, '[[season]]\nfolder = "*-1"\n')
+    grow_all(open_collection(file), tmp_path / "out")
+    text = (tmp_path / "out" / "crops.svg").read_text()
+    assert all(f">{told}<" in text for told in ("loats", "rye", f"{MOST_LINES + 1} plants"))
+    assert "Not shown: 2 crops." in text and ">joats<" not in text
+    ranges = re.findall(r"FillBetweenPolyCollection|PolyCollection_\d+", text)
+    assert ranges, "the range of the many is drawn"
