@@ -19,6 +19,7 @@
     ├── ChangedMeanwhile   somebody else changed a text since it was read; nothing was written
     ├── CopyError          frames could not be copied elsewhere, or not brought back from there
     ├── ClusterError       work on other machines could not be done; what came back is kept
+    │   └── ClusterGone    no machine is left to work on, or none can do any work
     ├── TransferError      files did not get there or back; worth another attempt
     └── MissingExtra       an optional library is not installed
 
@@ -133,6 +134,10 @@ class ClusterError(LapsekitError):
     """A cluster could not be reached, must not be used, or gave up; what came back is kept."""
 
     exit_code = 69
+
+
+class ClusterGone(ClusterError):
+    """Scheduler or workers are gone, or cannot load lapsekit; other work would meet the same."""
 
 
 class TransferError(LapsekitError):

@@ -23,7 +23,7 @@ _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
 """So narrow that it can be read on a phone."""
 
 _STEPS = (1.0, 2.0, 5.0)
-_LEAST_SHOWN = 0.02
+LEAST_SHOWN = 0.02
 """Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
 
 _RATES = (-0.05, 0.3)
@@ -81,10 +81,10 @@ def _plot(growths: Sequence[Growth], kind: str, foot: str, draw: Callable) -> by
         draw(axis, panel)
         axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
 
-    return _sheet(list(_panels(growths)), drawn, foot + _span(days), kind)
+    return sheet(list(_panels(growths)), drawn, foot + _span(days), kind)
 
 
-def _sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str, kind: str) -> bytes:
+def sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str, kind: str) -> bytes:
     """Panels side by side and below each other, and words at their foot."""
     lines = max(1, -(-len(panels) // _COLUMNS))
     with rc_context({**STYLE, "font.size": 9.5, "hatch.linewidth": 0.6}):
@@ -121,7 +121,7 @@ def _panels(growths: Sequence[Growth]) -> Iterator[_Panel]:
 def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     has_area = panel.growths[0].has_area
     top = max(max(growth.series(growth.daily)[1], default=0) for growth in panel.growths)
-    least = max(_LEAST_SHOWN * top, 1e-6)
+    least = max(LEAST_SHOWN * top, 1e-6)
     axis.set_yscale("log")
     axis.set_ylim(least, 1.6 * max(top, 2 * least))  # losses are marked within
     for growth in panel.growths:
@@ -133,12 +133,12 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
             _days(axis, growth)
             _losses(axis, growth)
     season_axes(axis, 4, offset=False)
-    _log_scale(axis, least, top)
+    log_scale(axis, least, top)
     axis.set_title("cm²" if has_area else "cover", loc="right", fontsize=8)
     _around(axis, panel, events)
 
 
-def _log_scale(axis: Axes, least: float, top: float) -> None:
+def log_scale(axis: Axes, least: float, top: float) -> None:
     """Steps of 1, 2 and 5, in plain numbers."""
     axis.set_ylim(least, 1.6 * max(top, 2 * least))
     steps = [s * 10.0**k for k in range(-4, 6) for s in _STEPS]
@@ -222,7 +222,7 @@ def beside_plot(report: BesideReport, titles: tuple[str, str], kind: str) -> byt
         f"Line and band: {titles[0]}.\nDashed, with its band: {titles[1]}.\n"
         f"Below: {CLOCKS[report.clock]}. Areas in cm², equal steps multiply equally."
     )
-    return _sheet(report.pairs, _draw_pair, foot, kind)
+    return sheet(report.pairs, _draw_pair, foot, kind)
 
 
 def _draw_pair(axis: Axes, pair: Pair) -> None:
@@ -234,7 +234,7 @@ def _draw_pair(axis: Axes, pair: Pair) -> None:
     _along(axis, pair.own_line, BLUE, "-", 0.3)
     areas = [pair.own_line.area_cm2, pair.earlier_line.area_cm2]
     top = float(np.nanmax(np.concatenate(areas)))
-    _log_scale(axis, max(_LEAST_SHOWN * top, 1e-6), top)
+    log_scale(axis, max(LEAST_SHOWN * top, 1e-6), top)
     plain_axes(axis)
 
 

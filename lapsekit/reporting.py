@@ -1,6 +1,5 @@
 """Stage: growth -> tables, the package that describes them, and plots, in ``growth/``."""
 
-import importlib.util
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -24,7 +23,7 @@ from lapsekit.noticing import Noticed, notice
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers, write_safely
 from lapsekit.season import DIARY_FILE, Season
-from lapsekit.tables import Table, data_package
+from lapsekit.tables import Table, data_package, has_parquet
 
 PACKAGE = "datapackage.json"
 
@@ -129,7 +128,7 @@ def report_growth(
 def _write(season: Season, written: list[Path], tables: Sequence[Table]) -> None:
     for table in tables:
         _put(season, written, f"{table.name}.csv", table.csv)
-        if importlib.util.find_spec("pyarrow"):
+        if has_parquet():
             _put(season, written, f"{table.name}.parquet", table.as_parquet())
 
 

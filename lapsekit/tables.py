@@ -6,12 +6,14 @@ table can be read years from now without asking anyone. Units are UCUM codes.
 
 import csv
 import hashlib
+import importlib.util
 import io
 import json
 import os
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any, Protocol
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet takes a cell for a formula by."""
@@ -33,6 +35,17 @@ class Column:
     method: str = ""
 
 
+class Described(Protocol):
+    """What a data package tells of a table: its columns, and the CSV file that it is."""
+
+    name: str
+    title: str
+    key: tuple[str, ...]
+    columns: tuple[Column, ...]
+    size: int
+    sha256: str
+
+
 @dataclass(frozen=True)
 class Table:
     """A table with a row for each combination of its `key` columns."""
@@ -46,32 +59,79 @@ class Table:
     @cached_property
     def csv(self) -> bytes:
         """A CSV file: a header, then the rows; nothing where there is no value."""
-        out = io.StringIO()
-        table = csv.writer(out, lineterminator="\n")
-        table.writerow([column.name for column in self.columns])
-        table.writerows(zip(*map(_cells, zip(*self.rows, strict=True)), strict=True))
-        return out.getvalue().encode()
+        return csv_header(self.columns) + csv_lines(self.rows)
+
+    @property
+    def size(self) -> int:
+        """Bytes of the CSV file."""
+        return len(self.csv)
+
+    @property
+    def sha256(self) -> str:
+        """Hash of the CSV file."""
+        return hashlib.sha256(self.csv).hexdigest()
 
     def as_parquet(self) -> bytes:
         """The same with types; each column's unit and meaning are in its metadata."""
-        # Its own allocator maps a gigabyte before it needs a byte, which no limit of memory bears
-        os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
-        import pyarrow as pa
-        import pyarrow.parquet as pq
-
-        kinds = {"string": pa.string(), "integer": pa.int64(), "date": pa.date32()}
-        kinds |= {"number": pa.float64(), "boolean": pa.bool_()}
-        schema = pa.schema(
-            [
-                pa.field(c.name, kinds[c.kind], metadata={"about": c.about, "unit": c.unit})
-                for c in self.columns
-            ]
-        )
-        columns = zip(*self.rows, strict=True) if self.rows else [()] * len(self.columns)
-        arrays = [pa.array(each, kind.type) for each, kind in zip(columns, schema, strict=True)]
         out = io.BytesIO()
-        pq.write_table(pa.Table.from_arrays(arrays, schema=schema), out)
+        schema = schema_of(self.columns)
+        with parquet().ParquetWriter(out, schema) as writer:
+            writer.write_table(arrow_of(self.rows, schema))
         return out.getvalue()
+
+
+def has_parquet() -> bool:
+    """Whether tables can be written as Parquet too."""
+    return importlib.util.find_spec("pyarrow") is not None
+
+
+def csv_header(columns: Iterable[Column]) -> bytes:
+    """The first line of a CSV file."""
+    return _csv([[column.name for column in columns]])
+
+
+def csv_lines(rows: Sequence[tuple]) -> bytes:
+    """Rows as lines of a CSV file."""
+    return _csv(zip(*map(_cells, zip(*rows, strict=True)), strict=True))
+
+
+def _csv(lines: Iterable[Iterable[str]]) -> bytes:
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows(lines)
+    return out.getvalue().encode()
+
+
+def parquet() -> Any:
+    """The library that writes Parquet."""
+    # Its own allocator maps a gigabyte before it needs a byte, which no limit of memory bears
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")
+    import pyarrow.parquet
+
+    return pyarrow.parquet
+
+
+def schema_of(columns: Iterable[Column]) -> Any:
+    """Columns as pyarrow knows them, each with its unit and meaning."""
+    parquet()
+    import pyarrow as pa
+
+    kinds = {"string": pa.string(), "integer": pa.int64(), "date": pa.date32()}
+    kinds |= {"number": pa.float64(), "boolean": pa.bool_()}
+    return pa.schema(
+        [
+            pa.field(c.name, kinds[c.kind], metadata={"about": c.about, "unit": c.unit})
+            for c in columns
+        ]
+    )
+
+
+def arrow_of(rows: Sequence[tuple], schema: Any) -> Any:
+    """Rows as a table of pyarrow's."""
+    import pyarrow as pa
+
+    columns = zip(*rows, strict=True) if rows else [()] * len(schema)
+    arrays = [pa.array(each, kind.type) for each, kind in zip(columns, schema, strict=True)]
+    return pa.Table.from_arrays(arrays, schema=schema)
 
 
 def _cells(column: Sequence[object]) -> list[str]:
@@ -98,7 +158,7 @@ def _is_number(text: str) -> bool:
     return text == text.strip()
 
 
-def data_package(name: str, title: str, tables: Iterable[Table]) -> str:
+def data_package(name: str, title: str, tables: Iterable[Described]) -> str:
     """The text of ``datapackage.json`` for tables that lie beside it as CSV files."""
     tables = list(tables)
     content = {
@@ -116,7 +176,7 @@ def data_package(name: str, title: str, tables: Iterable[Table]) -> str:
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
 
 
-def _resource(table: Table) -> dict[str, object]:
+def _resource(table: Described) -> dict[str, object]:
     return {
         "profile": "tabular-data-resource",
         "name": table.name,
@@ -125,8 +185,8 @@ def _resource(table: Table) -> dict[str, object]:
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",
-        "bytes": len(table.csv),
-        "hash": f"sha256:{hashlib.sha256(table.csv).hexdigest()}",
+        "bytes": table.size,
+        "hash": f"sha256:{table.sha256}",
         "schema": {
             "fields": [_field(column) for column in table.columns],
             "missingValues": [""],

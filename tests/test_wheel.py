@@ -49,6 +49,8 @@ def test_the_wheel_is_small_and_carries_no_frames(installed):
     assert not [n for n in names if n.endswith(".jpg") or n.startswith(("tests/", "sample_frames"))]
     assert "lapsekit/_shared/config/season.toml" in names
     assert "lapsekit/vision/canopy_model.json" in names
+    assert "lapsekit/collecting/templates/collection.html" in names
+    assert "lapsekit/collecting/static/collection.css" in names
 
 
 def test_what_runs_is_the_wheel(installed, tmp_path):

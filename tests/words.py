@@ -29,6 +29,8 @@ def _sources():
         ("lapsekit/film/**/*.py", "python"),
         ("lapsekit/followers/**/*.py", "python"),
         ("lapsekit/site/**/*.py", "python"),
+        ("lapsekit/collecting/**/*.py", "python"),
+        ("lapsekit/collecting/**/*.html", "jinja2.ext:babel_extract"),
         ("lapsekit/receive/**/*.py", "python"),
         ("lapsekit/receive/**/*.html", "jinja2.ext:babel_extract"),
         ("site_template/**/*.html", "jinja2.ext:babel_extract"),

@@ -57,6 +57,7 @@ COMMANDS = {
     "frames": "List frames with the reasons why some are left out; say yes or no to one.",
     "diary": "List what was done and seen; add to it.",
     "followers": "Pictures that followers sent: taken in, listed, shown, declined, taken down.",
+    "collection": "Several seasons as one: list, measure, growth across benches, an index site.",
 }
 
 #: In which module each of them is.
@@ -73,6 +74,7 @@ _MODULES = {
     "showing": "site publish serve",
     "receiving": "receive",
     "following": "followers",
+    "collection": "collection",
 }
 _MODULE_OF = {name: module for module, names in _MODULES.items() for name in names.split()}
 

@@ -8,6 +8,7 @@ import typer
 
 from lapsekit import telling, telling_regions
 from lapsekit.cli.application import app, hint, say
+from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import (
     HERE,
     LEAST_TRUE_CM2,
@@ -45,26 +46,13 @@ def mask(
     report_facts(as_json, telling.masked(out, cover), {"mask": out, "cover": cover, "size": shape})
 
 
-def TlsFile(told: str):  # noqa: N802 - it stands for a class of options
-    """An option that names a PEM file."""
-    return typer.Option(exists=True, dir_okay=False, help=told, show_default="none")
-
-
 @app.command()
 def measure(
     season: SeasonFolder = HERE,
     workers: Workers = None,
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
-    on: Annotated[
-        str | None,
-        typer.Option(
-            metavar="URL",
-            help="Measure on a Dask cluster: tls://HOST:PORT, tcp://HOST:PORT, or local for "
-            "processes of this machine. A scheduler runs whatever it is sent: let nobody else "
-            "reach its port, and never without TLS from the internet.",
-        ),
-    ] = None,
+    on: On = None,
     frames_at: Annotated[
         str | None,
         typer.Option(
@@ -73,34 +61,27 @@ def measure(
             show_default="where the season has them",
         ),
     ] = None,
-    tls_ca: Annotated[Path | None, TlsFile("Certificate of the cluster's authority, PEM.")] = None,
-    tls_certificate: Annotated[Path | None, TlsFile("Our own certificate, PEM.")] = None,
-    tls_key: Annotated[Path | None, TlsFile("Its private key, PEM.")] = None,
+    tls_ca: TlsAuthority = None,
+    tls_certificate: TlsCertificate = None,
+    tls_key: TlsKey = None,
 ) -> None:
     """Measure the frames that are not measured yet."""
     from lapsekit.measuring import measure
 
     opened = Season(season)
-    tls = [tls_ca, tls_certificate, tls_key]
-    if on is None:
-        if frames_at is not None or any(tls):
-            raise SettingsError("--frames-at and --tls-… are for measuring --on a cluster")
-        with held(opened, "measure", wait):
+    if on is None and frames_at is not None:
+        raise SettingsError("--frames-at and --tls-… are for measuring --on a cluster")
+    with (
+        held(opened, "measure", wait),
+        machines(on, workers, tls_ca, tls_certificate, tls_key) as m,
+    ):
+        if m is None:
             report = measure(opened, workers, tracking(as_json))
-        report_facts(as_json, telling.measured(report), vars(report))
-        return
-    from lapsekit.clusters.joining import HERE as OWN_PROCESSES
-    from lapsekit.clusters.joining import Certificates, joined
-    from lapsekit.clusters.measuring_there import MeasuringThere
+            report_facts(as_json, telling.measured(report), vars(report))
+            return
+        from lapsekit.clusters.measuring_there import MeasuringThere
 
-    if any(tls) and not all(tls):
-        raise SettingsError("--tls-ca, --tls-certificate and --tls-key belong together")
-    if workers is not None and on != OWN_PROCESSES:
-        raise SettingsError(f"--workers counts processes of --on {OWN_PROCESSES}; leave it out")
-    certificates = Certificates(*tls) if all(tls) else None
-    with held(opened, "measure", wait), joined(on, workers, certificates) as machines:
-        hint(telling.cluster_joined(machines))
-        there = MeasuringThere(machines, frames_at)
+        there = MeasuringThere(m, frames_at)
         report = measure(opened, track=tracking(as_json), elsewhere=there)
         facts = telling.cluster_facts(there)
     lines = [*telling.measured(report), *telling.measured_there(facts)]

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from lapsekit.errors import ClusterError, LapsekitError
+from lapsekit.errors import ClusterError, ClusterGone, LapsekitError
 
 Told = TypeVar("Told")
 Item = TypeVar("Item")
@@ -152,7 +152,7 @@ class Machines:
                     continue
                 alone_since = alone_since or time.monotonic()
                 if time.monotonic() - alone_since > NO_WORKER_S:
-                    raise ClusterError(
+                    raise ClusterGone(
                         f"{self.address}: no worker is left since {NO_WORKER_S} s; {_KEPT}"
                     ) from None
 
@@ -177,11 +177,11 @@ class Machines:
                 f"--memory-limit), or look into their logs. {_KEPT.capitalize()}"
             ) from error
         except (distributed.client.FutureCancelledError, OSError, TimeoutError) as error:
-            raise ClusterError(f"{self.address}: the scheduler is gone; {_KEPT}") from error
+            raise ClusterGone(f"{self.address}: the scheduler is gone; {_KEPT}") from error
         except (ImportError, RuntimeError) as error:
             if isinstance(error, RuntimeError) and "deserializ" not in str(error):
                 raise
-            raise ClusterError(
+            raise ClusterGone(
                 f"{self.address}: scheduler or workers cannot load lapsekit "
                 f"({first_line(error)}); install the same lapsekit, with the extra [cluster], on "
                 "all of them"

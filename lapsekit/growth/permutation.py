@@ -15,8 +15,8 @@ import numpy as np
 #: Dealings up to which all are looked at; beyond, `DRAWS` of them are drawn.
 MAX_EXACT = 50_000
 DRAWS = 19_999
-_SEED = 20_031
-_TIE = 1e-9
+SEED = 20_031
+TIE = 1e-9
 
 
 def smallest_p(first: int, second: int) -> float:
@@ -34,7 +34,7 @@ def is_exact(first: int, second: int) -> bool:
 
 
 @lru_cache(maxsize=8)
-def _dealings(first: int, second: int) -> np.ndarray:
+def dealings(first: int, second: int) -> np.ndarray:
     """Rows of booleans (m, first + second): which plants are dealt to the second side.
 
     The first row is the dealing that was made.
@@ -46,7 +46,7 @@ def _dealings(first: int, second: int) -> np.ndarray:
         rows = np.zeros((len(chosen), plants), dtype=bool)
         np.put_along_axis(rows, np.array(chosen), True, axis=1)
         return rows  # combinations of falling numbers begin with the last `second` plants
-    random = np.random.default_rng(_SEED)
+    random = np.random.default_rng(SEED)
     drawn = random.permuted(np.tile(made, (DRAWS, 1)), axis=1)
     return np.vstack([made, drawn])
 
@@ -81,9 +81,9 @@ def permutation_ps(experiments: np.ndarray, first: int) -> np.ndarray:
     -------
     (k,) array of float
     """
-    rows = _dealings(first, experiments.shape[1] - first)
-    differences = np.abs(_mean_differences(experiments.T, rows))
-    return np.mean(differences >= differences[0] * (1 - _TIE), axis=0)
+    rows = dealings(first, experiments.shape[1] - first)
+    differences = np.abs(mean_differences(experiments.T, rows))
+    return np.mean(differences >= differences[0] * (1 - TIE), axis=0)
 
 
 def permutation_interval(
@@ -110,16 +110,29 @@ def permutation_interval(
     if smallest_p(len(first), len(second)) > 1 - level:
         return None
     values = np.array([*first, *second], dtype=float)
-    rows = _dealings(len(first), len(second))
-    differences = _mean_differences(values, rows)
-    moved = _mean_differences((np.arange(len(values)) >= len(first)).astype(float), rows)
+    rows = dealings(len(first), len(second))
+    differences = mean_differences(values, rows)
+    moved = mean_differences((np.arange(len(values)) >= len(first)).astype(float), rows)
+    return shifts_kept(differences, moved, level)
+
+
+def shifts_kept(differences: np.ndarray, moved: np.ndarray, level: float) -> tuple[float, float]:
+    """Ends of the shifts that a permutation test does not reject.
+
+    Parameters
+    ----------
+    differences, moved : (m,) array of float
+        What each dealing makes of the plants' numbers, and of a shift of 1 of the second side; the
+        dealing that was made first.
+    level : float
+    """
     seen = differences[0]
     with np.errstate(divide="ignore", invalid="ignore"):
         ends = np.array([(seen + differences) / (1 + moved), (seen - differences) / (1 - moved)])
-    whole = np.abs(moved) > 1 - _TIE  # the dealing made and its mirror reject nothing
+    whole = np.abs(moved) > 1 - TIE  # the dealing made and its mirror reject nothing
     low = np.where(whole, -np.inf, ends.min(axis=0))
     high = np.where(whole, np.inf, ends.max(axis=0))
-    rejected = int((1 - level) * len(rows) * (1 + _TIE))
+    rejected = int((1 - level) * len(differences) * (1 + TIE))
     return float(np.sort(low)[rejected]), float(np.sort(high)[::-1][rejected])
 
 
@@ -135,10 +148,10 @@ def groups_p(groups: Sequence[Sequence[float]]) -> float:
     """
     values = np.concatenate([np.asarray(g, dtype=float) for g in groups])
     sizes = [len(g) for g in groups]
-    drawn = np.random.default_rng(_SEED).permuted(np.tile(values, (DRAWS, 1)), axis=1)
+    drawn = np.random.default_rng(SEED).permuted(np.tile(values, (DRAWS, 1)), axis=1)
     # F rises with the squares between groups, as squares in all stay what they are.
     between = _between(np.vstack([values, drawn]), sizes)
-    return float(np.mean(between >= between[0] * (1 - _TIE)))
+    return float(np.mean(between >= between[0] * (1 - TIE)))
 
 
 def holm(p_values: Sequence[float]) -> list[float]:
@@ -160,7 +173,7 @@ def holm(p_values: Sequence[float]) -> list[float]:
     return corrected
 
 
-def _mean_differences(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
+def mean_differences(values: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """Second mean less first for each dealing (m,), or for each of k experiments too (m, k)."""
     second = rows[0].sum()
     sums = rows.astype(float) @ values

@@ -1,4 +1,4 @@
-"""season.toml and regions.toml as frozen, validated models."""
+"""season.toml, regions.toml and a collection's file as frozen, validated models."""
 
 from lapsekit.settings.cameras import (
     Camera,
@@ -13,6 +13,7 @@ from lapsekit.settings.cameras import (
     UsbCamera,
     WatchedCamera,
 )
+from lapsekit.settings.collection import CollectionFile, Listed, load_collection
 from lapsekit.settings.film import Cut, FilmTable
 from lapsekit.settings.followers import AnswersTable, FollowersTable, MailTable, PageTable
 from lapsekit.settings.regions import Outline, Region, Regions
@@ -48,6 +49,7 @@ __all__ = [
     "Camera",
     "CanopyTable",
     "CaptureTable",
+    "CollectionFile",
     "CommandCamera",
     "ComputeTable",
     "CopiesTable",
@@ -59,6 +61,7 @@ __all__ = [
     "FramesTable",
     "HttpCamera",
     "LensTable",
+    "Listed",
     "MailTable",
     "MorningTable",
     "Outline",
@@ -82,6 +85,7 @@ __all__ = [
     "ThinningTable",
     "UsbCamera",
     "WatchedCamera",
+    "load_collection",
     "load_regions",
     "load_settings",
     "parse_regions",

@@ -85,7 +85,7 @@ def load_settings(path: Path) -> Settings:
     SettingsError
         If the file cannot be read, is not TOML, or holds a value that is not allowed.
     """
-    return _load(path, Settings)
+    return load_file(path, Settings)
 
 
 def load_regions(path: Path, settings: Settings) -> Regions:
@@ -98,7 +98,7 @@ def load_regions(path: Path, settings: Settings) -> Regions:
     """
     if not path.exists():
         return Regions()
-    return _of_cameras(_load(path, Regions), path, settings)
+    return _of_cameras(load_file(path, Regions), path, settings)
 
 
 def parse_regions(text: str, path: Path, settings: Settings) -> Regions:
@@ -119,7 +119,8 @@ def _of_cameras(regions: Regions, path: Path, settings: Settings) -> Regions:
 _M = TypeVar("_M", bound=Model)
 
 
-def _load(path: Path, model: type[_M]) -> _M:
+def load_file(path: Path, model: type[_M]) -> _M:
+    """A TOML file as a model; raises as `load_settings`."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:

@@ -5,7 +5,6 @@ only then are files of earlier builds removed: whoever publishes or reads the fo
 being written finds whole pages. A build writes only what changed.
 """
 
-import hashlib
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -33,15 +32,12 @@ from lapsekit.site.pages import Pages
 from lapsekit.site.photographs import put_photographs
 from lapsekit.site.pieces import Shelf
 from lapsekit.site.weeks import hold
-from lapsekit.site.writing import SiteFolder
+from lapsekit.site.writing import SiteFolder, asset_path
 from lapsekit.site.yours_page import put_rule
 from lapsekit.trust import require_trust
 
 TEMPLATES = "site_template"
 _MOST_BUILDS = 4
-#: Assets that a style names, or the world; the names of all others carry a hash, so that caches
-#: are safe.
-_UNNAMED = ("fonts/", "icon.svg")
 #: Kinds of file in the template folder that readers get.
 _SENT = (
     *(".css", ".js", ".wasm", ".woff2", ".txt"),
@@ -209,20 +205,13 @@ def _assets(folder: SiteFolder, templates: list[Path], words: Words) -> dict[str
                 found.setdefault(name, file)
     contents = {name: file.read_bytes() for name, file in found.items()}
     contents["words.js"] += words.for_scripts()
-    paths = {name: f"assets/{_name_in_site(name, data)}" for name, data in contents.items()}
+    paths = {name: asset_path(name, data) for name, data in contents.items()}
     told = {name: path for name, path in paths.items() if name != "words.js"}
     contents["words.js"] += season_data.as_script("assets", told)
-    paths["words.js"] = f"assets/{_name_in_site('words.js', contents['words.js'])}"
+    paths["words.js"] = asset_path("words.js", contents["words.js"])
     for name, data in contents.items():
         folder.put(paths[name], data)
     return paths
-
-
-def _name_in_site(name: str, data: bytes) -> str:
-    if name.startswith(_UNNAMED):
-        return name
-    stem, suffix = name.rsplit(".", 1)
-    return f"{stem}-{hashlib.sha256(data).hexdigest()[:10]}.{suffix}"
 
 
 def _own_templates(season: Season) -> list[Path]:

@@ -1,9 +1,10 @@
 """The site folder: files are written whole or not at all, and only where they changed."""
 
 import filecmp
+import hashlib
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
@@ -20,6 +21,17 @@ FOLDERS = (
 BESIDE_THE_FRONT = (
     *("latest.json", "today.jpg", "feed.atom", "feed.json", "diary.ics", "sitemap.xml"),
 )
+#: Assets that a style names, or the world; the names of all others carry a hash, so that caches
+#: are safe.
+_UNNAMED = ("fonts/", "icon.svg")
+
+
+def asset_path(name: str, data: bytes) -> str:
+    """Path in the site of a style, script or font."""
+    if name.startswith(_UNNAMED):
+        return f"assets/{name}"
+    stem, suffix = name.rsplit(".", 1)
+    return f"assets/{stem}-{hashlib.sha256(data).hexdigest()[:10]}.{suffix}"
 
 
 class SiteFolder:
@@ -29,6 +41,8 @@ class SiteFolder:
     ----------
     root : pathlib.Path
         The site's folder; made when the first file is written.
+    folders : sequence of str
+        Folders in it in which every file is the site's own.
 
     Attributes
     ----------
@@ -40,8 +54,9 @@ class SiteFolder:
         Paths of the files that belong to the site.
     """
 
-    def __init__(self, root: Path):
+    def __init__(self, root: Path, folders: Sequence[str] = FOLDERS):
         self.root = root
+        self._folders = folders
         self.written: list[str] = []
         self.unchanged = 0
         self.own: set[str] = set()
@@ -58,7 +73,7 @@ class SiteFolder:
         """The site's own folders as they were when first asked, the deepest first; their files."""
         return {
             place[len(str(self.root)) + 1 :].replace(os.sep, "/"): names
-            for folder in FOLDERS
+            for folder in self._folders
             for place, _, names in os.walk(self.root / folder, topdown=False)
         }
 
