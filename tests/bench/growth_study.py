@@ -25,7 +25,12 @@ NEEDS = "an hour"
 
 DAYS = 72
 COSTS = ((0.0, 0.2), (0.2, 0.3), (0.3, 0.45), (0.45, 2.0))
-RATES = ((0.03, 0.05), (0.05, 0.08), (0.08, 0.12))
+RATES = ((0.0, 0.03), (0.03, 0.05), (0.05, 0.08), (0.08, 0.12), (0.03, 0.12))
+"""True growth rates just before the pause. Plants are drawn by their rate as seedlings, and some
+grow at less than 0.03 per day by the time they pause."""
+
+NEAR_TURN = (1, 3)
+"""Days from the start or end of a pause within which the bands are counted on their own."""
 
 
 def drawn(random, noise: float, rho: float, weather: float = 0.0) -> Plant:
@@ -106,11 +111,12 @@ def _judge_curve(found, plant: Plant, curve) -> None:
     drawn = np.isfinite(curve.area_cm2)
     found["area covered"].extend(((curve.low_cm2 <= true) & (true <= curve.high_cm2))[drawn])
     found["RGR covered"].extend(((curve.rgr_low <= rate) & (rate <= curve.rgr_high))[drawn])
-    near = np.zeros(len(true), bool)
-    for moment in plant.pause or ():
-        near |= np.abs(curve.days - moment) <= 3
-    inside = ((curve.rgr_low <= rate) & (rate <= curve.rgr_high))[drawn & near]
-    found["RGR covered within 3 days of a turn"].extend(inside)
+    inside = (curve.rgr_low <= rate) & (rate <= curve.rgr_high)
+    for reach in NEAR_TURN:
+        near = np.zeros(len(true), bool)
+        for moment in plant.pause or ():
+            near |= np.abs(curve.days - moment) <= reach
+        found[f"RGR covered within {reach} days of a turn"].extend(inside[drawn & near])
     seven = np.lib.stride_tricks.sliding_window_view
     error = seven(curve.rgr_per_day, 7).mean(axis=1) - seven(rate, 7).mean(axis=1)
     found["7-day RGR error"].extend(error[np.isfinite(error)])
