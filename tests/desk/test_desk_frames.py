@@ -31,6 +31,25 @@ def test_frames_that_are_held_back_are_written_down_and_undone(page, folder):
     assert not (folder / "verdicts.csv").exists()
 
 
+@pytest.mark.parametrize("has_scripts", [True, False])
+@pytest.mark.parametrize("path", ["/frames/?day=2031-04-04", "/frames/left-out"])
+def test_enter_in_the_reason_says_nothing_of_a_frame(browser, desk, folder, path, has_scripts):
+    (folder / "verdicts.csv").write_text(f"frame,verdict\n{FRAME},no\n")
+    context = browser.new_context(base_url=desk, java_script_enabled=has_scripts)
+    page = context.new_page()
+    page.goto(path)
+    page.get_by_label("15:00").check()
+    page.get_by_label("Why").fill("a hand")
+    page.keyboard.press("Enter")
+    page.get_by_label("15:00").press("Enter")
+    page.wait_for_timeout(300)
+    assert page.get_by_label("Why").input_value() == "a hand"
+    assert verdicts(folder) == f"frame,verdict\n{FRAME},no\n"
+    page.get_by_role("button", name="Hold back").click()
+    assert verdicts(folder).endswith(f"{FRAME},no,a hand\n")
+    context.close()
+
+
 def test_the_word_counts_once_the_days_are_worked_out_again(page, folder):
     page.goto("/frames/?day=2031-04-04")
     hold_back(page, "15:00", note="a cat")
