@@ -151,8 +151,9 @@ def frames(
     """List frames with the reasons why some are left out; say yes or no to one."""
     if context.invoked_subcommand:
         return
+    from lapsekit.judging import verdicts_waiting
     from lapsekit.listing import list_frames
-    from lapsekit.measuring import frames_waiting, verdicts_waiting
+    from lapsekit.measuring import frames_waiting
 
     opened = Season(season)
     if camera is not None and camera not in opened.settings.cameras:

@@ -36,7 +36,8 @@ def growth(
     wait: Wait = PATIENCE,
 ) -> None:
     """Write the growth tables and plots, and tell rates, pauses, losses and what lies ahead."""
-    from lapsekit.measuring import frames_waiting, verdicts_waiting
+    from lapsekit.judging import verdicts_waiting
+    from lapsekit.measuring import frames_waiting
     from lapsekit.reporting import report_growth
 
     opened = Season(season)

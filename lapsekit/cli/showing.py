@@ -24,7 +24,8 @@ from lapsekit.season import Season
 @app.command()
 def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
     """Build the season site, or bring it up to date."""
-    from lapsekit.measuring import frames_waiting, verdicts_waiting
+    from lapsekit.judging import verdicts_waiting
+    from lapsekit.measuring import frames_waiting
     from lapsekit.site.build import build_site
 
     opened = Season(season)

@@ -14,6 +14,7 @@ from lapsekit.followers.areas import Areas
 from lapsekit.followers.arrivals import LONGEST
 from lapsekit.followers.making import as_shown, sound
 from lapsekit.followers.records import STATES, Box, Record
+from lapsekit.followers.showing import is_on_site
 from lapsekit.season import Season
 
 TITLES = {"waiting": "Waiting", "shown": "Shown", "declined": "Declined"}
@@ -88,10 +89,12 @@ def _one(asked: Asked) -> Response:
 
 
 def _site(season: Season) -> dict[str, bool]:
-    """Whether there is a site that shows what is decided, and whether it goes out."""
+    """Whether there is a site that does not show what was decided, and whether it goes out."""
+    is_published = season.settings.publish.to is not None
+    has_site = (season.site / "index.html").is_file()
     return {
-        "has_site": (season.site / "index.html").is_file(),
-        "is_published": season.settings.publish.to is not None,
+        "is_behind": has_site and (is_published or not is_on_site(season)),
+        "is_published": is_published,
     }
 
 

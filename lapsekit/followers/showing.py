@@ -1,5 +1,6 @@
 """What a site may show of followers' pictures: what the grower said yes to, and nothing else."""
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
@@ -8,7 +9,10 @@ from lapsekit.followers.deciding import cannot_be_shown
 from lapsekit.followers.gone import gone_ids
 from lapsekit.followers.making import as_shown, shown_size
 from lapsekit.followers.records import Record, read_picture, records
+from lapsekit.safely import write_safely
 from lapsekit.season import Season
+
+_ON_SITE = ".cache/followers-on-site"
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,24 @@ class Shown:
     height: int
     mark: str
     picture: Callable[[], bytes] = field(repr=False, compare=False)
+
+
+def mark_of_shown(season: Season) -> str:
+    """Changes with what a site may show, and with every picture that goes or is blurred."""
+    return hashlib.sha256(repr(shown(season)).encode(errors="replace")).hexdigest()[:32]
+
+
+def note_on_site(season: Season, mark: str) -> None:
+    """Note what the site that was just built shows of followers."""
+    file = season.folder / _ON_SITE
+    file.parent.mkdir(parents=True, exist_ok=True)
+    write_safely(file, f"{mark}\n".encode())
+
+
+def is_on_site(season: Season) -> bool:
+    """Whether the site as it lies here was built since the last decision that it shows."""
+    file = season.folder / _ON_SITE
+    return file.is_file() and file.read_text(errors="replace").strip() == mark_of_shown(season)
 
 
 def shown(season: Season) -> list[Shown]:

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from lapsekit.followers.answering import with_answer, write_due
-from lapsekit.followers.deciding import agree, correct, take_down
+from lapsekit.followers.deciding import agree, correct, take_down, take_down_by_id
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import change, read_record, records
@@ -61,11 +61,31 @@ def test_after_a_yes_the_next_picture_says_that_the_site_is_still_to_be_built(pa
     assert page.get_by_role("button", name="Build the site now").count() == 0  # there is none yet
     build_site(season)
     page.goto(f"/followers/{one.id}")
+    assert page.get_by_role("button", name="Build the site now").count() == 0  # nothing is decided
     page.get_by_role("button", name="Show it").click()
     assert page.url.endswith(two.id)
     page.get_by_role("button", name="Build the site now").click()
     page.wait_for_selector("text=Done.", timeout=90_000)
     assert any("Ada" in file.read_text() for file in season.site.rglob("*.html"))
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build the site now").count() == 0
+    take_down_by_id(season, one.id)
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build the site now").count() == 1
+    build_site(season)  # as the command does
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build the site now").count() == 0
+
+
+def test_all_times_of_a_page_are_those_of_the_season_s_zone(page, season):
+    one = received(season)
+    assert season.zone.utcoffset(NOW).total_seconds() != 0
+    here = NOW.astimezone(season.zone).strftime("%Y-%m-%d %H:%M")
+    page.goto(f"/followers/{one.id}")
+    assert f"{here} by" in page.locator(".facts").inner_text()
+    assert page.locator(".changes time").first.inner_text() == read_record(season, one.id).history[
+        0
+    ].at.astimezone(season.zone).strftime("%Y-%m-%d %H:%M")
 
 
 def test_what_nobody_agreed_to_cannot_be_shown_even_by_a_made_up_request(page, season):
