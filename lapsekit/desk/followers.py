@@ -90,11 +90,10 @@ def _one(asked: Asked) -> Response:
 
 def _site(season: Season) -> dict[str, bool]:
     """Whether there is a site that does not show what was decided, and whether it goes out."""
-    is_published = season.settings.publish.to is not None
     has_site = (season.site / "index.html").is_file()
     return {
-        "is_behind": has_site and (is_published or not is_on_site(season)),
-        "is_published": is_published,
+        "is_behind": has_site and not is_on_site(season),
+        "is_published": season.settings.publish.to is not None,
     }
 
 

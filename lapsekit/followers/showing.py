@@ -12,7 +12,7 @@ from lapsekit.followers.records import Record, read_picture, records
 from lapsekit.safely import write_safely
 from lapsekit.season import Season
 
-_ON_SITE = ".cache/followers-on-site"
+_ON_SITE, _SENT = ".cache/followers-on-site", ".cache/followers-sent"
 
 
 @dataclass(frozen=True)
@@ -67,9 +67,16 @@ def note_on_site(season: Season, mark: str) -> None:
     write_safely(file, f"{mark}\n".encode())
 
 
+def note_sent(season: Season) -> None:
+    """Note that readers have the site that was built last."""
+    built = season.folder / _ON_SITE
+    if built.is_file():
+        write_safely(season.folder / _SENT, built.read_bytes())
+
+
 def is_on_site(season: Season) -> bool:
-    """Whether the site as it lies here was built since the last decision that it shows."""
-    file = season.folder / _ON_SITE
+    """Whether the site, where it goes out the one that readers have, shows what was decided."""
+    file = season.folder / (_ON_SITE if season.settings.publish.to is None else _SENT)
     return file.is_file() and file.read_text(errors="replace").strip() == mark_of_shown(season)
 
 

@@ -8,14 +8,16 @@ import pytest
 from PIL import Image
 
 from lapsekit.followers.answering import with_answer, write_due
-from lapsekit.followers.deciding import agree, correct, take_down, take_down_by_id
+from lapsekit.followers.deciding import agree, correct, show, take_down, take_down_by_id
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import change, read_record, records
 from lapsekit.followers.showing import shown
 from lapsekit.followers.wordings import wording
+from lapsekit.publishing import publish
 from lapsekit.season import Season
 from lapsekit.site.build import build_site
+from lapsekit.trust import trust
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE
 from tests.followers.arriving import FOLLOWERS, NOW, arrival, consent, encoded, quarters
@@ -75,6 +77,29 @@ def test_after_a_yes_the_next_picture_says_that_the_site_is_still_to_be_built(pa
     build_site(season)  # as the command does
     page.goto("/followers/")
     assert page.get_by_role("button", name="Build the site now").count() == 0
+
+
+def test_where_the_site_goes_out_it_is_behind_until_it_was_sent(page, season, folder):
+    settings = folder / "season.toml"
+    settings.write_text(
+        settings.read_text() + f'\n[publish]\nto = "folder"\ntarget = "{folder}-web"\n'
+    )
+    changed = Season(folder)
+    one = received(changed)
+    build_site(changed)
+    show(changed, one.id)
+    build_site(changed)
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build and publish now").count() == 1
+    trust(folder)
+    (folder.parent / f"{folder.name}-web").mkdir()
+    publish(changed, dry_run=True)
+    page.reload()
+    assert page.get_by_role("button", name="Build and publish now").count() == 1
+    publish(changed)
+    page.reload()
+    assert page.get_by_role("button", name="Build and publish now").count() == 0
+    changed.catalogue.close()
 
 
 def test_all_times_of_a_page_are_those_of_the_season_s_zone(page, season):

@@ -48,6 +48,7 @@
 
   const same = (text) => text.trim().split(/\s+/).join(" ");
   const isChanged = (field) => same(field.value) !== same(field.defaultValue);
+  const canShow = document.querySelector("button[formaction]:not([disabled])") !== null;
   let isSent = false;
 
   function tell() {
@@ -55,7 +56,7 @@
     keep.hidden = leave.hidden = drawn.hidden = !(part || areas);
     keep.textContent = part && areas ? "Keep part and areas" : part ? "Keep this part" : "Blur these";
     const what = [part ? "the part that is shown" : "", areas ? "what is blurred" : ""].filter(Boolean).join(", and ");
-    const told = `Not kept yet: ${what}. “Show it” keeps it too.`;
+    const told = `Not kept yet: ${what}.${canShow ? " “Show it” keeps it too." : ""}`;
     if (!drawn.hidden && drawn.textContent !== told) drawn.textContent = told;
   }
 
