@@ -1,7 +1,6 @@
 """What the grower, or the follower, decides of a picture; every decision is noted in its record."""
 
 import hashlib
-from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Literal
@@ -16,7 +15,6 @@ from lapsekit.followers.plants import impossible
 from lapsekit.followers.receiving import bounded
 from lapsekit.followers.records import (
     PICTURE,
-    Box,
     Record,
     change,
     place_of,
@@ -149,43 +147,18 @@ def answer_sent(season: Season, record_id: str, number: int) -> Record:
 
 
 def keep_areas(season: Season, record_id: str, areas: Areas) -> Record:
-    """Show this part only and blur these areas, for good once the picture is shown.
+    """Show just this part and blur these areas: for good once it is shown, at once if it is.
 
-    See `crop` and `blur`; both together, so that none is lost beside the other.
-    """
-    told = f"cropped, {len(areas.blurred)}" if areas.crop else f"whole, {len(areas.blurred)}"
-    return _kept(season, record_id, f"{told} areas to be blurred", lambda _: areas)
-
-
-def crop(season: Season, record_id: str, box: Box | None) -> Record:
-    """Show only a part; None for the whole picture again.
-
-    The rest stays in the season folder, so that it can be undone: what nobody shall see any more
-    is to be blurred.
+    What lies beside the part stays in the season folder, so that it can be undone: what nobody
+    shall see any more is to be blurred.
 
     Raises
     ------
     FollowerError
-        If it lies outside of the picture, or is smaller than 64 px.
+        If an area cannot be; see `with_areas`.
     """
-    told = "cropped" if box else "whole again"
-    return _kept(season, record_id, told, lambda record: Areas(box, record.blurred))
-
-
-def blur(season: Season, record_id: str, boxes: Sequence[Box]) -> Record:
-    """Blur these areas and no others; for good once the picture is shown, at once if it is.
-
-    Raises
-    ------
-    FollowerError
-        If one lies outside of the picture, or there are more than forty.
-    """
-    told = f"{len(boxes)} areas to be blurred"
-    return _kept(season, record_id, told, lambda record: Areas(record.crop, boxes))
-
-
-def _kept(season: Season, record_id: str, told: str, areas: Callable[[Record], Areas]) -> Record:
-    record = change(season, record_id, told, lambda record: with_areas(record, areas(record)))
+    told = f"{'cropped' if areas.crop else 'whole'}, {len(areas.blurred)} areas to be blurred"
+    record = change(season, record_id, told, lambda record: with_areas(record, areas))
     return burn(season, record_id) if record.state == "shown" else record
 
 
