@@ -65,6 +65,7 @@ def _list(asked: Asked, refusal: str = "") -> Response:
         zone=zone,
         takes_pictures=bool(ways.mail or ways.upload or ways.inbox),
         looks=bool(ways.mail or ways.inbox or ways.answers),
+        inbox=ways.inbox,
     )
 
 
