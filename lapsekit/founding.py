@@ -50,6 +50,21 @@ def found_season(folder: Path, title: str, time_zone: str, sown: date) -> Path:
     return folder
 
 
+def require_season_or_room(folder: Path) -> None:
+    """Refuse a folder that is no season and in which none can be founded.
+
+    Raises
+    ------
+    SeasonError
+        Says what to do.
+    """
+    if not (folder / SETTINGS_FILE).is_file() and folder.exists() and not _is_free(folder):
+        raise SeasonError(
+            f"{folder.resolve()} is no season folder (it holds no {SETTINGS_FILE}), so nothing was "
+            "written there; name yours with --season FOLDER, or a new folder"
+        )
+
+
 def machine_zone() -> str:
     """The time zone that the machine is set to."""
     from tzlocal import get_localzone_name

@@ -226,10 +226,15 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
 
 
-def waiting(frames: int) -> list[str]:
+def waiting(frames: int, is_judged: bool) -> list[str]:
     """A caution before what is made of measurements that are not up to date."""
     if not frames:
         return []
+    if not is_judged:
+        return [
+            "note: frames or verdicts on them changed since days were worked out; run lapsekit "
+            "measure first for all days"
+        ]
     return [
         f"note: {_count(frames, 'frame')} not measured by today's settings yet; "
         "run lapsekit measure first for all days"

@@ -60,10 +60,10 @@ def taken_in(report: FolderReport, with_codes: bool) -> list[str]:
         code = f"take-down code {received.code}" if with_codes else "its take-down code"
         lines.append(
             f"{name}: waits as {received.id}; {code} stands in the letter at the desk "
-            "(lapsekit desk); give it to whoever sent it"
+            "(lapsekit desk); give it to whoever sent it. It is deleted in the folder"
         )
         lines += [f"{name}: {note}" for note in received.notes]
-    lines += [f"{name}: came before, nothing done" for name in report.known]
+    lines += [f"{name}: came before; deleted in the folder" for name in report.known]
     lines += [f"{name}: left in the folder: {why}" for name, why in report.left]
     return lines or ["nothing new in the folder"]
 

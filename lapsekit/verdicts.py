@@ -94,7 +94,8 @@ def with_verdicts(text: str, frames: Iterable[str], use: bool, note: str | None 
     use : bool
         Whether they are to be used.
     note : str, optional
-        Why; without it a line keeps its note.
+        Why; without it a line whose verdict stays keeps its note, and one whose verdict changes
+        loses it: it spoke of the other.
 
     Returns
     -------
@@ -110,7 +111,10 @@ def with_verdicts(text: str, frames: Iterable[str], use: bool, note: str | None 
         known = rows_about(text, [frame])
         for row in reversed(known):
             cells = [*row.cells, *[""] * (len(columns) - len(row.cells))]
-            kept = dict(zip(columns, cells, strict=False)) | said
+            kept = dict(zip(columns, cells, strict=False))
+            if _WORDS.get(kept["verdict"].strip().lower()) is not use and "note" in kept:
+                kept["note"] = ""
+            kept |= said
             now = [*(kept[name] for name in columns), *cells[len(columns) :]]
             text = replaced(text, row, now) if now != row.cells else text
         if not known:

@@ -153,7 +153,7 @@ def test_a_no_and_a_yes_are_written_down_and_followed_at_once(ruled):
     succeeded("frames", "--season", folder, "use", name)
     assert listed(folder)[paths[0]]["usable"]
     lines = (folder / "verdicts.csv").read_text().splitlines()
-    assert lines == ["frame,verdict,note", f"{paths[0]},yes,my hat"]
+    assert lines == ["frame,verdict,note", f"{paths[0]},yes,"]  # the note spoke of the no
 
 
 def test_a_no_is_worked_into_the_days_values_without_measuring(ruled):

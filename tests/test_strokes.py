@@ -3,8 +3,10 @@
 import pytest
 
 from lapsekit.errors import SettingsError
+from lapsekit.judging import verdicts_waiting
 from lapsekit.measuring import frames_waiting, measure
 from lapsekit.season import COLOURS_FILE, Season
+from lapsekit.telling import waiting
 from tests.scenes import REGIONS, SETTINGS, fill, make_season, tables
 
 HEADER = "frame,kind,width_px,points\n"
@@ -48,6 +50,22 @@ def test_what_a_stroke_calls_no_plant_is_no_plant_and_taking_it_back_undoes_it(t
     forgot = again(told, None)
     measure(forgot)
     assert tables(forgot) == before
+
+
+@pytest.mark.parametrize("text", ["", HEADER, "# none left\n", f"# none left\n{HEADER}"])
+def test_a_file_without_a_stroke_is_as_good_as_none(taught_season, text):
+    (taught_season.folder / COLOURS_FILE).write_text(text)
+    assert frames_waiting(Season(taught_season.folder)) == 0
+
+
+def test_a_word_on_a_frame_is_not_told_as_measuring_that_waits(taught_season):
+    frame = taught_season.catalogue.frames()[-1].path
+    (taught_season.folder / "verdicts.csv").write_text(f"frame,verdict\n{frame},no\n")
+    spoken = Season(taught_season.folder)
+    told = waiting(frames_waiting(spoken), not verdicts_waiting(spoken))
+    assert "verdicts" in told[0] and "not measured" not in told[0]
+    measure(spoken)
+    assert waiting(frames_waiting(spoken), not verdicts_waiting(spoken)) == []
 
 
 def test_strokes_of_plant_leave_what_is_plant_already(taught_season):

@@ -91,6 +91,12 @@ def test_a_file_that_says_nothing_gets_its_first_line(text, file):
     assert file.read_text().startswith(text + "frame,verdict,note\n")
 
 
+def test_a_verdict_that_changes_without_a_note_leaves_the_old_ones_note(file):
+    text = 'frame,verdict,note,who\na.jpg,no,"a hand, in it",Ann\n'
+    assert with_verdicts(text, ["a.jpg"], use=False) == text
+    assert with_verdicts(text, ["a.jpg"], use=True) == ("frame,verdict,note,who\na.jpg,yes,,Ann\n")
+
+
 def test_a_note_gets_a_column_where_there_was_none(file):
     file.write_text(with_verdicts("frame,verdict\na.jpg,no\n", ["b.jpg"], use=True, note="dusk"))
     assert [r.note for r in read_verdicts(file)] == ["", "dusk"]

@@ -21,6 +21,7 @@ from lapsekit.cli.shared import (
     require_both,
 )
 from lapsekit.errors import MissingExtra, SettingsError
+from lapsekit.founding import require_season_or_room
 
 
 @app.command()
@@ -45,6 +46,7 @@ def desk(
         raise MissingExtra("the desk", "desk") from error
 
     if set_password:
+        require_season_or_room(season)
         passwords.keep_password(password_file(season), _asked_password())
         say(telling_desk.password_kept(password_file(season)))
         return

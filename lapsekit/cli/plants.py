@@ -36,12 +36,13 @@ def growth(
     wait: Wait = PATIENCE,
 ) -> None:
     """Write the growth tables and plots, and tell rates, pauses, losses and what lies ahead."""
+    from lapsekit.judging import verdicts_waiting
     from lapsekit.measuring import frames_waiting
     from lapsekit.reporting import report_growth
 
     opened = Season(season)
     with held(opened, "growth", wait):
-        hint(telling.waiting(frames_waiting(opened)))
+        hint(telling.waiting(frames_waiting(opened), not verdicts_waiting(opened)))
         report = report_growth(opened, cover or (1.0,), tracking(as_json))
     facts = {"written": report.written, "rows": [vars(row) for row in report.rows]}
     facts["alerts"] = telling_growth.alert_facts(report.alerts)

@@ -166,12 +166,13 @@ class Asked:
         words: Sequence[str],
         back: str,
         then: "Callable[[Job], int | None] | None" = None,
+        first: Sequence[str] = (),
     ) -> Response:
         """Start one of lapsekit's commands, and follow it on a page of its own.
 
         Parameters are those of `lapsekit.desk.jobs.Jobs.start`.
         """
-        job = self.desk.jobs.start(what, words, back, then)
+        job = self.desk.jobs.start(what, words, back, then, first)
         to = f"/jobs/{job.number}"
         return JSONResponse({"to": to}) if self.wants_data else RedirectResponse(to, 303)
 

@@ -1,6 +1,6 @@
 """The diary's pages: one tap an event, photographs with it; every line changed, removed, undone."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import date
@@ -61,8 +61,7 @@ def _page(asked: Asked, refusal: str = "") -> Response:
     with asked.season() as season:
         today = season.day_of(season.clock())
         found = noting.list_events(season)
-        titles = {region.name: region.title for region in season.regions.region}
-        facts = {"chips": chips(season), "today": today, "titles": titles}
+        facts = {"chips": chips(season), "today": today, "titles": _titles(season)}
     until = asked.day("until", today) if asked.form else _asked_day(asked, today)
     days, older = _days(found.events, until)
     return asked.page(
@@ -106,9 +105,9 @@ def _picked(asked: Asked) -> str:
 def _said(asked: Asked) -> tuple[str, str]:
     """The event and its note: words of one's own are an event, or the note of one picked before."""
     told, own, note = asked.text("event"), asked.text("own"), asked.text("note")
-    if told == "picked" and _picked(asked):
+    if told in ("picked", "enter") and _picked(asked):
         return _picked(asked), "; ".join(filter(None, (note, own)))
-    return (own if told in ("own", "picked") else told), note
+    return (own if told in ("own", "picked", "enter") else told), note
 
 
 def _add(asked: Asked) -> Response:
@@ -123,10 +122,11 @@ def _add(asked: Asked) -> Response:
                 note,
                 _figures(asked),
             )
+            titles = _titles(season)
         events = list(dict.fromkeys(events))
         with _photographs(asked, events[0].day) as names:
             events[0] = _with_photographs(asked, events[0], names)
-            told = f"{_told(events)}{_with(names)} noted"
+            told = f"{_told(events, titles)}{_with(names)} noted"
             edits = {DIARY_FILE: lambda text: with_events(text, events)}
             change = asked.desk.book.change(told, edits)
     except LapsekitError as error:
@@ -170,9 +170,13 @@ def _with_photographs(asked: Asked, event: Event, names: tuple[str, ...]) -> Eve
     return replace(event, pictures=pictures, on_site=on_site)
 
 
-def _told(events: list[Event]) -> str:
+def _titles(season: Season) -> dict[str, str]:
+    return {region.name: region.title for region in season.regions.region}
+
+
+def _told(events: list[Event], titles: Mapping[str, str]) -> str:
     first = events[0]
-    whom = first.region if len(events) == 1 else f"{len(events)} regions"
+    whom = titles.get(first.region, first.region) if len(events) == 1 else f"{len(events)} regions"
     return f"{first.day}, {whom or 'whole bench'}: {first.what}"
 
 
@@ -225,18 +229,21 @@ def _change(asked: Asked) -> Response:
             asked.text("note"),
             noting.Figures(),
         )
+        titles = _titles(season)
     kept = tuple(name for name in was.pictures if name in asked.texts("picture"))
     with _photographs(asked, now.day) as names:
         now = _with_photographs(asked, replace(now, pictures=kept), names)
         edits = {DIARY_FILE: lambda text: with_changed_event(text, was, now)}
-        change = asked.desk.book.change(f"{_told([was])} changed", edits)
+        change = asked.desk.book.change(f"{_told([was], titles)} changed", edits)
     return asked.changed(change, "/diary/", " ".join(hints))
 
 
 def _remove(asked: Asked) -> Response:
     was = _was(asked)
+    with asked.season() as season:
+        titles = _titles(season)
     change = asked.desk.book.change(
-        f"{_told([was])} removed", {DIARY_FILE: lambda text: without_event(text, was)}
+        f"{_told([was], titles)} removed", {DIARY_FILE: lambda text: without_event(text, was)}
     )
     return asked.changed(change, "/diary/")
 

@@ -10,9 +10,11 @@ from lapsekit.desk import pictures, plants
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers import deciding, records
+from lapsekit.followers.areas import Areas
 from lapsekit.followers.arrivals import LONGEST
 from lapsekit.followers.making import as_shown, sound
 from lapsekit.followers.records import STATES, Box, Record
+from lapsekit.followers.showing import is_on_site
 from lapsekit.season import Season
 
 TITLES = {"waiting": "Waiting", "shown": "Shown", "declined": "Declined"}
@@ -63,6 +65,7 @@ def _list(asked: Asked, refusal: str = "") -> Response:
         zone=zone,
         takes_pictures=bool(ways.mail or ways.upload or ways.inbox),
         looks=bool(ways.mail or ways.inbox or ways.answers),
+        inbox=ways.inbox,
     )
 
 
@@ -87,9 +90,10 @@ def _one(asked: Asked) -> Response:
 
 
 def _site(season: Season) -> dict[str, bool]:
-    """Whether there is a site that shows what is decided, and whether it goes out."""
+    """Whether there is a site that does not show what was decided, and whether it goes out."""
+    has_site = (season.site / "index.html").is_file()
     return {
-        "has_site": (season.site / "index.html").is_file(),
+        "is_behind": has_site and not is_on_site(season),
         "is_published": season.settings.publish.to is not None,
     }
 
@@ -143,7 +147,7 @@ def _back(record: Record) -> str:
 
 def _show(asked: Asked) -> Response:
     with asked.season() as season:
-        record = deciding.show(season, asked.named["id"], asked.text("seen"))
+        record = deciding.show(season, asked.named["id"], asked.text("seen"), _areas(asked))
         return asked.note(
             f"{_named(record)} will be on the site that is built next.", _next(season, record)
         )
@@ -206,20 +210,24 @@ def _boxes(told: str) -> list[Box]:
     return found
 
 
-def _crop(asked: Asked) -> Response:
-    boxes = _boxes(asked.text("crop"))
-    with asked.season() as season:
-        record = deciding.crop(season, asked.named["id"], boxes[0] if boxes else None)
-    told = "Only that part is shown." if boxes else "The whole picture is shown."
-    return asked.note(told, _back(record))
+def _areas(asked: Asked) -> Areas | None:
+    """What is drawn on the picture, kept or not; None from a form that tells nothing of it."""
+    if not {"crop", "blurred"} <= asked.form.keys():
+        return None
+    part = _boxes(asked.text("crop"))
+    return Areas(part[0] if part else None, _boxes(asked.text("blurred")))
 
 
-def _blur(asked: Asked) -> Response:
-    boxes = _boxes(asked.text("blurred"))
+def _keep_areas(asked: Asked) -> Response:
+    areas = _areas(asked)
+    if areas is None:
+        raise SettingsError("No part and no areas were told: open the page again.")
     with asked.season() as season:
-        record = deciding.blur(season, asked.named["id"], boxes)
-    areas = "1 area is" if len(boxes) == 1 else f"{len(boxes)} areas are"
-    return asked.note(f"{areas} made unrecognisable.", _back(record))
+        record = deciding.keep_areas(season, asked.named["id"], areas)
+    number = len(areas.blurred)
+    part = "Only that part is shown" if areas.crop else "The whole picture is shown"
+    told = f"{'1 area is' if number == 1 else f'{number} areas are'} made unrecognisable"
+    return asked.note(f"{part}; {told}." if number else f"{part}.", _back(record))
 
 
 def _correct(asked: Asked) -> Response:
@@ -268,8 +276,7 @@ ROUTES = (
     post("/followers/{id}/wait", _wait),
     post("/followers/{id}/ask", _ask),
     post("/followers/{id}/answers/{number}/sent", _sent),
-    post("/followers/{id}/crop", _crop),
-    post("/followers/{id}/blur", _blur),
+    post("/followers/{id}/areas", _keep_areas),
     post("/followers/{id}/correct", _correct),
     post("/followers/{id}/take-down", _take_down),
 )

@@ -165,7 +165,8 @@ def _all_left_out(asked: Asked, refusal: str = "") -> Response:
         facts = {"camera": camera, "cameras": list(season.settings.cameras), **_waiting(season)}
     return asked.page(
         "frames_left_out.html",
-        tiles=shown,
+        left_out=[each for each in shown if not each.used],
+        used=[each for each in shown if each.used],
         number=number,
         pages=pages,
         total=total,
@@ -186,8 +187,9 @@ def _of_day(season: Season, camera: str, day: date) -> list[Tile]:
 def _waiting(season: Season) -> dict:
     """Days to be worked out again, and those of them that readers of the site have seen."""
     waiting = days_waiting(season)
+    is_published = season.settings.publish.to is not None
     seen = [day for day in waiting if (season.site / "day" / day.isoformat()).is_dir()]
-    return {"waiting": waiting, "published": seen}
+    return {"waiting": waiting, "published": seen if is_published else []}
 
 
 def _version(asked: Asked) -> str:
@@ -244,7 +246,10 @@ def _rule(asked: Asked) -> Response:
         {VERDICTS_FILE: edit},
         seen={VERDICTS_FILE: asked.text("seen")},
     )
-    return asked.changed(change, back, "It counts once the days are worked out again.")
+    with asked.season() as season:
+        waits = days & set(days_waiting(season))
+    more = "It counts once the days are worked out again." if waits else ""
+    return asked.changed(change, back, more)
 
 
 def _named(season: Season, wanted: Sequence[str]) -> list[str]:

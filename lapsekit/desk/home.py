@@ -110,7 +110,7 @@ def _words(season: Season) -> Iterator[Waits]:
     days = days_waiting(season)
     if days:
         told = f"{_count(len(days), 'day')} to be worked out again after what you said of frames"
-        yield Waits(told, f"/frames/?day={days[-1].isoformat()}")
+        yield Waits(told, f"/frames/?day={days[-1].isoformat()}#waiting")
 
 
 def _count(number: int, word: str) -> str:

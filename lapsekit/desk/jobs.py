@@ -47,6 +47,7 @@ class Job:
     said: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES))
     code: int | None = None
     process: subprocess.Popen | None = field(default=None, repr=False)
+    is_stopped: bool = field(default=False, repr=False)
 
     @property
     def runs(self) -> bool:
@@ -74,6 +75,7 @@ class Jobs:
         words: Sequence[str],
         back: str,
         then: Callable[[Job], int | None] | None = None,
+        first: Sequence[str] = (),
     ) -> Job:
         """Start ``lapsekit WORDS --season FOLDER``.
 
@@ -85,6 +87,9 @@ class Jobs:
         then : callable, optional
             Called when it has ended, before it counts as done; what it gives back, unless that is
             None, stands for the exit code.
+        first : sequence of str
+            A command that runs before. Whatever it ends with, the other one follows, unless the
+            work was stopped.
 
         Raises
         ------
@@ -95,11 +100,12 @@ class Jobs:
             if any(job.words == tuple(words) for job in self.running):
                 raise SeasonBusy(f"{what}: that runs already; wait until it is done")
             job = Job(secrets.token_urlsafe(9), what, tuple(words), back)
-            job.process = self._begun(words)
+            job.process = self._begun(first or words)
             self._jobs[job.number] = job
             while len(self._jobs) > _MOST_KEPT:
                 self._jobs.popitem(last=False)
-        threading.Thread(target=_follow, args=(job, then), daemon=True).start()
+        after = words if first else ()
+        threading.Thread(target=self._follow, args=(job, then, after), daemon=True).start()
         return job
 
     def _begun(self, words: Sequence[str]) -> subprocess.Popen:
@@ -116,6 +122,16 @@ class Jobs:
             os.setpriority(os.PRIO_PROCESS, process.pid, _NICE)
         return process
 
+    def _follow(
+        self, job: Job, then: Callable[[Job], int | None] | None, after: Sequence[str]
+    ) -> None:
+        code = _ended(job)
+        with self._lock:
+            goes_on = bool(after) and not job.is_stopped
+            if goes_on:
+                job.process = self._begun(after)
+        _finish(job, _ended(job) if goes_on else code, then)
+
     def find(self, number: str) -> Job | None:
         """A job by its number."""
         return self._jobs.get(number)
@@ -127,9 +143,11 @@ class Jobs:
 
     def stop(self, job: Job) -> None:
         """End a job; what it had done stays, and it goes on from there when it is run again."""
-        if job.runs and job.process is not None:
-            with suppress(ProcessLookupError):
-                os.killpg(job.process.pid, signal.SIGTERM)
+        with self._lock:
+            job.is_stopped = True
+            if job.runs and job.process is not None:
+                with suppress(ProcessLookupError):
+                    os.killpg(job.process.pid, signal.SIGTERM)
 
     def stop_all(self) -> None:
         """End whatever runs, and wait until it has ended: the desk closes."""
@@ -144,10 +162,13 @@ class Jobs:
                     os.killpg(job.process.pid, signal.SIGKILL)
 
 
-def _follow(job: Job, then: Callable[[Job], int | None] | None) -> None:
+def _ended(job: Job) -> int:
     with job.process.stdout as said:
         job.said.extend(line.rstrip("\n") for line in said)
-    code = job.process.wait()
+    return job.process.wait()
+
+
+def _finish(job: Job, code: int, then: Callable[[Job], int | None] | None) -> None:
     if then is not None:
         try:
             told = then(job)

@@ -11,10 +11,12 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 
 from lapsekit.checking.work import last_morning
 from lapsekit.desk.asking import Asked, get, post
+from lapsekit.desk.frames import days_waiting
 from lapsekit.desk.jobs import Job
 from lapsekit.errors import SettingsError
 from lapsekit.publishing import PublishReport
 from lapsekit.season import Season
+from lapsekit.verdicts import SAID_NO
 
 KINDS = {
     ".html": "text/html; charset=utf-8",
@@ -41,6 +43,8 @@ KINDS = {
 """What the site's files are told to be; any other is bytes."""
 
 _BUILDING = ("site", "publish")
+_FIRST = ("measure",)
+"""What is not measured or judged by today's settings and verdicts yet is worked out before."""
 _DEEPEST, _MOST_NAMED = 12, 300
 
 
@@ -52,23 +56,28 @@ def _page(asked: Asked) -> Response:
         )
         table, zone = season.settings.publish, season.zone
         morning = last_morning(season.folder)
-        waiting = _held_back(season)
+        somebody, said_no = _held_back(season)
+        waiting = days_waiting(season)
     return asked.page(
         "publish.html",
         built=built,
         to=table.to,
         target=table.target,
         morning=morning and (morning.ended_at.astimezone(zone), morning.code),
-        somebody=waiting,
+        somebody=somebody,
+        said_no=said_no,
+        waiting=waiting,
         job=next((job for job in asked.desk.jobs.running if job.words[0] in _BUILDING), None),
     )
 
 
-def _held_back(season: Season) -> int:
-    """Frames that stay back as somebody may be recognisable in them."""
+def _held_back(season: Season) -> tuple[int, int]:
+    """Frames that stay back as somebody may be recognisable in them, and by the grower's word."""
     from lapsekit.listing import list_frames
 
-    return sum(row.may_show_somebody for row in list_frames(season, left_out=True).rows)
+    rows = list_frames(season, left_out=True).rows
+    said_no = sum(row.reason == SAID_NO for row in rows)
+    return sum(row.may_show_somebody for row in rows) - said_no, said_no
 
 
 def found(site: Path, parts: Sequence[str]) -> Path | None:
@@ -105,12 +114,14 @@ def _preview(asked: Asked) -> Response:
 
 
 def _build(asked: Asked) -> Response:
-    return asked.work("The site", ["site"], "/publish/")
+    return asked.work("The site", ["site"], "/publish/", first=_FIRST)
 
 
 def _dry_run(asked: Asked) -> Response:
     _require_place(asked)
-    return asked.work("What will go out", ["publish", "--dry-run", "--json"], "/publish/", _whole)
+    return asked.work(
+        "What will go out", ["publish", "--dry-run", "--json"], "/publish/", _whole, _FIRST
+    )
 
 
 def _whole(job: Job) -> None:
@@ -152,7 +163,7 @@ def _some(names: Sequence[str]) -> str:
 
 def _publish(asked: Asked) -> Response:
     _require_place(asked)
-    return asked.work("Publishing", ["publish"], "/publish/")
+    return asked.work("Publishing", ["publish"], "/publish/", first=_FIRST)
 
 
 def _require_place(asked: Asked) -> None:

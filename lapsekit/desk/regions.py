@@ -173,10 +173,17 @@ def _redrawn(text: str, known: Region, since: date, points, keys: dict) -> str:
     return text
 
 
+def _title(asked: Asked, name: str) -> str:
+    """What people call a region; its name where there is none (any more)."""
+    with asked.season() as season:
+        region = season.regions.by_name.get(name)
+    return region.title if region else name
+
+
 def _remove_outline(asked: Asked) -> Response:
     camera, region, since = _named(asked), asked.text("region"), asked.day("from")
     change = asked.desk.book.change(
-        f"{region}: outline from {since} taken out",
+        f"{_title(asked, region)}: outline from {since} taken out",
         {REGIONS_FILE: lambda text: remove_outline(text, region, since)},
         {REGIONS_FILE: asked.text("version")},
     )
@@ -186,7 +193,7 @@ def _remove_outline(asked: Asked) -> Response:
 def _remove(asked: Asked) -> Response:
     camera, region = _named(asked), asked.text("region")
     change = asked.desk.book.change(
-        f"{region} taken out",
+        f"{_title(asked, region)} taken out",
         {REGIONS_FILE: lambda text: remove_region(text, region)},
         {REGIONS_FILE: asked.text("version")},
     )
@@ -198,8 +205,9 @@ def _end(asked: Asked) -> Response:
     camera, region = _named(asked), asked.text("region")
     until = asked.day("until") if asked.text("until") else None
     ended = asked.text("ended") or None
+    title = _title(asked, region)
     change = asked.desk.book.change(
-        f"{region}: {ended or 'ended'}, until {until}" if until else f"{region} lives",
+        f"{title}: {ended or 'ended'}, until {until}" if until else f"{title} lives",
         {REGIONS_FILE: lambda text: end_region(text, region, until, ended)},
         {REGIONS_FILE: asked.text("version")},
     )

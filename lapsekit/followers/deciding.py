@@ -1,12 +1,12 @@
 """What the grower, or the follower, decides of a picture; every decision is noted in its record."""
 
 import hashlib
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from typing import Literal
 
 from lapsekit.errors import ChangedMeanwhile, FollowerError
+from lapsekit.followers.areas import Areas, with_areas
 from lapsekit.followers.arrivals import LONGEST, Consent
 from lapsekit.followers.codes import Seen, as_code, code_hash, new_code, record_with_code, struck
 from lapsekit.followers.gone import WAS_TAKEN_DOWN, forget
@@ -15,8 +15,6 @@ from lapsekit.followers.plants import impossible
 from lapsekit.followers.receiving import bounded
 from lapsekit.followers.records import (
     PICTURE,
-    Box,
-    PictureFacts,
     Record,
     change,
     place_of,
@@ -31,8 +29,6 @@ from lapsekit.plain import one_line
 from lapsekit.season import Season
 from lapsekit.when import local_day, plant_age
 
-_MOST_BOXES = 40
-_LEAST_CROP_PX = 64
 _SEEN = ("name", "plant", "region", "caption", "sown", "taken_on", "age_days")
 
 
@@ -57,7 +53,9 @@ def mark_of(record: Record) -> str:
     return hashlib.sha256(seen.encode(errors="replace")).hexdigest()[:32]
 
 
-def show(season: Season, record_id: str, seen: str | None = None) -> Record:
+def show(
+    season: Season, record_id: str, seen: str | None = None, areas: Areas | None = None
+) -> Record:
     """Say yes: the next site shows it. What was to be blurred is blurred for good now.
 
     Parameters
@@ -66,11 +64,14 @@ def show(season: Season, record_id: str, seen: str | None = None) -> Record:
     record_id : str
     seen : str or None
         `mark_of` what the grower looked at; None where nobody looked at it before.
+    areas : Areas or None
+        The part and the blurred areas that it is shown with; None for those kept before.
 
     Raises
     ------
     FollowerError
-        If nobody agreed to it, or a minor without a parent, or the sender did not confirm.
+        If nobody agreed to it, or a minor without a parent, or the sender did not confirm, or an
+        area cannot be.
     ChangedMeanwhile
         If it is not any more what was seen.
     """
@@ -84,7 +85,8 @@ def show(season: Season, record_id: str, seen: str | None = None) -> Record:
                 f"{record.id}: picture, words or consent changed since you looked at it, so it is "
                 "not shown; look at it again, then say yes"
             )
-        return replace(record, state="shown", decided_at=season.clock(), asked="")
+        made = record if areas is None else with_areas(record, areas)
+        return replace(made, state="shown", decided_at=season.clock(), asked="")
 
     change(season, record_id, "shown", alter)
     return burn(season, record_id)
@@ -144,43 +146,19 @@ def answer_sent(season: Season, record_id: str, number: int) -> Record:
     return change(season, record_id, "an answer was sent by hand", alter)
 
 
-def crop(season: Season, record_id: str, box: Box | None) -> Record:
-    """Show only a part; None for the whole picture again.
+def keep_areas(season: Season, record_id: str, areas: Areas) -> Record:
+    """Show just this part and blur these areas: for good once it is shown, at once if it is.
 
-    The rest stays in the season folder, so that it can be undone: what nobody shall see any more
-    is to be blurred.
-
-    Raises
-    ------
-    FollowerError
-        If it lies outside of the picture, or is smaller than 64 px.
-    """
-
-    def alter(record: Record) -> Record:
-        if box is not None:
-            _require_inside(record, box, _LEAST_CROP_PX)
-        return replace(record, crop=None if box is None else tuple(map(int, box)))
-
-    return change(season, record_id, "cropped" if box else "whole again", alter)
-
-
-def blur(season: Season, record_id: str, boxes: Sequence[Box]) -> Record:
-    """Blur these areas and no others; for good once the picture is shown, at once if it is.
+    What lies beside the part stays in the season folder, so that it can be undone: what nobody
+    shall see any more is to be blurred.
 
     Raises
     ------
     FollowerError
-        If one lies outside of the picture, or there are more than forty.
+        If an area cannot be; see `with_areas`.
     """
-
-    def alter(record: Record) -> Record:
-        if len(boxes) > _MOST_BOXES:
-            raise FollowerError(f"{record.id}: {len(boxes)} areas; blur at most {_MOST_BOXES}")
-        for box in boxes:
-            _require_inside(record, box, 1)
-        return replace(record, blurred=tuple(tuple(map(int, box)) for box in boxes))
-
-    record = change(season, record_id, f"{len(boxes)} areas to be blurred", alter)
+    told = f"{'cropped' if areas.crop else 'whole'}, {len(areas.blurred)} areas to be blurred"
+    record = change(season, record_id, told, lambda record: with_areas(record, areas))
     return burn(season, record_id) if record.state == "shown" else record
 
 
@@ -319,14 +297,3 @@ def take_down_by_id(season: Season, record_id: str) -> None:
         If there is none of that id.
     """
     forget(season, record_id, WAS_TAKEN_DOWN)
-
-
-def _require_inside(record: Record, box: Box, least_px: int) -> None:
-    left, top, right, bottom = box
-    facts: PictureFacts = record.picture
-    fits = left >= 0 and top >= 0 and right <= facts.width and bottom <= facts.height
-    if not fits or min(right - left, bottom - top) < least_px:
-        raise FollowerError(
-            f"{record.id}: area {left}, {top}, {right}, {bottom} does not lie in the picture "
-            f"({facts.width} × {facts.height} px), or has less than {least_px} px a side"
-        )

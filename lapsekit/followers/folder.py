@@ -1,11 +1,13 @@
 """Stage: pictures that the grower put into a folder -> records that wait.
 
 Beside ``basil.jpg`` there may be a ``basil.txt`` of lines like ``name: Ada``: who it is from and
-what they agreed to, as the grower was told. What was taken in goes to ``taken/`` in that
-folder, what was refused to ``refused/`` with a word why; nothing is deleted.
+what they agreed to, as the grower was told. What was taken in is deleted in that folder, once its
+record is written: whoever has a picture taken down must not find it there. What was refused goes to
+``refused/`` with a word why, and is deleted after the days for which declined ones are kept.
 """
 
 import hashlib
+import os
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -29,7 +31,7 @@ from lapsekit.season import Season
 from lapsekit.trust import require_trust
 from lapsekit.when import local_day
 
-TAKEN, REFUSED = "taken", "refused"
+REFUSED = "refused"
 BESIDE = ".txt"
 
 _STILL_S = 10.0
@@ -91,7 +93,7 @@ def take_in_folder(season: Season) -> FolderReport:
     named = season.settings.followers.inbox
     if named is None:
         raise SettingsError(f"{season.folder}: season.toml names no followers.inbox")
-    require_trust(season.folder, f"take pictures out of {named} as those of followers")
+    require_trust(season.folder, f"take pictures out of {named} and delete them there")
     inbox = season.folder / Path(named).expanduser()
     if not inbox.is_dir():
         raise SettingsError(f"followers.inbox {inbox}: is no folder; make it, or name another")
@@ -101,6 +103,7 @@ def take_in_folder(season: Season) -> FolderReport:
             report.left.append((file.name, STILL_WRITTEN))
         else:
             _take_one(season, file, report)
+    _forget_refused(season, inbox / REFUSED)
     return report
 
 
@@ -125,9 +128,9 @@ def _take_one(season: Season, file: Path, report: FolderReport) -> None:
         report.left.append((file.name, TOO_MANY_WAIT))
     elif received.refused:
         report.refused.append((file.name, received.refused))
-        _put_away(file, REFUSED, received.refused)
+        _put_away(file, received.refused)
     else:
-        _put_away(file, TAKEN)
+        _delete(file)
         if received.is_known:
             report.known.append(file.name)
         else:
@@ -229,17 +232,36 @@ def _consent(season: Season, file: Path, told: dict[str, str], now: datetime) ->
     )
 
 
-def _put_away(file: Path, where: str, why: str = "") -> None:
-    """Move a picture, and the text beside it; a second one of a name gets a number."""
-    target = file.parent / where
+def _delete(file: Path) -> None:
+    """Delete what has a record now; the text first, since a picture that came before needs none."""
+    beside = file.with_suffix(BESIDE)
+    if beside.is_file() and not beside.is_symlink():
+        beside.unlink()
+    file.unlink()
+
+
+def _forget_refused(season: Season, folder: Path) -> None:
+    """Delete what was refused long ago."""
+    if not folder.is_dir() or folder.is_symlink():
+        return
+    oldest = time.time() - 86_400 * season.settings.followers.keep_declined_days
+    for file in folder.iterdir():
+        if file.is_file() and not file.is_symlink() and file.stat().st_mtime < oldest:
+            file.unlink()
+
+
+def _put_away(file: Path, why: str) -> None:
+    """Move a refused picture, and the text beside it; a second one of a name gets a number."""
+    target = file.parent / REFUSED
     target.mkdir(exist_ok=True)
     stems = (file.stem, *(f"{file.stem}-{n}" for n in range(2, 10_000)))
     stem = next(s for s in stems if not any((target / (s + end)).exists() for end in _ends(file)))
     beside = file.with_suffix(BESIDE)
+    os.utime(file)  # how long it is kept counts from now
     if beside.is_file() and not beside.is_symlink():
+        os.utime(beside)
         beside.rename(target / f"{stem}{BESIDE}")
-    if why:
-        write_safely(target / f"{stem}.why{BESIDE}", f"{why}\n".encode())
+    write_safely(target / f"{stem}.why{BESIDE}", f"{why}\n".encode())
     file.rename(target / f"{stem}{file.suffix}")
 
 

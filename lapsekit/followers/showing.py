@@ -1,5 +1,6 @@
 """What a site may show of followers' pictures: what the grower said yes to, and nothing else."""
 
+import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
@@ -8,7 +9,10 @@ from lapsekit.followers.deciding import cannot_be_shown
 from lapsekit.followers.gone import gone_ids
 from lapsekit.followers.making import as_shown, shown_size
 from lapsekit.followers.records import Record, read_picture, records
+from lapsekit.safely import write_safely
 from lapsekit.season import Season
+
+_ON_SITE, _SENT = ".cache/followers-on-site", ".cache/followers-sent"
 
 
 @dataclass(frozen=True)
@@ -49,6 +53,31 @@ class Shown:
     height: int
     mark: str
     picture: Callable[[], bytes] = field(repr=False, compare=False)
+
+
+def mark_of_shown(season: Season) -> str:
+    """Changes with what a site may show, and with every picture that goes or is blurred."""
+    return hashlib.sha256(repr(shown(season)).encode(errors="replace")).hexdigest()[:32]
+
+
+def note_on_site(season: Season, mark: str) -> None:
+    """Note what the site that was just built shows of followers."""
+    file = season.folder / _ON_SITE
+    file.parent.mkdir(parents=True, exist_ok=True)
+    write_safely(file, f"{mark}\n".encode())
+
+
+def note_sent(season: Season) -> None:
+    """Note that readers have the site that was built last."""
+    built = season.folder / _ON_SITE
+    if built.is_file():
+        write_safely(season.folder / _SENT, built.read_bytes())
+
+
+def is_on_site(season: Season) -> bool:
+    """Whether the site, where it goes out the one that readers have, shows what was decided."""
+    file = season.folder / (_ON_SITE if season.settings.publish.to is None else _SENT)
+    return file.is_file() and file.read_text(errors="replace").strip() == mark_of_shown(season)
 
 
 def shown(season: Season) -> list[Shown]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lapsekit.errors import PublishError
+from lapsekit.followers.showing import note_sent
 from lapsekit.places import Place, open_place
 from lapsekit.places.trying import Tries, batches, most_bytes
 from lapsekit.progress import Track, silent
@@ -93,6 +94,8 @@ def publish(
     state = tries(lambda: place.read(manifest.STATE))
     if state == manifest.state_of(here, own) and not replace:
         report.unchanged = len(here)
+        if not dry_run:
+            note_sent(season)
         return report
     there = tries(lambda: _known(place, own, here, state == _UNDER_WAY, replace))
     plan = manifest.plan(here, there)
@@ -110,6 +113,7 @@ def publish(
         tries(lambda: place.tidy(halves))
         parts = list(_batches(plan, site, most_bytes(season.settings.publish)))
         _carry_out(_Far(place, own, tries), site, here, there, parts, plan.removed, track)
+        note_sent(season)
     return report
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lapsekit.errors import SiteError
-from lapsekit.followers.showing import shown
+from lapsekit.followers.showing import mark_of_shown, note_on_site, shown
 from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
 from lapsekit.reporting import GrowthReport, work_out
@@ -98,7 +98,7 @@ def build_site(
         If a file cannot be written or a template cannot be used; the front page then still is
         the one of the build before.
     """
-    growth = growth or work_out(season)
+    growth, decided = growth or work_out(season), mark_of_shown(season)
     almanac = gather(season, growth.values)
     folder = SiteFolder(season.site)
     gallery = Gallery(season, almanac, folder)
@@ -119,6 +119,7 @@ def build_site(
     shelf.forget_all_but(folder.own)
     removed = folder.remove_strays()
     gallery.forget_old_slices()
+    note_on_site(season, decided)
     return SiteReport(
         front=season.site / FRONT,
         written=folder.written,

@@ -61,6 +61,8 @@ def read_strokes(text: str) -> tuple[Stroke, ...]:
 def stroke_rows(text: str) -> list[tuple[Row, Stroke]]:
     """The strokes with the rows they stand in; raises as `read_strokes` does."""
     found = rows(text)
+    if not found:
+        return []
     columns = columns_of(found)
     missing = [name for name in COLUMNS if name not in columns]
     if missing:

@@ -13,6 +13,7 @@ from lapsekit.diary import parse_diary, read_diary
 from lapsekit.edits.diary_text import with_changed_event
 from lapsekit.errors import PictureError
 from tests.axe import findings
+from tests.desk.conftest import PHONE
 
 BY_HAND = (
     "# what I did\r\n"
@@ -71,6 +72,67 @@ def test_a_height_without_centimetres_asks_for_them_first(page, folder):
     page.keyboard.type("12,5")
     page.get_by_role("button", name="height", exact=True).click()
     assert "2031-04-05,basil,height,12.5 cm" in written(folder)
+
+
+def test_what_is_missing_is_asked_for_right_above_its_field(page, folder):
+    page.goto("/diary/")
+    page.get_by_role("button", name="height", exact=True).click()
+    asked = page.locator("#asks")
+    assert "Write the height in cm" in asked.inner_text()
+    both = [each.bounding_box() for each in (asked, page.locator("#height"))]
+    assert 0 <= both[1]["y"] - (both[0]["y"] + both[0]["height"]) < 60
+    assert all(0 <= box["y"] < PHONE["height"] - 60 for box in both)
+
+
+@pytest.mark.parametrize("field", ["Note", "Height, cm", "Weight, g", "Stage, BBCH 0–99", "Day"])
+def test_enter_in_a_field_of_an_event_writes_nothing_unless_a_word_was_picked(page, folder, field):
+    page.goto("/diary/")
+    page.locator(".more summary").click()
+    page.get_by_label(field, exact=True).press("Enter")
+    page.wait_for_selector("text=Nothing is noted yet")
+    assert not (folder / "diary.csv").exists()
+    page.get_by_label("basil").press("Enter")
+    assert not (folder / "diary.csv").exists()
+
+
+def test_enter_in_the_height_notes_the_height_that_was_picked(page, folder):
+    page.goto("/diary/")
+    page.get_by_label("basil").check()
+    page.get_by_role("button", name="height", exact=True).click()
+    page.keyboard.type("12,5")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".note")
+    assert "2031-04-05,basil,height,12.5 cm" in written(folder)
+    assert "Basil: height noted" in page.locator(".note").inner_text()  # by its title
+
+
+def test_enter_in_words_of_ones_own_notes_these_words(page, folder):
+    page.goto("/diary/")
+    page.locator(".more summary").click()
+    page.get_by_label("Words of your own").fill("thinned them")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".note")
+    assert written(folder).splitlines()[1:] == ["2031-04-05,,thinned them,"]
+
+
+def test_without_scripts_enter_in_a_field_writes_no_word_of_the_diary(browser, desk, folder):
+    context = browser.new_context(base_url=desk, java_script_enabled=False)
+    page = context.new_page()
+    page.goto("/")
+    page.locator("summary").filter(has_text="Which plants").click()
+    page.get_by_label("basil").press("Enter")
+    assert not (folder / "diary.csv").exists()
+    page.goto("/diary/")
+    page.locator(".more summary").click()
+    page.get_by_label("Note").fill("by the window")
+    page.keyboard.press("Enter")
+    assert "Nothing was written" in page.get_by_role("alert").inner_text()
+    assert not (folder / "diary.csv").exists()
+    page.get_by_label("Words of your own").fill("thinned them")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".note")
+    assert written(folder).splitlines()[1:] == ["2031-04-05,,thinned them,by the window"]
+    context.close()
 
 
 def test_a_change_keeps_comments_columns_and_line_endings_of_a_hand(page, folder):

@@ -8,14 +8,16 @@ import pytest
 from PIL import Image
 
 from lapsekit.followers.answering import with_answer, write_due
-from lapsekit.followers.deciding import agree, correct, take_down
+from lapsekit.followers.deciding import agree, correct, show, take_down, take_down_by_id
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import change, read_record, records
 from lapsekit.followers.showing import shown
 from lapsekit.followers.wordings import wording
+from lapsekit.publishing import publish
 from lapsekit.season import Season
 from lapsekit.site.build import build_site
+from lapsekit.trust import trust
 from tests.axe import findings
 from tests.desk.conftest import LAPTOP, PHONE
 from tests.followers.arriving import FOLLOWERS, NOW, arrival, consent, encoded, quarters
@@ -61,11 +63,63 @@ def test_after_a_yes_the_next_picture_says_that_the_site_is_still_to_be_built(pa
     assert page.get_by_role("button", name="Build the site now").count() == 0  # there is none yet
     build_site(season)
     page.goto(f"/followers/{one.id}")
+    assert page.get_by_role("button", name="Build the site now").count() == 0  # nothing is decided
     page.get_by_role("button", name="Show it").click()
     assert page.url.endswith(two.id)
     page.get_by_role("button", name="Build the site now").click()
     page.wait_for_selector("text=Done.", timeout=90_000)
     assert any("Ada" in file.read_text() for file in season.site.rglob("*.html"))
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build the site now").count() == 0
+    take_down_by_id(season, one.id)
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build the site now").count() == 1
+    build_site(season)  # as the command does
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build the site now").count() == 0
+
+
+def test_where_the_site_goes_out_it_is_behind_until_it_was_sent(page, season, folder):
+    settings = folder / "season.toml"
+    settings.write_text(
+        settings.read_text() + f'\n[publish]\nto = "folder"\ntarget = "{folder}-web"\n'
+    )
+    changed = Season(folder)
+    one = received(changed)
+    build_site(changed)
+    show(changed, one.id)
+    build_site(changed)
+    page.goto("/followers/")
+    assert page.get_by_role("button", name="Build and publish now").count() == 1
+    trust(folder)
+    (folder.parent / f"{folder.name}-web").mkdir()
+    publish(changed, dry_run=True)
+    page.reload()
+    assert page.get_by_role("button", name="Build and publish now").count() == 1
+    publish(changed)
+    page.reload()
+    assert page.get_by_role("button", name="Build and publish now").count() == 0
+    changed.catalogue.close()
+
+
+def test_the_grower_is_told_that_files_go_before_they_are_taken_in(page, season):
+    page.goto("/followers/")
+    assert "is deleted there" not in page.get_by_role("main").inner_text()
+    settings = season.folder / "season.toml"
+    settings.write_text(settings.read_text().replace("[followers]", '[followers]\ninbox = "came"'))
+    page.goto("/followers/")
+    assert "the folder came is deleted there" in page.get_by_role("main").inner_text()
+
+
+def test_all_times_of_a_page_are_those_of_the_season_s_zone(page, season):
+    one = received(season)
+    assert season.zone.utcoffset(NOW).total_seconds() != 0
+    here = NOW.astimezone(season.zone).strftime("%Y-%m-%d %H:%M")
+    page.goto(f"/followers/{one.id}")
+    assert f"{here} by" in page.locator(".facts").inner_text()
+    assert page.locator(".changes time").first.inner_text() == read_record(season, one.id).history[
+        0
+    ].at.astimezone(season.zone).strftime("%Y-%m-%d %H:%M")
 
 
 def test_what_nobody_agreed_to_cannot_be_shown_even_by_a_made_up_request(page, season):
@@ -118,26 +172,91 @@ def test_names_and_captions_of_strangers_come_out_as_text(page, season):
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
 
 
-def test_an_area_drawn_by_a_finger_is_blurred_for_good_once_it_is_shown(page, season):
+def drag(page, *ends):
+    """Draw from one place of the picture to another, both in shares of it."""
+    view = page.locator(".board-view").bounding_box()
+    (x, y), (to_x, to_y) = [
+        (view["x"] + x * view["width"], view["y"] + y * view["height"]) for x, y in ends
+    ]
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(to_x, to_y, steps=4)
+    page.mouse.up()
+
+
+def as_kept(season, record_id):
+    kept = (season.folder / "followers/shown" / record_id / "picture.jpg").read_bytes()
+    return np.asarray(Image.open(io.BytesIO(kept)).convert("RGB")).astype(int)
+
+
+@pytest.mark.parametrize("keeps_first", [True, False], ids=["kept first", "shown at once"])
+def test_an_area_drawn_by_a_finger_is_blurred_for_good_once_it_is_shown(page, season, keeps_first):
     one = received(season, data=encoded(quarters(), quality=95))
     page.goto(f"/followers/{one.id}")
     page.get_by_role("button", name="Blur an area").click()
-    view = page.locator(".board-view").bounding_box()
-    at = [(view["x"] + x * view["width"], view["y"] + y * view["height"]) for x, y in
-          ((0.25, 0.25), (0.75, 0.75))]  # fmt: skip
-    page.mouse.move(*at[0])
-    page.mouse.down()
-    page.mouse.move(*at[1], steps=4)
-    page.mouse.up()
+    drag(page, (0.25, 0.25), (0.75, 0.75))
     box = page.get_by_label("Blurred areas").input_value()
     assert np.allclose([int(n) for n in box.split()], (80, 60, 240, 180), atol=2)
-    page.get_by_role("button", name="Blur these").click()
+    assert "Not kept yet: what is blurred" in page.locator("#drawn").inner_text()
+    if keeps_first:
+        page.get_by_role("button", name="Blur these").click()
+        assert page.locator("#drawn").is_hidden()
     page.get_by_role("button", name="Show it").click()
-    kept = (season.folder / "followers/shown" / one.id / "picture.jpg").read_bytes()
-    picture = np.asarray(Image.open(io.BytesIO(kept)).convert("RGB")).astype(int)
+    page.wait_for_selector("#notes .note")
+    picture = as_kept(season, one.id)
     assert np.abs(picture[20, 20] - picture[20, 300]).max() > 100  # outside it is sharp
     edge = np.abs(np.diff(picture[90, 150:170], axis=0)).max()
     assert edge < 40  # the edge between two quarters is gone
+
+
+def test_a_part_and_an_area_drawn_one_after_the_other_are_both_shown(page, season):
+    one = received(season, data=encoded(quarters(), quality=95))
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Choose a part").click()
+    drag(page, (0.1, 0.1), (0.9, 0.9))
+    page.get_by_role("button", name="Blur an area").click()
+    drag(page, (0.25, 0.25), (0.75, 0.75))
+    page.get_by_role("button", name="Show it").click()
+    page.wait_for_selector("#notes .note")
+    assert np.allclose(read_record(season, one.id).crop, (32, 24, 288, 216), atol=2)
+    assert np.abs(np.diff(as_kept(season, one.id)[90, 150:170], axis=0)).max() < 40
+
+
+def test_without_scripts_areas_typed_beside_a_yes_are_blurred(browser, desk, season):
+    one = received(season, data=encoded(quarters(), quality=95))
+    context = browser.new_context(base_url=desk, java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"/followers/{one.id}")
+    page.get_by_label("Blurred areas").fill("80 60 240 180")
+    page.get_by_role("button", name="Show it").click()
+    assert np.abs(np.diff(as_kept(season, one.id)[90, 150:170], axis=0)).max() < 40
+    context.close()
+
+
+def test_an_area_that_cannot_be_stands_in_the_way_of_a_yes(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    page.get_by_label("Blurred areas").fill("0 0 9999 9999")
+    page.get_by_role("button", name="Show it").click()
+    assert "does not lie in the picture" in page.get_by_role("main").inner_text()
+    assert shown(season) == []
+
+
+def test_what_was_drawn_is_left_only_when_the_grower_says_so(page, season):
+    one = received(season)
+    page.goto(f"/followers/{one.id}")
+    page.get_by_role("button", name="Blur an area").click()
+    drag(page, (0.25, 0.25), (0.75, 0.75))
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.get_by_role("button", name="Correct", exact=True).click(no_wait_after=True)
+    page.wait_for_timeout(300)
+    assert asked == ["beforeunload"] and page.get_by_label("Blurred areas").input_value()
+    page.get_by_role("button", name="Leave it as it was").click()
+    assert page.get_by_label("Blurred areas").input_value() == ""
+    page.get_by_role("button", name="Correct", exact=True).click()
+    page.wait_for_selector("#notes .note")
+    assert len(asked) == 1
 
 
 def test_by_keys_alone_a_part_is_chosen_and_kept(page, season):

@@ -31,6 +31,25 @@ def test_frames_that_are_held_back_are_written_down_and_undone(page, folder):
     assert not (folder / "verdicts.csv").exists()
 
 
+@pytest.mark.parametrize("has_scripts", [True, False])
+@pytest.mark.parametrize("path", ["/frames/?day=2031-04-04", "/frames/left-out"])
+def test_enter_in_the_reason_says_nothing_of_a_frame(browser, desk, folder, path, has_scripts):
+    (folder / "verdicts.csv").write_text(f"frame,verdict\n{FRAME},no\n")
+    context = browser.new_context(base_url=desk, java_script_enabled=has_scripts)
+    page = context.new_page()
+    page.goto(path)
+    page.get_by_label("15:00").check()
+    page.get_by_label("Why").fill("a hand")
+    page.keyboard.press("Enter")
+    page.get_by_label("15:00").press("Enter")
+    page.wait_for_timeout(300)
+    assert page.get_by_label("Why").input_value() == "a hand"
+    assert verdicts(folder) == f"frame,verdict\n{FRAME},no\n"
+    page.get_by_role("button", name="Hold back").click()
+    assert verdicts(folder).endswith(f"{FRAME},no,a hand\n")
+    context.close()
+
+
 def test_the_word_counts_once_the_days_are_worked_out_again(page, folder):
     page.goto("/frames/?day=2031-04-04")
     hold_back(page, "15:00", note="a cat")
@@ -41,6 +60,8 @@ def test_the_word_counts_once_the_days_are_worked_out_again(page, folder):
     page.wait_for_selector("text=Done.", timeout=60_000)
     page.get_by_role("link", name="Go on").click()
     assert page.locator("form.waiting").count() == 0
+    hold_back(page, "15:00", note="a cat")  # the same word once more
+    assert page.locator("#notes .note").inner_text().strip() == "That is so already."
     assert page.locator(".told").first.inner_text() == "You said no: a cat."
     season = Season(folder)
     (daily,) = [d for d in season.catalogue.daily("basil") if str(d.day) == "2031-04-04"]
@@ -84,6 +105,17 @@ def test_frames_left_out_stand_on_one_list_with_the_caution(page, folder):
     page.get_by_label("2031-04-04, 15:00").check()
     page.get_by_role("button", name="Use after all").click()
     assert verdicts(folder) == f"frame,verdict\n{FRAME},yes\n"
+    page.goto("/frames/left-out")
+    heads = page.locator("h2").all_inner_texts()
+    assert heads == ["Used, since you said yes"]
+
+
+def test_a_word_that_changes_without_a_reason_leaves_the_old_reason(page, folder):
+    page.goto("/frames/?day=2031-04-04")
+    hold_back(page, "15:00", note="hand in it")
+    page.get_by_label("15:00").check()
+    page.get_by_role("button", name="Use after all").click()
+    assert verdicts(folder) == f"frame,verdict,note\n{FRAME},yes,\n"
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

@@ -1,5 +1,7 @@
 """Work that pages start runs once at a time, whatever it is called."""
 
+import time
+
 import pytest
 
 from lapsekit.desk.jobs import Jobs
@@ -14,3 +16,15 @@ def test_the_same_command_does_not_run_twice_under_another_title(folder):
     other = jobs.start("Measuring", ["check"], "/")
     jobs.stop_all()
     assert first.process.poll() is not None and other.process.poll() is not None
+
+
+def test_work_that_is_stopped_in_its_first_command_does_not_begin_the_second(folder):
+    jobs = Jobs(folder)
+    job = jobs.start("The site", ["site"], "/", first=["measure"])
+    jobs.stop(job)
+    for _ in range(600):
+        if not job.runs:
+            break
+        time.sleep(0.05)
+    assert not job.runs and job.code != 0
+    assert not (folder / "site" / "index.html").exists()

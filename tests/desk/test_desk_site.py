@@ -9,6 +9,7 @@ import pytest
 
 from lapsekit.corrections import read_corrections
 from lapsekit.desk.publish import going_out
+from lapsekit.measuring import measure
 from lapsekit.publishing import PublishReport
 from lapsekit.season import Season
 from lapsekit.site.build import build_site
@@ -92,8 +93,45 @@ def test_a_verdict_on_a_day_that_readers_saw_offers_a_correction(page, folder):
     (folder / "site" / "day" / "2031-04-04").mkdir(parents=True)
     page.get_by_label("15:00").check()
     page.get_by_role("button", name="Hold back").click()
+    assert page.get_by_role("link", name="Write a correction").count() == 0  # nothing goes out
+    settings = folder / "season.toml"
+    publish = '\n[publish]\nto = "folder"\ntarget = "../web"\n'
+    settings.write_text(settings.read_text() + publish)
+    page.reload()
     page.get_by_role("link", name="Write a correction").click()
     assert page.get_by_label("First day").input_value() == "2031-04-04"
+
+
+def test_a_site_built_here_knows_what_was_said_of_frames_before(page, folder):
+    page.goto("/frames/?day=2031-04-04")
+    page.get_by_label("15:00").check()
+    page.get_by_role("button", name="Hold back").click()
+    page.goto("/publish/")
+    assert "1 day waits to be worked out again" in page.get_by_role("main").inner_text()
+    page.get_by_role("button", name="Build it").click()
+    page.wait_for_selector("text=Done.", timeout=90_000)
+    told = page.locator(".said").inner_text()
+    assert "lapsekit measure" not in told and "page" in told
+    page.get_by_role("link", name="Go on").click()
+    assert "to be worked out again" not in page.get_by_role("main").inner_text()
+    season = Season(folder)
+    (daily,) = [d for d in season.catalogue.daily("basil") if str(d.day) == "2031-04-04"]
+    season.catalogue.close()
+    assert daily.frames_used == 2
+    assert (folder / "site" / "index.html").is_file()
+
+
+def test_a_frame_held_back_by_hand_is_not_counted_as_one_that_shows_somebody(page, folder):
+    settings = folder / "season.toml"
+    settings.write_text(settings.read_text() + '\n[publish]\nto = "folder"\ntarget = "../web"\n')
+    frame = "frames/bench/2031-04-04/20310404T130000Z.png"
+    (folder / "verdicts.csv").write_text(f"frame,verdict\n{frame},no\n")
+    season = Season(folder)
+    measure(season, 1)
+    season.catalogue.close()
+    page.goto("/publish/")
+    told = page.locator(".caution", has_text="What is published").inner_text()
+    assert "1 frame stays back by your word" in told and "recognisable" not in told
 
 
 def test_a_film_is_set_previewed_and_plays_on_the_page(page, folder):

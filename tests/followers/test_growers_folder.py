@@ -106,7 +106,53 @@ def test_a_code_whose_letter_was_cut_off_is_renewed_once(bench, monkeypatch):
     assert deciding.take_down(Season(bench), CODE.search(letter.text)[0]) == record.id
 
 
-def test_files_are_moved_and_never_deleted_and_what_is_refused_says_why(bench):
+def everything(folder):
+    """The bytes of all files below a folder, whatever they are called."""
+    return b"".join(path.read_bytes() for path in folder.rglob("*") if path.is_file())
+
+
+def test_what_was_taken_in_lies_nowhere_any_more_once_it_is_taken_down(bench):
+    data = encoded(scene(1))
+    put(bench, "good.jpg", data, "name: Ada Acorn\nagreed: yes\nof age: yes\n")
+    (taken,) = json.loads(lapsekit(bench, "take-in", "--json"))["taken"]
+    assert data not in everything(bench) and list((bench / "came").rglob("*")) == []
+    lapsekit(bench, "take-down", taken["code"])
+    assert b"Ada Acorn" not in everything(bench) and not list(bench.rglob("*.jpg"))
+
+
+def test_a_take_in_that_is_cut_off_or_refused_for_now_keeps_the_file(bench, monkeypatch):
+    file = put(bench, "one.jpg", encoded(scene(1)), "name: Ada\n")
+
+    def cut_off(*_):
+        raise SystemExit
+
+    with monkeypatch.context() as patch:
+        patch.setattr(folder, "take_in", cut_off)
+        with pytest.raises(SystemExit):
+            folder.take_in_folder(Season(bench))
+    assert file.is_file() and file.with_suffix(".txt").is_file()
+    with monkeypatch.context() as patch:  # the text went, then it was cut off
+        patch.setattr(folder, "_delete", lambda path: cut_off(path.with_suffix(".txt").unlink()))
+        with pytest.raises(SystemExit):
+            folder.take_in_folder(Season(bench))
+    assert names(bench / "came") == ["one.jpg"]
+    assert folder.take_in_folder(Season(bench)).known == ["one.jpg"]
+    assert [each.name for each in records(Season(bench))] == ["Ada"]
+
+
+def test_what_was_refused_is_deleted_after_the_days_for_declined_pictures(bench):
+    put(bench, "bad.jpg", b"GIF89a", "name: Ada\n", age_s=10**8)
+    lapsekit(bench, "take-in", code=65)
+    lapsekit(bench, "take-in")
+    refused = bench / "came" / "refused"
+    assert names(refused) == ["bad.jpg", "bad.txt", "bad.why.txt"]
+    for file in refused.iterdir():
+        os.utime(file, (time.time() - 86_400 * 365,) * 2)
+    lapsekit(bench, "take-in")
+    assert names(refused) == []
+
+
+def test_what_is_refused_is_moved_and_says_why(bench):
     put(bench, "good.jpg", encoded(scene(1)), "name: Ada\n")
     put(bench, "bad.jpg", b"GIF89a")
     put(bench, "same.jpg", encoded(scene(1)))
@@ -114,13 +160,12 @@ def test_files_are_moved_and_never_deleted_and_what_is_refused_says_why(bench):
     assert "bad.jpg: refused. This is no picture" in said
     came = bench / "came"
     assert names(came) == []
-    assert names(came / "taken") == ["good.jpg", "good.txt", "same.jpg"]
     assert names(came / "refused") == ["bad.jpg", "bad.why.txt"]
     assert "JPEG" in (came / "refused" / "bad.why.txt").read_text()
     assert len(records(Season(bench))) == 1
-    put(bench, "good.jpg", encoded(scene(2)))
-    lapsekit(bench, "take-in")
-    assert "good-2.jpg" in names(came / "taken")
+    put(bench, "bad.jpg", b"GIF89a again")
+    lapsekit(bench, "take-in", code=65)
+    assert "bad-2.jpg" in names(came / "refused")
 
 
 def test_what_is_still_being_written_and_links_are_left(bench, tmp_path):

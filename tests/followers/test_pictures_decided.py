@@ -13,6 +13,7 @@ from lapsekit.errors import ChangedMeanwhile, FollowerError
 from lapsekit.followers import deciding, gone, outbox, retention
 from lapsekit.followers import records as records_module
 from lapsekit.followers.answering import with_answer
+from lapsekit.followers.areas import Areas
 from lapsekit.followers.letters import Text
 from lapsekit.followers.receiving import take_in
 from lapsekit.followers.records import (
@@ -90,8 +91,8 @@ CHANGES = {
     "region": lambda season, id: deciding.correct(season, id, region="chives"),
     "caption": lambda season, id: deciding.correct(season, id, caption="Another"),
     "day": lambda season, id: deciding.correct(season, id, sown=date(2031, 4, 2)),
-    "crop": lambda season, id: deciding.crop(season, id, (0, 0, 100, 100)),
-    "blur": lambda season, id: deciding.blur(season, id, [(0, 0, 100, 100)]),
+    "crop": lambda season, id: deciding.keep_areas(season, id, Areas((0, 0, 100, 100))),
+    "blur": lambda season, id: deciding.keep_areas(season, id, Areas(None, [(0, 0, 100, 100)])),
     "consent": lambda season, id: deciding.agree(season, id, consent(is_adult=False, parent="P")),
 }
 
@@ -144,7 +145,7 @@ def test_what_is_blurred_is_so_for_good_once_shown_and_before_only_for_readers(b
     fine = Image.fromarray(np.random.default_rng(1).integers(0, 255, (240, 320, 3), "u1"))
     waits = received(bench, data=encoded(fine, quality=95))
     clean = array(read_picture(bench, waits.id))
-    deciding.blur(bench, waits.id, [(20, 20, 120, 120)])
+    deciding.keep_areas(bench, waits.id, Areas(None, [(20, 20, 120, 120)]))
     assert (array(read_picture(bench, waits.id)) == clean).all()  # can still be undone
     deciding.show(bench, waits.id)
     made = array(read_picture(bench, waits.id))
@@ -160,7 +161,7 @@ def test_a_shown_picture_is_blurred_at_once_and_readers_are_told_that_it_changed
     waits = received(bench)
     deciding.show(bench, waits.id)
     before = shown(bench)[0].mark
-    deciding.blur(bench, waits.id, [(0, 0, 320, 240)])
+    deciding.keep_areas(bench, waits.id, Areas(None, [(0, 0, 320, 240)]))
     assert shown(bench)[0].mark != before
     assert read_record(bench, waits.id).blurred == ()
 
@@ -190,7 +191,7 @@ def vast(jpeg):
 )
 def test_a_damaged_picture_is_told_as_one_and_never_given_out_unblurred(bench, damage):
     mine = received(bench)
-    deciding.blur(bench, mine.id, [(0, 0, 100, 100)])
+    deciding.keep_areas(bench, mine.id, Areas(None, [(0, 0, 100, 100)]))
     file = bench.folder / FOLDER / "waiting" / mine.id / "picture.jpg"
     file.write_bytes(damage(file.read_bytes()))
     with pytest.raises(FollowerError, match="is damaged"):
@@ -204,12 +205,12 @@ def test_a_damaged_picture_is_told_as_one_and_never_given_out_unblurred(bench, d
 def test_a_crop_shows_just_that_part_and_can_be_undone(bench):
     waits = received(bench)
     deciding.show(bench, waits.id)
-    deciding.crop(bench, waits.id, (40, 30, 240, 180))
+    deciding.keep_areas(bench, waits.id, Areas((40, 30, 240, 180)))
     seen = shown(bench)[0]
     assert (seen.width, seen.height) == (200, 150)
     whole = array(read_picture(bench, waits.id))
     assert abs(array(seen.picture()) - whole[30:180, 40:240]).mean() < 3
-    deciding.crop(bench, waits.id, None)
+    deciding.keep_areas(bench, waits.id, Areas())
     assert (shown(bench)[0].width, shown(bench)[0].height) == (320, 240)
 
 
@@ -219,7 +220,7 @@ def test_a_crop_shows_just_that_part_and_can_be_undone(bench):
 def test_an_area_outside_of_the_picture_is_refused(bench, box):
     waits = received(bench)
     with pytest.raises(FollowerError, match="area"):
-        deciding.crop(bench, waits.id, box)
+        deciding.keep_areas(bench, waits.id, Areas(box))
     assert read_record(bench, waits.id).crop is None
 
 

@@ -98,6 +98,19 @@ def test_work_that_the_desk_began_ends_with_it(tmp_path):
         os.kill(number, 0)
 
 
+def test_a_password_is_kept_for_a_season_or_a_new_folder_and_nowhere_else(tmp_path):
+    home = tmp_path / "home"
+    home.mkdir()
+    (home / "letter.txt").write_text("dear")
+    done = lapsekit("desk", "--season", home, "--set-password", said=f"{PASSWORD}\n")
+    assert done.returncode != 0 and "is no season folder" in done.stderr
+    assert "--season FOLDER" in done.stderr and not (home / ".desk").exists()
+    (tmp_path / "new").mkdir()
+    for _ in range(2):  # a new one, and one that has a password and nothing else
+        done = lapsekit("desk", "--season", tmp_path / "new", "--set-password", said=PASSWORD)
+        assert done.returncode == 0 and (tmp_path / "new" / ".desk" / "password").is_file()
+
+
 @pytest.mark.parametrize("said", ["", "short\n"])
 def test_a_password_that_is_none_is_refused(folder, said):
     done = lapsekit("desk", "--season", folder, "--set-password", said=said)

@@ -5,6 +5,8 @@
   if (!root) return;
   const board = desk.board(root);
   const view = root.querySelector(".board-view");
+  const form = document.getElementById("areas");
+  const [drawn, keep, leave] = ["drawn", "keep-areas", "leave-areas"].map((id) => document.getElementById(id));
   const fields = { crop: document.getElementById("crop"), blur: document.getElementById("blurred") };
   let mode = "look";
   let begun = null;
@@ -39,7 +41,38 @@
     if (mode === "blur" && unfinished) blurred.push(unfinished);
     for (const box of blurred) parts.push(rect("box-under", box), rect("box blurred", box));
     board.layer.replaceChildren(...parts);
+    tell();
   }
+
+  // ---- what is drawn and not kept yet: never lost without a word, for a face may be under it
+
+  const same = (text) => text.trim().split(/\s+/).join(" ");
+  const isChanged = (field) => same(field.value) !== same(field.defaultValue);
+  const canShow = document.querySelector("button[formaction]:not([disabled])") !== null;
+  let isSent = false;
+
+  function tell() {
+    const [part, areas] = [isChanged(fields.crop), isChanged(fields.blur)];
+    keep.hidden = leave.hidden = drawn.hidden = !(part || areas);
+    keep.textContent = part && areas ? "Keep part and areas" : part ? "Keep this part" : "Blur these";
+    const what = [part ? "the part that is shown" : "", areas ? "what is blurred" : ""].filter(Boolean).join(", and ");
+    const told = `Not kept yet: ${what}.${canShow ? " “Show it” keeps it too." : ""}`;
+    if (!drawn.hidden && drawn.textContent !== told) drawn.textContent = told;
+  }
+
+  leave.addEventListener("click", () => {
+    for (const field of Object.values(fields)) field.value = field.defaultValue;
+    draw();
+  });
+  form.addEventListener("submit", (event) => {
+    if (!begun) return (isSent = true);
+    event.preventDefault();
+    desk.say("An area is begun and not ended: end it, or put the finger on “Look”.", "refusal");
+  });
+  window.addEventListener("pageshow", () => (isSent = false));
+  window.addEventListener("beforeunload", (event) => {
+    if (!isSent && Object.values(fields).some(isChanged)) event.preventDefault();
+  });
 
   const between = (a, b) => [
     Math.round(Math.min(a.x, b.x)),
@@ -68,6 +101,7 @@
 
   function choose(next) {
     mode = next;
+    begun = null;
     board.draws = mode !== "look";
     view.classList.toggle("moves", !board.draws);
     for (const button of document.querySelectorAll("[data-mode]"))
