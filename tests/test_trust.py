@@ -176,7 +176,7 @@ def test_another_model_an_earlier_season_and_copies_that_are_not_encrypted_are_a
     texts = {
         "encrypted": SETTINGS + where + 'encrypt_with = "word"\n',
         "open": SETTINGS + where,
-        "model": SETTINGS + '\n[canopy]\nmodel_file = "/home/x/own.json"\n',
+        "model": SETTINGS.replace('"exgr"', '"model"\nmodel_file = "/home/x/own.json"'),
         "earlier": SETTINGS + '\n[site]\nearlier = "/home/x/bench-2030"\n',
     }
     known = {

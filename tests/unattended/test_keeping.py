@@ -329,7 +329,7 @@ def test_a_watched_folder_that_is_gone_is_told_once_a_look_and_comes_back(tmp_pa
     file = season.folder / "card" / "a.png"
     file.write_bytes(timed_picture(START))
     os.utime(file, (START.timestamp() - 60,) * 2)
-    camera._model = camera._model.model_copy(update={"settled_s": 0.0})
+    camera.camera._model = camera.camera._model.model_copy(update={"settled_s": 0.0})
     keeping.watch()
     assert len(season.catalogue.frames()) == 1
     season.catalogue.close()
