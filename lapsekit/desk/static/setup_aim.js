@@ -128,6 +128,8 @@
       if (!keep()) event.preventDefault();
       form.elements.areas.value = JSON.stringify(areas);
     });
+    const before = JSON.stringify(areas);
+    form.isChanged = () => draw.points.length > 0 || JSON.stringify(areas) !== before;
     root.scrollIntoView({ block: "nearest" });
   }
 })();
