@@ -36,7 +36,9 @@
       try {
         const told = await desk.read(`${at}look`);
         if (told.number && told.number !== number) show(told);
-        said.textContent = told.said || (told.number ? `Live; the last picture is of ${told.at}. Nothing is filed.` : "Looking through the camera …");
+        // Where pictures come slowly that is no failure: the last one stands.
+        const waits = told.number && /^no new picture/i.test(told.said);
+        said.textContent = waits ? `The last picture is of ${told.at}; the next one has not come yet. Nothing is filed.` : told.said || (told.number ? `Live; the last picture is of ${told.at}. Nothing is filed.` : "Looking through the camera …");
       } catch (error) {
         said.textContent = error.message;
       }
