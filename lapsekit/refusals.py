@@ -7,6 +7,7 @@ import difflib
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 _OWN_WORDS = {
     "string_pattern_mismatch": "use lower-case letters, digits and hyphens, at most 40, a letter "
@@ -16,6 +17,13 @@ _OWN_WORDS = {
     "[[10, 20], [30, 40]]; regions.toml writes [[region]] and [[region.outline]] twice bracketed",
 }
 
+
+_BOUNDS = ("greater_than", "less_than")
+_WORDS_OF_BOUNDS = {"gt": "more than", "ge": "at least", "lt": "less than", "le": "at most"}
+_LENGTHS = {
+    "string_too_short": "write at least {min_length} characters",
+    "string_too_long": "write at most {max_length} characters",
+}
 
 _ADDRESS = (
     'write an address like "http://10.0.0.7/still.jpg" or "rtsp://10.0.0.7/stream"; who logs in '
@@ -36,7 +44,7 @@ def refusals(error: ValidationError, model: type[BaseModel]) -> list[str]:
     Returns
     -------
     list of str
-        ``"cameras.bench.px_per_cm = -3: input should be greater than 0"`` and the like. An
+        ``"cameras.bench.px_per_cm = -3: write a number, more than 0"`` and the like. An
         emptiness that only follows from a refused entry inside is not repeated.
     """
     problems = error.errors(include_url=False)
@@ -65,10 +73,67 @@ def _told(problem: dict[str, Any], model: type[BaseModel]) -> str:
         kinds = ", ".join(filter(None, map(_tag, _models_at(problem["loc"], model))))
         return f"{key}.kind {given}; allowed: {kinds}"
     words = _ADDRESS if kind == "string_pattern_mismatch" and "url" in problem["loc"] else None
-    message = words or _OWN_WORDS.get(kind) or str(context.get("error", problem["msg"]))
+    words = words or _OWN_WORDS.get(kind) or _allowed(kind, context, problem["loc"], model)
+    message = words or str(context.get("error", problem["msg"]))
     value = problem["input"]
     shown = "" if isinstance(value, dict) or len(repr(value)) > 120 else f" = {_toml(value)}"
     return f"{key}{shown}: {message[0].lower()}{message[1:]}"
+
+
+def _allowed(
+    kind: str, context: dict[str, Any], loc: tuple[Any, ...], model: type[BaseModel]
+) -> str | None:
+    """What is allowed there instead, in plain words; None where pydantic says it best."""
+    if kind == "literal_error":
+        return f"write {context['expected']}"
+    if kind in _LENGTHS:
+        return _LENGTHS[kind].format(**context)
+    if not kind.startswith(("int_", "float_", *_BOUNDS)):
+        return None
+    field = _field_at(loc, model)
+    if field is not None:
+        return f"write {number_words(field)}"
+    limits = {name: value for name, value in context.items() if name in _WORDS_OF_BOUNDS}
+    return f"write {_number_words(kind.startswith('int_'), limits)}"
+
+
+def number_words(field: FieldInfo) -> str:
+    """What numbers a field takes, like ``a whole number, at least 1``."""
+    kinds, limits = set(), {}
+    _gather(field.annotation, field.metadata, kinds, limits)
+    return _number_words(float not in kinds, limits)
+
+
+def _gather(annotation: Any, marks: Any, kinds: set[type], limits: dict[str, float]) -> None:
+    """Kinds of number that an annotation allows, and their limits, wherever it holds them."""
+    found_marks = [one for mark in marks for one in (mark, *getattr(mark, "metadata", ()))]
+    for mark in found_marks:
+        found = {name: getattr(mark, name, None) for name in _WORDS_OF_BOUNDS}
+        limits |= {name: value for name, value in found.items() if value is not None}
+    kinds |= {annotation} & {int, float}
+    for part in get_args(annotation) if not hasattr(annotation, "__metadata__") else ():
+        _gather(part, (), kinds, limits)
+    if hasattr(annotation, "__metadata__"):
+        _gather(annotation.__origin__, annotation.__metadata__, kinds, limits)
+
+
+def _number_words(is_whole: bool, limits: dict[str, float]) -> str:
+    if is_whole and "gt" in limits:
+        limits = {"ge": limits["gt"] + 1, **{k: v for k, v in limits.items() if k != "gt"}}
+    kind = "a whole number" if is_whole else "a number"
+    if {"ge", "le"} <= set(limits):
+        return f"{kind} from {limits['ge']:g} to {limits['le']:g}"
+    told = [f"{word} {limits[name]:g}" for name, word in _WORDS_OF_BOUNDS.items() if name in limits]
+    return ", ".join([kind, " and ".join(told)] if told else [kind])
+
+
+def _field_at(loc: tuple[Any, ...], model: type[BaseModel]) -> FieldInfo | None:
+    """The field of the last step that is a key; None inside a list, whose entries differ."""
+    for owner in _models_at(loc[:-1], model) if loc else ():
+        for name, field in owner.model_fields.items():
+            if loc[-1] in (name, field.alias):
+                return field
+    return None
 
 
 def _toml(value: Any) -> str:

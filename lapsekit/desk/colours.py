@@ -96,7 +96,10 @@ def _why_not(season: Season) -> str | None:
     method = season.settings.canopy.method
     if method == "model":
         return None
-    return f'canopy.method is "{method}", which no stroke can teach; set it to "model" first.'
+    return (
+        f'Plants are told by "{method}", which no stroke can teach; set method under [canopy] in '
+        'season.toml to "model" first.'
+    )
 
 
 def _frame_of(season: Season, camera: str, told: str, days: list[date]) -> Frame | None:
@@ -215,12 +218,21 @@ def _remove(asked: Asked) -> Response:
         raise SettingsError(f"{FILE} has no such stroke any more; open the page again")
     gone = strokes[int(number)]
     change = asked.desk.book.change(
-        f"A stroke on {gone.frame.rpartition('/')[2]} taken out",
+        f"A stroke on {_moment(asked, gone.frame)} taken out",
         {FILE: lambda now: without_strokes(now, [gone])},
         {FILE: asked.text("seen")},
     )
     back = asked.text("back")
     return asked.changed(change, back if back.startswith("/colours/") else "/colours/")
+
+
+def _moment(asked: Asked, path: str) -> str:
+    """Day and time of a frame as people read it; its name, where the season has it no more."""
+    with asked.season() as season:
+        frame = season.catalogue.frame(path)
+        if frame is None:
+            return path.rpartition("/")[2]
+        return f"the picture of {frame.taken_at.astimezone(season.zone):%Y-%m-%d, %H:%M}"
 
 
 def _measure(asked: Asked) -> Response:

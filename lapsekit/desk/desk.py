@@ -109,13 +109,17 @@ class Desk:
 
     @cached_property
     def _environment(self) -> Environment:
-        return Environment(
+        from lapsekit.desk.linking import linked
+
+        made = Environment(
             loader=FileSystemLoader(TEMPLATES),
             autoescape=True,
             trim_blocks=True,
             lstrip_blocks=True,
             undefined=StrictUndefined,
         )
+        made.filters["linked"] = linked
+        return made
 
     def rendered(self, asked: "Asked", template: str, told: Mapping[str, Any]) -> str:
         """A page's text; what the last change had to say stands at its head, once."""

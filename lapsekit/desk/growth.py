@@ -36,8 +36,10 @@ def _page(asked: Asked) -> Response:
         facts = growth_facts(almanac, curves, report.growths, notice(season, report.growths))
         corrections, problems = read_corrections(season.folder / CORRECTIONS_FILE)
         titles = {region.name: region.title for region in season.regions.region}
+        whole = _whole_pictures(season)
         told = {
-            "overviews": overviews(almanac, curves),
+            "overviews": overviews(almanac, [c for c in curves if c.name not in whole] or curves),
+            "whole": [c for c in curves if c.name in whole and len(whole) < len(curves)],
             "alerts": look_sentences(season, report.alerts),
             "followed": _followed(season, titles),
             "beyond": _beyond(season),
@@ -56,6 +58,11 @@ def _page(asked: Asked) -> Response:
         **facts,
         **told,
     )
+
+
+def _whole_pictures(season: Season) -> set[str]:
+    """Regions that are the whole picture: beside them every plant would lie at the bottom."""
+    return {r.name for r in season.regions.region if not any(o.points for o in r.outline)}
 
 
 def _beyond(season: Season) -> list[tuple[Region, date]]:

@@ -62,7 +62,7 @@ def _keep(desk: Desk, job: Job) -> int | None:
 def _test_alerts(asked: Asked) -> Response:
     with asked.season() as season:
         if season.settings.alerts.to_file is None:
-            raise SettingsError("Alerts are off: name to_file under alerts in the settings first.")
+            raise SettingsError("Alerts are off: set to_file under [alerts] first.")
     return asked.work("A test message to those who are called", ["alert", "--test"], "/health/")
 
 

@@ -80,11 +80,16 @@ class Lookout:
         self._lock = threading.Lock()
         self._watch: _Watch | None = None
         self._sights: dict[str, Sight] = {}
+        self._faults: dict[str, str] = {}
         self._count = 0
 
     def sight(self, camera: str) -> Sight | None:
         """The last picture of a camera; None if there was none yet."""
         return self._sights.get(camera)
+
+    def fault(self, camera: str) -> str:
+        """Why the last trial of a camera gave no picture; "" where it did, or was not made."""
+        return self._faults.get(camera, "")
 
     def ask(self, camera: str) -> str:
         """Go on looking through a camera, or begin to; why there is no new picture, or ""."""
@@ -173,11 +178,16 @@ class Lookout:
                 shot = open_camera(camera, model, season.folder, season.zone).take(season.clock())
                 return self._seen(camera, aim, *aim.look(shot))
 
-        return self.alone(camera, look)
+        try:
+            return self.alone(camera, look)
+        except LapsekitError as error:
+            self._faults[camera] = str(error)
+            raise
 
     def forget(self, camera: str) -> None:
-        """Forget a camera's last picture: it may be another one now."""
+        """Forget a camera's last picture, or why there was none: it may be another one now."""
         self._sights.pop(camera, None)
+        self._faults.pop(camera, None)
 
     def _run(self, watch: _Watch) -> None:
         try:
@@ -209,6 +219,7 @@ class Lookout:
         with self._lock:
             self._count += 1
             self._sights[camera] = Sight(self._count, look, picture, aim)
+            self._faults.pop(camera, None)
             return self._sights[camera]
 
     def _require_wanted(self, watch: _Watch) -> None:

@@ -19,11 +19,14 @@ from lapsekit.season import REGIONS_FILE, SETTINGS_FILE
 if TYPE_CHECKING:
     from lapsekit.desk.desk import Desk
 
+FEW_DAYS = 5
+"""With fewer days of pictures little is sure: early ones show rims, later ones leaves."""
+
 _KINDS = {
     "pot": "a pot",
     "row": "one plant of a row",
     "cell": "a cell of a tray",
-    "plant": "a plant without a container",
+    "plant": "a plant; no container is seen around it",
     "stand": "plants that cannot be told apart",
 }
 
@@ -110,6 +113,8 @@ def _found(desk: "Desk", camera: str) -> dict[str, Any]:
             "reference": reference_of(season, camera),
             "groups": sorted({r.group for r in season.regions.region if r.group}),
             "days": len(found.days),
+            "is_few": len(found.days) < FEW_DAYS,
+            "bare": sum(proposal.kind == "plant" for proposal in found.proposals),
             "day": found.days[-1],
             "proposals": [
                 {

@@ -12,6 +12,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from lapsekit.checking.work import last_morning
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.frames import days_waiting
+from lapsekit.desk.going_out import going_out
 from lapsekit.desk.jobs import Job
 from lapsekit.errors import SettingsError
 from lapsekit.publishing import PublishReport
@@ -45,7 +46,7 @@ KINDS = {
 _BUILDING = ("site", "publish")
 _FIRST = ("measure",)
 """What is not measured or judged by today's settings and verdicts yet is worked out before."""
-_DEEPEST, _MOST_NAMED = 12, 300
+_DEEPEST = 12
 
 
 def _page(asked: Asked) -> Response:
@@ -132,33 +133,6 @@ def _whole(job: Job) -> None:
     told = json.loads("\n".join(said[said.index("{") :]))
     job.said.clear()
     job.said.extend(going_out(PublishReport(**told)))
-
-
-def going_out(report: PublishReport) -> list[str]:
-    """What would be sent and removed: headline and cautions, then files, bounded.
-
-    Parameters
-    ----------
-    report : PublishReport
-        Of a dry run.
-    """
-    if not report.sent and not report.removed:
-        return [f"Nothing: {report.place} is as it should be ({report.unchanged} files)."]
-    lines = [
-        f"To {report.place}: {len(report.sent)} files would be sent ({report.size / 1e6:.1f} MB), "
-        f"{len(report.removed)} removed; {report.unchanged} are there as they should be."
-    ]
-    if report.overwritten:
-        lines.append(f"Not put there by lapsekit, and overwritten: {_some(report.overwritten)}")
-    lines += [f"Caution: {report.caution}"] if report.caution else []
-    names = [f"  + {name}" for name in report.sent] + [f"  - {name}" for name in report.removed]
-    rest = len(names) - _MOST_NAMED
-    return lines + names[:_MOST_NAMED] + ([f"  and {rest} more"] if rest > 0 else [])
-
-
-def _some(names: Sequence[str]) -> str:
-    more = f" and {len(names) - 10} more" if len(names) > 10 else ""
-    return f"{', '.join(names[:10])}{more}"
 
 
 def _publish(asked: Asked) -> Response:

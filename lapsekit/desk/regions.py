@@ -16,7 +16,7 @@ from lapsekit.desk.outlines import (
     text_of,
 )
 from lapsekit.desk.setting_up.aim import reference_of
-from lapsekit.desk.setting_up.steps import camera_of, step_page
+from lapsekit.desk.setting_up.steps import camera_of, saved, step_page
 from lapsekit.edits.regions_text import (
     add_region,
     end_region,
@@ -158,7 +158,8 @@ def _save(asked: Asked) -> Response:
             {REGIONS_FILE: lambda text: _redrawn(text, known, since, points, keys)},
             seen,
         )
-    return asked.changed(change, f"/regions/{camera}/?day={max(day, since)}")
+    stay = f"/regions/{camera}/?day={max(day, since)}"
+    return saved(asked, "regions", change, stay)
 
 
 def _redrawn(text: str, known: Region, since: date, points, keys: dict) -> str:

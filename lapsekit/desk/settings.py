@@ -11,6 +11,7 @@ from starlette.responses import Response
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.settings_fields import Field, fields, understood
 from lapsekit.desk.settings_help import help_of
+from lapsekit.desk.settings_labels import labels_of
 from lapsekit.edits.book import NAMES
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
@@ -87,6 +88,7 @@ _CAUTIONS = {
     "checked before the first picture comes.",
     "thinning": "Frames that are thinned out are gone from this machine; keep a copy elsewhere.",
 }
+_FOLDER = re.compile(r"^.*/(?=season\.toml: )")
 _PROBLEM = re.compile(r"[^:]*season\.toml: ([\w.-]+)(?: = |: | )(.*)")
 
 
@@ -134,7 +136,7 @@ def _held(whole: Mapping[str, Any], name: str) -> Mapping[str, Any]:
 
 def _fields(name: str, model: type[Model], whole: Mapping[str, Any]) -> list[Field]:
     held = _held(whole, name)
-    return fields(model, held, help_of(name, held.get("kind", "")))
+    return fields(model, held, help_of(name, held.get("kind", "")), labels_of(name))
 
 
 def _table(
@@ -175,12 +177,13 @@ def _save(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("seen")}
     try:
-        keys = ", ".join(said) or "nothing"
-        change = asked.desk.book.change(f"{title}: {keys} set", {SETTINGS_FILE: edit}, seen=seen)
+        labels = ", ".join(f"“{each.label}”" for each in found if each.key in said) or "nothing"
+        what = f"{title}: {labels} set"
+        change = asked.desk.book.change(what, {SETTINGS_FILE: edit}, seen=seen)
     except ChangedMeanwhile:
         raise
     except LapsekitError as error:
-        return _table(asked, *_sorted_out(f"{error}", name))
+        return _table(asked, *_sorted_out(f"{error}", name, [each.key for each in found]))
     return asked.changed(change, f"/settings/{name}", _made_inbox(asked) if "inbox" in said else "")
 
 
@@ -216,18 +219,25 @@ def _is_changed(asked: Asked, field: Field) -> bool:
     )
 
 
-def _sorted_out(told: str, name: str) -> tuple[dict[str, str], list[str]]:
+def _sorted_out(told: str, name: str, keys: Sequence[str]) -> tuple[dict[str, str], list[str]]:
     """A refusal's lines by the key that they are about, and those about none of this table."""
     by_key: dict[str, str] = {}
     others = []
     for line in told.splitlines():
         found = _PROBLEM.match(line)
-        key = found[1].removeprefix(f"{name}.") if found else ""
         if found and found[1].startswith(f"{name}."):
-            by_key[key] = found[2]
+            by_key[found[1].removeprefix(f"{name}.")] = found[2]
+        elif found and found[1] == name and (about := _spoken_of(found[2], keys)):
+            by_key |= dict.fromkeys(about, found[2])
         else:
-            others.append(line)
+            others.append(_FOLDER.sub("", line))
     return by_key, others
+
+
+def _spoken_of(told: str, keys: Sequence[str]) -> list[str]:
+    """The fields that a refusal of a table as a whole is about: its first word, and what must."""
+    words = {told.split(" ")[0].strip(",;:"), *re.findall(r"(\w+) must\b", told)}
+    return [key for key in keys if key in words]
 
 
 def _text(asked: Asked) -> Response:

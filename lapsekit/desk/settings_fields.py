@@ -58,7 +58,12 @@ class Field:
     chosen: tuple[str, ...] = ()
 
 
-def fields(model: type[Model], table: Mapping[str, Any], told: Mapping[str, str]) -> list[Field]:
+def fields(
+    model: type[Model],
+    table: Mapping[str, Any],
+    told: Mapping[str, str],
+    labels: Mapping[str, str],
+) -> list[Field]:
     """The fields of a table.
 
     Parameters
@@ -68,22 +73,27 @@ def fields(model: type[Model], table: Mapping[str, Any], told: Mapping[str, str]
         What the file holds of it.
     told : mapping of str to str
         What is said of its keys.
+    labels : mapping of str to str
+        What keys are called that do not say it themselves.
     """
     found = []
     for name, info in model.model_fields.items():
         key, plain = info.alias or name, _plain(info.annotation)
         if not _is_table(plain) and name != "kind":
-            found.append(_field(key, info, plain, table, told.get(key, "")))
+            label = labels.get(key) or label_of(key)
+            found.append(_field(key, info, plain, table, label, told.get(key, "")))
     return found
 
 
-def _field(key: str, info: FieldInfo, plain: Any, table: Mapping[str, Any], told: str) -> Field:
+def _field(
+    key: str, info: FieldInfo, plain: Any, table: Mapping[str, Any], label: str, told: str
+) -> Field:
     kind, options = _kind(plain)
     value = table.get(key)
     chosen = tuple(map(str, value)) if kind == "choices" and isinstance(value, list) else ()
     shown = "" if value is None else written(value, kind)
     usual = None if info.is_required() else info.get_default(call_default_factory=True)
-    return Field(key, kind, label_of(key), told, shown, _usual(usual, kind), options, chosen)
+    return Field(key, kind, label, told, shown, _usual(usual, kind), options, chosen)
 
 
 def label_of(key: str) -> str:

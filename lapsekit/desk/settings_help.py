@@ -165,10 +165,13 @@ HELP: dict[str, dict[str, str]] = {
         "": "Pictures of followers' own plants wait until you say yes to each; none is shown "
         "before.",
         "contact": "Whom followers can turn to: a name or an office, and how it is reached. It "
-        "stands in the privacy notice, and nothing comes in without it.",
-        "address": "The mail address to which pictures can be sent. The site's page names it.",
-        "upload": "The address at which your “lapsekit receive” can be reached.",
-        "inbox": "A folder into which you put pictures that came another way.",
+        "stands in the privacy notice. The three fields below need it: nothing comes in without.",
+        "address": "The mail address to which pictures can be sent. The site's page names it. Say "
+        "above whom followers can turn to as well.",
+        "upload": "The address at which your “lapsekit receive” can be reached. Say above whom "
+        "followers can turn to as well.",
+        "inbox": "A folder into which you put pictures that came another way. A bare name, like "
+        "inbox, lies in the season's folder. Say above whom followers can turn to as well.",
         "minors": "What holds for those who are not of age: a parent agrees, or their pictures are "
         "not taken.",
         "largest_side_px": "Larger pictures are reduced to this side when they are kept.",

@@ -7,6 +7,8 @@ from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.jobs import Job
 
 _SHOWN_AT_WORK, _SHOWN = 40, 400
+_FOLDED = ("  + ", "  - ", "  and ")
+"""How lines begin that name single files: they are summed up above."""
 
 
 def _job(asked: Asked) -> Job:
@@ -21,7 +23,9 @@ def _page(asked: Asked) -> Response:
     lines = list(job.said)[-(_SHOWN_AT_WORK if job.runs else _SHOWN) :]
     if asked.wants_data:
         return asked.data(runs=job.runs, code=job.code, lines=lines)
-    return asked.page("work.html", job=job, lines=lines)
+    folded = [] if job.runs else [line for line in lines if line.startswith(_FOLDED)]
+    shown = [line for line in lines if line not in folded] if folded else lines
+    return asked.page("work.html", job=job, lines=shown, folded=folded)
 
 
 def _stop(asked: Asked) -> Response:

@@ -90,6 +90,13 @@ class TimeSource:
         """Whether the file's name does not fit the pattern."""
         return self.pattern is not None and self._by_name(file) is None
 
+    def named(self, file: Path) -> datetime | None:
+        """UTC instant by the file's name alone; None where that does not tell it."""
+        taken = self._by_name(file) if self.pattern and not self.file_time else None
+        if taken is None or taken.year < EARLIEST_YEAR:
+            return None
+        return (taken if taken.tzinfo else taken.replace(tzinfo=self.zone)).astimezone(UTC)
+
     def _by_name(self, file: Path) -> datetime | None:
         try:
             return datetime.strptime(file.stem, self.pattern)
@@ -170,7 +177,8 @@ def bring_in(
         If `source` cannot be read, or a frame could not be stored; what was filed stays.
     """
     report = ImportReport()
-    files = _pictures(source)
+    files, others = _wanted(_pictures(source), times, stretch, day_of)
+    report.of_other_days += [str(file.relative_to(source)) for file in others]
     seen: dict[str, str] = {}
     for file in track(files, len(files), "importing"):
         name = str(file.relative_to(source))
@@ -205,6 +213,17 @@ def bring_in(
             catalogue.add_frames([described(kept, data, day_of, "import")])
             (report.stored if kept.new else report.duplicates).append((name, kept.path))
     return report
+
+
+def _wanted(
+    files: list[Path], times: TimeSource, stretch: Stretch, day_of: Callable[[datetime], date]
+) -> tuple[list[Path], list[Path]]:
+    """Files that are looked at, and those whose names tell that they are of other days."""
+    found: tuple[list[Path], list[Path]] = [], []
+    for file in files:
+        at = times.named(file)
+        found[0 if at is None or stretch.holds(day_of(at)) else 1].append(file)
+    return found
 
 
 def _pictures(source: Path) -> list[Path]:

@@ -8,6 +8,7 @@ import pytest
 from lapsekit.desk.settings import CAMERAS, TABLES
 from lapsekit.desk.settings_fields import fields, label_of, understood
 from lapsekit.desk.settings_help import HELP, help_of
+from lapsekit.desk.settings_labels import LABELS, labels_of
 from tests.axe import findings
 
 BY_HAND = """\
@@ -42,8 +43,8 @@ def by_hand(folder):
 
 def test_only_what_was_changed_is_written_and_comments_stay(page, by_hand):
     page.goto("/settings/capture")
-    page.get_by_label("Daily at").fill("11:30")
-    page.get_by_label("Keep free (MB)").fill("500")  # what is usual
+    page.get_by_label("Daily picture at").fill("11:30")
+    page.get_by_label("Room that stays free (MB)").fill("500")  # what is usual
     page.get_by_role("button", name="Save").click()
     assert by_hand.read_text() == BY_HAND.replace('"12:00"', '"11:30"')
     page.get_by_role("button", name="Undo").click()
@@ -52,22 +53,22 @@ def test_only_what_was_changed_is_written_and_comments_stay(page, by_hand):
 
 def test_a_field_that_is_emptied_leaves_the_file(page, by_hand):
     page.goto("/settings/capture")
-    page.get_by_label("Every minutes").fill("")
+    page.get_by_label("A picture every so many minutes").fill("")
     page.get_by_role("button", name="Save").click()
     assert by_hand.read_text() == BY_HAND.replace("every_minutes = 30\n", "")
 
 
 def test_a_wrong_value_is_told_at_its_field_and_nothing_is_written(page, by_hand):
     page.goto("/settings/capture")
-    page.get_by_label("Every minutes").fill("soon")
-    page.get_by_label("Daily at").fill("11:00")
+    page.get_by_label("A picture every so many minutes").fill("soon")
+    page.get_by_label("Daily picture at").fill("11:00")
     page.get_by_role("button", name="Save").click()
     assert by_hand.read_text() == BY_HAND
     wrong = page.locator(".field.wrong")
     assert wrong.count() == 1
-    assert "soon" in wrong.inner_text() or "integer" in wrong.inner_text()
-    assert page.get_by_label("Every minutes").input_value() == "soon"
-    assert page.get_by_label("Daily at").input_value() == "11:00"
+    assert '"soon": write a whole number from 1 to 1440' in wrong.inner_text()
+    assert page.get_by_label("A picture every so many minutes").input_value() == "soon"
+    assert page.get_by_label("Daily picture at").input_value() == "11:00"
 
 
 def test_a_hand_edit_between_page_and_form_is_told_and_stays(page, by_hand):
@@ -126,7 +127,8 @@ def every_field():
     tables = {name: model for name, (_, model) in TABLES.items()}
     cameras = {f"cameras.{kind}": model for kind, model in CAMERAS.items()}
     for name, model in (tables | cameras).items():
-        for field in fields(model, {}, help_of(name, name.removeprefix("cameras."))):
+        told = help_of(name, name.removeprefix("cameras."))
+        for field in fields(model, {}, told, labels_of(name)):
             yield name, field
 
 
@@ -138,6 +140,41 @@ def test_every_setting_is_explained_in_whole_sentences():
     for name, field in told:
         assert sentence.fullmatch(field.help), (name, field.key, field.help)
         assert field.help.endswith("."), (name, field.key)
+
+
+def test_every_number_s_label_says_what_is_counted_and_no_label_is_kept_for_nothing():
+    counted = re.compile(
+        r"\(|number|Pictures|pictures|Pixels|Frames|Answers|minutes|hours|days|port"
+    )
+    known = {}
+    for name, field in every_field():
+        known.setdefault("cameras" if name.startswith("cameras.") else name, set()).add(field.key)
+        if field.kind in ("whole", "number"):
+            assert counted.search(field.label) or field.key in ("gain", "ssh_port"), field
+    for table, labels in LABELS.items():
+        assert set(labels) <= known[table], table
+
+
+def test_an_inbox_without_a_contact_is_refused_at_both_fields_and_help_says_so_before(
+    page, by_hand
+):
+    page.goto("/settings/followers")
+    inbox = page.get_by_label("Folder for pictures that came another way")
+    told = page.locator(f"#{inbox.get_attribute('aria-describedby')}").inner_text()
+    assert "whom followers can turn to" in told and "in the season's folder" in told
+    inbox.fill("inbox")
+    page.get_by_role("button", name="Save").click()
+    assert page.locator(".field.wrong label").all_inner_texts() == [
+        "Whom followers can turn to",
+        "Folder for pictures that came another way",
+    ]
+    assert "/season.toml" not in page.locator("main").inner_text()
+    assert by_hand.read_text() == BY_HAND
+    page.get_by_label("Whom followers can turn to").fill("The office, room 3")
+    page.get_by_role("button", name="Save").click()
+    told = page.locator("#notes").inner_text()
+    assert "“Whom followers can turn to”, “Folder for pictures that came another way” set" in told
+    assert (by_hand.parent / "inbox").is_dir()
 
 
 def test_no_help_is_kept_for_a_setting_that_there_is_not():
@@ -154,10 +191,10 @@ def test_no_help_is_kept_for_a_setting_that_there_is_not():
 def test_the_upload_pages_limits_have_a_form(page, by_hand):
     page.goto("/settings/")
     page.get_by_role("link", name="How much the upload page takes").click()
-    page.get_by_label("A day each").fill("20")
+    page.get_by_label("Pictures a day, from one address").fill("20")
     page.get_by_role("button", name="Save").click()
     assert tomllib.loads(by_hand.read_text())["followers"] == {"page": {"a_day_each": 20}}
-    page.get_by_label("Most at once").fill("99")
+    page.get_by_label("Most pictures in one sending").fill("99")
     page.get_by_role("button", name="Save").click()
     assert "20" in page.locator(".field.wrong .refusal").inner_text()
     assert tomllib.loads(by_hand.read_text())["followers"] == {"page": {"a_day_each": 20}}

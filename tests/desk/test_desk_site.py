@@ -2,13 +2,14 @@
 
 import csv
 import io
+import re
 import sqlite3
 import tomllib
 
 import pytest
 
 from lapsekit.corrections import read_corrections
-from lapsekit.desk.publish import going_out
+from lapsekit.desk.going_out import going_out
 from lapsekit.measuring import measure
 from lapsekit.publishing import PublishReport
 from lapsekit.season import Season
@@ -172,7 +173,10 @@ def test_what_will_go_out_is_listed_and_nothing_goes(page, folder, tmp_path):
     page.goto("/publish/")
     page.get_by_role("button", name="What will go out").click()
     page.wait_for_selector("text=Done.", timeout=90_000)
-    headline, *names = page.locator(".said").inner_text().splitlines()
+    headline, kinds = page.locator(".said").first.inner_text().splitlines()
+    assert re.fullmatch(r"Sent: 5 pages of days, \d+ other pages, .*\.", kinds)
+    page.locator("summary", has_text="each file").click()
+    names = page.locator("details .said").inner_text().splitlines()
     size = len([file for file in (folder / "site").rglob("*") if file.is_file()])
     assert headline.startswith(f"To {tmp_path / 'host'}: {size} files would be sent")
     assert "  + index.html" in names and len(names) == size
@@ -181,7 +185,8 @@ def test_what_will_go_out_is_listed_and_nothing_goes(page, folder, tmp_path):
 
 def test_a_long_list_of_what_goes_out_ends_with_how_many_more():
     report = PublishReport("there", sent=[f"{n}.jpg" for n in range(900)], removed=["old.html"])
-    headline, *names = going_out(report)
+    headline, sent, removed, *names = going_out(report)
+    assert (sent, removed) == ("Sent: 900 other files.", "Removed: 1 other page.")
     assert "900 files" in headline and "1 removed" in headline
     assert len(names) < 400 and names[-1] == f"  and {901 - len(names) + 1} more"
 

@@ -1,7 +1,9 @@
 """A season set up at the desk, in a real browser, by what a grower would tap and type."""
 
 import re
+import shlex
 import shutil
+import subprocess
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -132,17 +134,89 @@ def test_a_season_is_set_up_from_an_empty_folder_to_its_first_measured_day(
     assert "# One table a camera; the name in the brackets files its frames. The kinds:" in text
 
 
-def test_a_camera_that_gives_no_picture_is_saved_and_its_fault_told(browser, tmp_path):
+def done_steps(page):
+    return page.locator(".steps li.done .name").all_text_contents()
+
+
+def test_a_camera_that_gives_no_picture_is_saved_its_fault_told_by_the_button_and_not_ticked(
+    browser, tmp_path, replayed
+):
     folder = make_season(tmp_path / "bench").folder
-    with served(folder) as address:
+    trust(folder)
+    with served(folder, datetime.now(UTC)) as address:
         page = opened(browser, address, PHONE)
         page.goto("/setup/camera/bench/")
         page.check("input[value=replay]")
         page.fill("#f-replay-folder", "nothing-there")
         page.click("text=Save and try it")
-        assert "no dated frames there to play" in page.inner_text("#notes .refusal")
+        told = page.locator("#camera-form #tried")
+        assert "no dated frames there to play" in told.inner_text()
+        button = page.get_by_role("button", name="Save and try it")
+        height = page.viewport_size["height"]
+        for each in (told, button):
+            box = each.bounding_box()
+            assert box["y"] >= 0 and box["y"] + box["height"] < height
+        assert "Camera" not in done_steps(page)
+        assert findings(page) == []
+        page.reload()
+        assert "no dated frames there to play" in told.inner_text()
+        assert Season(folder).settings.cameras["bench"].folder == "nothing-there"
+        page.fill("#f-replay-folder", str(replayed))
+        button.click()
+        page.wait_for_selector("#seen img")
+        assert told.count() == 0
+        assert "Camera" in done_steps(page)
         page.context.close()
-    assert Season(folder).settings.cameras["bench"].folder == "nothing-there"
+
+
+NEW = (
+    '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2031-03-25\n\n[cameras.bench]\nkind = "usb"\n'
+)
+
+
+def test_times_that_are_shown_are_accepted_by_going_on(browser, tmp_path):
+    folder = make_season(tmp_path / "bench", NEW).folder
+    with served(folder) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/times/")
+        assert "Times" not in done_steps(page)
+        page.click("text=Next: Scale")
+        assert "/setup/scale/" in page.url
+        assert "Times" in done_steps(page)
+        assert "Pictures from 08:00 until 18:00" in page.inner_text("#notes")
+        page.goto("/setup/times/")
+        page.click("text=Next: Scale")
+        assert page.inner_text("#notes").strip() == ""
+        page.context.close()
+    table = Season(folder).settings.capture
+    assert (f"{table.first:%H:%M}", f"{table.last:%H:%M}") == ("08:00", "18:00")
+
+
+def test_next_saves_what_was_typed_and_other_ways_out_ask_first(page, folder):
+    page.goto("/setup/season/")
+    page.fill("#f-title", "Roof")
+    page.click("text=Next: Camera")
+    page.wait_for_url("**/setup/camera/bench/")
+    assert Season(folder).settings.season.title == "Roof"
+    page.goto("/setup/scale/bench/")
+    page.click("#way-chips [data-way=number]")
+    page.fill("#f-px_per_cm", "8")
+    page.click("text=Next: Regions")
+    page.wait_for_url("**/regions/bench/")
+    assert Season(folder).settings.cameras["bench"].px_per_cm == 8
+    page.goto("/setup/season/")
+    page.fill("#f-title", "Another")
+    asked = []
+    page.on("dialog", lambda dialog: (asked.append(dialog.type), dialog.dismiss()))
+    page.locator(".steps a").nth(2).click()
+    page.wait_for_timeout(300)
+    assert asked == ["beforeunload"]
+    assert page.input_value("#f-title") == "Another"
+    page.click("form button.main")
+    page.wait_for_selector("text=Season: Another")
+    page.locator(".steps a").nth(2).click()
+    page.wait_for_url("**/setup/aim/bench/")
+    assert asked == ["beforeunload"]
 
 
 def test_a_new_kind_keeps_the_scale_and_takes_the_old_kind_s_settings_out(browser, tmp_path):
@@ -205,7 +279,11 @@ def test_a_whole_stretch_of_a_folder_that_is_played_again_is_told_and_then_filed
         page.get_by_label("From", exact=True).fill("2020-04-19")
         page.get_by_label("Until, that day too").fill("2020-04-20")
         page.get_by_role("button", name="Say what would be filed").click()
+        page.wait_for_url("**/setup/first/?since*")
         assert "4 frames of 2 days would be filed" in told.inner_text()
+        box = told.bounding_box()
+        assert box["y"] >= 0 and box["y"] + box["height"] < PHONE["height"] - 53
+        assert page.evaluate("document.activeElement.className") == "would-file"
         assert findings(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
         page.get_by_role("button", name="File these 4 frames").click()
@@ -341,7 +419,10 @@ def test_a_time_zone_that_is_none_keeps_what_was_typed_and_offers_the_nearest(br
         assert page.input_value("#f-title") == "Roof"
         assert page.input_value("#f-sown") == "2031-03-01"
         assert not (tmp_path / "bench" / "season.toml").exists()
+        page.get_by_role("button", name="Take Etc/GMT").click()
+        page.wait_for_url("**/setup/camera/bench/")
         page.context.close()
+    assert Season(tmp_path / "bench").settings.season.time_zone.startswith("Etc/GMT")
 
 
 def test_after_signing_in_one_is_where_one_wanted_to_go_but_never_elsewhere(browser, folder):
@@ -370,6 +451,20 @@ def test_pictures_before_the_sowing_day_are_told_and_a_tap_moves_it(page, folder
     page.click("#notes button")
     page.wait_for_selector("#early")
     assert "sown = 2031-04-04" in settings.read_text()
+
+
+def test_the_command_for_every_day_works_from_anywhere_and_the_unit_is_there(
+    page, folder, tmp_path
+):
+    page.goto("/setup/first/")
+    program, *words = shlex.split(page.inner_text("#run-command"))
+    assert words == ["run", "--season", str(folder.resolve())]
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    check = [program, "check", *words[1:], "--json"]
+    told = subprocess.run(check, cwd=elsewhere, capture_output=True, text=True)
+    assert "findings" in told.stdout, told.stderr
+    assert "[Service]" in Path(page.inner_text("#unit")).read_text()
 
 
 def test_undo_brings_the_very_bytes_back(page, folder):

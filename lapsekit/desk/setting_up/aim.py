@@ -9,7 +9,7 @@ from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.seeing import told_of
 from lapsekit.desk.setting_up.sowing import early
-from lapsekit.desk.setting_up.steps import camera_of, step_page, to_first_camera
+from lapsekit.desk.setting_up.steps import camera_of, saved, step_page, to_first_camera
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import CameraError, SettingsError
 from lapsekit.season import SETTINGS_FILE, Season
@@ -159,7 +159,7 @@ def _privacy(asked: Asked) -> Response:
     what = f"Camera “{name}”: {len(areas)} privacy area{'' if len(areas) == 1 else 's'}"
     change = asked.desk.book.change(what, {SETTINGS_FILE: edit}, seen)
     asked.desk.lookout.forget(name)
-    return asked.changed(change, f"/setup/aim/{name}/")
+    return saved(asked, "aim", change, f"/setup/aim/{name}/")
 
 
 def _areas(asked: Asked) -> list[list[list[float]]]:

@@ -7,7 +7,7 @@ from zoneinfo import available_timezones
 from starlette.responses import RedirectResponse, Response
 
 from lapsekit.desk.asking import Asked, Note, get, post
-from lapsekit.desk.setting_up.steps import STEPS, step_page, steps_done
+from lapsekit.desk.setting_up.steps import STEPS, saved, step_page, steps_done
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
 from lapsekit.founding import found_season, machine_zone
@@ -28,6 +28,7 @@ def _page(asked: Asked, refusal: str = "") -> Response:
     typed = {key: asked.text(key) for key in keys} if refusal else {}
     zones = sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC")
     told = {"zones": zones, "version": "", "refusal": refusal, "typed": typed}
+    told["offer"] = _nearest_zone(typed["time_zone"]) if refusal else ""
     if not asked.desk.has_season:
         return step_page(asked, "season", "setup_season.html", table=None, **_new(), **told)
     told["version"] = (
@@ -71,22 +72,30 @@ def _saved(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("version")}
     change = asked.desk.book.change(f"Season: {title}", {SETTINGS_FILE: edit}, seen)
-    return asked.changed(change, "/setup/season/")
+    return saved(asked, "season", change, "/setup/season/")
 
 
 def _require_zone(zone: str) -> None:
     """Refuse what is no time zone, with the name that is nearest to it."""
+    if zone in available_timezones():
+        return
+    near = _nearest_zone(zone)
+    offer = f' Do you mean "{near}"?' if near else ""
+    raise SettingsError(f'time zone "{zone}": there is none of that name.{offer}')
+
+
+def _nearest_zone(zone: str) -> str:
+    """The time zone whose name is nearest to one that there is not; "" for none."""
     known = available_timezones()
     if zone in known:
-        return
+        return ""
     folded = {each.casefold(): each for each in sorted(known)}
     cities = {each.rpartition("/")[2]: each for each in folded}
     typed = zone.casefold().replace(" ", "_")
     near = difflib.get_close_matches(typed, folded, n=1) or [
         cities[each] for each in difflib.get_close_matches(typed.rpartition("/")[2], cities, n=1)
     ]
-    offer = f' Do you mean "{folded[near[0]]}"?' if near else ""
-    raise SettingsError(f'time zone "{zone}": there is none of that name.{offer}')
+    return folded[near[0]] if near else ""
 
 
 def _found(asked: Asked, title: str, zone: str, sown: date) -> Response:

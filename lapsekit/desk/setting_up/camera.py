@@ -11,11 +11,11 @@ from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from lapsekit.desk import pictures
-from lapsekit.desk.asking import Asked, Note, get, post
+from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.kinds import BY_KEY, KINDS, shown_values, values_of
 from lapsekit.desk.setting_up.seeing import told_of
 from lapsekit.desk.setting_up.sowing import early
-from lapsekit.desk.setting_up.steps import camera_of, step_page, to_first_camera
+from lapsekit.desk.setting_up.steps import camera_of, saved, step_page, to_first_camera
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.safely import write_safely
@@ -52,6 +52,7 @@ def _page(asked: Asked) -> Response:
         devices=devices(),
         version=asked.desk.book.text(SETTINGS_FILE).version,
         seen=seen,
+        fault=asked.desk.lookout.fault(name),
         early=before,
         number=sight.number if sight else 0,
     )
@@ -82,16 +83,16 @@ def _save(asked: Asked) -> Response:
     asked.desk.lookout.forget(name)
     back = f"/setup/camera/{name}/"
     if asked.text("then") == "try" and kind.key != "files":
-        _tried(asked, name)
-    return asked.changed(change, f"{back}#seen" if asked.text("then") == "try" else back)
+        return asked.changed(change, f"{back}#{'seen' if _tried(asked, name) else 'tried'}")
+    return saved(asked, "camera", change, back)
 
 
-def _tried(asked: Asked, name: str) -> None:
-    """Take a picture; why there is none is told at the head of the page."""
-    try:
+def _tried(asked: Asked, name: str) -> bool:
+    """Take a picture; why there is none is told beside the button."""
+    with suppress(LapsekitError):
         asked.desk.lookout.once(name)
-    except LapsekitError as error:
-        asked.session.notes.append(Note(f"No picture: {error}", is_refusal=True))
+        return True
+    return False
 
 
 def _keep_password(folder: Path, name: str, password: str) -> None:

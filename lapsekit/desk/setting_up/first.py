@@ -1,7 +1,11 @@
 """The last step: first pictures are taken and measured, and what comes after that."""
 
+import shlex
+import shutil
+import sys
 from collections import Counter
 from datetime import date
+from pathlib import Path
 
 from starlette.responses import Response
 
@@ -13,6 +17,7 @@ from lapsekit.desk.setting_up.steps import first_day, step_page
 from lapsekit.desk.setting_up.stretch import ToFile, day_told, to_file
 from lapsekit.errors import SettingsError
 from lapsekit.frames.bringing_in import Stretch
+from lapsekit.resources import shared_folder
 from lapsekit.season import VERDICTS_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.verdicts import with_verdicts
@@ -35,8 +40,16 @@ def _page(asked: Asked) -> Response:
             "early": early(asked, season),
             "replayed": _replayed(asked, season),
         }
-    name = asked.desk.folder.resolve().name
-    return step_page(asked, "first", "setup_first.html", folder=name, **told)
+    command = shlex.join([_program(), "run", "--season", str(asked.desk.folder.resolve())])
+    unit = shared_folder("config") / "lapsekit.service"
+    return step_page(asked, "first", "setup_first.html", command=command, unit=unit, **told)
+
+
+def _program() -> str:
+    """The command by which this very lapsekit starts, from wherever it is typed."""
+    beside = Path(sys.executable).parent / "lapsekit"
+    found = beside if beside.is_file() else shutil.which("lapsekit")
+    return str(found or "lapsekit")
 
 
 def _replayed(asked: Asked, season: Season) -> list[ToFile]:

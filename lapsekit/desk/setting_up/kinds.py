@@ -77,7 +77,9 @@ KINDS = (
               "{file} stands for the file it shall write; without it, its output is read.", True),
     )),
     Kind("replay", "Frames of an earlier season", "Plays a folder of dated frames again.", (
-        Entry("folder", "Folder", hint=_FOLDER_HINT, needed=True),
+        Entry("folder", "Folder", hint="Where frames lie that lapsekit filed, named like "
+              "20310417T120000Z.jpg; folders inside it are looked through too, so any folder above "
+              f"them will do. {_FOLDER_HINT}", needed=True),
     )),
     Kind("files", "I bring pictures in", "Nothing is captured; you add photographs yourself."),
 )  # fmt: skip

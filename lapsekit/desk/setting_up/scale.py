@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.desk.setting_up.aim import reference_of
-from lapsekit.desk.setting_up.steps import camera_of, step_page, to_first_camera
+from lapsekit.desk.setting_up.steps import camera_of, saved, step_page, to_first_camera
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.season import SETTINGS_FILE, Season
@@ -185,7 +185,7 @@ def _save(asked: Asked) -> Response:
     if not asked.text("way"):
         what = f"Camera “{name}”: no scale"
     change = asked.desk.book.change(what, {SETTINGS_FILE: edit}, seen)
-    return asked.changed(change, f"/setup/scale/{name}/")
+    return saved(asked, "scale", change, f"/setup/scale/{name}/")
 
 
 ROUTES = (

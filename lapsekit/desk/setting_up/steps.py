@@ -2,13 +2,17 @@
 
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.exceptions import HTTPException
 from starlette.responses import RedirectResponse, Response
 
 from lapsekit.desk.asking import Asked
+from lapsekit.desk.lookout import Lookout
 from lapsekit.season import Season
+
+if TYPE_CHECKING:
+    from lapsekit.edits.book import Change
 
 
 @dataclass(frozen=True)
@@ -46,22 +50,36 @@ def step_page(asked: Asked, key: str, template: str, **told: Any) -> Response:
     return asked.page(template, **told)
 
 
+def saved(asked: Asked, key: str, change: "Change", stay: str) -> Response:
+    """To the next step after one was saved, if that was asked for, or to `stay`.
+
+    Who only goes on hears nothing where all was so already.
+    """
+    if asked.text("then") != "next":
+        return asked.changed(change, stay)
+    number = next(k for k, step in enumerate(STEPS) if step.key == key)
+    to = STEPS[number + 1].address
+    return asked.changed(change, to) if change.id else RedirectResponse(to, status_code=303)
+
+
 def steps_done(asked: Asked) -> set[str]:
     """Keys of the steps that are done, by what the season's files say."""
     if not asked.desk.has_season:
         return set()
     with asked.season() as season:
-        return {"season", *_done(season)}
+        return {"season", *_done(season, asked.desk.lookout)}
 
 
-def _done(season: Season) -> set[str]:
+def _done(season: Season, lookout: Lookout) -> set[str]:
     settings = season.settings
     cameras = settings.cameras.values()
     seen = set(season.catalogue.cameras())
+    tried = {name for name in settings.cameras if lookout.sight(name)}
+    failed = {name for name in settings.cameras if lookout.fault(name)}
     return {
         key
         for key, is_done in {
-            "camera": any(camera.kind != "files" for camera in cameras) or bool(seen),
+            "camera": bool(seen | tried) and not failed,
             "aim": bool(seen),
             "times": bool(settings.capture.model_fields_set & {"first", "last", "every_minutes"}),
             "scale": any(camera.scale.is_known for camera in cameras),

@@ -5,7 +5,7 @@ from datetime import datetime, time, timedelta
 from starlette.responses import Response
 
 from lapsekit.desk.asking import Asked, get, post
-from lapsekit.desk.setting_up.steps import step_page
+from lapsekit.desk.setting_up.steps import saved, step_page
 from lapsekit.edits.settings_text import with_value
 from lapsekit.errors import SettingsError
 from lapsekit.season import SETTINGS_FILE, Season
@@ -68,7 +68,7 @@ def _save(asked: Asked) -> Response:
 
     seen = {SETTINGS_FILE: asked.text("version")}
     change = asked.desk.book.change(f"{what}, every {every} min", {SETTINGS_FILE: edit}, seen)
-    return asked.changed(change, "/setup/times/")
+    return saved(asked, "times", change, "/setup/times/")
 
 
 def _capture(first: str, last: str, daily: str) -> dict[tuple[str, ...], object]:

@@ -5,6 +5,7 @@
   if (!page) return;
   const root = document.getElementById("board");
   const board = desk.board(root);
+  document.querySelector(".paints").before(root.querySelector(".board-tools")); // at hand, and never beneath
   const view = root.querySelector(".board-view");
   const field = document.getElementById("strokes");
   const wide = document.getElementById("wide");

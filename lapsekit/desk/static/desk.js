@@ -49,6 +49,23 @@ const desk = (() => {
     if (how === "refusal") line.scrollIntoView({ block: "nearest" });
   }
 
+  // Days, and numbers with their units, stay on one line; what the page says stays the same.
+  const whole = /\d{4}-\d\d-\d\d(?: \d\d:\d\d)?|\d[\d.,]* (?:%|px|cm²|cm|mm|m|MB|GB|kB|°C)(?![\p{L}\d])/gu;
+  const texts = document.createTreeWalker(document.querySelector("main"), NodeFilter.SHOW_TEXT);
+  const broken = [];
+  while (texts.nextNode()) if (texts.currentNode.data.search(whole) >= 0) broken.push(texts.currentNode);
+  for (const text of broken) {
+    const around = text.parentElement;
+    if (around.closest("pre, textarea, select, script, svg, button") || /grid|flex/.test(getComputedStyle(around).display)) continue;
+    const parts = [];
+    let at = 0;
+    for (const { 0: found, index } of text.data.matchAll(whole)) {
+      parts.push(text.data.slice(at, index), Object.assign(document.createElement("span"), { className: "whole", textContent: found }));
+      at = index + found.length;
+    }
+    text.replaceWith(...parts, text.data.slice(at));
+  }
+
   // On a laptop all pages are in sight.
   const more = document.querySelector(".menu details");
   const wide = matchMedia("(min-width: 64rem)");

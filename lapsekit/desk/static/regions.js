@@ -12,8 +12,11 @@
   find("dock").hidden = find("rows").hidden = false;
   find("as-text").hidden = true;
   const tools = [...document.querySelectorAll("[data-tool]")];
+  const hasFinger = matchMedia("(pointer: coarse)").matches;
   const says = {
-    corners: "Tap the corners in order around the plant's place.",
+    corners: hasFinger
+      ? "Tap the corners in order around the plant's place."
+      : "Click the corners in order around the plant's place; by keys, arrows move the cross and Enter sets one.",
     free: "Draw around the plant's place with one stroke.",
     circle: "Press on the middle, pull to the rim.",
     move: "Pull the whole outline.",
@@ -42,8 +45,10 @@
     if (draw.crosses) drawn.textContent = draw.trouble;
     else if (!count || draw.tool !== "corners") drawn.textContent = says[draw.tool];
     else if (draw.isOpen)
-      drawn.textContent = count < 3 ? `${count} of three corners at least.` : `${count} corners; tap the first again, or Close.`;
-    else drawn.textContent = `${count} corners. Pull one; tap an edge to add one; press long to take one away.`;
+      drawn.textContent = count < 3 ? `${count} of three corners at least.` : `${count} corners; ${hasFinger ? "tap" : "click"} the first again, or Close.`;
+    else drawn.textContent = hasFinger
+      ? `${count} corners. Pull one; tap an edge to add one; press long to take one away.`
+      : `${count} corners. Pull one; click an edge to add one; Delete takes the chosen one away.`;
     drawn.classList.toggle("refusal", draw.crosses);
   }
 
@@ -111,5 +116,5 @@
   });
   draw.set(current.points, current.label);
   const [chips, chip] = [".chips.of-regions", ".chips.of-regions [aria-current]"].map((each) => document.querySelector(each));
-  chips.scrollTop = chip.offsetTop - chips.offsetTop - 8;
+  chips.scrollLeft = chip.offsetLeft - chips.offsetLeft - 8;
 })();

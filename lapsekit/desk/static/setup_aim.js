@@ -36,7 +36,9 @@
       try {
         const told = await desk.read(`${at}look`);
         if (told.number && told.number !== number) show(told);
-        said.textContent = told.said || (told.number ? `Live; the last picture is of ${told.at}. Nothing is filed.` : "Looking through the camera …");
+        // Where pictures come slowly that is no failure: the last one stands.
+        const waits = told.number && /^no new picture/i.test(told.said);
+        said.textContent = waits ? `The last picture is of ${told.at}; the next one has not come yet. Nothing is filed.` : told.said || (told.number ? `Live; the last picture is of ${told.at}. Nothing is filed.` : "Looking through the camera …");
       } catch (error) {
         said.textContent = error.message;
       }
@@ -118,16 +120,26 @@
     };
     draw.others = others();
     draw.set([], `Area ${areas.length + 1}`);
-    find("more-area").addEventListener("click", keep);
-    find("no-area").addEventListener("click", () => {
+    find("more-area").onclick = keep;
+    find("no-area").onclick = () => {
       areas.length = 0;
       draw.others = [];
       draw.set([], "Area 1");
-    });
-    form.addEventListener("submit", (event) => {
+    };
+    form.onsubmit = (event) => {
       if (!keep()) event.preventDefault();
       form.elements.areas.value = JSON.stringify(areas);
-    });
+    };
+    find("cancel-areas").onclick = () => {
+      areas.splice(0, areas.length, ...JSON.parse(place.dataset.areas));
+      form.isChanged = () => false;
+      place.replaceChildren();
+      place.hidden = form.hidden = true;
+      find("draw-privacy").hidden = isPaused = false;
+      find("draw-privacy").focus();
+    };
+    const before = JSON.stringify(areas);
+    form.isChanged = () => draw.points.length > 0 || JSON.stringify(areas) !== before;
     root.scrollIntoView({ block: "nearest" });
   }
 })();

@@ -8,6 +8,7 @@
     try {
       const told = await desk.read(work.dataset.at);
       said.textContent = told.lines.join("\n");
+      said.hidden = !told.lines.length;
       said.scrollTop = said.scrollHeight;
       if (!told.runs) {
         location.reload();
