@@ -17,9 +17,7 @@ from tests.scenes import bench_picture, encoded, make_season
 
 
 def test_a_sentence_that_names_a_table_leads_to_its_form_and_is_escaped():
-    told = linked(
-        "off <b>; set to_file under [alerts] in season.toml to be called; [no] stays"
-    )
+    told = linked("off <b>; set to_file under [alerts] in season.toml to be called; [no] stays")
     assert told == (
         'off &lt;b&gt;; set <a href="/settings/alerts">“File with the addresses” in the settings'
         "</a> to be called; [no] stays"
