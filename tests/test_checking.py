@@ -147,9 +147,9 @@ def test_frames_that_are_missing_show_in_the_return_by_day(tmp_path):
 @pytest.mark.parametrize(
     ("kind", "arrived_by", "how"),
     [
-        ('kind = "command"\ncommand = ["false"]', "import", checking.FINE),
+        ('kind = "command"\ncommand = ["false"]', "import", checking.WATCH),
         ('kind = "command"\ncommand = ["false"]', "capture", checking.WRONG),
-        ('kind = "replay"\nfolder = "x"', "capture", checking.FINE),
+        ('kind = "replay"\nfolder = "x"', "capture", checking.WATCH),
     ],
 )
 def test_frames_are_due_only_since_a_camera_could_take_them(tmp_path, kind, arrived_by, how):

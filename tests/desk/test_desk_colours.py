@@ -176,6 +176,8 @@ def test_a_stroke_that_takes_a_region_away_is_warned_of_where_it_is_painted_with
     told = warned.inner_text()
     assert f"Basil from {before:.1f} % to {after:.1f} %" in told and "Undo the stroke" in told
     assert "Chives" not in told
+    box = warned.bounding_box()
+    assert box["y"] >= 0 and box["y"] + box["height"] <= PHONE["height"] - 53  # above the menu
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     page.get_by_role("button", name="Undo that stroke").click()
     ready(page, 3)

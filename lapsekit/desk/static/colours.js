@@ -93,6 +93,8 @@
   const FILLED = 0.97;
   const LEAST = 0.01;
 
+  const some = (all) => all.slice(0, 3).join("; ") + (all.length > 3 ? `; and ${all.length - 3} more` : "");
+
   function tooFar(covers) {
     const [gone, filled] = [[], []];
     for (const { title, before, after } of covers) {
@@ -101,8 +103,8 @@
       else if (after >= FILLED && 1 - before >= LEAST && 1 - after < GONE * (1 - before)) filled.push(told);
     }
     const parts = [];
-    if (gone.length) parts.push(`With these strokes nearly nothing counts as plant any more: ${gone.join("; ")}.`);
-    if (filled.length) parts.push(`With these strokes nearly all counts as plant: ${filled.join("; ")}.`);
+    if (gone.length) parts.push(`With these strokes nearly nothing counts as plant any more: ${some(gone)}.`);
+    if (filled.length) parts.push(`With these strokes nearly all counts as plant: ${some(filled)}.`);
     if (parts.length) parts.push("Undo the stroke and paint a shorter one, or paint beside it what it took by mistake.");
     const box = document.getElementById("too-far");
     const text = lines().length ? parts.join(" ") : "";
