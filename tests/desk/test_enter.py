@@ -9,12 +9,13 @@ PAGES = [
     *("/setup/season/", "/setup/camera/bench/", "/setup/aim/bench/", "/setup/times/"),
     *("/setup/scale/bench/", "/setup/first/"),
 ]
-HARMLESS = {"enter", "try"}  # of the diary (asks what is meant), and "Save and try it" of a camera
+#: Of the diary (asks what is meant), a camera ("Save and try it"), a step that Next saves too.
+HARMLESS = {"enter", "try", "Save"}
 
 FIRST_OF_SEVERAL = """
 [...document.forms].map((form) => [...form.elements].filter((e) => e.type === "submit"))
   .filter((all) => all.length > 1 && all[0].formMethod !== "dialog")
-  .map((all) => all[0].value)
+  .map((all) => all[0].value || all[0].textContent)
 """
 
 
