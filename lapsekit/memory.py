@@ -98,11 +98,31 @@ def available_mb() -> float:
 
 
 def _of_control_group() -> list[int]:
-    """The limit (cgroup v2) of the group that this process is in, where it can be read."""
+    """Limits (cgroup v2) of the groups that this process is in, where they can be read."""
     try:
         lines = Path("/proc/self/cgroup").read_text().splitlines()
-        group = next(line[3:] for line in lines if line.startswith("0::"))
-        told = (_CONTROL_GROUPS / group.lstrip("/") / "memory.max").read_text().strip()
-    except (OSError, StopIteration):
+    except OSError:
         return []
-    return [int(told)] if told.isdigit() else []
+    group = next((line[3:] for line in lines if line.startswith("0::")), "/")
+    return limits_of_groups(_CONTROL_GROUPS, group)
+
+
+def limits_of_groups(root: Path, group: str) -> list[int]:
+    """Limits in bytes, hard and soft, of a control group and of all that it lies in.
+
+    Parameters
+    ----------
+    root : pathlib.Path
+        Where control groups (version 2) are mounted.
+    group : str
+        As ``/proc/self/cgroup`` tells it; in a container it may not be there below `root`.
+    """
+    inner = root / group.lstrip("/")
+    found = []
+    for folder in (inner, *inner.parents):
+        if not folder.is_relative_to(root):
+            break
+        for name in ("memory.max", "memory.high"):
+            with suppress(OSError, ValueError):  # not there, or "max"
+                found.append(int((folder / name).read_text()))
+    return found

@@ -4,7 +4,7 @@ import os
 
 import pytest
 
-from lapsekit.memory import UNTOUCHED_MB, Need, at_once, available_mb
+from lapsekit.memory import UNTOUCHED_MB, Need, at_once, available_mb, limits_of_groups
 from tests.bench.watched import run
 
 NEED = Need(held_mb=100, each_mb=50)
@@ -37,6 +37,21 @@ def test_a_process_under_a_limit_knows_that_it_has_less():
     beyond = "import resource as r; r.setrlimit(r.RLIMIT_DATA, (500_000_000, 500_000_000))\n"
     told = run([], 0, beyond + "from lapsekit.memory import available_mb; print(available_mb())")
     assert float(told.told) == pytest.approx(500 - UNTOUCHED_MB)
+
+
+def test_limits_of_all_groups_around_a_process_count_the_soft_ones_too(tmp_path):
+    inner = tmp_path / "a.slice" / "b.service"
+    inner.mkdir(parents=True)
+    (inner / "memory.max").write_text("max\n")
+    (inner.parent / "memory.max").write_text("300000000\n")
+    (inner.parent / "memory.high").write_text("250000000\n")
+    (tmp_path / "memory.max").write_text("900000000\n")
+    assert sorted(limits_of_groups(tmp_path, "/a.slice/b.service")) == [
+        250_000_000,
+        300_000_000,
+        900_000_000,
+    ]
+    assert limits_of_groups(tmp_path, "/gone/in/a/container") == [900_000_000]
 
 
 _FREED = """

@@ -10,8 +10,8 @@ import fcntl
 import os
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import datetime
+from contextlib import contextmanager, suppress
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from lapsekit.cameras import Camera, Shot
@@ -41,7 +41,7 @@ class Alone:
         self._name, self._folder, self._wait_s = name, season_folder, wait_s
 
     def take(self, now: datetime) -> Shot:
-        """As the camera's own; waits for others first.
+        """As the camera's own; waits for others first, and that time is added to `now`.
 
         Raises
         ------
@@ -50,38 +50,50 @@ class Alone:
         CameraError
             If there is no picture.
         """
-        with alone_with(self._name, self._folder, self._wait_s):
-            return self.camera.take(now)
+        with alone_with(self._name, self._folder, self._wait_s) as waited:
+            return self.camera.take(now + waited)
 
 
 @contextmanager
-def alone_with(name: str, season_folder: Path, wait_s: float = WAIT_S) -> Iterator[None]:
-    """Hold a camera of a season; raises CameraBusy if others do not let go of it.
+def alone_with(name: str, season_folder: Path, wait_s: float = WAIT_S) -> Iterator[timedelta]:
+    """Hold a camera of a season; gives how long others were waited for.
 
-    Where the season folder cannot be written nobody is waited for: such a disk is told of by
-    whoever files the picture.
+    Where no such file can be made nobody is waited for: such a disk is told of by whoever files the
+    picture.
+
+    Raises
+    ------
+    CameraBusy
+        If others do not let go of it.
     """
-    file = season_folder / f".camera-{name}"
-    try:
-        handle = os.open(file, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o644)
-    except OSError:
-        yield
+    handle = _opened(season_folder / f".camera-{name}")
+    if handle is None:
+        yield timedelta()
         return
     try:
-        _wait(handle, name, wait_s)
-        yield
+        yield _wait(handle, name, wait_s)
     finally:
         os.close(handle)
 
 
-def _wait(handle: int, name: str, wait_s: float) -> None:
-    until = time.monotonic() + wait_s
+def _opened(file: Path) -> int | None:
+    """The lock's file, whoever made it: one that is another user's can be held by reading it."""
+    for flags in (os.O_RDWR | os.O_CREAT, os.O_RDONLY):
+        with suppress(OSError):
+            return os.open(file, flags | os.O_CLOEXEC, 0o644)
+    return None
+
+
+def _wait(handle: int, name: str, wait_s: float) -> timedelta:
+    began = time.monotonic()
+    waited = timedelta()
     while True:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            return
+            return waited
         except BlockingIOError:
-            if time.monotonic() >= until:
+            waited = timedelta(seconds=time.monotonic() - began + _LOOK_EVERY_S)
+            if waited.total_seconds() > wait_s:
                 raise CameraBusy(
                     f'camera "{name}" is in use by another process of this season, and was not let '
                     f"go of within {wait_s:.0f} s. Close the desk's page for aiming, or wait for "

@@ -89,7 +89,7 @@ class Jobs:
             None, stands for the exit code.
         first : sequence of str
             A command that runs before. Whatever it ends with, the other one follows, unless the
-            work was stopped.
+            work was stopped; but if it failed, that is said, and the whole ends with its code.
 
         Raises
         ------
@@ -126,11 +126,25 @@ class Jobs:
         self, job: Job, then: Callable[[Job], int | None] | None, after: Sequence[str]
     ) -> None:
         code = _ended(job)
+        try:
+            if after and self._goes_on(job, after, code):
+                code = _ended(job) or code
+        except OSError as error:
+            job.said.append(f"lapsekit {after[0]} could not be started: {error}")
+            code = code or 71
+        _finish(job, code, then)
+
+    def _goes_on(self, job: Job, after: Sequence[str], code: int) -> bool:
+        """Start the second command, unless the work was stopped."""
         with self._lock:
-            goes_on = bool(after) and not job.is_stopped
-            if goes_on:
-                job.process = self._begun(after)
-        _finish(job, _ended(job) if goes_on else code, then)
+            if job.is_stopped:
+                return False
+            if code:
+                job.said.append(
+                    f"That ended with code {code}: what follows goes by what was known before."
+                )
+            job.process = self._begun(after)
+            return True
 
     def find(self, number: str) -> Job | None:
         """A job by its number."""

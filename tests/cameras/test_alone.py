@@ -1,9 +1,13 @@
 """A camera is asked by one process at a time, whichever asks."""
 
 import os
+import shutil
 import subprocess
 import sys
-from datetime import UTC, datetime
+import threading
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -68,6 +72,53 @@ def test_who_waits_in_vain_is_told_which_camera_and_what_to_do(tmp_path):
         with alone_with("roof", season.folder, 0):
             pass  # another camera is free
     assert not (season.folder / "taken").exists()
+
+
+def test_a_lock_that_another_user_made_is_held_all_the_same():
+    if os.getuid():
+        pytest.skip("another user is played by root here")
+    script = (
+        "import os, sys; from pathlib import Path\n"
+        "from lapsekit.cameras.alone import alone_with\n"
+        "from lapsekit.errors import CameraBusy\n"
+        "os.setuid(65534)\n"
+        "try:\n"
+        "    with alone_with('bench', Path(sys.argv[1]), 0.1):\n"
+        "        print('held')\n"
+        "except CameraBusy:\n"
+        "    print('busy')\n"
+    )
+    there = Path("/var/tmp") / f"alone-{os.getpid()}"  # pytest's own folders are root's alone
+    there.mkdir()
+    try:
+        words = [sys.executable, "-c", script, str(there)]
+        with alone_with("bench", there):
+            asked = subprocess.run(words, capture_output=True, text=True)
+        free = subprocess.run(words, capture_output=True, text=True)
+    finally:
+        shutil.rmtree(there)
+    assert (asked.stdout, free.stdout) == ("busy\n", "held\n"), asked.stderr
+
+
+def test_the_time_spent_waiting_for_others_is_added_to_the_time_of_the_picture(tmp_path):
+    class Clocked:
+        def take(self, now):
+            return now
+
+    camera = Alone(Clocked(), "bench", tmp_path)
+    assert camera.take(NOW) == NOW
+    held = threading.Event()
+
+    def hold():
+        with alone_with("bench", tmp_path):
+            held.set()
+            time.sleep(0.6)
+
+    thread = threading.Thread(target=hold)
+    thread.start()
+    held.wait()
+    assert timedelta(seconds=0.3) < camera.take(NOW) - NOW < timedelta(seconds=20)
+    thread.join()
 
 
 def test_a_process_that_was_killed_holds_no_camera(tmp_path):

@@ -28,3 +28,16 @@ def test_work_that_is_stopped_in_its_first_command_does_not_begin_the_second(fol
         time.sleep(0.05)
     assert not job.runs and job.code != 0
     assert not (folder / "site" / "index.html").exists()
+
+
+def test_a_first_command_that_fails_is_said_and_the_whole_does_not_count_as_done(folder):
+    jobs = Jobs(folder)
+    job = jobs.start("Listing", ["frames"], "/", first=["explain", "nobody", "2031-04-05"])
+    for _ in range(1200):
+        if not job.runs:
+            break
+        time.sleep(0.05)
+    assert job.code not in (0, None)
+    said = list(job.said)
+    told = next(n for n, line in enumerate(said) if line.startswith("That ended with code"))
+    assert len(said) > told + 1  # the second command spoke after it
