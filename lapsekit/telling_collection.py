@@ -105,17 +105,17 @@ def _compared(found: Compared) -> list[str]:
         lines.append(f"  left out, without such a number: {few}")
     if found.is_cover:
         lines.append("  no season with both has a scale: a cover is the share of a plant's region")
-    lines += _left_out(found)
+    lines += [f"  {line}" for line in _left_out(found)]
     verdict = "they differ" if c.is_claimed else "no difference shown"
     return [*lines, f"  {'no claim: ' + c.refusal if c.refusal else verdict}"]
 
 
-def _left_out(found: Compared) -> list[str]:
-    """Seasons that do not count, by reason."""
+def _left_out(found: Compared | IndexReport) -> list[str]:
+    """Seasons that do not count or are not shown, by reason."""
     by_reason: dict[str, list[str]] = {}
     for season, why in found.left_out.items():
         by_reason.setdefault(why, []).append(season)
-    return [f"  left out, {why}: {_some(seasons)}" for why, seasons in by_reason.items()]
+    return [f"left out, {why}: {_some(seasons)}" for why, seasons in by_reason.items()]
 
 
 def grown_facts(report: CollectionGrowth) -> dict[str, Any]:
@@ -140,6 +140,12 @@ def indexed(report: IndexReport) -> list[str]:
         f"{len(report.removed)} removed"
     ]
     lines += report.problems
+    lines += _left_out(report)
+    if report.left_out:
+        lines.append(
+            "to show one all the same, write on_index = true into its [[season]] of the "
+            "collection's file: its pictures and days are then on the index"
+        )
     if report.unlinked:
         lines.append(
             "without a link (give address under [site] of their season.toml, or run lapsekit site "
