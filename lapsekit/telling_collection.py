@@ -67,9 +67,10 @@ def grown(report: CollectionGrowth) -> list[str]:
         lines.append(f"{report.without_scale} without a scale: in the tables, not in the plot")
     for each in report.compared:
         lines += _compared(each)
-    if len(report.compared) > 1:
-        lines.append(f"p are corrected for {len(report.compared)} comparisons (Holm)")
-    if any(each.contrast.p is not None for each in report.compared):
+    asked = sum(each.contrast.p is not None for each in report.compared)
+    if asked > 1:
+        lines.append(f"p are corrected for {asked} comparisons (Holm)")
+    if asked:
         lines.append(
             "plants of one pot or tray stand for themselves here; where a whole tray was treated, "
             "its place on the bench may be what differs"
@@ -102,10 +103,19 @@ def _compared(found: Compared) -> list[str]:
     if c.without_number:
         few = ", ".join(c.without_number[:_FEW])
         lines.append(f"  left out, without such a number: {few}")
-    if found.left_out:
-        lines.append(f"  with plants of one group only: {', '.join(found.left_out[:_FEW])}")
+    if found.is_cover:
+        lines.append("  no season with both has a scale: a cover is the share of a plant's region")
+    lines += [f"  {line}" for line in _left_out(found)]
     verdict = "they differ" if c.is_claimed else "no difference shown"
     return [*lines, f"  {'no claim: ' + c.refusal if c.refusal else verdict}"]
+
+
+def _left_out(found: Compared | IndexReport) -> list[str]:
+    """Seasons that do not count or are not shown, by reason."""
+    by_reason: dict[str, list[str]] = {}
+    for season, why in found.left_out.items():
+        by_reason.setdefault(why, []).append(season)
+    return [f"left out, {why}: {_some(seasons)}" for why, seasons in by_reason.items()]
 
 
 def grown_facts(report: CollectionGrowth) -> dict[str, Any]:
@@ -130,6 +140,12 @@ def indexed(report: IndexReport) -> list[str]:
         f"{len(report.removed)} removed"
     ]
     lines += report.problems
+    lines += _left_out(report)
+    if report.left_out:
+        lines.append(
+            "to show one all the same, write on_index = true into its [[season]] of the "
+            "collection's file: its pictures and days are then on the index"
+        )
     if report.unlinked:
         lines.append(
             "without a link (give address under [site] of their season.toml, or run lapsekit site "

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from urllib.parse import quote
 
 from lapsekit.catalogue import Frame
 from lapsekit.collecting.listing import is_over
@@ -50,9 +51,7 @@ class Card:
     bench : str or None
         Where the collection's file names it.
     link : str or None
-        Its published address, or from the index's folder to its front page.
-    is_away : bool
-        Whether that leads out of the index's folder.
+        Its published address, or from the index's folder to its front page, percent-encoded.
     sown : date
     first, last : date or None
         Days of its first and last frame.
@@ -67,7 +66,6 @@ class Card:
     title: str
     bench: str | None
     link: str | None
-    is_away: bool
     sown: date
     first: date | None
     last: date | None
@@ -89,12 +87,10 @@ def card_of(
     daily = _daily_pictures(season) if span else {}
     problems: list[str] = []
     day, shown = _last_picture(season, daily, folder, problems)
-    link, is_away = link_of(season, collection, folder.root)
     card = Card(
         title=member.title(season),
         bench=member.own_bench,
-        link=link,
-        is_away=is_away,
+        link=link_of(season, collection, folder.root),
         sown=season.settings.season.sown,
         first=first,
         last=last,
@@ -114,18 +110,31 @@ def kinds_of(titles: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(_NUMBERED.sub("", title) or title for title in titles))
 
 
-def link_of(season: Season, collection: Collection, out: Path) -> tuple[str | None, bool]:
+def why_not_shown(season: Season, member: Member) -> str | None:
+    """Why the index does not show a season; None where it does.
+
+    Pictures of a bench go before readers only if its season goes there too, or the file says so.
+    """
+    if member.on_index is False:
+        return "on_index = false"
+    is_published = season.settings.publish.to or season.settings.site.address
+    if is_published or member.on_index:
+        return None
+    return "not published: it has neither [publish] nor [site] address"
+
+
+def link_of(season: Season, collection: Collection, out: Path) -> str | None:
     """Where a card leads: the season's address, else from the index's folder to its site.
 
     The second only where both lie below the collection's file: a link that climbed higher would
     tell readers how this machine's folders are called.
     """
     if season.settings.site.address:
-        return season.settings.site.address, True
+        return season.settings.site.address
     front, top = (season.site / "index.html").resolve(), collection.folder.resolve()
     if not front.is_file() or not all(p.is_relative_to(top) for p in (front, out.resolve())):
-        return None, False
-    return Path(os.path.relpath(front, out.resolve())).as_posix(), True
+        return None
+    return quote(os.fsencode(Path(os.path.relpath(front, out.resolve())).as_posix()))
 
 
 def _daily_pictures(season: Season) -> Mapping[date, Frame]:

@@ -3,7 +3,7 @@
 import json
 from collections import Counter
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -19,13 +19,13 @@ from lapsekit.collecting.tables import (
     plant_rows,
 )
 from lapsekit.contrasting import plants_of
-from lapsekit.errors import SettingsError
+from lapsekit.errors import SeasonError, SettingsError
 from lapsekit.growing import Growth, grow
 from lapsekit.growth.plants import Plant
 from lapsekit.long_tables import TableFile
 from lapsekit.measuring import frames_waiting
 from lapsekit.progress import Track, silent
-from lapsekit.safely import write_safely
+from lapsekit.safely import PART, write_safely
 from lapsekit.season import SETTINGS_FILE, Season
 from lapsekit.tables import Table, data_package, has_parquet
 
@@ -80,6 +80,8 @@ class _Found:
     lines: list
     grouped: list[tuple[str, str, Plant]]
     waiting: int
+    key: str
+    has_scale: bool
 
 
 def grow_all(
@@ -93,7 +95,7 @@ def grow_all(
     ----------
     collection : Collection
     out : pathlib.Path
-        Where to; made where it is not there.
+        A new or empty folder, or one that holds such a package already.
     by_age : bool
         Whether the plot goes by plant age, or by date. Groups are compared at the same age.
     track : Track
@@ -102,15 +104,16 @@ def grow_all(
     Raises
     ------
     SettingsError
-        If the folder holds another data package, or is a season's.
+        If the folder holds something else, or is a season's.
+    SeasonError
+        If seasons could not be read and the others have no value; what was there stays.
     """
-    _require_free(out)
-    out.mkdir(parents=True, exist_ok=True)
+    _require_ours(out)
     report = CollectionGrowth(broken=list(collection.absent))
     title = f"Growth of {collection.title}"
-    plants, pauses, lines, grouped = [], [], [], []
+    plants, pauses, lines, grouped, without_scale = [], [], [], [], set()
     whose = tuple(column.name for column in WHOSE[:1] + WHOSE[2:3])
-    with ExitStack() as stack:
+    with _folder_for(out), ExitStack() as stack:
         days = TableFile(out, "days", "Canopy of every plant by day", (*whose, "day"), DAYS)
         stack.enter_context(days)
         for found in _seasons(collection, report, by_age, track):
@@ -123,7 +126,9 @@ def grow_all(
                 _count(report, each)
             lines += found.lines
             grouped += found.grouped
-    report.compared = compare(by_group(grouped)) if len({g for g, _, _ in grouped}) > 1 else []
+            without_scale |= set() if found.has_scale else {found.key}
+        _require_any(collection, out, report)
+        report.compared = compare(by_group(grouped), without_scale=without_scale)
     tables = [
         Table("plants", "Every plant on its last day", whose, PLANTS, plants),
         Table("pauses", "Spans in which growth stood still", (*whose, "start"), PAUSES, pauses),
@@ -134,6 +139,29 @@ def grow_all(
     _put(report, out / PACKAGE, data_package(PACKAGE_NAME, title, [tables[0], days, *tables[1:]]))
     _plot(report, out, lines, by_age)
     return report
+
+
+def _require_any(collection: Collection, out: Path, report: CollectionGrowth) -> None:
+    """Refuse to put tables without a row over good ones: a disk may not be mounted."""
+    if report.broken and not report.plants:
+        raise SeasonError(
+            f"{out}: no season of {collection.file} that could be read has a value, so the tables "
+            f"stay as they were; {report.broken[0].why}"
+        )
+
+
+@contextmanager
+def _folder_for(out: Path) -> Iterator[None]:
+    """The folder, made where it is not there; one that was made for nothing goes again."""
+    is_new = not out.exists()
+    out.mkdir(parents=True, exist_ok=True)
+    try:
+        yield
+    except BaseException:
+        if is_new:
+            with suppress(OSError):  # something is in it
+                out.rmdir()
+        raise
 
 
 def _seasons(
@@ -165,7 +193,9 @@ def _of_season(season: Season, member: Member, collection: Collection, by_age: b
         title = member.title(season)
         line = line_of(growth, each.whose.crop, title, each.whose.sown, by_age)
         lines += [line] if line is not None else []
-    return _Found(rows, lines, _grouped(season, member, growths), frames_waiting(season))
+    has_scale = any(growth.has_area for growth in growths.values())
+    grouped = _grouped(season, member, growths)
+    return _Found(rows, lines, grouped, frames_waiting(season), member.key, has_scale)
 
 
 def _grouped(season: Season, member: Member, growths: dict[str, Growth]) -> list:
@@ -190,17 +220,26 @@ def _count(report: CollectionGrowth, each: PlantRows) -> None:
         crop.last_cm2.append(area)
 
 
-def _require_free(out: Path) -> None:
-    package = out / PACKAGE
+def _require_ours(out: Path) -> None:
+    """Refuse a folder of something else: files of our names would be written over there."""
     if (out / SETTINGS_FILE).exists() or (out.parent / SETTINGS_FILE).exists():
         raise SettingsError(f"--out {out}: that is a season's own folder; name another one")
-    if package.exists():
-        try:
-            name = json.loads(package.read_text(encoding="utf-8"))["name"]
-        except (OSError, ValueError, KeyError, TypeError):
-            name = None
-        if name != PACKAGE_NAME:
-            raise SettingsError(f"--out {out}: {PACKAGE} there is not ours; name another folder")
+    if out.exists() and not _is_empty(out) and not _is_ours(out / PACKAGE):
+        raise SettingsError(
+            f"--out {out}: it is not empty and holds no growth of a collection; name a new folder"
+        )
+
+
+def _is_empty(out: Path) -> bool:
+    """Whether nothing is in it but what an interrupted write left."""
+    return out.is_dir() and all(file.name.startswith(PART) for file in out.iterdir())
+
+
+def _is_ours(package: Path) -> bool:
+    try:
+        return json.loads(package.read_text(encoding="utf-8"))["name"] == PACKAGE_NAME
+    except (OSError, ValueError, KeyError, TypeError):
+        return False
 
 
 def _write(report: CollectionGrowth, out: Path, tables: list[Table]) -> None:

@@ -6,14 +6,15 @@ Pictures are written first, the front page last, and only then are files of earl
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lapsekit.collecting.cards import Card, card_of
-from lapsekit.collecting.members import Broken, Collection, in_turn
+from lapsekit.collecting.cards import Card, card_of, why_not_shown
+from lapsekit.collecting.members import Broken, Collection, Member, in_turn
 from lapsekit.collecting.sections import FRONT, NOW, in_sections, sheets
 from lapsekit.errors import SettingsError, SiteError
 from lapsekit.language.words import Words
 from lapsekit.progress import Track, silent
 from lapsekit.resources import shared_folder
 from lapsekit.safely import write_safely
+from lapsekit.season import Season
 from lapsekit.site.contents import Page
 from lapsekit.site.pages import Pages
 from lapsekit.site.pieces import Shelf
@@ -36,12 +37,15 @@ class IndexReport:
     ----------
     front : pathlib.Path
     seasons, pages : int
+        Seasons that are shown.
     written, removed : list of str
     unchanged : int
     unlinked : list of str
         Seasons whose card leads nowhere.
     nearby : list of str
         Seasons whose card leads to a folder beside the index.
+    left_out : dict of str to str
+        Seasons that are not shown, and why.
     problems : list of str
         Pictures that could not be read.
     broken : list of Broken
@@ -55,6 +59,7 @@ class IndexReport:
     removed: list[str]
     unlinked: list[str] = field(default_factory=list)
     nearby: list[str] = field(default_factory=list)
+    left_out: dict[str, str] = field(default_factory=dict)
     problems: list[str] = field(default_factory=list)
     broken: list[Broken] = field(default_factory=list)
 
@@ -64,7 +69,8 @@ def build_index(
 ) -> IndexReport:
     """Build the index of a collection, or bring it up to date.
 
-    Seasons are read, not changed; their own sites are not built.
+    Seasons are read, not changed; their own sites are not built. Those that are published are
+    shown, and others only if the collection's file says so.
 
     Parameters
     ----------
@@ -81,18 +87,25 @@ def build_index(
     SettingsError
         If the folder holds something else.
     SiteError
-        If a file cannot be written, there is no catalogue of the language, or no season can be
-        read.
+        If a file cannot be written, there is no catalogue of the language, or some season cannot
+        be read and no other is to be shown.
     """
     words = Words(collection.language)
     _require_ours(out)
     folder = SiteFolder(out, _FOLDERS)
     cards: list[Card] = []
     report = IndexReport(out / FRONT, 0, 0, folder.written, 0, [], broken=list(collection.absent))
-    turn = in_turn(collection, lambda s, m: card_of(s, m, collection, folder), clock)
+
+    def work(season: Season, member: Member) -> tuple[Card, list[str]] | str:
+        return why_not_shown(season, member) or card_of(season, member, collection, folder)
+
+    turn = in_turn(collection, work, clock)
     for done in track(turn, len(collection.members), "seasons"):
-        if done.result is None:
+        if done.broken:
             report.broken.append(done.broken)
+            continue
+        if isinstance(done.result, str):
+            report.left_out[done.member.key] = done.result
             continue
         card, problems = done.result
         cards.append(card)
@@ -103,8 +116,8 @@ def build_index(
             report.nearby.append(done.member.key)
     if report.broken and not cards:
         raise SiteError(
-            f"{out}: no season of {collection.file} could be read, so the index stays as it was; "
-            f"{report.broken[0].why}"
+            f"{out}: no season of {collection.file} that could be read is to be shown, so the "
+            f"index stays as it was; {report.broken[0].why}"
         )
     pages = _write_pages(collection, cards, folder, words)
     removed = folder.remove_strays()

@@ -27,12 +27,15 @@ class Member:
     folder : pathlib.Path
     own_title, own_bench : str or None
         What the collection's file calls season and bench.
+    on_index : bool or None
+        Whether the index shows it; None if it does so once the season is published.
     """
 
     key: str
     folder: Path
     own_title: str | None
     own_bench: str | None
+    on_index: bool | None
 
     @property
     def bench(self) -> str:
@@ -110,7 +113,7 @@ def open_collection(file: Path) -> Collection:
         folders = _folders(file.parent, listed)
         for folder in folders:
             key = Path(os.path.relpath(folder, file.parent)).as_posix()
-            member = Member(key, folder, listed.title, listed.bench)
+            member = Member(key, folder, listed.title, listed.bench, listed.on_index)
             found.setdefault(folder.resolve(), member)
         if not folders:
             absent.append(Broken(listed.folder, _nothing_there(file, listed)))

@@ -159,7 +159,7 @@ def _pauses(growth: Growth, own: tuple) -> list[tuple]:
 
 
 def contrasts_table(found: Sequence[Compared]) -> Table:
-    """Groups of the same name held against each other."""
+    """Groups held against each other; pairs that cannot be are there with the reason."""
     rows = []
     for each in found:
         c = each.contrast

@@ -15,13 +15,14 @@ import numpy as np
 
 from lapsekit.growth.contrasts import BY_PERMUTATION, Contrast
 from lapsekit.growth.permutation import (
-    DRAWS,
     MAX_EXACT,
     SEED,
     TIE,
     dealings,
+    drawn_dealings,
     mean_differences,
     shifts_kept,
+    smallest_of,
 )
 
 Sides = tuple[Sequence[float], Sequence[float]]
@@ -39,7 +40,7 @@ class Blocked:
     blocks : dict of str to float
         Benches with plants of both groups, and the second mean less the first on each.
     left_out : tuple of str
-        Benches with plants of one of the groups only.
+        Benches on which not both groups have a plant with a number.
     """
 
     contrast: Contrast
@@ -82,8 +83,8 @@ def blocked_contrast(
         False, is_log, level, _refusal(list(both.values()), names, level),
     )  # fmt: skip
     told = {n: float(np.mean(pair[1]) - np.mean(pair[0])) for n, pair in both.items()}
-    alone = tuple(name for name, pair in sides.items() if any(pair) and not all(pair))
-    return Blocked(_tested(blank, list(both.values())) if both else blank, told, alone)
+    left_out = tuple(name for name in sides if name not in both)
+    return Blocked(_tested(blank, list(both.values())) if both else blank, told, left_out)
 
 
 def _known(plants: Mapping[str, float] | None) -> list[float]:
@@ -102,9 +103,11 @@ def _without(*groups: Mapping[str, Mapping[str, float]]) -> tuple[str, ...]:
 
 def smallest_blocked_p(blocks: Sequence[Sides]) -> float:
     """Smallest two-sided p that these numbers of plants can reach, dealt within their benches."""
-    ways = prod(comb(len(a) + len(b), len(a)) for a, b in blocks)
-    mirrored = all(len(a) == len(b) for a, b in blocks)
-    return (2 if mirrored else 1) / ways
+    return smallest_of(_ways(blocks), all(len(a) == len(b) for a, b in blocks))
+
+
+def _ways(blocks: Sequence[Sides]) -> int:
+    return prod(comb(len(a) + len(b), len(a)) for a, b in blocks)
 
 
 def _refusal(blocks: Sequence[Sides], names: tuple[str, str], level: float) -> str:
@@ -144,25 +147,24 @@ def _dealt(blocks: Sequence[Sides]) -> tuple[np.ndarray, np.ndarray, bool]:
     """
     weights = np.array([len(a) * len(b) / (len(a) + len(b)) for a, b in blocks])
     weights /= weights.sum()
-    parts = [_of_block(*pair, weight) for pair, weight in zip(blocks, weights, strict=True)]
-    ways = prod(comb(len(a) + len(b), len(a)) for a, b in blocks)
-    if ways <= MAX_EXACT:
-        found = [reduce(_every_sum, each) for each in zip(*parts, strict=True)]
-        return found[0], found[1], True
-    random = np.random.default_rng(SEED)
-    chosen = [np.append(0, random.integers(len(part[0]), size=DRAWS)) for part in parts]
-    sums = [sum(part[kind][at] for part, at in zip(parts, chosen, strict=True)) for kind in (0, 1)]
-    return sums[0], sums[1], False
+    sizes = [(len(a), len(b)) for a, b in blocks]
+    if _ways(blocks) <= MAX_EXACT:
+        rows, together = [dealings(*size) for size in sizes], _every_sum
+    else:  # one draw deals every bench, and no bench's draws are used twice
+        random = np.random.default_rng(SEED)
+        rows, together = (drawn_dealings(*size, random) for size in sizes), np.add
+    parts = [_of_block(*each) for each in zip(blocks, rows, weights, strict=True)]
+    found = [reduce(together, each) for each in zip(*parts, strict=True)]
+    return found[0], found[1], together is _every_sum
 
 
 def _every_sum(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return np.add.outer(a, b).ravel()
 
 
-def _of_block(first: Sequence[float], second: Sequence[float], weight: float) -> tuple:
-    """The bench's share of difference and shift, for each of its dealings."""
-    rows = dealings(len(first), len(second))
-    values = np.array([*first, *second], dtype=float)
+def _of_block(block: Sides, rows: np.ndarray, weight: float) -> tuple[np.ndarray, np.ndarray]:
+    """The bench's share of difference and shift, for each dealing."""
+    values = np.array([*block[0], *block[1]], dtype=float)
     return weight * mean_differences(values, rows), weight * mean_differences(
         rows[0].astype(float), rows
     )

@@ -23,9 +23,14 @@ def smallest_p(first: int, second: int) -> float:
     """Smallest two-sided p that `first` plants against `second` can reach.
 
     Of all dealings the one that was made is as extreme as itself and, with equal sides, as its
-    mirror: three against three give 2/20 = 0.10.
+    mirror: three against three give 2/20 = 0.10. Where dealings are drawn it is one of these.
     """
-    return (2 if first == second else 1) / comb(first + second, first)
+    return smallest_of(comb(first + second, first), first == second)
+
+
+def smallest_of(ways: int, mirrored: bool) -> float:
+    """Smallest two-sided p of so many dealings, of which each may have its mirror."""
+    return (2 if mirrored else 1) / ways if ways <= MAX_EXACT else 1 / (DRAWS + 1)
 
 
 def is_exact(first: int, second: int) -> bool:
@@ -40,13 +45,17 @@ def dealings(first: int, second: int) -> np.ndarray:
     The first row is the dealing that was made.
     """
     plants = first + second
-    made = np.arange(plants) >= first
     if is_exact(first, second):
         chosen = list(combinations(range(plants - 1, -1, -1), second))
         rows = np.zeros((len(chosen), plants), dtype=bool)
         np.put_along_axis(rows, np.array(chosen), True, axis=1)
         return rows  # combinations of falling numbers begin with the last `second` plants
-    random = np.random.default_rng(SEED)
+    return drawn_dealings(first, second, np.random.default_rng(SEED))
+
+
+def drawn_dealings(first: int, second: int, random: np.random.Generator) -> np.ndarray:
+    """Rows as of `dealings`: the one that was made, and `DRAWS` that are dealt afresh."""
+    made = np.arange(first + second) >= first
     drawn = random.permuted(np.tile(made, (DRAWS, 1)), axis=1)
     return np.vstack([made, drawn])
 

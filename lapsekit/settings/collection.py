@@ -10,6 +10,7 @@ bench = "south"              # seasons of one bench, year after year
 [[season]]
 folder = "north-*"           # or a pattern of folders
 bench = "north"
+on_index = true              # shown on the index site though it is not published
 
 [crops]
 basil = ["basil*", "thai-*"] # regions of these names are one crop
@@ -43,11 +44,15 @@ class Listed(Model):
         What tables and pages call it, instead of the season's own title.
     bench : str or None
         Name of the bench it stood on; the folder's name by default.
+    on_index : bool or None
+        Whether the index site shows it, published or not; by default those are shown whose
+        season.toml has ``[publish]`` or ``[site] address``.
     """
 
     folder: Annotated[str, Field(min_length=1, max_length=1000)]
     title: Annotated[str, Field(min_length=1, max_length=80)] | None = None
     bench: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    on_index: bool | None = None
 
     @field_validator("folder")
     @classmethod

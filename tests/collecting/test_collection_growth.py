@@ -14,10 +14,11 @@ import pytest
 from lapsekit.collecting.growth import grow_all
 from lapsekit.collecting.members import open_collection
 from lapsekit.collecting.plot import MOST_LINES
-from lapsekit.errors import SettingsError
+from lapsekit.errors import SeasonError, SettingsError
 from lapsekit.measuring import measure
 from lapsekit.telling_collection import grown
 from tests.collecting.benches import basil_cm2, collection, drawn, written
+from tests.scenes import make_season
 
 pyarrow = pytest.importorskip("pyarrow")
 FED, PLAIN, FACTOR = 0.10, 0.10, 1.5
@@ -167,9 +168,45 @@ def test_a_folder_of_something_else_is_not_written_into(tmp_path):
             grow_all(found, out)
     (tmp_path / "theirs").mkdir()
     (tmp_path / "theirs" / "datapackage.json").write_text('{"name": "theirs"}')
-    with pytest.raises(SettingsError, match="is not ours"):
-        grow_all(found, tmp_path / "theirs")
-    assert (tmp_path / "theirs" / "datapackage.json").read_text() == '{"name": "theirs"}'
+    (tmp_path / "own").mkdir()
+    (tmp_path / "own" / "days.csv").write_text("day,what I saw\n")
+    for name, file in (("theirs", "datapackage.json"), ("own", "days.csv")):
+        before = (tmp_path / name / file).read_bytes()
+        with pytest.raises(SettingsError, match="holds no growth of a collection"):
+            grow_all(found, tmp_path / name)
+        assert [p.name for p in (tmp_path / name).iterdir()] == [file]
+        assert (tmp_path / name / file).read_bytes() == before
+    (tmp_path / "no-folder").write_text("mine")
+    with pytest.raises(SettingsError, match="name a new folder"):
+        grow_all(found, tmp_path / "no-folder")
+
+
+def test_an_empty_folder_and_one_with_an_earlier_growth_are_written_into(tmp_path):
+    written(tmp_path / "a-1", "A", {"oats": (2.0, 0.1)}).reopen_catalogue()
+    found = open_collection(collection(tmp_path, '[[season]]\nfolder = "a-1"\n'))
+    (tmp_path / "out").mkdir()
+    grow_all(found, tmp_path / "out")
+    (tmp_path / "out" / "days.csv").write_text("")
+    grow_all(found, tmp_path / "out")
+    assert len(rows_of(tmp_path / "out", "days")) == 30
+
+
+@pytest.mark.parametrize("others", ["", '[[season]]\nfolder = "new-1"\n'])
+def test_where_no_season_can_be_read_the_tables_stay_as_they_were(tmp_path, others):
+    """A disk is not mounted; at most a season that has no day yet can be read."""
+    written(tmp_path / "disk" / "a-1", "A", {"oats": (2.0, 0.1)}).reopen_catalogue()
+    make_season(tmp_path / "new-1").catalogue.close()
+    file = collection(tmp_path, f'[[season]]\nfolder = "disk/a-1"\n{others}')
+    out = tmp_path / "out"
+    grow_all(open_collection(file), out)
+    before = {path: path.read_bytes() for path in out.iterdir()}
+    (tmp_path / "disk").rename(tmp_path / "away")
+    with pytest.raises(SeasonError, match=r"the tables stay as they were.*is its disk mounted"):
+        grow_all(open_collection(file), out)
+    assert {path: path.read_bytes() for path in out.iterdir()} == before
+    with pytest.raises(SeasonError):
+        grow_all(open_collection(file), tmp_path / "new")
+    assert not (tmp_path / "new").exists()
 
 
 def test_of_more_crops_than_a_page_holds_those_of_most_seasons_are_shown(tmp_path):

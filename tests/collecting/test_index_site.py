@@ -3,7 +3,8 @@
 import re
 import shutil
 from datetime import UTC, date, datetime
-from urllib.parse import unquote, urlsplit
+from pathlib import Path
+from urllib.parse import unquote, urljoin, urlsplit
 
 import pytest
 from PIL import Image
@@ -15,6 +16,7 @@ from lapsekit.collecting.sections import FRONT, in_sections, sheets
 from lapsekit.errors import SettingsError, SiteError
 from lapsekit.measuring import measure
 from lapsekit.season import Season
+from lapsekit.telling_collection import indexed
 from lapsekit.verdicts import VERDICTS_HEADER
 from tests.collecting.benches import collection, drawn
 from tests.npm_tools import axe_source, markup_errors
@@ -52,7 +54,7 @@ def seasons(tmp_path_factory):
     (folder / "bench-d").mkdir()
     (folder / "bench-d" / "season.toml").write_text("[season")
     return collection(folder, '[[season]]\nfolder = "bench-a"\nbench = "Süd <b>"\n'
-                      '[[season]]\nfolder = "bench-*"\n')  # fmt: skip
+                      '[[season]]\nfolder = "bench-*"\non_index = true\n')  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +72,7 @@ def many(seasons, tmp_path_factory):
         if number % 2:
             text = folder / f"bench-{number:02}" / "season.toml"
             text.write_text(text.read_text().replace("sown = 2031-03-25", "sown = 2030-03-25"))
-    file = collection(folder, 'language = "de"\n[[season]]\nfolder = "bench-*"\n')
+    file = collection(folder, 'language = "de"\n[[season]]\nfolder = "bench-*"\non_index = true\n')
     return build_index(open_collection(file), folder / "index", clock=later)
 
 
@@ -112,6 +114,72 @@ def test_every_link_leads_to_a_file_or_to_the_published_address(which, request):
         {ADDRESS, "bench-b/site/index.html"} if which == "index" else {"index/year/2030/index.html"}
     )
     assert wanted <= led
+
+
+STRANGE = ("north #2", "what?x=1", "50%25 shade", 'a&b "c" d:e')
+
+
+def test_a_link_leads_to_the_season_whatever_its_folder_is_called(seasons, tmp_path):
+    for name in STRANGE:
+        shutil.copytree(seasons.parent / "bench-c", tmp_path / name)
+        (tmp_path / name / "site").mkdir()
+        (tmp_path / name / "site" / "index.html").write_text("<!doctype html>")
+    file = collection(tmp_path, '[[season]]\nfolder = "*"\non_index = true\n')
+    report = build_index(open_collection(file), tmp_path / "index", clock=now)
+    assert set(report.nearby) == set(STRANGE) and report.broken == []
+    fronts = set()
+    for link in Held.of(report.front).links:
+        address = urlsplit(urljoin(report.front.as_uri(), link))  # as a browser takes it
+        assert not address.query
+        fronts.add(Path(unquote(address.path)))
+    assert {tmp_path / name / "site" / "index.html" for name in STRANGE} <= fronts
+
+
+def test_only_published_seasons_are_shown_unless_the_file_says_so(seasons, tmp_path):
+    """Nothing of the others is in the index's folder: no title, no picture, no day."""
+    settings = {"a-1": "", "b-1": '[publish]\nto = "folder"\ntarget = "/srv/b"\n', "b-2": ""}
+    for name, more in settings.items():
+        shutil.copytree(seasons.parent / "bench-b", tmp_path / name)
+        told = (tmp_path / name / "season.toml").read_text()
+        told = told.replace("Herbs of the roof", f"Title {name}")
+        (tmp_path / name / "season.toml").write_text(told + more)
+    out = tmp_path / "index"
+
+    def shown(*entries):
+        file = collection(tmp_path, "".join(f"[[season]]\n{entry}\n" for entry in entries))
+        report = build_index(open_collection(file), out, clock=now)
+        text = report.front.read_text(encoding="utf-8")
+        titles = {name for name in settings if f"Title {name}" in text}
+        assert len(titles) == report.seasons == len(settings) - len(report.left_out)
+        assert bool(titles) == any((out / "pictures").glob("*.jpg"))
+        return titles, report
+
+    titles, report = shown('folder = "*-*"')
+    assert titles == {"b-1"} and set(report.left_out) == {"a-1", "b-2"}
+    told = "\n".join(indexed(report))
+    assert "not published: it has neither [publish] nor [site] address: a-1, b-2" in told
+    assert "write on_index = true" in told
+    titles, _ = shown('folder = "a-1"\non_index = true', 'folder = "b-*"')
+    assert titles == {"a-1", "b-1"}
+    titles, report = shown('folder = "b-1"\non_index = false', 'folder = "*-*"')
+    assert titles == set() and report.left_out["b-1"] == "on_index = false"
+    assert report.removed, "pictures that were shown before are gone"
+
+
+def test_an_index_of_a_disk_that_is_away_is_not_emptied_by_a_season_that_is_not_shown(
+    seasons, tmp_path
+):
+    for name in ("bench-a", "bench-b"):
+        shutil.copytree(seasons.parent / name, tmp_path / name)
+    entries = '[[season]]\nfolder = "bench-a"\n[[season]]\nfolder = "bench-b"\n'
+    found = collection(tmp_path, entries)
+    front = build_index(open_collection(found), tmp_path / "index", clock=now).front
+    before = front.read_bytes()
+    assert ADDRESS.encode() in before
+    (tmp_path / "bench-a").rename(tmp_path / "away")
+    with pytest.raises(SiteError, match="the index stays as it was"):
+        build_index(open_collection(found), tmp_path / "index", clock=now)
+    assert front.read_bytes() == before
 
 
 def test_an_index_elsewhere_tells_nothing_of_this_machines_folders(seasons, tmp_path):
@@ -209,7 +277,7 @@ def test_built_again_nothing_is_written_and_what_no_longer_belongs_goes(seasons,
     assert again.written == [] and again.unchanged == len(first.written) > 10
     home = tmp_path / "home"
     shutil.copytree(seasons.parent / "bench-c", home / "bench-c")
-    only = collection(home, '[[season]]\nfolder = "bench-c"\n')
+    only = collection(home, '[[season]]\nfolder = "bench-c"\non_index = true\n')
     fewer = build_index(open_collection(only), out, clock=now)
     assert fewer.removed and not list(out.glob("pictures/*"))
 
@@ -244,7 +312,7 @@ def test_many_seasons_stand_on_pages_of_their_years_in_german(many):
 
 
 def card(title, sown, last=None, is_over=True):
-    return Card(title, None, None, False, sown, sown, last or sown, is_over, (), 1, 1)
+    return Card(title, None, None, sown, sown, last or sown, is_over, (), 1, 1)
 
 
 def test_what_grows_now_comes_first_and_earlier_years_after_the_latest_first():

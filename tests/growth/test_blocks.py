@@ -7,6 +7,7 @@ import pytest
 
 from lapsekit.growth.blocks import blocked_contrast, smallest_blocked_p
 from lapsekit.growth.contrasts import contrast
+from lapsekit.growth.permutation import DRAWS, permutation_interval, permutation_p, smallest_p
 
 
 def benches(*sides):
@@ -102,6 +103,32 @@ def test_more_dealings_than_can_be_looked_at_are_drawn_and_agree():
     ]
     p = np.mean(np.abs(draws) >= abs(found.estimate))
     assert found.p == pytest.approx(p, abs=0.035)
+
+
+@pytest.mark.parametrize("difference", [0.7, 30.0])
+def test_one_bench_of_twelve_against_twelve_is_the_drawn_comparison_without_benches(difference):
+    random = np.random.default_rng(5)
+    first, second = random.normal(0, 1, 12), random.normal(difference, 1, 12)
+    found = blocked_contrast(benches(first), benches(second)).contrast
+    assert not found.is_exact and found.p == permutation_p(first, second)
+    assert (found.low, found.high) == pytest.approx(permutation_interval(first, second, 0.95))
+    least = 1 / (DRAWS + 1)
+    assert found.smallest_p == smallest_p(12, 12) == least
+    assert found.p == least if difference == 30 else found.p > 100 * least
+
+
+def test_two_benches_of_twelve_against_twelve_have_p_of_ten_times_as_many_fresh_dealings():
+    random = np.random.default_rng(6)
+    first, second = random.normal(0, 1, (2, 12)), random.normal(0.8, 1, (2, 12))
+    found = blocked_contrast(benches(*first), benches(*second)).contrast
+    every = np.concatenate([first, second], axis=1)
+    draws = np.zeros(200_000)
+    for bench in every:
+        dealt = random.permuted(np.tile(bench, (len(draws), 1)), axis=1)
+        draws += (dealt[:, 12:].mean(axis=1) - dealt[:, :12].mean(axis=1)) / 2
+    p = np.mean(np.abs(draws) >= abs(found.estimate))
+    assert 0.01 < p < 0.2
+    assert found.p == pytest.approx(p, abs=4 * np.sqrt(p * (1 - p) / DRAWS))
 
 
 def test_groups_that_never_stand_on_one_bench_are_not_compared_and_it_says_why():
