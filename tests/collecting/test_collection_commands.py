@@ -100,7 +100,7 @@ def test_a_season_is_over_a_month_after_its_last_frame_and_looked_at_before(meas
             hour=20, tzinfo=now.tzinfo)))  # fmt: skip
         return done.result.health
 
-    assert [health(days) for days in (0, 30, 31)] == ["fine", "fine", "over"]
+    assert [health(days) for days in (0, 7, 30, 31)] == ["fine", "fine", "watch", "over"]
 
 
 def test_a_damaged_catalogue_is_told_and_the_others_go_on(measured, tmp_path):
