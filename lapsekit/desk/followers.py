@@ -223,7 +223,7 @@ def _keep_areas(asked: Asked) -> Response:
     if areas is None:
         raise SettingsError("No part and no areas were told: open the page again.")
     with asked.season() as season:
-        record = deciding.keep_areas(season, asked.named["id"], areas)
+        record = deciding.keep_areas(season, asked.named["id"], areas, asked.text("seen"))
     number = len(areas.blurred)
     part = "Only that part is shown" if areas.crop else "The whole picture is shown"
     told = f"{'1 area is' if number == 1 else f'{number} areas are'} made unrecognisable"

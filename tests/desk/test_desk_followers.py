@@ -161,6 +161,34 @@ def test_a_yes_to_words_that_changed_since_is_refused_and_says_so(page, season):
     assert [each.id for each in shown(season)] == [one.id]
 
 
+@pytest.mark.parametrize("is_shown", [False, True], ids=["waits", "is shown"])
+def test_of_two_open_pages_the_older_does_not_take_back_what_the_other_kept(page, season, is_shown):
+    one = received(season, data=encoded(quarters(), quality=95))
+    if is_shown:
+        show(season, one.id)
+    stale = page.context.new_page()
+    for each in (stale, page):
+        each.goto(f"/followers/{one.id}")
+    page.get_by_label("Shown part").fill("0 0 160 120")
+    page.get_by_label("Blurred areas").fill("10 10 40 40")
+    page.get_by_role("button", name="Keep part and areas").click()
+    page.wait_for_selector("#notes .note")
+    kept = read_record(season, one.id)
+    stale.get_by_label("Blurred areas").fill("200 150 240 180")
+    with stale.expect_response("**/areas") as answer:
+        stale.get_by_role("button", name="Blur these").click()
+    assert answer.value.status == 409
+    assert "look at it again" in stale.get_by_role("main").inner_text()
+    assert read_record(season, one.id) == kept and kept.crop == (0, 0, 160, 120)
+    assert kept.blurred == (() if is_shown else ((10, 10, 40, 40),))
+    stale.goto(f"/followers/{one.id}")
+    stale.get_by_label("Blurred areas").fill("200 150 240 180")
+    stale.get_by_role("button", name="Blur these").click()
+    stale.wait_for_selector("#notes .note")
+    assert read_record(season, one.id).crop == (0, 0, 160, 120)
+    stale.close()
+
+
 def test_names_and_captions_of_strangers_come_out_as_text(page, season):
     one = received(season, name=HOSTILE, caption=HOSTILE * 3, plant=HOSTILE, file_name=HOSTILE)
     received(season, 2, name="A" * 5000, caption="B" * 20_000)
