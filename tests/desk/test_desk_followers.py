@@ -102,13 +102,13 @@ def test_where_the_site_goes_out_it_is_behind_until_it_was_sent(page, season, fo
     changed.catalogue.close()
 
 
-def test_the_grower_is_told_that_files_go_before_they_are_taken_in(page, season):
+def test_the_grower_is_told_where_files_go_before_they_are_taken_in(page, season):
     page.goto("/followers/")
-    assert "is deleted there" not in page.get_by_role("main").inner_text()
+    assert "came/taken" not in page.get_by_role("main").inner_text()
     settings = season.folder / "season.toml"
     settings.write_text(settings.read_text().replace("[followers]", '[followers]\ninbox = "came"'))
     page.goto("/followers/")
-    assert "the folder came is deleted there" in page.get_by_role("main").inner_text()
+    assert "the folder came is moved to came/taken" in page.get_by_role("main").inner_text()
 
 
 def test_all_times_of_a_page_are_those_of_the_season_s_zone(page, season):
