@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from lapsekit.trust import printable
+
 if TYPE_CHECKING:
     from lapsekit.followers.folder import FolderReport
     from lapsekit.followers.mail import MailReport
@@ -60,12 +62,28 @@ def taken_in(report: FolderReport, with_codes: bool) -> list[str]:
         code = f"take-down code {received.code}" if with_codes else "its take-down code"
         lines.append(
             f"{name}: waits as {received.id}; {code} stands in the letter at the desk "
-            "(lapsekit desk); give it to whoever sent it. It is deleted in the folder"
+            "(lapsekit desk); give it to whoever sent it"
         )
         lines += [f"{name}: {note}" for note in received.notes]
-    lines += [f"{name}: came before; deleted in the folder" for name in report.known]
+    lines += [f"{name}: came before; moved to taken/" for name in report.known]
     lines += [f"{name}: left in the folder: {why}" for name, why in report.left]
+    stay = {name for name, _ in report.left}
+    if report.known or any(name not in stay for name, _ in report.taken):
+        lines.append(
+            "What was taken in lies in taken/ in the folder, as it came, until the picture is "
+            "taken down or its time is over"
+        )
+    if report.others:
+        lines.append(_of_others(report.others))
     return lines or ["nothing new in the folder"]
+
+
+def _of_others(names: Sequence[str]) -> str:
+    told = ", ".join(printable(name) for name in names[:5]) + (" …" if len(names) > 5 else "")
+    return (
+        f"{len(names)} left alone in the folder, as no pictures (.jpg, .png, .webp, .heic) and no "
+        f"texts with a picture's name: {told}"
+    )
 
 
 def not_taken_in(report: FolderReport) -> list[str]:
@@ -105,5 +123,6 @@ def tidied(report: TidyReport, dry_run: bool) -> list[str]:
     verb = "would delete" if dry_run else "deleted"
     return [
         f"{verb} {len(report.waited)} that waited and {len(report.declined)} that were declined "
-        f"too long, and the addresses of {len(report.contacts)}"
+        f"too long, and the addresses of {len(report.contacts)}",
+        *report.problems,
     ]

@@ -197,7 +197,7 @@ def _copies_wishes(copies: CopiesTable) -> list[str]:
 def _followers_wishes(settings: Settings) -> list[str]:
     wanted, found = settings.followers, []
     if wanted.inbox is not None:
-        found.append(f"take pictures out of {wanted.inbox} and delete them there")
+        found.append(f"move pictures out of {wanted.inbox} into folders of its own there")
     if wanted.face_model is not None:
         found.append(f"have a library read {wanted.face_model}, to find faces")
     if (mail := wanted.mail) is not None:

@@ -4,6 +4,8 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
+from lapsekit.errors import SettingsError
+from lapsekit.followers.inbox import inbox_of
 from lapsekit.followers.mail_memory import remembered
 from lapsekit.followers.opening import confinement
 from lapsekit.followers.records import damaged, records
@@ -24,6 +26,10 @@ def received(look: Look) -> Iterator[Finding]:
             "[followers], or bubblewrap"
         )
         yield Finding("followers' pictures", WRONG, told)
+    try:
+        inbox_of(look.season.folder, look.season.settings)
+    except SettingsError as error:
+        yield Finding("followers' pictures", WRONG, str(error))
     for told in damaged(look.season):
         yield Finding("followers' pictures", WRONG, told)
     waiting = records(look.season, "waiting")

@@ -50,6 +50,8 @@ def list_pictures(
 def take_in(season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
     """Take in what came by mail or lies in followers.inbox, and send answers that wait.
 
+    Of followers.inbox, picture and text are moved to taken/ there, and stay until the picture is
+    taken down or its time is over; what cannot be taken is moved to refused/.
     Ends with 65 if something in the folder was refused.
     """
     from lapsekit.followers.opening import require_confinement
@@ -124,6 +126,8 @@ def take_down(
     """Delete a picture at once; the next site and the next copy are without it."""
     from lapsekit.followers.codes import as_code
     from lapsekit.followers.deciding import take_down, take_down_by_id
+    from lapsekit.followers.gone import gone_ids
+    from lapsekit.followers.originals import erase_originals
 
     opened = Season(season)
     if as_code(which) is None:
@@ -131,6 +135,7 @@ def take_down(
     elif (which := take_down(opened, which)) is None:
         raise FollowerError("no picture has this code; it may be gone already, or mistyped")
     say([f"{which}: deleted; publish the site again, and make the next copy soon"])
+    hint(erase_originals(opened, gone_ids(opened.folder)))
 
 
 @followers_app.command()

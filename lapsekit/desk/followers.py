@@ -12,7 +12,9 @@ from lapsekit.errors import FollowerError, SettingsError
 from lapsekit.followers import deciding, records
 from lapsekit.followers.areas import Areas
 from lapsekit.followers.arrivals import LONGEST
+from lapsekit.followers.gone import gone_ids
 from lapsekit.followers.making import as_shown, sound
+from lapsekit.followers.originals import erase_originals
 from lapsekit.followers.records import STATES, Box, Record
 from lapsekit.followers.showing import is_on_site
 from lapsekit.season import Season
@@ -223,7 +225,7 @@ def _keep_areas(asked: Asked) -> Response:
     if areas is None:
         raise SettingsError("No part and no areas were told: open the page again.")
     with asked.season() as season:
-        record = deciding.keep_areas(season, asked.named["id"], areas)
+        record = deciding.keep_areas(season, asked.named["id"], areas, asked.text("seen"))
     number = len(areas.blurred)
     part = "Only that part is shown" if areas.crop else "The whole picture is shown"
     told = f"{'1 area is' if number == 1 else f'{number} areas are'} made unrecognisable"
@@ -243,20 +245,29 @@ def _take_down(asked: Asked) -> Response:
         raise SettingsError("tick that it is to be deleted for good; that cannot be undone")
     with asked.season() as season:
         deciding.take_down_by_id(season, asked.named["id"])
+        left = _left(season)
     return asked.note(
-        "The picture is deleted here. The site still shows it until it is built and published.",
+        "The picture is deleted here. The site still shows it until it is built and "
+        f"published.{left}",
         "/followers/",
     )
+
+
+def _left(season: Season) -> str:
+    """What the grower has to delete by hand, in sentences."""
+    gone = gone_ids(season.folder)
+    return "".join(f" {told}." for told in erase_originals(season, gone))
 
 
 def _by_code(asked: Asked) -> Response:
     with asked.season() as season:
         found = deciding.take_down(season, asked.text("code"))
+        left = _left(season)
     if found is None:
         return _list(asked, "No picture has that code; look whether a letter is missing.")
     return asked.note(
         "The picture of that code is deleted here. The site still shows it until it is built and "
-        "published.",
+        f"published.{left}",
         "/followers/",
     )
 

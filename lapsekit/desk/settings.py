@@ -15,6 +15,7 @@ from lapsekit.desk.settings_labels import labels_of
 from lapsekit.edits.book import NAMES
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
+from lapsekit.followers.inbox import inbox_of
 from lapsekit.season import SETTINGS_FILE
 from lapsekit.settings import (
     AlertsTable,
@@ -179,6 +180,9 @@ def _save(asked: Asked) -> Response:
     try:
         labels = ", ".join(f"“{each.label}”" for each in found if each.key in said) or "nothing"
         what = f"{title}: {labels} set"
+        if said.get("inbox"):
+            with asked.season() as season:
+                inbox_of(season.folder, season.settings, said["inbox"])
         change = asked.desk.book.change(what, {SETTINGS_FILE: edit}, seen=seen)
     except ChangedMeanwhile:
         raise
@@ -191,13 +195,12 @@ def _made_inbox(asked: Asked) -> str:
     """Make the folder that followers' pictures come into, inside the season folder alone."""
     with asked.season() as season:
         named = season.settings.followers.inbox
-    if named is None:
-        return ""
-    folder = asked.desk.folder.resolve()
-    inbox = (folder / named).resolve()
+        if named is None:
+            return ""
+        inbox = inbox_of(season.folder, season.settings)
     if inbox.is_dir():
         return ""
-    if not inbox.is_relative_to(folder):
+    if not inbox.resolve().is_relative_to(asked.desk.folder.resolve()):
         return f"Make the folder {named} yourself: it lies outside the season folder."
     inbox.mkdir(parents=True)
     return f"The folder {named} is made."

@@ -171,7 +171,9 @@ HELP: dict[str, dict[str, str]] = {
         "upload": "The address at which your “lapsekit receive” can be reached. Say above whom "
         "followers can turn to as well.",
         "inbox": "A folder into which you put pictures that came another way. A bare name, like "
-        "inbox, lies in the season's folder. Say above whom followers can turn to as well.",
+        "inbox, lies in the season's folder. Name one for nothing else: what is taken in is moved "
+        "to taken there, as it came, and deleted once the picture is taken down or its time is "
+        "over. Say above whom followers can turn to as well.",
         "minors": "What holds for those who are not of age: a parent agrees, or their pictures are "
         "not taken.",
         "largest_side_px": "Larger pictures are reduced to this side when they are kept.",

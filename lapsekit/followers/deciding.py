@@ -80,16 +80,19 @@ def show(
         why = cannot_be_shown(season, record)
         if why:
             raise FollowerError(f"{record.id} cannot be shown: {why}")
-        if seen is not None and seen != mark_of(record):
-            raise ChangedMeanwhile(
-                f"{record.id}: picture, words or consent changed since you looked at it, so it is "
-                "not shown; look at it again, then say yes"
-            )
+        _require_seen(record, seen, "it is not shown; look at it again, then say yes")
         made = record if areas is None else with_areas(record, areas)
         return replace(made, state="shown", decided_at=season.clock(), asked="")
 
     change(season, record_id, "shown", alter)
     return burn(season, record_id)
+
+
+def _require_seen(record: Record, seen: str | None, so: str) -> None:
+    if seen is not None and seen != mark_of(record):
+        raise ChangedMeanwhile(
+            f"{record.id}: picture, words or consent changed since you looked at it, so {so}"
+        )
 
 
 def decline(season: Season, record_id: str) -> Record:
@@ -146,19 +149,27 @@ def answer_sent(season: Season, record_id: str, number: int) -> Record:
     return change(season, record_id, "an answer was sent by hand", alter)
 
 
-def keep_areas(season: Season, record_id: str, areas: Areas) -> Record:
+def keep_areas(season: Season, record_id: str, areas: Areas, seen: str | None = None) -> Record:
     """Show just this part and blur these areas: for good once it is shown, at once if it is.
 
     What lies beside the part stays in the season folder, so that it can be undone: what nobody
-    shall see any more is to be blurred.
+    shall see any more is to be blurred. `seen` is as for `show`: a page that is out of date must
+    not take back what another page kept.
 
     Raises
     ------
     FollowerError
         If an area cannot be; see `with_areas`.
+    ChangedMeanwhile
+        If it is not any more what was seen.
     """
+
+    def alter(record: Record) -> Record:
+        _require_seen(record, seen, "nothing is kept; look at it again, then draw anew")
+        return with_areas(record, areas)
+
     told = f"{'cropped' if areas.crop else 'whole'}, {len(areas.blurred)} areas to be blurred"
-    record = change(season, record_id, told, lambda record: with_areas(record, areas))
+    record = change(season, record_id, told, alter)
     return burn(season, record_id) if record.state == "shown" else record
 
 

@@ -8,6 +8,7 @@ import io
 from collections.abc import Callable
 from pathlib import Path
 
+from lapsekit.followers.originals import erase_originals
 from lapsekit.followers.records import (
     FOLDER,
     STATES,
@@ -42,7 +43,9 @@ def forget(
     why: str,
     require: Callable[[Record], None] | None = None,
 ) -> None:
-    """Delete a picture with its record.
+    """Delete a picture with its record, and what of it lies in ``taken/`` of the grower's folder.
+
+    What cannot be deleted there, `finish` tries again and tells.
 
     Parameters
     ----------
@@ -64,13 +67,22 @@ def forget(
             require(read_record(season, record_id))
         _note(season, record_id, why)  # first: what is cut off here, `finish` ends
         erase(season, record_id)
+        erase_originals(season, {record_id})
 
 
-def finish(season: Season) -> None:
-    """Delete what is on the list and still there; the caller holds the lock for texts."""
-    for record_id in gone_ids(season.folder):
+def finish(season: Season) -> list[str]:
+    """Delete what is on the list and still there; the caller holds the lock for texts.
+
+    Returns
+    -------
+    list of str
+        A sentence for each original of the grower's folder that cannot be deleted.
+    """
+    gone = gone_ids(season.folder)
+    for record_id in gone:
         if any((season.folder / FOLDER / state / record_id).is_dir() for state in STATES):
             erase(season, record_id)
+    return erase_originals(season, gone)
 
 
 def _note(season: Season, record_id: str, why: str) -> None:

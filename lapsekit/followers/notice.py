@@ -62,6 +62,14 @@ def _kept(season: Season, words: Words) -> str:
         words.text("What you agreed to, when, and in which words; for a child also the parent."),
         words.text("A hash of the message, so that the same one is not taken in twice."),
     ]
+    if season.settings.followers.inbox is not None:
+        lines.append(
+            words.text(
+                "A picture that reaches the grower another way is kept besides as it came, in a "
+                "folder of the grower's own, with what was told with it, for as long as the "
+                "picture itself."
+            )
+        )
     return "\n".join(f"- {line}" for line in lines)
 
 

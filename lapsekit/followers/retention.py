@@ -7,6 +7,7 @@ from datetime import timedelta
 from lapsekit.errors import FollowerError
 from lapsekit.followers.deciding import burn
 from lapsekit.followers.gone import TIME_WAS_UP, finish, forget
+from lapsekit.followers.originals import erase_originals
 from lapsekit.followers.outbox import prune_outbox
 from lapsekit.followers.records import FOLDER, Record, change, records, sweep, writing
 from lapsekit.season import Season
@@ -24,12 +25,16 @@ class TidyReport:
     waited, declined : list of str
         Pictures that nobody decided on, or that were declined, deleted.
     contacts : list of str
-        Records whose mail address and answers were deleted.
+        Records whose mail address and answers were deleted; the text beside the original that the
+        grower put into the folder goes with them, since it may hold the address.
+    problems : list of str
+        Originals that cannot be deleted.
     """
 
     waited: list[str] = field(default_factory=list)
     declined: list[str] = field(default_factory=list)
     contacts: list[str] = field(default_factory=list)
+    problems: list[str] = field(default_factory=list)
 
 
 def tidy(season: Season, dry_run: bool = False) -> TidyReport:
@@ -53,7 +58,8 @@ def tidy(season: Season, dry_run: bool = False) -> TidyReport:
         if due and (dry_run or _is_gone(season, record.id, due)):
             getattr(report, due).append(record.id)
     if not dry_run:
-        _end(season)
+        report.problems += erase_originals(season, set(report.contacts), only_texts=True)
+        report.problems += _end(season)
     return report
 
 
@@ -78,16 +84,17 @@ def _is_gone(season: Season, record_id: str, due: str) -> bool:
     return True
 
 
-def _end(season: Season) -> None:
-    """Do what was cut off, and forget letters."""
+def _end(season: Season) -> list[str]:
+    """Do what was cut off, and forget letters; what cannot be deleted."""
     for record in records(season, "shown"):
         if record.blurred:  # a yes that was cut off
             with suppress(FollowerError):  # it was taken down meanwhile
                 burn(season, record.id)
     with writing(season):
-        finish(season)
+        left = finish(season)
         sweep(season)
     prune_outbox(season)
+    return left
 
 
 def _due(season: Season, record: Record) -> str:

@@ -102,13 +102,13 @@ def test_where_the_site_goes_out_it_is_behind_until_it_was_sent(page, season, fo
     changed.catalogue.close()
 
 
-def test_the_grower_is_told_that_files_go_before_they_are_taken_in(page, season):
+def test_the_grower_is_told_where_files_go_before_they_are_taken_in(page, season):
     page.goto("/followers/")
-    assert "is deleted there" not in page.get_by_role("main").inner_text()
+    assert "came/taken" not in page.get_by_role("main").inner_text()
     settings = season.folder / "season.toml"
     settings.write_text(settings.read_text().replace("[followers]", '[followers]\ninbox = "came"'))
     page.goto("/followers/")
-    assert "the folder came is deleted there" in page.get_by_role("main").inner_text()
+    assert "the folder came is moved to came/taken" in page.get_by_role("main").inner_text()
 
 
 def test_all_times_of_a_page_are_those_of_the_season_s_zone(page, season):
@@ -159,6 +159,34 @@ def test_a_yes_to_words_that_changed_since_is_refused_and_says_so(page, season):
     page.get_by_role("link", name="Open the page again").click()
     page.get_by_role("button", name="Show it").click()
     assert [each.id for each in shown(season)] == [one.id]
+
+
+@pytest.mark.parametrize("is_shown", [False, True], ids=["waits", "is shown"])
+def test_of_two_open_pages_the_older_does_not_take_back_what_the_other_kept(page, season, is_shown):
+    one = received(season, data=encoded(quarters(), quality=95))
+    if is_shown:
+        show(season, one.id)
+    stale = page.context.new_page()
+    for each in (stale, page):
+        each.goto(f"/followers/{one.id}")
+    page.get_by_label("Shown part").fill("0 0 160 120")
+    page.get_by_label("Blurred areas").fill("10 10 40 40")
+    page.get_by_role("button", name="Keep part and areas").click()
+    page.wait_for_selector("#notes .note")
+    kept = read_record(season, one.id)
+    stale.get_by_label("Blurred areas").fill("200 150 240 180")
+    with stale.expect_response("**/areas") as answer:
+        stale.get_by_role("button", name="Blur these").click()
+    assert answer.value.status == 409
+    assert "look at it again" in stale.get_by_role("main").inner_text()
+    assert read_record(season, one.id) == kept and kept.crop == (0, 0, 160, 120)
+    assert kept.blurred == (() if is_shown else ((10, 10, 40, 40),))
+    stale.goto(f"/followers/{one.id}")
+    stale.get_by_label("Blurred areas").fill("200 150 240 180")
+    stale.get_by_role("button", name="Blur these").click()
+    stale.wait_for_selector("#notes .note")
+    assert read_record(season, one.id).crop == (0, 0, 160, 120)
+    stale.close()
 
 
 def test_names_and_captions_of_strangers_come_out_as_text(page, season):

@@ -177,6 +177,27 @@ def test_an_inbox_without_a_contact_is_refused_at_both_fields_and_help_says_so_b
     assert (by_hand.parent / "inbox").is_dir()
 
 
+@pytest.mark.parametrize("inbox", [".", "frames", "followers/waiting"])
+def test_an_inbox_that_holds_something_else_is_refused_at_its_field(page, by_hand, inbox):
+    page.goto("/settings/followers")
+    page.get_by_label("Whom followers can turn to").fill("The office, room 3")
+    page.get_by_label("Folder for pictures that came another way").fill(inbox)
+    page.get_by_role("button", name="Save").click()
+    wrong = page.locator(".field.wrong")
+    assert wrong.locator("label").all_inner_texts() == ["Folder for pictures that came another way"]
+    assert "name a folder for these pictures alone" in wrong.inner_text()
+    assert by_hand.read_text() == BY_HAND
+
+
+def test_an_inbox_in_the_home_folder_is_not_made_in_the_seasons(page, by_hand):
+    page.goto("/settings/followers")
+    page.get_by_label("Whom followers can turn to").fill("The office, room 3")
+    page.get_by_label("Folder for pictures that came another way").fill("~/drop")
+    page.get_by_role("button", name="Save").click()
+    assert "Make the folder ~/drop yourself" in page.locator("#notes").inner_text()
+    assert not (by_hand.parent / "~").exists()
+
+
 def test_no_help_is_kept_for_a_setting_that_there_is_not():
     keys = {}
     for name, field in every_field():

@@ -109,6 +109,19 @@ def test_a_yes_counts_for_what_was_seen_and_for_nothing_else(bench, what):
     assert [each.id for each in shown(bench)] == [waits.id]
 
 
+@pytest.mark.parametrize("what", CHANGES)
+def test_areas_are_kept_of_what_was_seen_and_of_nothing_else(bench, what):
+    waits = received(bench)
+    seen = deciding.mark_of(read_record(bench, waits.id))
+    CHANGES[what](bench, waits.id)
+    now = read_record(bench, waits.id)
+    with pytest.raises(ChangedMeanwhile, match="nothing is kept"):
+        deciding.keep_areas(bench, waits.id, Areas((0, 0, 200, 200)), seen)
+    assert read_record(bench, waits.id) == now
+    deciding.keep_areas(bench, waits.id, Areas((0, 0, 200, 200)), deciding.mark_of(now))
+    assert read_record(bench, waits.id).crop == (0, 0, 200, 200)
+
+
 def test_what_is_noted_beside_it_does_not_stand_in_the_way_of_a_yes(bench):
     waits = received(bench)
     seen = deciding.mark_of(read_record(bench, waits.id))
