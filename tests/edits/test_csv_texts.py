@@ -44,7 +44,8 @@ def test_a_verdict_is_set_and_taken_back_and_every_other_line_stays(file, frame,
     text, lines = file
     before, name = said(text), frame.rpartition("/")[2]
     changed = with_verdicts(text, [frame], use, note)
-    kept = before.get(name, (None, ""))[1] if note is None else note
+    was, its_note = before.get(name, (None, ""))
+    kept = (its_note if was is use else "") if note is None else note
     assert said(changed) == {**before, name: (use, kept)}
     others = "\n".join(line for each, line in lines if each != frame).splitlines()
     found = changed.splitlines()
@@ -54,9 +55,9 @@ def test_a_verdict_is_set_and_taken_back_and_every_other_line_stays(file, frame,
     assert back.count("\r\n") == back.count("\n") or "\r\n" not in text
 
 
-def test_a_changed_verdict_stays_in_its_line_with_the_growers_own_column():
+def test_a_changed_verdict_loses_its_note_and_stays_in_its_line_with_the_growers_own_column():
     text = f"frame,verdict,note,who\r\n{FRAMES[0]},yes,dim,me\r\n# c\r\n"
-    assert with_verdicts(text, [FRAMES[0]], False) == text.replace("yes", "no")
+    assert with_verdicts(text, [FRAMES[0]], False) == text.replace("yes,dim", "no,")
     assert with_verdicts(text, [FRAMES[0]], True) == text
 
 
