@@ -540,7 +540,7 @@ def test_the_notice_says_that_originals_are_kept_where_a_folder_is_named(bench, 
 def test_a_check_tells_of_an_inbox_that_cannot_be_one(bench):
     settings = bench / "season.toml"
     settings.write_text(settings.read_text().replace('inbox = "came"', 'inbox = "."'))
-    told = [f.told for f in received(Look(Season(bench), datetime.now(UTC)))]
+    told = [f.told for f in received(Look(Season(bench)))]
     assert any('followers.inbox = "." is the season folder' in each for each in told)
 
 
