@@ -25,7 +25,6 @@ HYPOTHESIS_PROFILE=default looks for new ones."""
 
 LONGEST = (
     "unattended/test_real_process.py",
-    "test_demo.py",
     "copying/test_copying.py",
     "publishing/test_publishing.py",
     "copying/test_restoring.py",
@@ -43,6 +42,10 @@ LONG = re.compile(
     "|".join(
         (
             r"test_story\.py::",
+            r"test_demo\.py::",
+            r"test_proving\.py::test_the_truth_of_a_day",
+            r"test_thinning\.py::test_a_line_that_was_cut_off",
+            r"growth/test_alignment\.py::test_intervals_of_ratios",
             r"copying/test_copying\.py::.*\[(sftp|s3|webdav|sealed-s3)\]",
             r"copying/test_copying\.py::test_killed_anywhere.*\[(rsync|sealed)\]",
             r"copying/test_restoring\.py::.*\[(rsync|sealed)\]",
@@ -50,7 +53,7 @@ LONG = re.compile(
             r"copying/test_copying\.py::test_a_bit_that_flips.*\[rsync\]",
             r"cluster/test_cluster_results\.py::test_every_process",
             r"cluster/test_cluster_results\.py::test_worker_processes.*\[[14]\]",
-            r"film/test_calm\.py::test_day_by_day.*\[bursts[123]\]",
+            r"film/test_calm\.py::test_day_by_day.*\[bursts[1234]\]",
             r"film/test_film_benches\.py::test_a_film_of_a_few_days",
             r"film/test_film_grows\.py::test_(killed_at_random|on_a_full_disk)",
             r"film/test_film_killed\.py::test_thirty_kills",
@@ -59,7 +62,7 @@ LONG = re.compile(
             r"site/test_made_again\.py::test_a_changed_season.*\[(?!changed_value|gone_region)",
             r"test_sequences\.py::",
             r"test_reporting\.py::test_a_plant_that_still_doubles",
-            r"sample/test_truth\.py::.*\[340\]",
+            r"sample/test_truth\.py::.*\[(150|340)\]",
             r"unattended/test_real_process\.py::test_(a_folder_that_is_read_only|jumps_of)",
             r"growth/test_growth_study\.py::",
             r"test_proving\.py::test_photographs",

@@ -143,7 +143,7 @@ def measured(sample: Path, scratch: Path, days: int | None = None) -> dict[str, 
 def rows(quick: bool) -> Iterator[Row]:
     """Rows for the table of all benchmarks."""
     with tempfile.TemporaryDirectory() as scratch:
-        facts = measured(sample_frames_folder(None), Path(scratch), 6 if quick else None)
+        facts = measured(sample_frames_folder(None), Path(scratch), 2 if quick else None)
     stages = ", ".join(f"{name} {wall:.0f} s" for name, wall in facts["stages_s"].items())
     yield Row(
         f"sample season, {facts['frames']} frames to site and film, all cores",
