@@ -62,9 +62,10 @@ def test_a_worker_killed_in_the_middle_changes_nothing(fresh, wanted):
         of_process = {process: worker for worker, process in client.run(os.getpid).items()}
 
         def kill():
-            assert client.processing()[of_process[workers[0].pid]]  # it is at work
-            workers[0].send_signal(signal.SIGKILL)
-            ended.append(workers[0].wait())
+            at_work = client.processing()
+            busy = next(worker for worker in workers if at_work[of_process[worker.pid]])
+            busy.send_signal(signal.SIGKILL)
+            ended.append(busy.wait())
 
         there = MeasuringThere(machines)
         measure(fresh, track=killing(kill), elsewhere=there)
