@@ -3,6 +3,7 @@
 import os
 import shutil
 import signal
+import threading
 
 import pytest
 
@@ -61,14 +62,23 @@ def test_a_worker_killed_in_the_middle_changes_nothing(fresh, wanted):
         client, ended = machines._client, []
         of_process = {process: worker for worker, process in client.run(os.getpid).items()}
 
-        def kill():
-            at_work = client.processing()
-            busy = next(worker for worker in workers if at_work[of_process[worker.pid]])
-            busy.send_signal(signal.SIGKILL)
-            ended.append(busy.wait())
+        def kill_once_at_work():
+            while not ended and measures.is_set():
+                at_work = client.processing()
+                for worker in workers:
+                    if at_work.get(of_process[worker.pid]) and not ended:
+                        worker.send_signal(signal.SIGKILL)
+                        ended.append(worker.wait())
 
-        there = MeasuringThere(machines)
-        measure(fresh, track=killing(kill), elsewhere=there)
+        measures = threading.Event()
+        measures.set()
+        killer = threading.Thread(target=kill_once_at_work)
+        killer.start()
+        try:
+            measure(fresh, elsewhere=MeasuringThere(machines))
+        finally:
+            measures.clear()
+            killer.join()
         assert ended == [-signal.SIGKILL] and len(machines.workers()) == 1
     assert everything(fresh) == wanted
 
