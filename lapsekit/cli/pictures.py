@@ -14,6 +14,8 @@ from lapsekit.cli.shared import (
     LEAST_TRUE_CM2,
     PATIENCE,
     AsJson,
+    FirstDay,
+    LastDay,
     SampleFolder,
     SeasonFolder,
     Wait,
@@ -110,14 +112,8 @@ def frames(
     left_out: Annotated[
         bool, typer.Option("--left-out", help="Only those that are not used.")
     ] = False,
-    first: Annotated[
-        datetime | None,
-        typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
-    ] = None,
-    last: Annotated[
-        datetime | None,
-        typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
-    ] = None,
+    first: FirstDay = None,
+    last: LastDay = None,
     camera: Annotated[
         str | None, typer.Option(help="One camera's only.", show_default="all")
     ] = None,

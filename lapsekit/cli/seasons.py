@@ -12,6 +12,8 @@ from lapsekit.cli.shared import (
     HERE,
     PATIENCE,
     AsJson,
+    FirstDay,
+    LastDay,
     Port,
     SampleFolder,
     SeasonFolder,
@@ -68,14 +70,8 @@ def import_(
         str | None,
         typer.Option(help="Zone of times without an offset.", show_default="the season's"),
     ] = None,
-    first: Annotated[
-        datetime | None,
-        typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
-    ] = None,
-    last: Annotated[
-        datetime | None,
-        typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
-    ] = None,
+    first: FirstDay = None,
+    last: LastDay = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be filed, file nothing.")
     ] = False,

@@ -4,6 +4,7 @@ import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -23,6 +24,14 @@ SeasonFolder = Annotated[
 ]
 
 
+FirstDay = Annotated[
+    datetime | None,
+    typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
+]
+LastDay = Annotated[
+    datetime | None,
+    typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object for scripts.")]
 
 
