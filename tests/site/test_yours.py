@@ -211,7 +211,7 @@ def test_the_keyboard_alone_does_it_all(opened, photo):
     assert (
         marks.first.get_attribute("aria-label") == "First end of the length: 192 across, 648 down"
     )
-    assert page.inner_text(".yours-scale").startswith("1 cm is 10.0 pixels")
+    page.locator(".yours-scale", has_text=re.compile("^1 cm is 10.0 pixels")).wait_for()
     page.focus("input[value=ends]")
     page.keyboard.press("ArrowDown")
     for number, (x, y) in ((2, BOX[:2]), (3, BOX[2:])):
