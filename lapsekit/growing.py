@@ -1,20 +1,26 @@
 """Stage: daily values -> each region's growth: its curve, its pauses, its sudden losses.
 
 What follows rests on it: the growth table, what `lapsekit growth` tells, and the growth page.
+Stretches of a long season that no later day can change are kept in the catalogue (`keep_settled`).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+import hashlib
+import json
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import isfinite
 
 import numpy as np
+import scipy
 
 from lapsekit.catalogue import Daily
 from lapsekit.growth.curves import GrowthCurve, curve_of, fitted
 from lapsekit.growth.losses import Loss, losses_of
 from lapsekit.growth.pauses import Pause, find_pauses, turns_of
 from lapsekit.growth.series import NORMAL
+from lapsekit.growth.stretches import Stretch, Worked, joined, stretches
 from lapsekit.season import Season
 from lapsekit.settings import Region
 
@@ -23,6 +29,9 @@ LEAST_CM2 = 5.0
 by a third."""
 
 LEAST_DAYS = 10
+
+#: Raised by hand whenever the arithmetic of growth changes its results.
+ARITHMETIC = 1
 
 
 @dataclass(frozen=True)
@@ -34,10 +43,13 @@ class Growth:
     region : Region
     daily : list of Daily
         In order of day.
+    settled : mapping of str to str
+        Stretches worked out before, by what they rest on.
     """
 
     region: Region
     daily: list[Daily]
+    settled: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def has_area(self) -> bool:
@@ -61,11 +73,46 @@ class Growth:
         rows = [d for d in measured[first:] if d.area_cm2 > 0]
         return rows if len(rows) >= LEAST_DAYS else []
 
-    @cached_property
-    def pauses(self) -> list[Pause]:
+    @property
+    def pauses(self) -> tuple[Pause, ...]:
         """Spans in which growth stood still; crowded days are doubted."""
-        doubtful = [d.crowded or bool(d.touches) for d in self.asked]
-        return find_pauses(*self.series(self.asked), doubtful) if self.asked else []
+        return self._worked[0].pauses
+
+    @property
+    def losses(self) -> tuple[Loss, ...]:
+        """Sudden losses that later days confirm."""
+        return self._worked[0].losses
+
+    @property
+    def curve(self) -> GrowthCurve | None:
+        """The smooth curve."""
+        return self._worked[0].curve
+
+    @property
+    def settled_now(self) -> dict[str, str]:
+        """Its stretches that no later day can change, for `settled` of another time."""
+        return self._worked[1]
+
+    @cached_property
+    def _worked(self) -> tuple[Worked, dict[str, str]]:
+        both = self._seen(self.asked), self._seen(self._sure)
+        days = [day for seen in both for day in seen.days]
+        parts, kept = [], {}
+        for stretch in stretches(min(days), max(days)) if days else ():
+            rests_on = [seen.by(stretch) for seen in both]
+            if not stretch.is_settled:
+                parts.append((stretch, _worked_out(*rests_on)))
+                continue
+            mark = _mark(stretch, rests_on)
+            plain = self.settled.get(mark) or json.dumps(_worked_out(*rests_on).as_plain())
+            parts.append((stretch, Worked.from_plain(json.loads(plain))))
+            kept[mark] = plain
+        return joined(parts) if parts else Worked(None), kept
+
+    def _seen(self, rows: Sequence[Daily]) -> "_Seen":
+        doubtful = {d.day.toordinal() for d in rows if d.crowded or d.touches}
+        days, values, errors = self.series(rows)
+        return _Seen(days, values, errors, [day in doubtful for day in days])
 
     @cached_property
     def _sure(self) -> list[Daily]:
@@ -73,26 +120,6 @@ class Growth:
         low = "area_low_cm2" if self.has_area else "cover_low"
         sure = (k for k, d in enumerate(self.daily) if (getattr(d, low) or 0) > 0)
         return self.daily[next(sure, len(self.daily)) :]
-
-    @cached_property
-    def _found(self) -> tuple[GrowthCurve | None, list[Loss]]:
-        """Curve and losses of one fit, which is let go then: a year of it holds 2 MB."""
-        rows = self._sure
-        fit = fitted(*self.series(rows), turns=turns_of(self.pauses)) if rows else None
-        return curve_of(fit), losses_of(fit) if self.asked else []
-
-    @cached_property
-    def losses(self) -> list[Loss]:
-        """Sudden losses that later days confirm."""
-        if not self.asked:
-            return []
-        first = self.asked[0].day.toordinal()
-        return [loss for loss in self._found[1] if loss.confirmed and loss.since >= first]
-
-    @property
-    def curve(self) -> GrowthCurve | None:
-        """The smooth curve."""
-        return self._found[0]
 
     @cached_property
     def _places(self) -> dict[int, int]:
@@ -130,6 +157,42 @@ class Growth:
         return None if place is None else int(self.curve.bad[place])
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """Daily values that growth is worked out from, one entry a day."""
+
+    days: list[int]
+    values: list[float]
+    errors: list[float]
+    doubtful: list[bool]
+
+    def by(self, stretch: Stretch) -> "_Seen":
+        """Those that a stretch rests on."""
+        ends = stretch.seen_first, stretch.seen_end
+        first, end = (bisect_left(self.days, day) for day in ends)
+        return _Seen(*(each[first:end] for each in vars(self).values()))
+
+
+def _mark(stretch: Stretch, rests_on: Sequence[_Seen]) -> str:
+    """A hash of all that shapes what is worked out of a stretch."""
+    versions = ARITHMETIC, np.__version__, scipy.__version__
+    parts = versions, vars(stretch), [vars(seen) for seen in rests_on]
+    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]
+
+
+def _worked_out(asked: _Seen, sure: _Seen) -> Worked:
+    """Growth of the days that are sure; pauses and losses from those that are asked for them."""
+    is_asked = len(asked.days) >= LEAST_DAYS
+    measured = asked.days, asked.values, asked.errors
+    pauses = find_pauses(*measured, asked.doubtful) if is_asked else []
+    fit = None
+    if sure.days:
+        fit = fitted(sure.days, sure.values, sure.errors, turns=turns_of(pauses))
+    losses = losses_of(fit) if is_asked else []
+    kept = [loss for loss in losses if loss.confirmed and loss.since >= asked.days[0]]
+    return Worked(curve_of(fit), tuple(pauses), tuple(kept))
+
+
 def has_value(curve: GrowthCurve) -> np.ndarray:
     """Days of a curve on which something was measured."""
     return curve.measured | curve.bad
@@ -146,4 +209,15 @@ def grow(season: Season) -> dict[str, Growth]:
 
     Nothing is worked out before it is asked for.
     """
-    return {r.name: Growth(r, season.catalogue.daily(r.name)) for r in season.regions.region}
+    catalogue = season.catalogue
+    return {
+        r.name: Growth(r, catalogue.daily(r.name), catalogue.settled_growth(r.name))
+        for r in season.regions.region
+    }
+
+
+def keep_settled(season: Season, growths: Mapping[str, Growth]) -> None:
+    """Keep what no later day can change; the caller holds the season's stage lock."""
+    for name, growth in growths.items():
+        if growth.settled_now != growth.settled:
+            season.catalogue.keep_settled_growth(name, growth.settled_now)

@@ -9,7 +9,7 @@ from lapsekit.alerting import Alert, alerts
 from lapsekit.catalogue import Daily
 from lapsekit.diary import read_diary
 from lapsekit.foretelling import CLOSED, Foretold, foretell
-from lapsekit.growing import Growth, grow
+from lapsekit.growing import Growth, grow, keep_settled
 from lapsekit.growth_tables import (
     GrowthRow,
     daily_rows,
@@ -78,6 +78,7 @@ def write_daily(season: Season) -> GrowthReport:
         An open season; the caller holds its stage lock.
     """
     report = work_out(season)
+    keep_settled(season, report.growths)
     season.tables.mkdir(exist_ok=True)
     remove_leftovers(season.tables)
     _write(season, report.written, [report.daily])
@@ -104,6 +105,7 @@ def report_growth(
         If the diary cannot be read, or a cover is out of range.
     """
     report = work_out(season)
+    keep_settled(season, report.growths)
     noticed = notice(season, report.growths)
     foretold = foretell(season, report.growths, covers, track)
     report = replace(report, noticed=noticed, foretold=foretold)

@@ -91,6 +91,20 @@ class DailyValues(Database):
         rows = self._read("SELECT day FROM daily WHERE cover IS NOT NULL ORDER BY day LIMIT 1")
         return date.fromisoformat(rows[0][0]) if rows else None
 
+    def settled_growth(self, region: str) -> dict[str, str]:
+        """What is kept of a region's growth, by the mark of what it rests on."""
+        rows = "SELECT mark, content FROM settled_growth WHERE region = ?"
+        return dict(self._read(rows, (region,)))
+
+    def keep_settled_growth(self, region: str, content: Mapping[str, str]) -> None:
+        """Keep this of a region's growth, by its marks, and nothing else."""
+        with self._transaction() as db:
+            db.execute("DELETE FROM settled_growth WHERE region = ?", (region,))
+            db.executemany(
+                "INSERT INTO settled_growth VALUES (?, ?, ?)",
+                [(region, mark, plain) for mark, plain in content.items()],
+            )
+
 
 def _daily(row: Sequence) -> Daily:
     return Daily(

@@ -248,5 +248,13 @@ MIGRATIONS: tuple[str, ...] = (
             ON CONFLICT DO UPDATE SET gone = gone + 1;
     END;
     """,
+    """
+    CREATE TABLE settled_growth (
+        region TEXT NOT NULL,
+        mark TEXT NOT NULL,
+        content TEXT NOT NULL,
+        PRIMARY KEY (region, mark)
+    ) WITHOUT ROWID;
+    """,
 )
 SCHEMA_VERSION = len(MIGRATIONS)
