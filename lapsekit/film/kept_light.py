@@ -1,11 +1,13 @@
-"""Levels of frames' light, kept from run to run: ``.cache/light/CAMERA/DAY.npz``.
+"""Light of frames, kept from run to run: levels in ``.cache/light/CAMERA/DAY.npz``, and what brings
+frames to their slow light in ``.cache/light/CAMERA/corrections.json``.
 
 Derived data: any of these files may be deleted at any time, and a damaged one counts as not there.
 """
 
 import io
+import json
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -13,8 +15,12 @@ from pathlib import Path
 import numpy as np
 
 from lapsekit.safely import remove_leftovers, write_safely
+from lapsekit.vision.toning import Correction
 
 FOLDER = Path(".cache") / "light"
+
+_COMPANIES = 4
+"""Corrections of one frame that are kept: films show it among other frames each."""
 
 
 class KeptLight:
@@ -59,10 +65,58 @@ class KeptLight:
         out = io.BytesIO()
         levels = np.array(list(kept.values()), np.float16)
         np.savez(out, keys=np.array(list(kept)), levels=levels)
-        with suppress(OSError):  # an earlier season's folder need not let us write: it is a cache
-            self._folder.mkdir(parents=True, exist_ok=True)
-            remove_leftovers(self._folder)
-            write_safely(self._path(day), out.getvalue())
+        _write(self._path(day), out.getvalue())
 
     def _path(self, day: date) -> Path:
         return self._folder / f"{day}.npz"
+
+
+class KeptCorrections:
+    """The kept corrections of one camera's frames, by the frame's name and a mark.
+
+    Parameters
+    ----------
+    season_folder : pathlib.Path
+        The season's folder; nothing is made in it before anything is kept.
+    camera : str
+    """
+
+    def __init__(self, season_folder: Path, camera: str):
+        self._path = season_folder / FOLDER / camera / "corrections.json"
+        self._kept = self._read()
+
+    def _read(self) -> dict[str, dict[str, Correction]]:
+        try:
+            plain = json.loads(self._path.read_text("utf-8"))
+            return {
+                name: {mark: Correction.of(*parts) for mark, parts in kept.items()}
+                for name, kept in plain.items()
+            }
+        except (OSError, ValueError, TypeError, AttributeError, IndexError):
+            return {}
+
+    def get(self, name: str, mark: str) -> Correction | None:
+        """The correction of a frame that rests on what the mark says; None if it is not kept."""
+        return self._kept.get(name, {}).get(mark)
+
+    def keep(self, found: Iterable[tuple[str, str, Correction]]) -> None:
+        """Keep these, by name and mark, and of each frame a few of before."""
+        kept: dict[str, dict[str, Correction]] = {}
+        for name, mark, correction in found:
+            before = {m: c for m, c in self._kept.get(name, {}).items() if m != mark}
+            kept[name] = dict([*before.items(), (mark, correction)][-_COMPANIES:])
+        if kept.items() <= self._kept.items():
+            return
+        self._kept |= kept
+        plain = {
+            name: {mark: [c.log_gains, c.field, c.shape] for mark, c in each.items()}
+            for name, each in sorted(self._kept.items())
+        }
+        _write(self._path, json.dumps(plain).encode())
+
+
+def _write(path: Path, content: bytes) -> None:
+    with suppress(OSError):  # an earlier season's folder need not let us write: it is a cache
+        path.parent.mkdir(parents=True, exist_ok=True)
+        remove_leftovers(path.parent)
+        write_safely(path, content)

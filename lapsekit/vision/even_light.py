@@ -48,8 +48,9 @@ def corrections(
     at_days: Sequence[float] | np.ndarray,
     hour_of_day: Sequence[float] | np.ndarray,
     day_course: bool = True,
+    frames: Sequence[int] | None = None,
 ) -> list[Correction]:
-    """What brings each frame to its slow light.
+    """What brings frames to their slow light.
 
     Parameters
     ----------
@@ -65,18 +66,20 @@ def corrections(
         Whether the course of a day stays: morning, noon, sunset. Without, frames of all hours are
         brought to one slow level: for films in which a day passes in a fraction of a second, where
         the course of the day is itself a flicker.
+    frames : sequence of int, optional
+        Places of those that are asked for; all by default.
 
     Returns
     -------
     list of Correction
-        One a frame. It rests on frames at most `slow_light.REACH_DAYS` away. A frame that is too
-        dark or too clipped to be told, or that has fewer than two others around it, stays as it
-        is.
+        One a frame. It rests on the frames within its reach (`slow_light.within_reach`) alone. A
+        frame that is too dark or too clipped to be told, or that has fewer than two others around
+        it, stays as it is.
     """
     days = np.asarray(at_days, float)
     hours = np.asarray(hour_of_day, float) if day_course else None
     found = []
-    for frame in range(len(days)):
+    for frame in range(len(days)) if frames is None else frames:
         near = around(days, hours, frame, within_reach(days, frame))
         found.append(_correction(cells, levels, frame, near))
     return found
