@@ -207,8 +207,8 @@ def _write(season: Season, earlier: Season, report: BesideReport) -> None:
         names = [
             f"{s.settings.season.title}, sown {s.settings.season.sown}" for s in (season, earlier)
         ]
-    for kind in ("svg", "png"):
-        contents[f"beside.{kind}"] = beside_plot(report, (names[0], names[1]), kind)
+    plots = beside_plot(report, (names[0], names[1]))
+    contents |= {f"beside.{kind}": content for kind, content in plots.items()}
     for name, content in contents.items():
         report.written.append(season.tables / name)
         write_safely(report.written[-1], content)

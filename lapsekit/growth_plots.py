@@ -16,7 +16,7 @@ from lapsekit.growing import Growth, has_value
 from lapsekit.growth.alignment import Line
 from lapsekit.growth.curves import GrowthCurve
 from lapsekit.noticing import UNTOLD
-from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, file_of, plain_axes, season_axes
+from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, files_of, plain_axes, season_axes
 
 _COLUMNS = 2
 _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
@@ -38,7 +38,7 @@ class _Panel:
     growths: list[Growth]
 
 
-def area_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> bytes:
+def area_plot(growths: Sequence[Growth], events: Sequence[Event]) -> dict[str, bytes]:
     """Canopy area by day, its smooth curve with its 95 % band, pauses, losses and diary.
 
     Areas are on a logarithmic scale: a plant that grows at a steady rate draws a straight line.
@@ -48,32 +48,31 @@ def area_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> 
     growths : sequence of Growth
         In the order of regions.toml.
     events : sequence of Event
-    kind : {"svg", "png"}
 
     Returns
     -------
-    bytes
-        The file's content; the same growth gives the same bytes.
+    dict of str to bytes
+        See `lapsekit.plotting.files_of`.
     """
     foot = (
         "Dots: value of each day (open: crowded). Line and band: smooth\n"
         "curve, 95 %. Hatched: growth stood still. ▼ sudden loss. ◆ diary.\n"
         "Days far off the line carried no weight."
     )
-    return _plot(growths, kind, foot, lambda *given: _draw_area(*given, events))
+    return _plot(growths, foot, lambda *given: _draw_area(*given, events))
 
 
-def rate_plot(growths: Sequence[Growth], events: Sequence[Event], kind: str) -> bytes:
+def rate_plot(growths: Sequence[Growth], events: Sequence[Event]) -> dict[str, bytes]:
     """Relative growth rate by day with its 95 % interval; see `area_plot`."""
     foot = (
         "Relative growth rate by the smooth curve, with its 95 % interval;\n"
         "sudden losses left out. Hatched: growth stood still. ◆ diary.\n"
         "At 0.07 per day a canopy doubles in ten days."
     )
-    return _plot(growths, kind, foot, lambda *given: _draw_rate(*given, events))
+    return _plot(growths, foot, lambda *given: _draw_rate(*given, events))
 
 
-def _plot(growths: Sequence[Growth], kind: str, foot: str, draw: Callable) -> bytes:
+def _plot(growths: Sequence[Growth], foot: str, draw: Callable) -> dict[str, bytes]:
     days = [d.day for growth in growths for d in growth.daily if d.cover is not None]
 
     def drawn(axis: Axes, panel: _Panel) -> None:
@@ -81,10 +80,10 @@ def _plot(growths: Sequence[Growth], kind: str, foot: str, draw: Callable) -> by
         draw(axis, panel)
         axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
 
-    return sheet(list(_panels(growths)), drawn, foot + _span(days), kind)
+    return sheet(list(_panels(growths)), drawn, foot + _span(days))
 
 
-def sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str, kind: str) -> bytes:
+def sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str) -> dict[str, bytes]:
     """Panels side by side and below each other, and words at their foot."""
     lines = max(1, -(-len(panels) // _COLUMNS))
     with rc_context({**STYLE, "font.size": 9.5, "hatch.linewidth": 0.6}):
@@ -97,7 +96,7 @@ def sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str, kin
         for axis in axes[len(panels) :]:
             axis.set_visible(False)
         figure.text(0.02, 0.1 / height, foot, fontsize=8.5, va="bottom", linespacing=1.4)
-        return file_of(figure, kind)
+        return files_of(figure)
 
 
 def _span(days: Sequence[date]) -> str:
@@ -216,13 +215,13 @@ def _around(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     )
 
 
-def beside_plot(report: BesideReport, titles: tuple[str, str], kind: str) -> bytes:
+def beside_plot(report: BesideReport, titles: tuple[str, str]) -> dict[str, bytes]:
     """A season's curve (line and band) and an earlier one's (dashed), a panel a plant."""
     foot = (
         f"Line and band: {titles[0]}.\nDashed, with its band: {titles[1]}.\n"
         f"Below: {CLOCKS[report.clock]}. Areas in cm², equal steps multiply equally."
     )
-    return sheet(report.pairs, _draw_pair, foot, kind)
+    return sheet(report.pairs, _draw_pair, foot)
 
 
 def _draw_pair(axis: Axes, pair: Pair) -> None:

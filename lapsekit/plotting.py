@@ -95,3 +95,13 @@ def file_of(figure: Figure, kind: str) -> bytes:
     metadata = {"Date": None} if kind == "svg" else {"Software": None}
     figure.savefig(out, format=kind, dpi=150, facecolor=PAPER, metadata=metadata)
     return out.getvalue()
+
+
+def files_of(figure: Figure) -> dict[str, bytes]:
+    """Both files' content by kind, "svg" and "png"; the same figure gives the same bytes.
+
+    Room for the words is found once; it takes as long as all the drawing.
+    """
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")
+    return {kind: file_of(figure, kind) for kind in ("svg", "png")}

@@ -122,8 +122,8 @@ def report_growth(
 
         growths, events = list(report.growths.values()), read_diary(season.folder / DIARY_FILE)[0]
         for name, draw in (("growth", area_plot), ("rates", rate_plot)):
-            for kind in ("svg", "png"):
-                _put(season, report.written, f"{name}.{kind}", draw(growths, events, kind))
+            for kind, content in draw(growths, events).items():
+                _put(season, report.written, f"{name}.{kind}", content)
     return report
 
 

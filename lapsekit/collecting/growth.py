@@ -254,8 +254,8 @@ def _plot(report: CollectionGrowth, out: Path, lines: list, by_age: bool) -> Non
         return
     from lapsekit.collecting.plot import crops_plot
 
-    for kind in ("svg", "png"):
-        _put(report, out / f"crops.{kind}", crops_plot(lines, kind, by_age))
+    for kind, content in crops_plot(lines, by_age).items():
+        _put(report, out / f"crops.{kind}", content)
 
 
 def _put(report: CollectionGrowth, path: Path, content: bytes | str) -> None:

@@ -73,21 +73,20 @@ def line_of(growth: Growth, crop: str, title: str, sown: date, by_age: bool) -> 
     return PlantLine(crop, season, sown.year, at, area)
 
 
-def crops_plot(lines: Sequence[PlantLine], kind: str, by_age: bool) -> bytes:
+def crops_plot(lines: Sequence[PlantLine], by_age: bool) -> dict[str, bytes]:
     """Canopy area of each crop's plants across seasons, by age or date.
 
     Parameters
     ----------
     lines : sequence of PlantLine
         At least one.
-    kind : {"svg", "png"}
     by_age : bool
         Whether `PlantLine.at` is plant age.
 
     Returns
     -------
-    bytes
-        The file's content; the same lines give the same bytes.
+    dict of str to bytes
+        See `lapsekit.plotting.files_of`.
     """
     panels, left = _panels(lines)
     ends = min(float(x.at[0]) for x in lines), max(float(x.at[-1]) for x in lines)
@@ -113,7 +112,7 @@ def crops_plot(lines: Sequence[PlantLine], kind: str, by_age: bool) -> bytes:
         else:
             _months(axis)
 
-    return sheet([*panels, None], draw, foot, kind)
+    return sheet([*panels, None], draw, foot)
 
 
 def _panels(lines: Sequence[PlantLine]) -> tuple[list[str], int]:

@@ -189,6 +189,7 @@ def _least_squares(law: Law, days, area, error, fitted):
             found = least_squares(
                 lambda values: (law.value(days, values) - area) / error,
                 inside,
+                lambda values: law.slopes(days, values) / error[:, None],
                 bounds=(low, high),
                 x_scale=np.maximum(np.abs(inside), 1e-6),
                 xtol=1e-10,

@@ -20,6 +20,8 @@ class Law:
     names : tuple of str
         Of the parameters.
     value : callable (days (n,), parameters (p,)) -> (n,)
+    slopes : callable (days (n,), parameters (p,)) -> (n, p)
+        Change of the value for each parameter's.
     reached : callable (area, parameters (m, p)) -> (m,)
         Day on which the area is reached; NaN if never.
     starts : callable (days, area, fitted) -> list of (p,)
@@ -31,6 +33,7 @@ class Law:
     name: str
     names: tuple[str, ...]
     value: Callable
+    slopes: Callable
     reached: Callable
     starts: Callable
     asymptote: int | None = 0
@@ -56,6 +59,13 @@ def _logistic(days, values):
     return full / (1 + np.exp(np.clip((middle - days) / scale, -500, 500)))
 
 
+def _logistic_slopes(days, values):
+    full, middle, scale = values
+    share = _logistic(days, (1.0, middle, scale))
+    steep = full * share * (1 - share) / scale
+    return np.column_stack([share, -steep, steep * (middle - days) / scale])
+
+
 def _logistic_reached(area, values):
     full, middle, scale = values.T
     return middle - scale * np.log(_above(full / area - 1))
@@ -64,6 +74,14 @@ def _logistic_reached(area, values):
 def _gompertz(days, values):
     full, middle, scale = values
     return full * np.exp(-np.exp(np.clip((middle - days) / scale, -500, 500)))
+
+
+def _gompertz_slopes(days, values):
+    full, middle, scale = values
+    away = np.clip((middle - days) / scale, -500, 500)
+    share = np.exp(-np.exp(away))
+    steep = full * share * np.exp(away) / scale
+    return np.column_stack([share, -steep, steep * away])
 
 
 def _gompertz_reached(area, values):
@@ -77,6 +95,16 @@ def _richards(days, values):
     return full * np.exp(-np.log1p(shape * inner) / shape)
 
 
+def _richards_slopes(days, values):
+    full, middle, scale, shape = values
+    away = np.clip((middle - days) / scale, -500, 500)
+    inner = np.exp(away)
+    share, part = np.exp(-np.log1p(shape * inner) / shape), inner / (1 + shape * inner)
+    steep = full * share * part / scale
+    bent = full * share * (np.log1p(shape * inner) / shape - part) / shape
+    return np.column_stack([share, -steep, steep * away, bent])
+
+
 def _richards_reached(area, values):
     full, middle, scale, shape = values.T
     return middle - scale * np.log(_above((_above(full / area) ** shape - 1) / _above(shape)))
@@ -85,6 +113,14 @@ def _richards_reached(area, values):
 def _expolinear(days, values):
     most_per_day, rgr_per_day, linear_from = values
     return most_per_day / rgr_per_day * np.logaddexp(0, rgr_per_day * (days - linear_from))
+
+
+def _expolinear_slopes(days, values):
+    most_per_day, rgr_per_day, linear_from = values
+    grown = np.logaddexp(0, rgr_per_day * (days - linear_from)) / rgr_per_day
+    share = _logistic(days, (1.0, linear_from, 1 / rgr_per_day))
+    faster = most_per_day / rgr_per_day * (share * (days - linear_from) - grown)
+    return np.column_stack([grown, faster, -most_per_day * share])
 
 
 def _expolinear_reached(area, values):
@@ -127,12 +163,27 @@ def _expolinear_starts(days, area, fitted):
 LAWS = {
     law.name: law
     for law in (
-        Law("logistic", ("full", "middle", "scale"), _logistic, _logistic_reached, _sigmoid_starts),
-        Law("gompertz", ("full", "middle", "scale"), _gompertz, _gompertz_reached, _sigmoid_starts),
+        Law(
+            "logistic",
+            ("full", "middle", "scale"),
+            _logistic,
+            _logistic_slopes,
+            _logistic_reached,
+            _sigmoid_starts,
+        ),
+        Law(
+            "gompertz",
+            ("full", "middle", "scale"),
+            _gompertz,
+            _gompertz_slopes,
+            _gompertz_reached,
+            _sigmoid_starts,
+        ),
         Law(
             "richards",
             ("full", "middle", "scale", "shape"),
             _richards,
+            _richards_slopes,
             _richards_reached,
             _richards_starts,
         ),
@@ -140,6 +191,7 @@ LAWS = {
             "expolinear",
             ("most_per_day", "rgr_per_day", "linear_from"),
             _expolinear,
+            _expolinear_slopes,
             _expolinear_reached,
             _expolinear_starts,
             None,

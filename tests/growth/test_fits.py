@@ -120,3 +120,34 @@ def test_the_soybean_plot_has_the_published_programs_parameters(soybean):
     """Logistic of plot 1988F1 against the reference output: within 1 %."""
     (fit,) = fit_laws(*soybean, laws=("logistic",)).fits
     assert list(fit.parameters.values()) == pytest.approx((20.3384, 57.4024, 9.6047), rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("name", "values"),
+    [
+        ("logistic", (300.0, 30.0, 7.0)),
+        ("gompertz", (300.0, 25.0, 11.0)),
+        ("richards", (300.0, 40.0, 6.0, 2.5)),
+        ("richards", (300.0, 20.0, 12.0, 0.05)),
+        ("expolinear", (9.0, 0.12, 35.0)),
+    ],
+)
+def test_slopes_are_those_of_the_value(name, values):
+    """By central differences, from days long before the start to long after the end."""
+    law, values = LAWS[name], np.array(values)
+    days = np.linspace(-40, 160, 41)
+    found = law.slopes(days, values)
+    for place, value in enumerate(values):
+        step = np.zeros(values.size)
+        step[place] = 1e-5 * value
+        risen = law.value(days, values + step) - law.value(days, values - step)
+        true = risen / (2 * step[place])
+        assert found[:, place] == pytest.approx(true, rel=1e-5, abs=1e-6 * np.abs(true).max())
+
+
+def test_far_from_all_growth_slopes_stay_finite():
+    for law in LAWS.values():
+        low, high = law.bounds(np.array([0.0, 70.0]), np.array([1.0, 900.0]))
+        for corner in (low, high, (low + high) / 2):
+            with np.errstate(over="ignore", invalid="ignore"):
+                assert np.isfinite(law.slopes(np.array([0.0, 35.0, 70.0]), corner)).all(), law.name
