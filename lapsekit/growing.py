@@ -7,9 +7,9 @@ Stretches of a long season that no later day can change are kept in the catalogu
 import hashlib
 import json
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, partial
 from math import isfinite
 
 import numpy as np
@@ -20,7 +20,7 @@ from lapsekit.growth.curves import GrowthCurve, curve_of, fitted
 from lapsekit.growth.losses import Loss, losses_of
 from lapsekit.growth.pauses import Pause, find_pauses, turns_of
 from lapsekit.growth.series import NORMAL
-from lapsekit.growth.stretches import Stretch, Worked, joined, stretches
+from lapsekit.growth.stretches import FIELDS, Stretch, Worked, joined, stretches
 from lapsekit.season import Season
 from lapsekit.settings import Region
 
@@ -43,13 +43,13 @@ class Growth:
     region : Region
     daily : list of Daily
         In order of day.
-    settled : mapping of str to str
-        Stretches worked out before, by what they rest on.
+    settled : callable () -> mapping of str to str
+        Stretches worked out before, by what they rest on; asked for when they are needed.
     """
 
     region: Region
     daily: list[Daily]
-    settled: Mapping[str, str] = field(default_factory=dict)
+    settled: Callable[[], Mapping[str, str]] = dict
 
     @cached_property
     def has_area(self) -> bool:
@@ -96,16 +96,22 @@ class Growth:
     @cached_property
     def _worked(self) -> tuple[Worked, dict[str, str]]:
         both = self._seen(self.asked), self._seen(self._sure)
-        days = [day for seen in both for day in seen.days]
+        days = sorted({day for seen in both for day in seen.days})
+        found = stretches(days) if days else []
+        known = self.settled() if len(found) > 1 else {}
         parts, kept = [], {}
-        for stretch in stretches(min(days), max(days)) if days else ():
+        for stretch in found:
             rests_on = [seen.by(stretch) for seen in both]
             if not stretch.is_settled:
-                parts.append((stretch, _worked_out(*rests_on)))
+                parts.append(_worked_out(stretch, *rests_on))
                 continue
             mark = _mark(stretch, rests_on)
-            plain = self.settled.get(mark) or json.dumps(_worked_out(*rests_on).as_plain())
-            parts.append((stretch, Worked.from_plain(json.loads(plain))))
+            plain = known.get(mark)
+            part = _kept(plain)
+            if part is None:
+                part = _worked_out(stretch, *rests_on)
+                plain = json.dumps(part.as_plain())
+            parts.append(part)
             kept[mark] = plain
         return joined(parts) if parts else Worked(None), kept
 
@@ -175,22 +181,30 @@ class _Seen:
 
 def _mark(stretch: Stretch, rests_on: Sequence[_Seen]) -> str:
     """A hash of all that shapes what is worked out of a stretch."""
-    versions = ARITHMETIC, np.__version__, scipy.__version__
+    versions = ARITHMETIC, FIELDS, np.__version__, scipy.__version__
     parts = versions, vars(stretch), [vars(seen) for seen in rests_on]
     return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]
 
 
-def _worked_out(asked: _Seen, sure: _Seen) -> Worked:
+def _kept(plain: str | None) -> Worked | None:
+    """What was kept; None if nothing was, or if it is damaged."""
+    try:
+        return None if plain is None else Worked.from_plain(json.loads(plain))
+    except (TypeError, ValueError, KeyError, AttributeError):
+        return None
+
+
+def _worked_out(stretch: Stretch, asked: _Seen, sure: _Seen) -> Worked:
     """Growth of the days that are sure; pauses and losses from those that are asked for them."""
-    is_asked = len(asked.days) >= LEAST_DAYS
-    measured = asked.days, asked.values, asked.errors
-    pauses = find_pauses(*measured, asked.doubtful) if is_asked else []
-    fit = None
+    pauses, fit = [], None
+    if asked.days:
+        measured = asked.days, asked.values, asked.errors
+        pauses = find_pauses(*measured, asked.doubtful, stretch.among_days)
     if sure.days:
         fit = fitted(sure.days, sure.values, sure.errors, turns=turns_of(pauses))
-    losses = losses_of(fit) if is_asked else []
+    losses = losses_of(fit) if asked.days else []
     kept = [loss for loss in losses if loss.confirmed and loss.since >= asked.days[0]]
-    return Worked(curve_of(fit), tuple(pauses), tuple(kept))
+    return Worked(curve_of(fit), tuple(pauses), tuple(kept)).on(stretch)
 
 
 def has_value(curve: GrowthCurve) -> np.ndarray:
@@ -211,13 +225,17 @@ def grow(season: Season) -> dict[str, Growth]:
     """
     catalogue = season.catalogue
     return {
-        r.name: Growth(r, catalogue.daily(r.name), catalogue.settled_growth(r.name))
+        r.name: Growth(r, catalogue.daily(r.name), partial(catalogue.settled_growth, r.name))
         for r in season.regions.region
     }
 
 
 def keep_settled(season: Season, growths: Mapping[str, Growth]) -> None:
-    """Keep what no later day can change; the caller holds the season's stage lock."""
+    """Keep what no later day can change; the caller holds the season's stage lock.
+
+    Without it growth of a year costs three times what it would in one piece, since stretches
+    overlap: a stage that works it out keeps it.
+    """
     for name, growth in growths.items():
-        if growth.settled_now != growth.settled:
+        if growth.settled_now != season.catalogue.settled_growth(name):
             season.catalogue.keep_settled_growth(name, growth.settled_now)

@@ -70,7 +70,8 @@ def work_out(season: Season) -> GrowthReport:
 
 
 def write_daily(season: Season) -> GrowthReport:
-    """Write the daily table alone: CSV, and Parquet where pyarrow is installed.
+    """Write the daily table alone (CSV, and Parquet where pyarrow is installed), and keep what is
+    settled of growth.
 
     Parameters
     ----------

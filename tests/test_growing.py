@@ -13,7 +13,7 @@ import lapsekit.growing as growing
 from lapsekit.catalogue import Daily
 from lapsekit.growing import Growth, grow, keep_settled
 from lapsekit.growth.curves import GrowthCurve
-from lapsekit.growth.stretches import AROUND_DAYS, Stretch, stretches
+from lapsekit.growth.stretches import AFTER, AROUND_DAYS, BEFORE, Stretch, stretches
 from lapsekit.reporting import write_daily
 from tests.scenes import make_season
 
@@ -30,23 +30,24 @@ def daily():
     passed = days - sum(np.clip(days - first, 0, last - first) for first, last in PAUSES)
     true = np.log(8) + 0.02 * passed - 0.6 * (days >= CUT)
     area = np.exp(true + 0.014 * random.normal(size=days.size))
-    found = [
-        Daily(
-            "basil",
-            FIRST + timedelta(days=int(n)),
-            *(0.2, 0.19, 0.21),
-            *(float(a * f) for f in (1, 0.97, 1.03)),
-            5,
-            {},
-        )
-        for n, a in zip(days, area, strict=True)
-        if n not in (20, 21, 130)
-    ]
-    return found, np.exp(true)
+    kept = ~np.isin(days, (20, 21, 130))
+    return rows_of(days[kept], area[kept]), np.exp(true)
 
 
 def growth_of(season, rows, settled=None):
-    return Growth(season.regions.region[0], rows, settled or {})
+    return Growth(season.regions.region[0], rows, lambda: settled or {})
+
+
+def rows_of(days, area):
+    """Daily values, in cm², two in a hundred sure."""
+    return [
+        Daily(
+            *("basil", FIRST + timedelta(days=int(n)), 0.2, 0.19, 0.21),
+            *(float(a * f) for f in (1, 0.98, 1.02)),
+            *(5, {}),
+        )
+        for n, a in zip(days, area, strict=True)
+    ]
 
 
 def told(growth):
@@ -55,18 +56,36 @@ def told(growth):
     return curve, growth.pauses, growth.losses
 
 
-@given(st.integers(700_000, 700_100), st.integers(0, 800))
-def test_stretches_are_all_days_once_and_a_day_more_leaves_what_is_settled(first, length):
-    found = stretches(first, first + length)
-    assert found[0].first == first and found[-1].end == first + length + 1
+def one_piece(days):
+    return [Stretch(days[0], days[-1] + 1, days[0], days[-1] + 1, days[-1] - days[0], False)]
+
+
+@given(
+    st.integers(700_000, 700_100),
+    st.lists(st.integers(1, 3) | st.just(1) | st.integers(1, 80), min_size=1, max_size=300),
+)
+def test_stretches_are_all_days_once_and_a_value_more_leaves_what_is_settled(first, gaps):
+    days = [first, *(int(d) for d in first + np.cumsum(gaps))]
+    found = stretches(days)
+    assert found[0].first == first and found[-1].end == days[-1] + 1
     assert all(a.end == b.first for a, b in pairwise(found))
     assert [one.is_settled for one in found] == [True] * (len(found) - 1) + [False]
-    assert length >= 104 or len(found) == 1
-    for one in found[:-1]:
-        assert one.seen_end == one.end + AROUND_DAYS <= first + length + 1
-        assert one.seen_first == max(first, one.first - AROUND_DAYS)
-    assert found[:-1] == stretches(first, first + length + 1)[: len(found) - 1]
-    assert found[-1].seen_end - found[-1].seen_first <= 135, "what a morning has to look at"
+    assert days[-1] - first >= 104 or len(found) == 1
+    for one in found:
+        seen = [day for day in days if one.seen_first <= day < one.seen_end]
+        assert one.seen_first == first or sum(day < one.first for day in seen) >= BEFORE
+        assert one.seen_first == first or one.seen_first <= one.first - AROUND_DAYS
+        assert one.among_days == one.seen_end - first
+        if one.is_settled:
+            assert sum(day >= one.end for day in seen) >= AFTER
+            assert one.end + AROUND_DAYS <= one.seen_end <= days[-1] + 1
+    assert found[:-1] == stretches([*days, days[-1] + 1])[: len(found) - 1]
+    assert found[:-1] == stretches([*days, days[-1] + 90])[: len(found) - 1]
+
+
+def test_of_a_year_without_gaps_a_morning_looks_at_a_season_at_most():
+    newest = [stretches(range(700_000, 700_000 + n))[-1] for n in range(200, 400)]
+    assert max(one.seen_end - one.seen_first for one in newest) <= 120
 
 
 def test_in_stretches_pauses_cuts_and_curve_are_the_truth_and_what_the_whole_gives(
@@ -86,11 +105,13 @@ def test_in_stretches_pauses_cuts_and_curve_are_the_truth_and_what_the_whole_giv
     inside = (curve.low_cm2 <= true) & (true <= curve.high_cm2)
     assert inside.mean() > 0.93
 
-    def one_piece(first, last):
-        return [Stretch(first, last + 1, first, last + 1, False)]
-
     monkeypatch.setattr(growing, "stretches", one_piece)
-    whole = growth_of(season, rows).curve
+    at_once = growth_of(season, rows)
+    for name in ("start", "end"):
+        both = ([getattr(pause, name) for pause in one.pauses] for one in (at_once, pieces))
+        assert next(both) == pytest.approx(next(both), abs=1)
+    assert [(x.since, x.day) for x in at_once.losses] == [(cut.since, cut.day)]
+    whole = at_once.curve
     half = np.log(whole.high_cm2 / whole.low_cm2) / 2
     apart = np.abs(np.log(curve.area_cm2 / whole.area_cm2))
     assert np.nanmedian(apart / half) < 0.1 and np.nanmax(apart) < 0.01
@@ -100,17 +121,40 @@ def test_a_canopy_that_is_back_after_months_is_told_so(season):
     """From the joined curve: the stretch of the cut does not see so far."""
     days = np.arange(220)
     area = np.exp(np.log(20) + 0.008 * days - 1.0 * (days >= 30))
-    rows = [
-        Daily(
-            *("basil", FIRST + timedelta(days=int(n)), 0.2, 0.19, 0.21),
-            *(float(a * (1 + 0.004 * (-1) ** n) * f) for f in (1, 0.98, 1.02)),
-            *(5, {}),
-        )
-        for n, a in zip(days, area, strict=True)
-    ]
+    rows = rows_of(days, area * (1 + 0.004 * (-1) ** days))
     (cut,) = growth_of(season, rows).losses
     assert cut.recovered_days == pytest.approx(124, abs=2)
     assert cut.recovered_low <= cut.recovered_days <= cut.recovered_high
+
+
+@pytest.mark.parametrize("back", range(128, 162, 3))
+def test_what_went_while_nobody_looked_is_told_whatever_day_it_is_seen_and_ever_after(season, back):
+    """A gap longer than a stretch looks back; the season grows on."""
+    days = np.array([n for n in range(300) if not back - 50 <= n < back])
+    area = np.exp(np.log(20) + 0.01 * days - 0.9 * (days >= back))
+    rows = rows_of(days, area * (1 + 0.004 * (-1) ** days))
+    for seen in (back + 8, back + 40, back + 70, 300):
+        growth = growth_of(season, [row for row in rows if row.day < FIRST + timedelta(seen)])
+        assert [loss.day for loss in growth.losses] == [FIRST.toordinal() + back], seen
+        assert FIRST.toordinal() + back in growth.curve.breaks
+
+
+@pytest.mark.parametrize("step", [7, 14, 30])
+def test_weekly_fortnightly_and_monthly_values_have_their_curve_and_their_loss(season, step):
+    days = np.arange(0, 40 * step, step)
+    area = np.exp(np.log(20) + 0.05 * days / step - 0.9 * (days >= 20 * step))
+    growth = growth_of(season, rows_of(days, area * (1 + 0.004 * (-1) ** np.arange(40))))
+    assert [loss.day - FIRST.toordinal() for loss in growth.losses] == [20 * step]
+    measured = growth.curve.days[growth.curve.measured] - FIRST.toordinal()
+    assert measured.tolist() == days.tolist()
+
+
+def test_a_damaged_keep_is_made_again(season, daily):
+    rows, _ = daily
+    right = growth_of(season, rows)
+    for content in ("", "null", "{}", '{"curve": {"days": [1]}, "pauses": [], "losses": []}'):
+        damaged = growth_of(season, rows, dict.fromkeys(right.settled_now, content))
+        assert told(damaged) == told(right) and damaged.settled_now == right.settled_now
 
 
 def test_what_is_settled_is_taken_as_it_was_to_the_bit_and_nothing_else_is(season, daily):
@@ -135,7 +179,7 @@ def test_a_morning_keeps_what_is_settled_and_a_changed_rule_makes_it_again(
     season.catalogue.store_daily([replace(row, region=name) for row in daily[0]])
     write_daily(season)
     kept = season.catalogue.settled_growth(name)
-    assert kept and grow(season)[name].settled == kept
+    assert kept and grow(season)[name].settled() == kept
     monkeypatch.setattr(growing, "ARITHMETIC", growing.ARITHMETIC + 1)
     growths = grow(season)
     assert not growths[name].settled_now.keys() & kept.keys()

@@ -146,7 +146,7 @@ class Measurements(Database):
             known = db.execute("SELECT told FROM note WHERE what = 'regions kept'").fetchone()
             if known == (told,):
                 return
-            for table in ("measurement", "daily"):
+            for table in ("measurement", "daily", "settled_growth"):
                 db.execute(
                     f"DELETE FROM {table} WHERE region NOT IN (SELECT value FROM json_each(?))",
                     (names,),

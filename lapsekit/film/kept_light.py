@@ -89,10 +89,10 @@ class KeptCorrections:
         try:
             plain = json.loads(self._path.read_text("utf-8"))
             return {
-                name: {mark: Correction.of(*parts) for mark, parts in kept.items()}
+                name: {mark: _correction(*parts) for mark, parts in kept.items()}
                 for name, kept in plain.items()
             }
-        except (OSError, ValueError, TypeError, AttributeError, IndexError):
+        except (OSError, ValueError, TypeError, AttributeError, OverflowError):
             return {}
 
     def get(self, name: str, mark: str) -> Correction | None:
@@ -113,6 +113,12 @@ class KeptCorrections:
             for name, each in sorted(self._kept.items())
         }
         _write(self._path, json.dumps(plain).encode())
+
+
+def _correction(log_gains, field, shape) -> Correction:
+    if (len(log_gains), len(field), len(shape)) != (3, 5, 2):
+        raise ValueError("not a correction")
+    return Correction.of(log_gains, field, shape)
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -86,7 +86,9 @@ class Pause:
     gain: float
 
 
-def find_pauses(days, area_cm2, error_cm2, doubtful=None) -> list[Pause]:
+def find_pauses(
+    days, area_cm2, error_cm2, doubtful=None, among_days: float | None = None
+) -> list[Pause]:
     """Find the spans in which growth stopped and then went on.
 
     Parameters
@@ -102,6 +104,9 @@ def find_pauses(days, area_cm2, error_cm2, doubtful=None) -> list[Pause]:
         left out; across them the area may change at once, so that growth missing there is not
         taken for a pause. A pause neither begins nor ends on one of them, and at most
         `MOST_DOUBTFUL` of its days are doubtful.
+    among_days : float, optional
+        Days of the season that these are part of; all by default. The more there are, the more
+        chances for what looks like a pause.
 
     Returns
     -------
@@ -117,7 +122,7 @@ def find_pauses(days, area_cm2, error_cm2, doubtful=None) -> list[Pause]:
     if len(series.days) < 2 * LEAST_DAYS:
         return []
     doubted = np.empty(0) if doubtful is None else np.asarray(days, float)[np.asarray(doubtful)]
-    search = _Search(series, doubted)
+    search = _Search(series, doubted, among_days)
     return sorted(search.pauses(), key=lambda pause: pause.start)
 
 
@@ -130,9 +135,10 @@ def turns_of(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
 class _Search:
     """The scan over all beginnings and ends."""
 
-    def __init__(self, series: Series, doubted: np.ndarray):
+    def __init__(self, series: Series, doubted: np.ndarray, among_days: float | None):
         self.series, self.doubted = series, doubted
         self.knots = np.arange(series.days[0], series.days[-1] + _GRAIN, _GRAIN)
+        self.among_days = max(self.knots[-1] - self.knots[0], among_days or 0)
         self.breaks = find_breaks(Prior(series))
         after = np.unique(np.searchsorted(series.days, doubted))
         after = after[(after > 0) & (after < len(series.days))]
@@ -167,7 +173,7 @@ class _Search:
         return found
 
     def _beyond_chance(self, gains: Gains, first, last) -> np.ndarray:
-        chances = 2 * np.log(self.knots[-1] - self.knots[0])
+        chances = 2 * np.log(self.among_days)
         chances -= 2 * np.log(self.knots[last] - self.knots[first])
         return np.where(gains.size < 0, gains.gain - chances, 0.0)
 

@@ -1,12 +1,13 @@
 """A long season in stretches: growth of months ago is settled, and today's values leave it so.
 
 What a plant does today says nothing about how it grew half a year ago. Each stretch of days is
-worked out from its own days and those around it, as many as its longest pauses need; once all of
-them have passed it stays as it is, and a new day costs the same in the first season as in the
-tenth year. That a series may be worked out piece by piece, with some overlap, is as old as
-smoothing by local fits (Cleveland 1979, J. Am. Statist. Assoc. 74: 829–836).
+worked out from its own values and those around it, as many as its longest pauses need; once these
+are there it stays as it is, and a new day costs the same in the first season as in the tenth year.
+That a series may be worked out piece by piece, with some overlap, is as old as smoothing by local
+fits (Cleveland 1979, J. Am. Statist. Assoc. 74: 829–836).
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from itertools import pairwise
@@ -24,8 +25,11 @@ AROUND_DAYS = 45
 """Days before and after a stretch that it rests on too: the longest pause (35 days) and the days of
 growth that show its end."""
 
+BEFORE, AFTER = 20, 10
+"""Values that it rests on at least, before and after; where days are missing they lie farther."""
+
 FIRST_DAYS = 60
-"""The first stretch is at least so long, so that a season of 105 days is still one piece."""
+"""The first stretch is at least so long, so that a season of 104 days is still one piece."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +42,8 @@ class Stretch:
         Its days, on the scale of the season's; `end` is not among them.
     seen_first, seen_end : int
         The days that it rests on, likewise.
+    among_days : int
+        Days of the season up to there: what is rare is rare among them.
     is_settled : bool
         Whether a day after the season's last one leaves it as it is.
     """
@@ -46,6 +52,7 @@ class Stretch:
     end: int
     seen_first: int
     seen_end: int
+    among_days: int
     is_settled: bool
 
 
@@ -66,6 +73,16 @@ class Worked:
     pauses: tuple[Pause, ...] = ()
     losses: tuple[Loss, ...] = ()
 
+    def on(self, stretch: Stretch) -> "Worked":
+        """What of it is told of a stretch; a pause may reach beyond its ends."""
+        curve = self.curve and _between(self.curve, stretch.first, stretch.end)
+        within = range(stretch.first, stretch.end)
+        return Worked(
+            curve if curve and curve.days.size else None,
+            tuple(p for p in self.pauses if p.end > stretch.first and p.start < stretch.end),
+            tuple(loss for loss in self.losses if loss.day in within),
+        )
+
     def as_plain(self) -> dict:
         """As what JSON can hold (with NaN), for `from_plain`."""
         columns = vars(self.curve) if self.curve else {}
@@ -77,7 +94,13 @@ class Worked:
 
     @classmethod
     def from_plain(cls, plain: dict) -> "Worked":
-        """What `as_plain` gave, to the bit."""
+        """What `as_plain` gave, to the bit.
+
+        Raises
+        ------
+        TypeError, ValueError, KeyError, AttributeError
+            If it is not that.
+        """
         columns = {
             name: np.array(values, _KINDS.get(name, float))
             for name, values in plain["curve"].items()
@@ -90,47 +113,68 @@ class Worked:
 _KINDS = {"days": int, "measured": bool, "bad": bool, "breaks": int}
 
 
-def stretches(first: int, last: int) -> list[Stretch]:
-    """Divide a season from its first to its last day.
+def stretches(days: Sequence[int]) -> list[Stretch]:
+    """Divide a season by the days on which it was measured.
 
     Parameters
     ----------
-    first, last : int
-        Ordinals of dates.
+    days : sequence of int, one or more
+        Ordinals of dates, rising.
 
     Returns
     -------
     list of Stretch
-        In order; together they are all of its days, and only the last is not settled.
+        In order; together they are all days from the first to the last, and only the last is not
+        settled.
     """
-    begins = -(-(first + FIRST_DAYS) // STRETCH_DAYS) * STRETCH_DAYS
-    bounds = [first, *range(begins, last + 2 - AROUND_DAYS, STRETCH_DAYS), last + 1]
-    return [
-        Stretch(
-            *(start, end),
-            max(start - AROUND_DAYS, first),
-            min(end + AROUND_DAYS, last + 1),
-            end != bounds[-1],
-        )
-        for start, end in pairwise(bounds)
-    ]
+    bounds = [days[0], *_bounds(days), days[-1] + 1]
+    return [_stretch(days, start, end, end != bounds[-1]) for start, end in pairwise(bounds)]
 
 
-def joined(parts: Sequence[tuple[Stretch, Worked]]) -> Worked:
-    """A season from its stretches, in order.
+def _bounds(days: Sequence[int]) -> list[int]:
+    """Days on which stretches end that later days cannot change."""
+    found: list[int] = []
+    begins = -(-(days[0] + FIRST_DAYS) // STRETCH_DAYS) * STRETCH_DAYS
+    for bound in range(begins, days[-1] + 2 - AROUND_DAYS, STRETCH_DAYS):
+        before = bisect_left(days, bound)
+        is_new = before > (bisect_left(days, found[-1]) if found else BEFORE - 1)
+        if is_new and len(days) - before >= AFTER:
+            found.append(bound)
+    return found
+
+
+def _stretch(days: Sequence[int], first: int, end: int, is_settled: bool) -> Stretch:
+    before, after = bisect_left(days, first), bisect_left(days, end) + AFTER
+    seen_first = min(first - AROUND_DAYS, days[max(before - BEFORE, 0)])
+    seen_end = days[-1] + 1
+    if is_settled:
+        seen_end = max(end + AROUND_DAYS, days[after - 1] + 1)
+    among = seen_end - days[0]
+    return Stretch(first, end, max(seen_first, days[0]), seen_end, among, is_settled)
+
+
+FIELDS = [[one.name for one in fields(kind)] for kind in (GrowthCurve, Pause, Loss)]
+"""What `Worked.as_plain` holds."""
+
+
+def joined(parts: Sequence[Worked]) -> Worked:
+    """A season from what is told of its stretches, in order.
 
     A pause that two of them saw is told by the surer. A canopy that was regained later than a
     stretch could see is back on the first day on which the joined curve is.
     """
     if len(parts) == 1:
-        return parts[0][1]
-    curve = _joined_curve([(stretch, one.curve) for stretch, one in parts])
-    return Worked(curve, _joined_pauses(parts), _joined_losses(parts, curve))
+        return parts[0]
+    curve = _joined_curve([one.curve for one in parts if one.curve])
+    losses = (loss for one in parts for loss in one.losses)
+    return Worked(
+        curve,
+        _joined_pauses([pause for one in parts for pause in one.pauses]),
+        tuple(loss if curve is None else _regained(loss, curve) for loss in losses),
+    )
 
 
-def _joined_curve(parts: Sequence[tuple[Stretch, GrowthCurve | None]]) -> GrowthCurve | None:
-    cut = [_between(curve, stretch.first, stretch.end) for stretch, curve in parts if curve]
-    drawn = [curve for curve in cut if curve.days.size]
+def _joined_curve(drawn: Sequence[GrowthCurve]) -> GrowthCurve | None:
     if not drawn:
         return None
     days = np.arange(drawn[0].days[0], drawn[-1].days[-1] + 1)
@@ -145,6 +189,15 @@ def _joined_curve(parts: Sequence[tuple[Stretch, GrowthCurve | None]]) -> Growth
     return GrowthCurve(**columns)
 
 
+def _joined_pauses(pauses: Sequence[Pause]) -> tuple[Pause, ...]:
+    found: list[Pause] = []
+    for pause in pauses:
+        twice = [other for other in found if other.end > pause.start]
+        if all(pause.gain > other.gain for other in twice):
+            found = [other for other in found if other not in twice] + [pause]
+    return tuple(found)
+
+
 def _between(curve: GrowthCurve, first: int, end: int) -> GrowthCurve:
     """A curve on days from `first` to before `end`."""
     kept = (curve.days >= first) & (curve.days < end)
@@ -152,26 +205,6 @@ def _between(curve: GrowthCurve, first: int, end: int) -> GrowthCurve:
     breaks = columns.pop("breaks")
     breaks = breaks[(breaks >= first) & (breaks < end)]
     return GrowthCurve(**{n: values[kept] for n, values in columns.items()}, breaks=breaks)
-
-
-def _joined_pauses(parts: Sequence[tuple[Stretch, Worked]]) -> tuple[Pause, ...]:
-    found: list[Pause] = []
-    for stretch, one in parts:
-        for pause in one.pauses:
-            if pause.end <= stretch.first or pause.start >= stretch.end:
-                continue
-            twice = [other for other in found if other.end > pause.start]
-            if all(pause.gain > other.gain for other in twice):
-                found = [other for other in found if other not in twice] + [pause]
-    return tuple(found)
-
-
-def _joined_losses(parts: Sequence[tuple[Stretch, Worked]], curve) -> tuple[Loss, ...]:
-    found = [
-        loss for stretch, one in parts for loss in one.losses
-        if stretch.first <= loss.day < stretch.end
-    ]  # fmt: skip
-    return tuple(loss if curve is None else _regained(loss, curve) for loss in found)
 
 
 def _regained(loss: Loss, curve: GrowthCurve) -> Loss:

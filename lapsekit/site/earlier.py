@@ -20,7 +20,7 @@ from lapsekit import __version__
 from lapsekit.besides import line_of
 from lapsekit.catalogue import Frame
 from lapsekit.errors import LapsekitError, SeasonError
-from lapsekit.growing import grow
+from lapsekit.growing import ARITHMETIC, grow
 from lapsekit.growth.alignment import Line
 from lapsekit.safely import write_safely
 from lapsekit.season import CATALOGUE_FILE, REGIONS_FILE, SETTINGS_FILE, Season
@@ -119,7 +119,7 @@ def _mark(folder: Path) -> str:
     rows = [folder / CATALOGUE_FILE, folder / f"{CATALOGUE_FILE}-wal"]
     stats = [path.stat() for path in rows if path.is_file()]
     stamps = [(each.st_size, each.st_mtime_ns) for each in stats if each.st_size]
-    told = repr((_FORM, __version__, str(folder), parts, stamps))
+    told = repr((_FORM, ARITHMETIC, __version__, str(folder), parts, stamps))
     return hashlib.sha256(told.encode()).hexdigest()
 
 

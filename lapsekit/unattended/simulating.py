@@ -101,7 +101,7 @@ def simulate(
     until : datetime
         When to end.
     each_morning : callable
-        The morning chain.
+        What is done every morning.
     on_day : callable
         Told the time of each morning.
     """

@@ -77,7 +77,11 @@ def test_another_level_or_another_rule_is_seen(film, levels):
 def test_a_damaged_file_counts_as_not_there(film, levels, tmp_path):
     before, _ = film(levels)
     path = tmp_path / FOLDER / "bench" / "corrections.json"
-    for content in ("", "[1]", '{"0.jpg": {"m": 3}}', '{"0.jpg": {"m": [[1], [2]]}}'):
+    damaged = (
+        *("", "[1]", '{"0.jpg": {"m": 3}}', '{"0.jpg": {"m": [[1], [2], [3, 4]]}}'),
+        '{"0.jpg": {"m": [[1, 1, Infinity], [1, 1, 1, 1, 1], [3, 4]]}}',
+    )
+    for content in damaged:
         path.write_text(content)
         assert film(levels) == (before, DAYS), content
 
