@@ -43,6 +43,7 @@ LONG = re.compile(
         (
             r"test_story\.py::",
             r"test_demo\.py::",
+            r"test_mornings\.py::",
             r"test_proving\.py::test_the_truth_of_a_day",
             r"test_thinning\.py::test_a_line_that_was_cut_off",
             r"growth/test_alignment\.py::test_intervals_of_ratios",
