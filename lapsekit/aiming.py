@@ -202,10 +202,10 @@ def _roughly(luma: np.ndarray, reference: Reference, tags: Sequence[Tag]) -> np.
     if pairs:
         corners = (np.concatenate([pair[k].corners_px for pair in pairs]) for k in (0, 1))
         return similarity(*corners)
-    found = reference.searcher.movement(luma)
-    if found is None or not 1 / _MOST_ZOOM < np.hypot(found[0, 0], found[1, 0]) < _MOST_ZOOM:
-        return None
-    return found
+    for found in reference.searcher.movements(luma):
+        if 1 / _MOST_ZOOM < np.hypot(found[0, 0], found[1, 0]) < _MOST_ZOOM:
+            return found
+    return None
 
 
 def looks(

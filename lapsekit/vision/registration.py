@@ -24,11 +24,13 @@ _PATCHES = 400
 _LEVELS = ((4, 150, 6), (2, 150, 4))
 """Coarse levels: how much smaller, how many patches, how many rounds."""
 _ROUNDS = 8
-_FOUND_AT_LEAST, _BEYOND_DOUBT = 0.1, 0.25
+_FOUND_AT_LEAST, _BEYOND_DOUBT = 0.1, 0.15
 """Wrongly placed, a picture finds up to 7 % of a bench's pattern in what merely looks like it;
-clearly more is no chance. Between the two bounds every start is tried and the best one taken."""
+twice as much is no chance. Between the two bounds every start is tried and the best one taken."""
 _CLOSE_PX = 2.0
 """How far from its guess a movement may end that was looked for only there."""
+_SEEN_AT_ONCE = 0.25
+"""Share of patches that must be found where such a guess puts them: half are, where it is right."""
 _PATCHES_AT_LEAST = 12
 _ERROR_AT_MOST_PX = 0.6
 
@@ -186,7 +188,7 @@ def register(
         found = _from_start(view, reference, start, usable, close)
         if _better(found, best):
             best, how = found, method
-        if isinstance(found, Vote) and (close or found.share >= _BEYOND_DOUBT):
+        if isinstance(found, Vote) and found.share >= _BEYOND_DOUBT:
             break
     return best if isinstance(best, NotRegistered) else _told(best, how, reference, tags)
 
@@ -206,6 +208,7 @@ def _starts(luma, reference, usable, guess, stand, tags) -> Iterator[tuple[str, 
     if guess is not None:
         yield "near", guess, True
         yield "near", guess, False
+    yield "near", np.eye(3), True
     yield "near", np.eye(3), False
     moved = stand()
     if moved is not None:
@@ -213,8 +216,7 @@ def _starts(luma, reference, usable, guess, stand, tags) -> Iterator[tuple[str, 
     from_tags = _movement_of_tags(reference.tags, tags)
     if from_tags is not None:
         yield "tag", from_tags, False
-    found = reference.searcher.movement(luma, usable)
-    if found is not None:
+    for found in reference.searcher.movements(luma, usable):
         yield "search", found, False
 
 
@@ -242,7 +244,8 @@ def _from_start(view, reference, start, usable, close) -> Vote | NotRegistered:
         if vote is None or vote.share < _FOUND_AT_LEAST:
             return _refusal(vote.share if vote else 0.0)
         start = resized(vote.matrix, by)
-    vote = agree(reference.fine, view.fine, start, _ROUNDS, usable, most=8)
+    least = _SEEN_AT_ONCE if close else 0.0
+    vote = agree(reference.fine, view.fine, start, _ROUNDS, usable, most=8, least=least)
     if vote is None or vote.share < _FOUND_AT_LEAST or vote.agree < _PATCHES_AT_LEAST:
         return _refusal(vote.share if vote else 0.0)
     if close and apart_px(vote.matrix, guess, reference.shape) > _CLOSE_PX:
