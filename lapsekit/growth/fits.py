@@ -14,6 +14,9 @@ from scipy.special import stdtrit
 
 from lapsekit.growth.laws import LAWS, Law
 
+SAME_RIDGE = 0.01
+"""Two fits that did not settle and misfit by so nearly the same creep along one ridge."""
+
 LEAST_REACHED = 0.75
 """Share of its asymptote that the fitted curve must have come to before the asymptote is stated."""
 
@@ -181,7 +184,7 @@ def _fit(law: Law, days, area, error, fitted) -> Fit | str:
 
 def _least_squares(law: Law, days, area, error, fitted):
     """Best of several starts: parameters, jacobian and weighted residuals; None if none settles."""
-    best = None
+    best, ran_out = None, []
     low, high = law.bounds(days, area)
     for start in law.starts(days, area, fitted):
         inside = np.clip(start, low + 1e-9 * (high - low), high - 1e-9 * (high - low))
@@ -199,9 +202,16 @@ def _least_squares(law: Law, days, area, error, fitted):
         again = best is not None and abs(found.cost - best.cost) <= 1e-6 * best.cost
         if found.success and (best is None or found.cost < best.cost):
             best = found
-        if again:  # two starts that meet have found the same valley
+        if not found.success:
+            ran_out.append(found.cost)
+        if again or _alike(ran_out):  # two starts that meet have found the same valley, or ridge
             break
     return None if best is None else (best.x, best.jac, best.fun)
+
+
+def _alike(costs: list[float]) -> bool:
+    """Whether the last two fits that ran out of steps lay on one ridge, which a third would too."""
+    return len(costs) > 1 and abs(costs[-1] - costs[-2]) <= SAME_RIDGE * costs[-1]
 
 
 def _asymptote(law: Law, values, errors, freedom: int, last_day: float) -> tuple:
