@@ -67,6 +67,14 @@ def reduced(picture: np.ndarray, by: int) -> np.ndarray:
     return cv2.resize(picture[: size[1] * by, : size[0] * by], size, interpolation=cv2.INTER_AREA)
 
 
+#: Long runs of one number pack as small by their lengths alone, in a quarter of the time.
+_RUNS = (
+    *(cv2.IMWRITE_PNG_COMPRESSION, 1),
+    *(cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE),
+    *(cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_NONE),
+)
+
+
 def encode_mask(mask: np.ndarray) -> bytes:
     """PNG of a boolean mask: 8 bits, 255 where `mask` is true.
 
@@ -92,7 +100,7 @@ def encode_grey(numbers: np.ndarray) -> bytes:
     -------
     bytes
     """
-    return cv2.imencode(".png", numbers, (cv2.IMWRITE_PNG_COMPRESSION, 1))[1].tobytes()
+    return cv2.imencode(".png", numbers, _RUNS)[1].tobytes()
 
 
 def encode_veil(shares: np.ndarray, colour: tuple[int, int, int], most: float = 1.0) -> bytes:

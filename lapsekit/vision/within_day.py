@@ -19,6 +19,7 @@ Yellowing and red shares
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 
 import cv2
 import numpy as np
@@ -140,15 +141,24 @@ def colours_within(
     return colours(pixels[None], numbers[seen][None], len(outlines))
 
 
+@cache
+def _kinds() -> np.ndarray:
+    """What a colour counts as by its a* and b*, each with 128 added: 1 yellow, 2 red, 0 neither."""
+    a, b = np.mgrid[-128:128, -128:128]
+    hue, coloured = np.degrees(np.arctan2(b, a)), np.hypot(a, b) >= LEAST_CHROMA
+    kinds = np.zeros((256, 256), np.uint8)
+    for kind, (first, end) in enumerate((YELLOW, RED), start=1):
+        kinds[coloured & (hue >= first) & (hue < end)] = kind
+    return kinds
+
+
 def _hues(pixels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Which of (N, 3) pixels are yellow, and which are red."""
     if not len(pixels):
         return np.zeros(0, bool), np.zeros(0, bool)
-    lab = cv2.cvtColor(pixels[None].astype(np.float32) / 255, cv2.COLOR_RGB2LAB)[0]
-    hue = np.degrees(np.arctan2(lab[:, 2], lab[:, 1]))
-    coloured = np.hypot(lab[:, 1], lab[:, 2]) >= LEAST_CHROMA
-    yellow = coloured & (hue >= YELLOW[0]) & (hue < YELLOW[1])
-    return yellow, coloured & (hue >= RED[0]) & (hue < RED[1])
+    _, a, b = cv2.split(cv2.cvtColor(pixels[None], cv2.COLOR_RGB2LAB))
+    kinds = _kinds()[a[0], b[0]]
+    return kinds == 1, kinds == 2
 
 
 def movement(
