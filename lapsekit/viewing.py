@@ -13,9 +13,9 @@ from lapsekit.errors import LapsekitError, PictureError, SettingsError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera, Outline, Points
-from lapsekit.vision.figures import figures_of, reduced
+from lapsekit.vision.figures import figures_of
 from lapsekit.vision.lens import Lens
-from lapsekit.vision.light import READ_AT_PX, corrected, even_out
+from lapsekit.vision.light import corrected, even_out, small
 from lapsekit.vision.markers import Tag, find_tags
 from lapsekit.vision.pictures import decode, decode_reduced
 from lapsekit.vision.plane import (
@@ -230,7 +230,7 @@ class View:
                 _sights.clear()
             picture = self.picture(self.frame)
             luma = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
-            found = _sights[sha256] = _Sight(luma, reduced(picture, READ_AT_PX))
+            found = _sights[sha256] = _Sight(luma, small(picture))
         return found
 
     def in_its_light(self, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:

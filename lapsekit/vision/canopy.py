@@ -93,10 +93,11 @@ def clean(mask: np.ndarray, speck_px: int = SPECK_PX, hole_px: int = HOLE_PX) ->
 
 def _without_small(mask: np.ndarray, least_px: int, connectivity: int) -> np.ndarray:
     """The mask without its patches of fewer than `least_px` pixels."""
-    _, labels, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(
+    count, labels = cv2.connectedComponentsWithAlgorithm(
         np.ascontiguousarray(mask).view(np.uint8), connectivity, cv2.CV_32S, cv2.CCL_GRANA
     )
-    large = stats[:, cv2.CC_STAT_AREA] >= least_px
+    # Counted here: OpenCV's own statistics of places and middles take six times as long
+    large = np.bincount(labels.ravel(), minlength=count) >= least_px
     large[0] = False
     return large.view(np.uint8).take(labels).view(bool)
 
@@ -277,8 +278,10 @@ class CanopyModel:
             call the pixel leaf or ground; 0 below `DOUBTFUL`.
         """
         found, odds = _cover_and_odds(picture, self.odds(picture), colours)
-        doubt = shares_of(-np.abs(odds))
-        return found, np.where(doubt < DOUBTFUL, 0, doubt)
+        doubt = np.zeros(odds.shape, np.float32)
+        places = np.flatnonzero(np.abs(odds) <= np.log(1 / DOUBTFUL - 1))
+        doubt.ravel()[places] = shares_of(-np.abs(odds.ravel()[places]))
+        return found, doubt
 
 
 def cover_by_odds(
@@ -310,7 +313,8 @@ def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     band = grown != cv2.erode(mask, near)
     found = mask.astype(np.float32)
     places = np.flatnonzero(band)
-    found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
+    if len(places):
+        found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
     return found, odds
 
 

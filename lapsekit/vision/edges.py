@@ -8,6 +8,7 @@ ground's colours. So the share of leaf is read from the pure colours on both sid
 (two-source unmixing; Adams, Smith & Johnson 1986, Journal of Geophysical Research 91).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -20,15 +21,17 @@ PURE_PX = (2, 3)
 lens (1 px) and the coarser colour of a 4:2:0 JPEG (2 px). The farther ones count `PURER` times."""
 
 PURER = 8.0
-NEAR_PX = 6.0
-"""Pure colours are means over a Gaussian of this sigma: as wide as a narrow leaf, so that light and
+NEARBY = (5, 3)
+"""Pure colours are means over squares of so many pixels at a quarter resolution, one after the
+other, which comes near a Gaussian with a sigma of 6 px: as wide as a narrow leaf, so that light and
 colour are those of the edge itself."""
 
-LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.15, 0.05
+LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.1495, 0.0495
 """Shares of that window that must be pure leaf, and pure ground. On the rim of a leaf 12 px broad
-0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not."""
+0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not.
+Shares are whole 900ths: none lies on a bound, where rounding would decide."""
 
-LEAST_SURE_LEAF = 0.01
+LEAST_SURE_LEAF = 0.0095
 """The same for leaf that is sure but may not be pure: about three pixels."""
 
 LEAST_CONTRAST = 0.0004
@@ -82,17 +85,22 @@ def leaf_shares(
     -------
     Shares
     """
-    size = (max(1, mask.shape[1] // 2), max(1, mask.shape[0] // 2))
+    size = _halves(mask.shape[::-1])
     small = cv2.LUT(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), LINEAR)
+    planes = cv2.split(small)
     rows, columns = np.divmod(places, mask.shape[1])
-    at = np.minimum(rows // 2, size[1] - 1) * size[0] + np.minimum(columns // 2, size[0] - 1)
+    across, down = _halves(size)
+    at = np.minimum(rows // 4, down - 1) * across + np.minimum(columns // 4, across - 1)
     seen = cv2.LUT(picture.reshape(-1, 3).take(places, axis=0), LINEAR)
-    ground, ground_near = _pure(small, _weight([1 - cv2.dilate(mask, window(n)) for n in PURE_PX]))
-    pure = _pure(small, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
-    likely = _pure(small, cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32))
+    ground, ground_near = _pure(planes, _weight([1 - cv2.dilate(mask, window(n)) for n in PURE_PX]))
+    pure = _pure(planes, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
+    likely = cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     found = []
-    for (leaf, leaf_near), least in ((pure, LEAST_PURE_LEAF), (likely, LEAST_SURE_LEAF)):
-        enough = (leaf_near > least) & (ground_near > LEAST_PURE_GROUND)
+    for (leaf, near), least in (
+        (pure, LEAST_PURE_LEAF),
+        (_pure(planes, likely), LEAST_SURE_LEAF),
+    ):
+        enough = (near > least) & (ground_near > LEAST_PURE_GROUND)
         found.append(_between(seen, leaf, ground, enough, at))
     (share, known), (most, some) = found
     return Shares(np.where(known, share, most), known, pure[1].ravel().take(at), some & ~known)
@@ -100,28 +108,42 @@ def leaf_shares(
 
 def _between(seen, leaf, ground, enough, at) -> tuple[np.ndarray, np.ndarray]:
     """How far colours lie on the way from ground to leaf, and where that can be told."""
-    ones = np.ones((1, 3), np.float32)
-    way = leaf - ground
-    contrast = cv2.transform(cv2.multiply(way, way), ones)
-    way /= np.maximum(contrast, 1e-9)[..., None]
-    start = cv2.transform(cv2.multiply(ground, way), ones)
-    steps = seen * way.reshape(-1, 3).take(at, axis=0)
-    share = steps[:, 0] + steps[:, 1] + steps[:, 2] - start.ravel().take(at)
-    known = enough & (contrast > LEAST_CONTRAST)
-    return np.clip(share, 0, 1), known.ravel().take(at)
+    ways = [cv2.subtract(end, start) for end, start in zip(leaf, ground, strict=True)]
+    contrast = sum(way * way for way in ways)
+    known = (enough & (contrast > LEAST_CONTRAST)).ravel().take(at)
+    share = np.zeros(len(at), np.float32)
+    for level, start, way in zip(seen.T, ground, ways, strict=True):
+        share += (level - start.ravel().take(at)) * way.ravel().take(at)
+    share /= np.maximum(contrast.ravel().take(at), np.float32(1e-9))
+    return np.clip(share, 0, 1, out=share), known
+
+
+def _halves(size: tuple[int, int]) -> tuple[int, int]:
+    return max(1, size[0] // 2), max(1, size[1] // 2)
 
 
 def _weight(masks: list[np.ndarray]) -> np.ndarray:
     """What pure pixels count, at half resolution."""
-    size = (max(1, masks[0].shape[1] // 2), max(1, masks[0].shape[0] // 2))
+    size = _halves(masks[0].shape[::-1])
     near, far = (cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST) for mask in masks)
     return near.astype(np.float32) + np.float32(PURER - 1) * far
 
 
-def _pure(small: np.ndarray, weight: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Weighted mean of the colours nearby, and the share of the window that has weight."""
-    blur = {"ksize": (0, 0), "sigmaX": NEAR_PX / 2, "borderType": cv2.BORDER_REFLECT_101}
-    total = cv2.GaussianBlur(weight, **blur)
-    colour = cv2.GaussianBlur(small * weight[..., None], **blur)
-    share = cv2.GaussianBlur(np.minimum(weight, 1), **blur)
-    return colour / np.maximum(total, 1e-6)[..., None], share
+def _pure(planes: Sequence[np.ndarray], weight: np.ndarray) -> tuple[list, np.ndarray]:
+    """Weighted mean of the colours nearby, plane by plane, and the window's share with weight.
+
+    Planes and weight are at half resolution, what is found at a quarter.
+    """
+    total = np.maximum(_nearby(weight), np.float32(1e-6))
+    colour = [_nearby(cv2.multiply(plane, weight)) for plane in planes]
+    for plane in colour:
+        cv2.divide(plane, total, plane)
+    return colour, _nearby(cv2.min(weight, 1))
+
+
+def _nearby(plane: np.ndarray) -> np.ndarray:
+    """Means over `NEARBY` pixels at half the plane's resolution."""
+    found = cv2.resize(plane, _halves(plane.shape[::-1]), interpolation=cv2.INTER_AREA)
+    for side in NEARBY:
+        found = cv2.blur(found, (side, side), borderType=cv2.BORDER_REFLECT_101)
+    return found

@@ -53,7 +53,10 @@ class Network:
         if not hasattr(self._threads, "network"):
             content = np.frombuffer(self.content, np.uint8)
             self._threads.network = cv2.dnn.readNetFromONNX(content)
-        self._threads.network.setInput(cv2.dnn.blobFromImage(cv2.LUT(picture, LOGARITHMS)))
+        planes = np.empty((1, 3, *picture.shape[:2]), np.float32)
+        for plane, levels in zip(planes[0], cv2.split(picture), strict=True):
+            cv2.LUT(levels, LOGARITHMS, plane)
+        self._threads.network.setInput(planes)
         return self._threads.network.forward()
 
     def odds(self, picture: np.ndarray) -> np.ndarray:
@@ -75,14 +78,13 @@ class Network:
         """
         require_picture(picture)
         height, width = picture.shape[:2]
-        ends = (MARGIN_PX + -side % STEP_PX for side in (height, width))
-        below, right = ends
+        below, right = (MARGIN_PX + -side % STEP_PX for side in (height, width))
         way = cv2.BORDER_REFLECT_101 if min(height, width) > 1 else cv2.BORDER_REPLICATE
         framed = cv2.copyMakeBorder(picture, MARGIN_PX, below, MARGIN_PX, right, way)
         found = self._run(framed)[0]
-        rows, columns = found.shape[1:]
-        whole = found.reshape(2, 2, rows, columns).transpose(2, 0, 3, 1)
-        whole = whole.reshape(2 * rows, 2 * columns)
+        whole = np.empty([2 * side for side in found.shape[1:]], np.float32)
+        for number, plane in enumerate(found):
+            whole[number // 2 :: 2, number % 2 :: 2] = plane
         inside = np.s_[MARGIN_PX : MARGIN_PX + height, MARGIN_PX : MARGIN_PX + width]
         return np.ascontiguousarray(whole[inside])
 

@@ -31,8 +31,9 @@ class Patches:
         self.centres = _best_centres(slopes, usable, most)
         reach = np.arange(-HALF_PX, HALF_PX + 1, dtype=np.float32)
         offset = np.stack(np.meshgrid(reach, reach), -1).reshape(-1, 2)
-        self.places = (self.centres[:, None] + offset).astype(np.float32)
-        column, row = self.places[..., 0].astype(int), self.places[..., 1].astype(int)
+        places = (self.centres[:, None] + offset).astype(np.float32)
+        self._x, self._y = (np.ascontiguousarray(places[..., k]) for k in (0, 1))
+        column, row = self._x.astype(int), self._y.astype(int)
         self.pattern, norm = _standardised(fine[row, column])
         slope = slopes[:, row, column] / norm
         self.slope = np.ascontiguousarray((slope - slope.mean(-1, keepdims=True)).swapaxes(0, 1))
@@ -57,7 +58,7 @@ class Patches:
 
     def pulls(self, fine: np.ndarray, matrix: np.ndarray):
         """What is seen where `matrix` puts each patch, its pull (n, 2), likeness, and if inside."""
-        x, y = self.places[..., 0], self.places[..., 1]
+        x, y = self._x, self._y
         (a, b, c), (d, e, f), (g, h, i) = matrix.astype(np.float32)
         below = g * x + h * y + i
         at_x, at_y = (a * x + b * y + c) / below, (d * x + e * y + f) / below

@@ -11,8 +11,8 @@ import numpy as np
 
 from lapsekit.vision.plane import BenchPlane
 
-LEAST_LONG_SIDE_PX = 900
-"""No picture is reduced below this: a bench 1.4 m wide then still has 6 px a centimetre."""
+LEAST_LONG_SIDE_PX = 800
+"""No picture is reduced below this: a bench 1.3 m wide then still has 6 px a centimetre."""
 
 _REDUCTIONS = (8, 4, 2)
 
