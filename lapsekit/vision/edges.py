@@ -21,17 +21,17 @@ PURE_PX = (2, 3)
 lens (1 px) and the coarser colour of a 4:2:0 JPEG (2 px). The farther ones count `PURER` times."""
 
 PURER = 8.0
-NEARBY = (3, 3)
+NEARBY = (5, 3)
 """Pure colours are means over squares of so many pixels at a quarter resolution, one after the
-other, which comes near a Gaussian with a sigma of 5 px: as wide as a narrow leaf, so that light and
+other, which comes near a Gaussian with a sigma of 6 px: as wide as a narrow leaf, so that light and
 colour are those of the edge itself."""
 
-LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.15, 0.05
+LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.1495, 0.0495
 """Shares of that window that must be pure leaf, and pure ground. On the rim of a leaf 12 px broad
 0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not.
-Shares are whole 324ths: none lies on a bound, where rounding would decide."""
+Shares are whole 900ths: none lies on a bound, where rounding would decide."""
 
-LEAST_SURE_LEAF = 0.01
+LEAST_SURE_LEAF = 0.0095
 """The same for leaf that is sure but may not be pure: about three pixels."""
 
 LEAST_CONTRAST = 0.0004
