@@ -84,20 +84,17 @@ def leaf_shares(
     Shares
     """
     size = (max(1, mask.shape[1] // 2), max(1, mask.shape[0] // 2))
-    small = cv2.LUT(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), LINEAR)
-    planes = cv2.split(small)
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    planes = cv2.split(cv2.LUT(small, LINEAR))
     rows, columns = np.divmod(places, mask.shape[1])
     at = np.minimum(rows // 2, size[1] - 1) * size[0] + np.minimum(columns // 2, size[0] - 1)
     seen = cv2.LUT(picture.reshape(-1, 3).take(places, axis=0), LINEAR)
     ground, ground_near = _pure(planes, _weight([1 - cv2.dilate(mask, window(n)) for n in PURE_PX]))
     pure = _pure(planes, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
-    likely = cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    likely = _pure(planes, cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32))
     found = []
-    for (leaf, near), least in (
-        (pure, LEAST_PURE_LEAF),
-        (_pure(planes, likely), LEAST_SURE_LEAF),
-    ):
-        enough = (near > least) & (ground_near > LEAST_PURE_GROUND)
+    for (leaf, leaf_near), least in ((pure, LEAST_PURE_LEAF), (likely, LEAST_SURE_LEAF)):
+        enough = (leaf_near > least) & (ground_near > LEAST_PURE_GROUND)
         found.append(_between(seen, leaf, ground, enough, at))
     (share, known), (most, some) = found
     return Shares(np.where(known, share, most), known, pure[1].ravel().take(at), some & ~known)

@@ -205,11 +205,10 @@ def _link(reference: Reference) -> np.ndarray:
 
 def _starts(luma, reference, usable, guess, stand, tags) -> Iterator[tuple[str, np.ndarray, bool]]:
     """Movements to start from, each tried only if those before it failed; whether it is close."""
-    if guess is not None:
-        yield "near", guess, True
-        yield "near", guess, False
-    yield "near", np.eye(3), True
-    yield "near", np.eye(3), False
+    for start in (guess, np.eye(3)):
+        if start is not None:
+            yield "near", start, True
+            yield "near", start, False
     moved = stand()
     if moved is not None:
         yield "near", moved, True
