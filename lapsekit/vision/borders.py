@@ -3,7 +3,8 @@
 Around a meeting place a band of canopy is contested. Each of its pixels has a chance of belonging
 to each of the plants near it, from two witnesses: where the plants were before, and which plant's
 colours it has; the colours are learned from the plants' own undisputed leaves nearby, in the same
-picture, so that light and cultivar need not be known. Chances are then evened out within leaves and
+picture, so that light and cultivar need not be known (a rim has its leaf's: what it shows is half
+ground, and half ground is like any darker leaf). Chances are then evened out within leaves and
 not across their edges: the random walker with prior models of Grady 2005 (Proc. CVPR 1: 763,
 doi:10.1109/CVPR.2005.239), a sparse linear system with one right-hand side a plant.
 """
@@ -17,11 +18,16 @@ from scipy.ndimage import convolve1d
 from scipy.sparse import csr_matrix, diags
 from scipy.sparse.linalg import splu
 
+from lapsekit.vision.edges import window
+
 _BINS = 10
 _LEAST_SAMPLE_PX = 30
 _BLOCK_PX = 8
 _PRIOR_WEIGHT = 0.05
 _FEWEST_LAB_UNITS = 2.0
+_RIM_PX, _RIM_REACH_PX = 2, 4.3
+"""A rim is as wide as a lens and a 4:2:0 JPEG spread an edge; inside a leaf broad enough to have
+any, its colour is no farther away."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,7 +145,7 @@ def _chances(
     plants: tuple[int, int],
 ) -> np.ndarray:
     """Chance that a contested pixel belongs to the first plant: (N,) in 0 to 1."""
-    lab = _lab(picture)
+    lab = _without_rims(_lab(picture), part > 0)
     odds = _odds_by_place(part, carried, contested, plants)
     odds = odds + _odds_by_colour(part, lab, contested, plants)
     return _evened_out(part, lab, contested, plants, 1 / (1 + np.exp(-odds)))
@@ -149,6 +155,20 @@ def _lab(picture: np.ndarray) -> np.ndarray:
     """CIELAB of a lightly smoothed picture: sensor noise and blocks are no colours of leaves."""
     smooth = cv2.GaussianBlur(picture, (0, 0), 1)
     return cv2.cvtColor(smooth.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+
+
+def _without_rims(lab: np.ndarray, canopy: np.ndarray) -> np.ndarray:
+    """Colours of the canopy, those of a rim taken from inside the leaf: a rim is half ground."""
+    inner = cv2.erode(canopy.view(np.uint8), window(_RIM_PX)) > 0
+    away, nearest = cv2.distanceTransformWithLabels(
+        (~inner).view(np.uint8), cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    place_of = np.zeros(nearest.max() + 1, np.intp)
+    place_of[nearest[inner]] = np.flatnonzero(inner)
+    rim = canopy & ~inner & (away <= _RIM_REACH_PX)
+    found = lab.copy()
+    found[rim] = lab.reshape(-1, 3)[place_of[nearest[rim]]]
+    return found
 
 
 def _odds_by_place(

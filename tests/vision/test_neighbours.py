@@ -2,6 +2,7 @@
 
 from functools import partial
 
+import cv2
 import numpy as np
 import pytest
 
@@ -56,6 +57,27 @@ def test_a_leaf_that_grows_over_a_neighbour_of_another_colour_is_found_in_the_pi
     assert sizes(division) == pytest.approx([left.sum(), (right & ~left).sum()], rel=0.02)
     carried_only = divide(left | right, PAIR, disc(160, 80, 38) * 2).labels
     assert (carried_only == 2).sum() > 1.05 * (right & ~left).sum()  # what the picture is for
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_rim_of_a_leaf_on_dark_soil_is_taken_for_a_leaf_of_a_darker_neighbour(seed):
+    shape = rows, columns = 200, 320
+    rng = np.random.default_rng(seed)
+    y, x = np.mgrid[:rows, :columns]
+    around, away = np.arctan2(y - 100, x - 225), np.hypot(y - 100, x - 225)
+    left, right = disc(90, 100, 80, shape), away <= 70 * (0.55 + 0.45 * np.cos(9 * around))
+    shade = cv2.resize(rng.uniform(0.25, 1, (12, 18)), shape[::-1], interpolation=cv2.INTER_CUBIC)
+    picture = np.full((*shape, 3), (24, 18, 14), float)
+    picture[right] = 70, 150, 50
+    picture[left] = (np.array([60, 120, 40]) * shade[..., None])[left]
+    picture = cv2.GaussianBlur(picture, (0, 0), 1.3) + rng.normal(0, 3, picture.shape)
+    picture = np.clip(picture, 0, 255).astype(np.uint8)
+    canopy = cv2.dilate((left | right).view(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    pair = [[(0, 0), (175, 0), (175, 199), (0, 199)], [(176, 0), (319, 0), (319, 199), (176, 199)]]
+    yesterday = np.where(left, 1, np.where(right, 2, 0))
+    labels = divide(canopy, pair, yesterday, lambda: picture).labels
+    beyond = cv2.dilate(left.view(np.uint8), np.ones((9, 9), np.uint8)) == 0
+    assert (labels[canopy & beyond & (x > 150)] == 2).all()
 
 
 def test_plants_of_one_colour_meet_where_they_met_yesterday():
