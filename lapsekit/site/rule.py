@@ -9,9 +9,9 @@ The file is a row of lists. Each begins with two 32-bit numbers, its kind (1: fl
 of four bytes. All are little-endian. The lists are, in this order: `NUMBERS`; linear light of the
 256 values of a channel, and of the 33 levels of a grid. For the trained model follow the 256
 logarithms; the Gaussian kernels of 1.5 px, of 4 px at half resolution, of 12 and 32 px at a quarter
-resolution, and of the pure colours; the perceptron's lowest and highest features, its hidden layer
-and its output; and the 17 convolutions. A layer is its shape (results, channels, places on a side),
-its weights and its offsets.
+resolution, and the kernel of the pure colours; the perceptron's lowest and highest features, its
+hidden layer and its output; and the 17 convolutions. A layer is its shape (results, channels,
+places on a side), its weights and its offsets.
 """
 
 import struct
@@ -163,9 +163,8 @@ def _kernels() -> list[np.ndarray]:
     widths = [near, features.half_sigma(narrow)]
     widths += [sigma / features.GRID_PX for sigma in features.WIDE_PX]
     found = [cv2.getGaussianKernel(features.kernel_px(sigma), sigma) for sigma in widths]
-    pure = edges.NEAR_PX / 2
-    found.append(cv2.getGaussianKernel(round(pure * 8 + 1) | 1, pure))  # OpenCV's own choice
-    return [each[:, 0] for each in found]
+    once, again = (np.full(side, 1 / side) for side in edges.NEARBY)
+    return [*(each[:, 0] for each in found), np.convolve(once, again)]
 
 
 def _perceptron(judge: perceptron.Perceptron) -> list[np.ndarray]:

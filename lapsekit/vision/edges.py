@@ -21,13 +21,15 @@ PURE_PX = (2, 3)
 lens (1 px) and the coarser colour of a 4:2:0 JPEG (2 px). The farther ones count `PURER` times."""
 
 PURER = 8.0
-NEAR_PX = 6.0
-"""Pure colours are means over a Gaussian of this sigma: as wide as a narrow leaf, so that light and
+NEARBY = (3, 3)
+"""Pure colours are means over squares of so many pixels at a quarter resolution, one after the
+other, which comes near a Gaussian with a sigma of 5 px: as wide as a narrow leaf, so that light and
 colour are those of the edge itself."""
 
 LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.15, 0.05
 """Shares of that window that must be pure leaf, and pure ground. On the rim of a leaf 12 px broad
-0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not."""
+0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not.
+Shares are whole 324ths: none lies on a bound, where rounding would decide."""
 
 LEAST_SURE_LEAF = 0.01
 """The same for leaf that is sure but may not be pure: about three pixels."""
@@ -83,18 +85,22 @@ def leaf_shares(
     -------
     Shares
     """
-    size = (max(1, mask.shape[1] // 2), max(1, mask.shape[0] // 2))
-    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-    planes = cv2.split(cv2.LUT(small, LINEAR))
+    size = _halves(mask.shape[::-1])
+    small = cv2.LUT(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), LINEAR)
+    planes = cv2.split(small)
     rows, columns = np.divmod(places, mask.shape[1])
-    at = np.minimum(rows // 2, size[1] - 1) * size[0] + np.minimum(columns // 2, size[0] - 1)
+    across, down = _halves(size)
+    at = np.minimum(rows // 4, down - 1) * across + np.minimum(columns // 4, across - 1)
     seen = cv2.LUT(picture.reshape(-1, 3).take(places, axis=0), LINEAR)
     ground, ground_near = _pure(planes, _weight([1 - cv2.dilate(mask, window(n)) for n in PURE_PX]))
     pure = _pure(planes, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
-    likely = _pure(planes, cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32))
+    likely = cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32)
     found = []
-    for (leaf, leaf_near), least in ((pure, LEAST_PURE_LEAF), (likely, LEAST_SURE_LEAF)):
-        enough = (leaf_near > least) & (ground_near > LEAST_PURE_GROUND)
+    for (leaf, near), least in (
+        (pure, LEAST_PURE_LEAF),
+        (_pure(planes, likely), LEAST_SURE_LEAF),
+    ):
+        enough = (near > least) & (ground_near > LEAST_PURE_GROUND)
         found.append(_between(seen, leaf, ground, enough, at))
     (share, known), (most, some) = found
     return Shares(np.where(known, share, most), known, pure[1].ravel().take(at), some & ~known)
@@ -112,15 +118,22 @@ def _between(seen, leaf, ground, enough, at) -> tuple[np.ndarray, np.ndarray]:
     return np.clip(share, 0, 1, out=share), known
 
 
+def _halves(size: tuple[int, int]) -> tuple[int, int]:
+    return max(1, size[0] // 2), max(1, size[1] // 2)
+
+
 def _weight(masks: list[np.ndarray]) -> np.ndarray:
     """What pure pixels count, at half resolution."""
-    size = (max(1, masks[0].shape[1] // 2), max(1, masks[0].shape[0] // 2))
+    size = _halves(masks[0].shape[::-1])
     near, far = (cv2.resize(mask, size, interpolation=cv2.INTER_NEAREST) for mask in masks)
     return near.astype(np.float32) + np.float32(PURER - 1) * far
 
 
 def _pure(planes: Sequence[np.ndarray], weight: np.ndarray) -> tuple[list, np.ndarray]:
-    """Weighted mean of the colours nearby, plane by plane, and the window's share with weight."""
+    """Weighted mean of the colours nearby, plane by plane, and the window's share with weight.
+
+    Planes and weight are at half resolution, what is found at a quarter.
+    """
     total = np.maximum(_nearby(weight), np.float32(1e-6))
     colour = [_nearby(cv2.multiply(plane, weight)) for plane in planes]
     for plane in colour:
@@ -129,5 +142,8 @@ def _pure(planes: Sequence[np.ndarray], weight: np.ndarray) -> tuple[list, np.nd
 
 
 def _nearby(plane: np.ndarray) -> np.ndarray:
-    """Means over a Gaussian of `NEAR_PX`, at half resolution."""
-    return cv2.GaussianBlur(plane, (0, 0), NEAR_PX / 2, borderType=cv2.BORDER_REFLECT_101)
+    """Means over `NEARBY` pixels at half the plane's resolution."""
+    found = cv2.resize(plane, _halves(plane.shape[::-1]), interpolation=cv2.INTER_AREA)
+    for side in NEARBY:
+        found = cv2.blur(found, (side, side), borderType=cv2.BORDER_REFLECT_101)
+    return found

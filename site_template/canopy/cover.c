@@ -4,7 +4,8 @@
 #include "canopy.h"
 
 typedef struct {
-  int width, height;     /* half the picture's */
+  int width, height;          /* half the picture's */
+  int across, down;           /* a quarter of it */
   f4 *ground, *pure, *likely; /* mean colours nearby, and the weight that they rest on */
   f4 *near;              /* shares of the window that are ground, pure leaf, sure leaf */
 } sides;
@@ -73,13 +74,33 @@ static void add_pure(const u8 *mask, int leaf, const sides *s, f4 *to) {
   }
 }
 
+/* What is nearby, at a quarter of the picture's size: means of a plane at half of it, in place. */
+static void nearby(f4 *plane, const sides *s) {
+  size mark = heap_mark();
+  covered *across = take((size)s->across * sizeof(covered));
+  for (int x = 0; x < s->across; x++) across[x] = covered_by(x, s->width, s->across);
+  for (int y = 0; y < s->down; y++) {
+    covered down = covered_by(y, s->height, s->down);
+    for (int x = 0; x < s->across; x++) {
+      f4 sum = {0, 0, 0, 0};
+      for (int j = 0; j < down.count; j++)
+        for (int i = 0; i < across[x].count; i++)
+          sum += SPLAT(down.weights[j] * across[x].weights[i]) *
+                 plane[(size)(down.first + j) * s->width + across[x].first + i];
+      plane[(size)y * s->across + x] = sum;
+    }
+  }
+  heap_release(mark);
+  blur(plane, s->across, s->down, rule.pure_blur);
+}
+
 /* Weighted colours nearby: the three channels of linear light, and the weight itself. */
 static void weigh(const u8 *small, const sides *s, f4 *weights) {
   const float *light = rule.linear.at;
   for (int i = 0; i < s->width * s->height; i++, small += 3)
     weights[i] *= (f4){light[small[0]], light[small[1]], light[small[2]], 1};
-  blur(weights, s->width, s->height, rule.pure_blur);
-  for (int i = 0; i < s->width * s->height; i++) {
+  nearby(weights, s);
+  for (int i = 0; i < s->across * s->down; i++) {
     float total = weights[i][3];
     weights[i] /= SPLAT(total > 1e-6f ? total : 1e-6f);
   }
@@ -87,7 +108,9 @@ static void weigh(const u8 *small, const sides *s, f4 *weights) {
 
 static sides sides_of(const u8 *mask, const float *odds) {
   int width = picture.width, height = picture.height;
-  sides s = {most(1, width / 2), most(1, height / 2), 0, 0, 0, 0};
+  sides s = {most(1, width / 2), most(1, height / 2), 0, 0, 0, 0, 0, 0};
+  s.across = most(1, s.width / 2);
+  s.down = most(1, s.height / 2);
   int count = s.width * s.height;
   f4 **planes[] = {&s.ground, &s.pure, &s.likely, &s.near};
   for (int k = 0; k < 4; k++) *planes[k] = take((size)count * sizeof(f4));
@@ -101,7 +124,7 @@ static sides sides_of(const u8 *mask, const float *odds) {
     s.likely[i] = SPLAT((float)likely[i]);
     s.near[i] = (f4){s.ground[i][0] > 0, s.pure[i][0] > 0, (float)likely[i], 0};
   }
-  blur(s.near, s.width, s.height, rule.pure_blur);
+  nearby(s.near, &s);
   weigh(small, &s, s.ground);
   weigh(small, &s, s.pure);
   weigh(small, &s, s.likely);
@@ -124,7 +147,7 @@ static float share_of(int x, int y, float odds, const sides *s) {
   const u8 *rgb = picture.rgb + ((size)y * picture.width + x) * 3;
   const float *light = rule.linear.at;
   f4 seen = {light[rgb[0]], light[rgb[1]], light[rgb[2]], 0};
-  size at = (size)least(y / 2, s->height - 1) * s->width + least(x / 2, s->width - 1);
+  size at = (size)least(y / 4, s->down - 1) * s->across + least(x / 4, s->across - 1);
   f4 near = s->near[at];
   float expected = (float)(1 / (1 + exponential(-odds))), leaf, utmost;
   int ground = near[0] > number(LEAST_PURE_GROUND);
