@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from pydantic import ValidationError
 
+from lapsekit.detail import detail_of
 from lapsekit.errors import PictureError, SettingsError
 from lapsekit.frames.inspection import inspect
 from lapsekit.frames.names import read_name
@@ -13,6 +14,7 @@ from lapsekit.ruler import load_model
 from lapsekit.safely import require_place, write_safely
 from lapsekit.settings import CanopyTable
 from lapsekit.vision.canopy import METHODS, classify
+from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.pictures import decode, encode_mask, reduced
 from lapsekit.vision.reduction import reduction_of
 
@@ -62,16 +64,17 @@ def mask_file(
         raise PictureError(f"{frame}: cannot be read ({error.strerror})") from error
     except PictureError as error:
         raise PictureError(f"{frame}: {error}") from error
-    mask = _mask(picture, canopy)
+    mask = _mask(picture, detail_of(data), canopy)
     write_safely(out, encode_mask(mask))
     height, width = mask.shape
     return float(np.count_nonzero(mask) / mask.size), (width, height)
 
 
-def _mask(picture: np.ndarray, canopy: CanopyTable) -> np.ndarray:
+def _mask(picture: np.ndarray, detail: Detail, canopy: CanopyTable) -> np.ndarray:
     """The mask of a picture, found in a reduced one where it is large, as seasons are measured."""
     by = reduction_of(picture.shape[:2])
-    found = classify(reduced(picture, by), canopy.method, load_model(canopy))
+    told = detail if by == 1 else WHOLE
+    found = classify(reduced(picture, by), canopy.method, load_model(canopy), detail=told)
     if by == 1:
         return found
     height, width = picture.shape[:2]

@@ -21,6 +21,7 @@ from lapsekit.shapes import Shapes
 from lapsekit.teaching import Taught, Teacher, strokes_of
 from lapsekit.viewing import View, in_reference_view, matrix_of
 from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover_and_doubt
+from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
 from lapsekit.vision.regions import RegionCanopy, mean_share, region_canopy, region_window
@@ -28,7 +29,7 @@ from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 8
+ARITHMETIC = 9
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]
@@ -175,7 +176,7 @@ class Ruler:
     def measure(self, frame: Frame) -> Rows | str:
         """One frame's rows, whatever its verdict will be; or why it was not read."""
         try:
-            picture = self.picture(frame)
+            picture, detail = self.read(frame)
         except ArchiveError as error:
             return str(error)
         except PictureError as error:
@@ -190,7 +191,7 @@ class Ruler:
         if not regions or isinstance(found, NotRegistered):
             return screening, placement, [], text
         matrix = matrix_of(found)
-        cover, doubt = self._covered(frame, picture, matrix)
+        cover, doubt = self._covered(frame, picture, detail, matrix)
         return screening, placement, self._regions(frame, cover, doubt, picture, matrix), text
 
     def rest(self) -> None:
@@ -253,19 +254,23 @@ class Ruler:
         if kept is not None:
             return kept
         matrix = self.views[frame.camera].matrix_of(placement)
-        return self._covered(frame, self.picture(frame), matrix)[0]
+        return self._covered(frame, *self.read(frame), matrix)[0]
 
     def picture(self, frame: Frame) -> np.ndarray:
         """A frame's picture as it is measured; raises ArchiveError or PictureError."""
-        return self.views[frame.camera].picture(frame)
+        return self.read(frame)[0]
+
+    def read(self, frame: Frame) -> tuple[np.ndarray, Detail]:
+        """The picture, and how finely its file keeps colours; raises as `picture`."""
+        return self.views[frame.camera].read(frame)
 
     def _covered(
-        self, frame: Frame, picture: np.ndarray, matrix: np.ndarray | None
+        self, frame: Frame, picture: np.ndarray, detail: Detail, matrix: np.ndarray | None
     ) -> tuple[np.ndarray, np.ndarray]:
         """Cover and doubt in the reference view, as shares of 255: (H, W) uint8; cover is kept."""
         lit = self.views[frame.camera].in_its_light(picture, matrix)
         colours = self.taught and self.taught.on(frame, self.views[frame.camera], matrix)
-        shares = cover_and_doubt(lit, self.method, self.model, colours)
+        shares = cover_and_doubt(lit, self.method, self.model, colours, detail)
         cover, doubt = (
             in_reference_view(cv2.convertScaleAbs(share, alpha=255), matrix) for share in shares
         )

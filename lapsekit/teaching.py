@@ -20,6 +20,7 @@ from lapsekit.season import COLOURS_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.viewing import View, matrix_of
 from lapsekit.vision.canopy import CanopyModel
+from lapsekit.vision.detail import Detail
 from lapsekit.vision.homographies import project
 from lapsekit.vision.reduction import reduced_points
 from lapsekit.vision.regions import region_mask
@@ -211,21 +212,21 @@ class Teacher:
     def look_at(self, name: str) -> _Blackboard:
         """Make a frame ready for strokes; raises SettingsError if there is no such frame."""
         if name not in self._boards:
-            frame, view, picture = self._read(name)
+            frame, view, picture, detail = self._read(name)
             found = view.find_in(picture) if view.fits(frame) else None
             matrix = matrix_of(found if isinstance(found, Registration) else None)
             lit = view.in_its_light(picture, matrix)
-            seen = Seen(lit, self._model.odds(lit))
+            seen = Seen(lit, self._model.odds(lit, detail))
             self._boards[name] = _Blackboard(frame, view, matrix, seen, self._season.regions.region)
         return self._boards[name]
 
-    def _read(self, name: str) -> tuple[Frame, View, np.ndarray]:
+    def _read(self, name: str) -> tuple[Frame, View, np.ndarray, Detail]:
         try:
             frame = self._season.catalogue.frame(name)
             if frame is None:
                 raise KeyError(name)
             view = self._views[frame.camera]
-            return frame, view, view.picture(frame)
+            return frame, view, *view.read(frame)
         except (ArchiveError, PictureError, KeyError) as error:
             raise SettingsError(
                 f"{self._season.folder / COLOURS_FILE}: strokes on {name}, which cannot be read "

@@ -95,12 +95,12 @@ class Trial:
                 'stroke can teach; set it to "model" first'
             )
         self._ruler, self._frame = ruler, frame
-        picture = ruler.picture(frame)
+        picture, detail = ruler.read(frame)
         found = ruler.found(frame, picture) if ruler.outlines(frame) else None
         self._is_lost = isinstance(found, NotRegistered)
         self._matrix = None if self._is_lost else matrix_of(found)
         self._lit = ruler.views[frame.camera].in_its_light(picture, self._matrix)
-        self._odds = ruler.model.odds(self._lit)
+        self._odds = ruler.model.odds(self._lit, detail)
         self._zone = cache(self._found_zone)
         self._before = self._regions(self._shares(strokes_of(season, ruler.model)))
         ruler.teacher.look_at(frame.path)

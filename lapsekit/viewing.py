@@ -9,10 +9,12 @@ import cv2
 import numpy as np
 
 from lapsekit.catalogue import Frame, Placement
+from lapsekit.detail import detail_of
 from lapsekit.errors import LapsekitError, PictureError, SettingsError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera, Outline, Points
+from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.figures import figures_of
 from lapsekit.vision.lens import Lens
 from lapsekit.vision.light import corrected, even_out, small
@@ -131,7 +133,11 @@ class View:
         return judge([seen])[0].reason is None
 
     def picture(self, frame: Frame) -> np.ndarray:
-        """A frame's picture as it is measured, large ones reduced.
+        """A frame's picture as it is measured, large ones reduced; raises as `read`."""
+        return self.read(frame)[0]
+
+    def read(self, frame: Frame) -> tuple[np.ndarray, Detail]:
+        """A frame's picture as it is measured, large ones reduced, and how fine its colours are.
 
         Raises
         ------
@@ -139,7 +145,8 @@ class View:
             If it cannot be read.
         """
         data, shape = self.season.archive.read(frame.path), (frame.height, frame.width)
-        return decode_reduced(data, reduction_of(shape), shape)
+        by = reduction_of(shape)
+        return decode_reduced(data, by, shape), detail_of(data) if by == 1 else WHOLE
 
     @property
     def by(self) -> int:

@@ -18,6 +18,9 @@ COLOURS = 16
 """Channels that the network begins with: three colours of four pixels, and four that are learned.
 OpenCV has a quick way for convolutions of 16 channels, not of 12."""
 
+TOLD = 2
+"""Numbers that a picture's file tells of its colours, each a plane of its own."""
+
 FINE = 32
 """Results at half resolution that weigh each pixel's own colour against what surrounds it."""
 
@@ -42,17 +45,17 @@ class _Colours(nn.Module):
 
     def __init__(self):
         super().__init__()
-        self.learned = nn.Conv2d(3, COLOURS - 12, 2, 2)
-        weights = np.zeros((12, 3, 2, 2), np.float32)
+        self.learned = nn.Conv2d(3 + TOLD, COLOURS - 12, 2, 2)
+        weights = np.zeros((12, 3 + TOLD, 2, 2), np.float32)
         for number in range(4):
-            weights[3 * number : 3 * number + 3, :, number // 2, number % 2] = OPPONENT
+            weights[3 * number : 3 * number + 3, :3, number // 2, number % 2] = OPPONENT
         self.register_buffer("weight", torch.from_numpy(weights))
         self.register_buffer("bias", torch.from_numpy(np.tile(-MEANS, 4)))
 
-    def forward(self, logarithms):
+    def forward(self, planes):
         weights = torch.cat([self.weight, self.learned.weight])
         biases = torch.cat([self.bias, self.learned.bias])
-        return functional.conv2d(logarithms, weights, biases, stride=2)
+        return functional.conv2d(planes, weights, biases, stride=2)
 
 
 def _doubled(planes):
@@ -60,7 +63,9 @@ def _doubled(planes):
 
 
 class CanopyNetwork(nn.Module):
-    """Logarithmic colours (B, 3, H, W) to log odds of the four pixels of a place (B, 4, H/2, W/2).
+    """Colours and what is told of them to log odds of the four pixels of a place.
+
+    From `planes_of` (B, 5, H, W) to (B, 4, H/2, W/2).
 
     A U-net (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) that begins at half resolution,
     the four pixels of a place side by side, and adds instead of joining on its way up. What it
@@ -84,8 +89,8 @@ class CanopyNetwork(nn.Module):
         self.own_colours = nn.Conv2d(COLOURS, FINE, 1, bias=False)
         self.odds = nn.Conv2d(FINE, 4, 1)
 
-    def forward(self, logarithms):
-        colours = self.colours(logarithms)
+    def forward(self, planes):
+        colours = self.colours(planes)
         half = self.down_1(colours)
         quarter = self.down_2(half)
         eighth = self.down_3(quarter)
@@ -95,11 +100,16 @@ class CanopyNetwork(nn.Module):
         return self.odds(functional.relu(self.fine(seen) + self.own_colours(colours)))
 
 
-def logarithms(pictures: np.ndarray) -> torch.Tensor:
-    """Pictures (B, H, W, 3), 0 to 255, as the network takes them."""
-    found = np.log(pictures.astype(np.float32) + np.float32(DARK)).transpose(0, 3, 1, 2)
-    found = torch.from_numpy(np.ascontiguousarray(found))
-    return found.contiguous(memory_format=torch.channels_last)
+def planes_of(pictures: np.ndarray, told: np.ndarray) -> torch.Tensor:
+    """Pictures (B, H, W, 3), 0 to 255, and what their files tell (B, 2), as the network takes them.
+
+    Logarithms of the colours, and a plane for each number that is told: (B, 5, H, W).
+    """
+    count, height, width = pictures.shape[:3]
+    found = np.empty((count, height, width, 3 + TOLD), np.float32)
+    np.log(pictures.astype(np.float32) + np.float32(DARK), out=found[..., :3])
+    found[..., 3:] = told[:, None, None]
+    return torch.from_numpy(found.transpose(0, 3, 1, 2))
 
 
 def places(cover: np.ndarray) -> torch.Tensor:
@@ -127,11 +137,11 @@ def as_onnx(network: CanopyNetwork) -> bytes:
             weights.copy_(weights.half().float())
     torch.onnx.export(
         still,
-        (torch.zeros(1, 3, 96, 96),),
+        (torch.zeros(1, 3 + TOLD, 96, 96),),
         content,
         dynamo=False,
         opset_version=13,
-        input_names=["logarithms"],
+        input_names=["planes"],
         output_names=["odds"],
     )
     return content.getvalue()

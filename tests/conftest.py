@@ -54,7 +54,7 @@ LONG = re.compile(
             r"test_nobody_is_shown\.py::test_nobody_is_shown_on_the_morning_after",
             r"desk/test_desk_site\.py::test_a_site_built_here_knows",
             r"cluster/test_cluster_results\.py::test_(without_any_worker_left|work_that_kills)",
-            r"site/test_made_again\.py::test_pieces_that_were_damaged",
+            r"site/test_made_again\.py::test_(pieces_that_were_damaged|growth_that_was)",
             r"publishing/test_publishing\.py::test_a_site_arrives_grows.*\[rsync\]",
             r"copying/test_copying\.py::test_all_is_copied_once.*\[rsync\]",
             r"growth/test_alignment\.py::test_intervals_of_ratios",

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from lapsekit.vision.detail import Detail
+
 GREEN, PALE, RED = (72, 120, 48), (128, 168, 84), (98, 44, 50)
 SOIL, WOOD, DARK_SOIL = (96, 76, 58), (142, 122, 99), (60, 46, 36)
 FINE = 4
@@ -28,6 +30,11 @@ class Camera:
     sharpening: float = 0.3
     grain: float = 2.0
     quality: int = 85
+
+    @property
+    def detail(self) -> Detail:
+        """What its files tell of their colours."""
+        return Detail(1.0, (100 - self.quality) / 50)
 
 
 def linear(colour) -> np.ndarray:

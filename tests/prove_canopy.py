@@ -18,8 +18,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
+from lapsekit.detail import detail_of
 from lapsekit.vision.canopy import CanopyModel
+from lapsekit.vision.pictures import decode
 from lapsekit.vision.strokes import read_strokes
 from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours
 
@@ -29,7 +32,7 @@ STATES = ("usable",)
 
 
 def read_season(season: Path, every: int):
-    """Yield the name, state, picture, true mask and {region: (number, px, cm²)} of frames."""
+    """Yield name, picture, detail, true mask and {region: (number, px, cm²)} of frames."""
     regions = tomllib.loads((season / "regions.toml").read_text("utf-8"))["region"]
     numbers = {each["name"]: number for number, each in enumerate(regions, 1)}
     areas = defaultdict(dict)
@@ -45,11 +48,8 @@ def read_season(season: Path, every: int):
         if mask.exists() and (season / row["path"]).exists():
             with_mask.append((row, mask))
     for row, mask in with_mask[::every]:
-        picture = cv2.imread(str(season / row["path"]))[..., ::-1]
-        from PIL import Image
-
-        truth = np.array(Image.open(mask))
-        yield row["path"], np.ascontiguousarray(picture), truth, areas[row["taken_at"]]
+        data, truth = (season / row["path"]).read_bytes(), np.array(Image.open(mask))
+        yield row["path"], decode(data), detail_of(data), truth, areas[row["taken_at"]]
 
 
 def zones(truth: np.ndarray) -> np.ndarray:
@@ -112,9 +112,9 @@ def taught(season: Path, colours: Path, model: CanopyModel) -> tuple[TrainedColo
     frames = {stroke.frame for stroke in strokes}
     lessons = []
     for frame in sorted(frames):
-        picture = np.ascontiguousarray(cv2.imread(str(season / frame))[..., ::-1])
-        here = tuple(stroke for stroke in strokes if stroke.frame == frame)
-        lessons.append(Lesson(Seen(picture, model.odds(picture)), here))
+        data = (season / frame).read_bytes()
+        picture, here = decode(data), tuple(stroke for stroke in strokes if stroke.frame == frame)
+        lessons.append(Lesson(Seen(picture, model.odds(picture, detail_of(data))), here))
     return TrainedColours.learn(lessons), frames
 
 
@@ -133,14 +133,14 @@ def main() -> None:
     )
     days = {Path(frame).parent.name for frame in learned}
     found, false, spent = defaultdict(list), [], []
-    for path, picture, truth, areas in read_season(given.season, given.every):
+    for path, picture, detail, truth, areas in read_season(given.season, given.every):
         if Path(path).parent.name in days:
             continue
         began = time.process_time()
         if given.mask:
-            cover = model.mask(picture, colours).astype(np.float32)
+            cover = model.mask(picture, colours, detail).astype(np.float32)
         else:
-            cover = model.cover(picture, colours)
+            cover = model.cover(picture, colours, detail)
         spent.append(time.process_time() - began)
         regions, elsewhere = measure(cover, truth, areas)
         false.append(elsewhere)

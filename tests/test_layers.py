@@ -22,7 +22,7 @@ ORDER = [
     {"noting"},
     {"sample"},
     {"cameras", "vision"},
-    {"compute", "memory", "shapes"},
+    {"compute", "detail", "memory", "shapes"},
     {"judging", "viewing"},
     {"teaching", "aiming"},
     {"aiming_picture", "telling_aiming"},

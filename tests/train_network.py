@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 import torch
-from canopy_network import CanopyNetwork, logarithms, places
+from canopy_network import CanopyNetwork, places, planes_of
 from torch.nn import functional
 from training_pictures import Bench, Drawing, views
 
@@ -42,12 +42,14 @@ class Shown:
     picture: np.ndarray
     cover: np.ndarray
     share: float
+    told: tuple[float, float]
 
 
 def shown(thing: Photograph | Bench | Drawing, seed: int) -> list[Shown]:
     """All views of a picture; they depend on this picture alone."""
+    name, kind = thing.name, type(thing)
     return [
-        Shown(thing.name, type(thing), v.picture, np.rint(v.cover * 255).astype(np.uint8), v.share)
+        Shown(name, kind, v.picture, np.rint(v.cover * 255).astype(np.uint8), v.share, v.told)
         for v in views(thing, seed)
     ]
 
@@ -66,16 +68,21 @@ class Pool:
             sizes[mine] *= share / sizes[mine].sum()
         self.upto = np.cumsum(sizes / sizes.sum())
 
-    def batch(self, rng) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Pictures (B, n, n, 3), covers (B, n, n), 0 to 255, and which were drawn by hand (B,)."""
+    def batch(self, rng) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+        """Pictures (B, n, n, 3), what is told of them (B, 2), covers (B, n, n), 0 to 255, and
+        which were drawn by hand (B,).
+        """
         chosen = np.minimum(np.searchsorted(self.upto, rng.uniform(size=BATCH)), len(self.upto) - 1)
-        pictures, covers = zip(*[crop(self.views[k], rng) for k in chosen], strict=True)
+        found = zip(*[crop(self.views[k], rng) for k in chosen], strict=True)
         by_hand = np.array([self.views[k].kind is Photograph for k in chosen])
-        return np.stack(pictures), np.stack(covers), by_hand
+        return *map(np.stack, found), by_hand
 
 
-def crop(view: Shown, rng) -> tuple[np.ndarray, np.ndarray]:
-    """A square part of a view, mostly with edges of leaves, turned, scaled, in other light."""
+def crop(view: Shown, rng) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """A square part of a view, mostly with edges of leaves, turned, scaled, in other light.
+
+    Picture, what is told of it, and cover.
+    """
     factor = rng.choice(ENLARGED)
     side = min(int(CROP_PX / factor), *view.cover.shape)
     top, left = _place(view.cover, side, rng)
@@ -94,7 +101,8 @@ def crop(view: Shown, rng) -> tuple[np.ndarray, np.ndarray]:
     picture = np.clip(picture * gains, 0, 255)
     if side < CROP_PX:  # enlarging has smoothed the grain away
         picture = picture + rng.normal(0, rng.uniform(0, 3), picture.shape).astype(np.float32)
-    return np.clip(picture, 0, 255), cover
+    told = np.float32(view.told if side <= CROP_PX else (0, 0))
+    return np.clip(picture, 0, 255), told, cover
 
 
 def _place(cover: np.ndarray, side: int, rng) -> tuple[int, int]:
@@ -153,11 +161,11 @@ def train(
     began, mean = time.monotonic(), None
     with Fed(Pool(pool, shares), seed) as batch:
         for step in range(steps):
-            pictures, covers, by_hand = batch()
+            pictures, told, covers, by_hand = batch()
             for group in optimiser.param_groups:
                 fall = 0.5 + 0.5 * np.cos(np.pi * step / steps)
                 group["lr"] = rate * min(1, (step + 1) / 200) * fall + 1e-6
-            loss = _loss(network(logarithms(pictures)), covers, by_hand)
+            loss = _loss(network(planes_of(pictures, told)), covers, by_hand)
             optimiser.zero_grad()
             loss.backward()
             optimiser.step()

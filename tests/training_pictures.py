@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from lapsekit.photographs import Photograph
+from lapsekit.vision.pictures import decode
 
 PHOTOGRAPH_VIEWS = (
     # (how it is changed, enlargement, share of the perceptron's pixels, of the network's crops)
@@ -32,6 +33,9 @@ BENCH_VIEWS = 5
 """How often a rendered frame is developed, each time with another camera at another scale."""
 
 BENCH_SCALES = (0.6, 1.7)
+REDUCED = 0.4
+"""Share of cameras whose pictures are so large that they are measured at half their size."""
+
 DRAWING_VIEWS = 4
 DRAWING_PX = 320
 
@@ -47,11 +51,15 @@ class Bench:
 
 @dataclass(frozen=True)
 class View:
-    """A picture as a camera gives it, the plants' share of every pixel, and how much it counts."""
+    """A picture as a camera gives it, the plants' share of every pixel, and how much it counts.
+
+    `told` is what its file says of its colours (`lapsekit.vision.detail`).
+    """
 
     picture: np.ndarray
     cover: np.ndarray
     share: float
+    told: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -111,14 +119,17 @@ def _grain(shape, rng) -> np.ndarray:
     return cv2.GaussianBlur(grain.astype(np.float32), (0, 0), rng.uniform(0.3, 0.8))
 
 
-def compressed(picture: np.ndarray, rng) -> np.ndarray:
-    """Through JPEG: quality 70 to 95, colour mostly at half resolution."""
-    half = rng.uniform() < 0.7
+def compressed(picture: np.ndarray, by: int, rng) -> tuple[np.ndarray, tuple[float, float]]:
+    """Through JPEG: quality 70 to 95, colour mostly at half resolution; decoded `by` times smaller.
+
+    With what its file tells of its colours.
+    """
+    half = rng.uniform() < 0.85
     way = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if half else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
     options = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(70, 96))]
     options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, way]
-    data = cv2.imencode(".jpg", picture[..., ::-1], options)[1]
-    return cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]
+    data = cv2.imencode(".jpg", picture[..., ::-1], options)[1].tobytes()
+    return decode(data, by), (0.0, 0.0) if by > 1 else (float(half), (100 - options[1]) / 50)
 
 
 def developed(bench: Bench, scale: float, rng) -> View:
@@ -133,11 +144,19 @@ def developed(bench: Bench, scale: float, rng) -> View:
         light, cover = light[:, ::-1], cover[:, ::-1]
     if rng.uniform() < 0.5:
         light, cover = light.transpose(1, 0, 2), cover.T
-    return View(photographed(np.ascontiguousarray(light), rng), np.ascontiguousarray(cover), 1.0)
+    picture, told = photographed(np.ascontiguousarray(light), rng)
+    return View(picture, np.ascontiguousarray(cover), 1.0, told)
 
 
-def photographed(light: np.ndarray, rng) -> np.ndarray:
-    """Linear light through some camera: lens, tone, grain, sharpening and JPEG; uint8."""
+def photographed(light: np.ndarray, rng) -> tuple[np.ndarray, tuple[float, float]]:
+    """Linear light through some camera: lens, tone, grain, sharpening and JPEG; uint8.
+
+    Two cameras in five have twice as many pixels a side, and their pictures are decoded at half.
+    """
+    by = 2 if rng.uniform() < REDUCED else 1
+    if by > 1:
+        size = (by * light.shape[1], by * light.shape[0])
+        light = np.clip(cv2.resize(light, size, interpolation=cv2.INTER_CUBIC), 0, None)
     light = cv2.GaussianBlur(light, (0, 0), rng.uniform(0.3, 0.9))
     y, x = np.mgrid[-1 : 1 : light.shape[0] * 1j, -1 : 1 : light.shape[1] * 1j]
     light *= (1 - rng.uniform(0, 0.3) * (x**2 + y**2) / 2).astype(np.float32)[..., None]
@@ -145,8 +164,7 @@ def photographed(light: np.ndarray, rng) -> np.ndarray:
     bright = 0.5 + np.sqrt(np.clip(shown, 0, 1))
     shown += rng.uniform(0.002, 0.02) * _grain(light.shape[:2], rng) * bright
     shown += rng.uniform(0, 0.6) * (shown - cv2.GaussianBlur(shown, (0, 0), 1.2))
-    picture = np.rint(np.clip(shown, 0, 1) * 255).astype(np.uint8)
-    return np.ascontiguousarray(compressed(picture, rng))
+    return compressed(np.rint(np.clip(shown, 0, 1) * 255).astype(np.uint8), by, rng)
 
 
 # --- drawings ------------------------------------------------------------------------------------
@@ -224,7 +242,8 @@ def drawn(rng) -> View:
     size = (DRAWING_PX, DRAWING_PX)
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
     cover = cv2.resize(plant.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    return View(photographed(small, rng), cover, 1.0)
+    picture, told = photographed(small, rng)
+    return View(picture, cover, 1.0, told)
 
 
 # --- photographs: other light, other ground, other things ----------------------------------------

@@ -10,8 +10,9 @@ of four bytes. All are little-endian. The lists are, in this order: `NUMBERS`; l
 256 values of a channel, and of the 33 levels of a grid. For the trained model follow the 256
 logarithms; the Gaussian kernels of 1.5 px, of 4 px at half resolution, of 12 and 32 px at a quarter
 resolution, and the kernel of the pure colours; the perceptron's lowest and highest features, its
-hidden layer and its output; and the 17 convolutions. A layer is its shape (results, channels,
-places on a side), its weights and its offsets.
+hidden layer and its output; the 17 convolutions; and what the two numbers that are told of a file's
+colours add to each result of the first. A layer is its shape (results, channels, places on a side),
+its weights and its offsets.
 """
 
 import struct
@@ -185,11 +186,11 @@ def _network(model: CanopyModel) -> list[np.ndarray]:
             "canopy model: its network is built otherwise than the shipped one, so that browsers "
             "cannot run it; train it with this version of lapsekit"
         )
-    return [each for layer in found for each in _numbers_of(layer)]
-
-
-def _numbers_of(layer: Convolution) -> list[np.ndarray]:
-    return _layer(layer.weights, layer.biases)
+    # Planes that are the same all over add an offset
+    told = found[0].weights[:, 3:].sum(axis=(2, 3))
+    first = Convolution(found[0].weights[:, :3], found[0].biases)
+    layers = [each for layer in (first, *found[1:]) for each in _layer(layer.weights, layer.biases)]
+    return [*layers, told.ravel()]
 
 
 def _packed(numbers: np.ndarray) -> bytes:

@@ -22,6 +22,7 @@ import numpy as np
 
 from lapsekit.errors import SettingsError
 from lapsekit.vision import indices
+from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.edges import leaf_shares, window
 from lapsekit.vision.network import Network
 from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
@@ -190,13 +191,15 @@ class CanopyModel:
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
 
-    def odds(self, picture: np.ndarray) -> np.ndarray:
+    def odds(self, picture: np.ndarray, detail: Detail = WHOLE) -> np.ndarray:
         """Log odds of canopy at each pixel.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
+        detail : Detail
+            How finely its file keeps colours.
 
         Returns
         -------
@@ -208,14 +211,16 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        return self.network.odds(picture)
+        return self.network.odds(picture, detail)
 
     @property
     def least_odds(self) -> float:
         """Log odds of the threshold."""
         return float(np.log(self.threshold / (1 - self.threshold)))
 
-    def mask(self, picture: np.ndarray, colours: Colours | None = None) -> np.ndarray:
+    def mask(
+        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
+    ) -> np.ndarray:
         """Where there is more canopy than the model's threshold, cleaned.
 
         Parameters
@@ -224,6 +229,8 @@ class CanopyModel:
             RGB, 0 to 255, sRGB-encoded.
         colours : TrainedColours or ZonedColours, optional
             What the grower taught.
+        detail : Detail
+            How finely its file keeps colours.
 
         Returns
         -------
@@ -234,13 +241,15 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        odds = self.odds(picture)
+        odds = self.odds(picture, detail)
         by_hand = self.perceptron.odds(picture) + NETWORK * odds
         by_hand = with_own_colours(by_hand, odds, picture)
         drawn = np.where((odds < NO_LEAF) | (odds > LEAF), odds, by_hand)
         return clean(_judged(picture, drawn, colours, self.least_odds)[0])
 
-    def cover(self, picture: np.ndarray, colours: Colours | None = None) -> np.ndarray:
+    def cover(
+        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
+    ) -> np.ndarray:
         """How much of each pixel is canopy; its sum is the canopy's area in px.
 
         Parameters
@@ -249,6 +258,8 @@ class CanopyModel:
             RGB, 0 to 255, sRGB-encoded.
         colours : TrainedColours or ZonedColours, optional
             What the grower taught.
+        detail : Detail
+            How finely its file keeps colours.
 
         Returns
         -------
@@ -264,10 +275,10 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        return self.cover_and_doubt(picture, colours)[0]
+        return self.cover_and_doubt(picture, colours, detail)[0]
 
     def cover_and_doubt(
-        self, picture: np.ndarray, colours: Colours | None = None
+        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
     ) -> tuple[np.ndarray, np.ndarray]:
         """`cover`, and beside it how much of each pixel is in doubt.
 
@@ -277,7 +288,7 @@ class CanopyModel:
             The doubt, 0 to 0.5, is the share that the network expects to be wrong if it had to
             call the pixel leaf or ground; 0 below `DOUBTFUL`.
         """
-        found, odds = _cover_and_odds(picture, self.odds(picture), colours)
+        found, odds = _cover_and_odds(picture, self.odds(picture, detail), colours)
         doubt = np.zeros(odds.shape, np.float32)
         places = np.flatnonzero(np.abs(odds) <= np.log(1 / DOUBTFUL - 1))
         doubt.ravel()[places] = shares_of(-np.abs(odds.ravel()[places]))
@@ -362,6 +373,7 @@ def classify(
     method: str,
     model: CanopyModel | None = None,
     colours: Colours | None = None,
+    detail: Detail = WHOLE,
 ) -> np.ndarray:
     """Find canopy by the method that the season's settings name.
 
@@ -375,6 +387,8 @@ def classify(
         Needed for "model" only.
     colours : TrainedColours or ZonedColours, optional
         What the grower taught; used by "model" only.
+    detail : Detail
+        How finely its file keeps colours; used by "model" only.
 
     Returns
     -------
@@ -390,7 +404,7 @@ def classify(
     """
     if method in indices.INDICES:
         return clean(indices.INDICES[method].mask(picture))
-    return _known(method, model).mask(picture, colours)
+    return _known(method, model).mask(picture, colours, detail)
 
 
 def cover_and_doubt(
@@ -398,6 +412,7 @@ def cover_and_doubt(
     method: str,
     model: CanopyModel | None = None,
     colours: Colours | None = None,
+    detail: Detail = WHOLE,
 ) -> tuple[np.ndarray, np.ndarray]:
     """How much of each pixel is canopy (sum it for an area), and how much of it is in doubt.
 
@@ -411,7 +426,7 @@ def cover_and_doubt(
     if method in indices.INDICES:
         found = classify(picture, method).astype(np.float32)
         return found, np.zeros_like(found)
-    return _known(method, model).cover_and_doubt(picture, colours)
+    return _known(method, model).cover_and_doubt(picture, colours, detail)
 
 
 def _known(method: str, model: CanopyModel | None) -> CanopyModel:

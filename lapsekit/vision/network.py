@@ -7,6 +7,7 @@ import numpy as np
 
 from lapsekit.errors import SettingsError
 from lapsekit.vision.colour import LOGARITHMS, require_picture
+from lapsekit.vision.detail import WHOLE, Detail
 
 STEP_PX = 16
 """The network halves its picture four times: sides must be multiples of this."""
@@ -16,10 +17,11 @@ MARGIN_PX = 16
 
 
 class Network:
-    """A network that takes logarithmic colours (1, 3, H, W) to log odds (1, 4, H/2, W/2).
+    """A network that takes a picture's planes (1, 5, H, W) to log odds (1, 4, H/2, W/2).
 
-    The four results of a place are for its upper left, upper right, lower left and lower right
-    pixel: the log odds that a point in it is leaf.
+    The planes are the logarithms of red, green and blue, and the two numbers of a `Detail`. The
+    four results of a place are for its upper left, upper right, lower left and lower right pixel:
+    the log odds that a point in it is leaf.
 
     Parameters
     ----------
@@ -36,7 +38,7 @@ class Network:
         self.content = content
         self._threads = threading.local()
         try:
-            found = self._run(np.zeros((4 * STEP_PX, 4 * STEP_PX, 3), np.uint8))
+            found = self._run(np.zeros((4 * STEP_PX, 4 * STEP_PX, 3), np.uint8), WHOLE)
         except cv2.error as error:
             raise SettingsError(
                 f"canopy model: OpenCV {cv2.__version__} cannot run its network ({error.err}); "
@@ -48,24 +50,27 @@ class Network:
                 "for four pixels a place; restore the shipped file or train it again"
             )
 
-    def _run(self, picture: np.ndarray) -> np.ndarray:
+    def _run(self, picture: np.ndarray, detail: Detail) -> np.ndarray:
         """Results for a picture whose sides are multiples of `STEP_PX`; one network a thread."""
         if not hasattr(self._threads, "network"):
             content = np.frombuffer(self.content, np.uint8)
             self._threads.network = cv2.dnn.readNetFromONNX(content)
-        planes = np.empty((1, 3, *picture.shape[:2]), np.float32)
-        for plane, levels in zip(planes[0], cv2.split(picture), strict=True):
+        planes = np.empty((1, 5, *picture.shape[:2]), np.float32)
+        for plane, levels in zip(planes[0, :3], cv2.split(picture), strict=True):
             cv2.LUT(levels, LOGARITHMS, plane)
+        planes[0, 3], planes[0, 4] = detail.halved, detail.coarseness
         self._threads.network.setInput(planes)
         return self._threads.network.forward()
 
-    def odds(self, picture: np.ndarray) -> np.ndarray:
+    def odds(self, picture: np.ndarray, detail: Detail = WHOLE) -> np.ndarray:
         """Log odds at each pixel that a point in it is leaf.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
+        detail : Detail
+            How finely its file keeps colours.
 
         Returns
         -------
@@ -81,7 +86,7 @@ class Network:
         below, right = (MARGIN_PX + -side % STEP_PX for side in (height, width))
         way = cv2.BORDER_REFLECT_101 if min(height, width) > 1 else cv2.BORDER_REPLICATE
         framed = cv2.copyMakeBorder(picture, MARGIN_PX, below, MARGIN_PX, right, way)
-        found = self._run(framed)[0]
+        found = self._run(framed, detail)[0]
         whole = np.empty([2 * side for side in found.shape[1:]], np.float32)
         for number, plane in enumerate(found):
             whole[number // 2 :: 2, number % 2 :: 2] = plane

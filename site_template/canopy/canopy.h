@@ -62,6 +62,7 @@ typedef struct {
   list near_blur, half_blur, wide_blur[2], pure_blur;
   list lowest, highest, output;             /* of the perceptron */
   layer hidden, network[LAYERS];
+  list told;                                /* what the two numbers of a file's colours add */
 } rule_numbers;
 
 extern rule_numbers rule;
@@ -85,7 +86,8 @@ const float *packed(const float *weights, int results, int channels, int places)
 void patch(const float *const *rows, int count, int length, int step, const float *weights,
            const float *biases, f4 found[ABREAST][4]);
 
-/* network.c */
+/* network.c: what a picture's file tells of its colours (lapsekit/vision/detail.py); the odds. */
+void tell(float halved, float coarseness);
 void network_odds(float *odds);
 
 /* features.c: what the perceptron and the picture's own colours look at. */

@@ -92,10 +92,27 @@ static void logarithms_row(int y, int width, float *to) {
   }
 }
 
+static float halved, coarseness;
+
+__attribute__((export_name("tell"))) void tell(float colours_halved, float colours_coarseness) {
+  halved = colours_halved;
+  coarseness = colours_coarseness;
+}
+
+/* The first layer, what is told of the picture's colours among its offsets. */
+static layer first_layer(void) {
+  layer found = rule.network[COLOURS];
+  float *biases = take(found.results * sizeof(float));
+  for (int k = 0; k < found.results; k++)
+    biases[k] = found.biases[k] + halved * rule.told.at[2 * k] + coarseness * rule.told.at[2 * k + 1];
+  found.biases = biases;
+  return found;
+}
+
 static places colours_of_picture(int width, int height) {
-  const layer *l = &rule.network[COLOURS];
-  places found = new_places(width / 2, height / 2, l->results);
+  places found = new_places(width / 2, height / 2, rule.network[COLOURS].results);
   size mark = heap_mark();
+  layer first = first_layer(), *l = &first;
   float *logs = take((size)width * 6 * sizeof(float));
   const float *rows[2] = {logs, logs + (size)width * 3};
   for (int y = 0; y < found.height; y++) {

@@ -87,6 +87,7 @@ static void read_model(void) {
   rule.hidden = next_layer();
   rule.output = next_list(broken ? 0 : rule.hidden.results);
   for (int i = 0; i < LAYERS; i++) rule.network[i] = next_layer();
+  rule.told = next_list(broken ? 0 : 2 * rule.network[COLOURS].results);
   if (broken || !layers_fit()) { broken = 1; return; }
   rule.hidden.weights = packed(rule.hidden.weights, rule.hidden.results, 24, 1);
   for (int i = 0; i < LAYERS; i++) {

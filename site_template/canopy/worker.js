@@ -70,6 +70,54 @@ const decoded = async (picture) => {
   }
 };
 
+// What a file tells of its colours, as lapsekit/detail.py reads it: whether they are kept at half
+// the resolution, and in what steps, as a share of those of the standard's table.
+const WHOLE = [0, 0];
+const HEAD_BYTES = 1 << 20;
+const STANDARD_STEP = 86;
+const MOST_COARSE = 0.6;
+const SAMPLINGS = { "11,11,11": 0, "21,11,11": 0.5, "22,11,11": 1 };
+
+const meanSteps = (bytes, from, to) => {
+  const found = {};
+  for (let at = from; at < to; ) {
+    const [wide, table] = [bytes[at] >> 4 ? 2 : 1, bytes[at] & 15];
+    let sum = 0;
+    for (let k = 0; k < 64; k += 1) {
+      const step = at + 1 + k * wide;
+      sum += wide === 2 ? (bytes[step] << 8) + bytes[step + 1] : bytes[step];
+    }
+    found[table] = sum / 64;
+    at += 1 + 64 * wide;
+  }
+  return found;
+};
+
+const detailOf = async (picture) => {
+  const bytes = new Uint8Array(await picture.slice(0, HEAD_BYTES).arrayBuffer());
+  if (bytes[0] !== 0xff || bytes[1] !== 0xd8) return WHOLE;
+  const steps = {};
+  let sampling = null;
+  for (let at = 2; at + 4 < bytes.length; ) {
+    const mark = bytes[at + 1];
+    if (bytes[at] !== 0xff || mark === 0xff) {
+      at += 1;
+      continue;
+    }
+    if (mark === 0xda || mark === 0xd9) break;
+    const end = at + 2 + (bytes[at + 2] << 8) + bytes[at + 3];
+    if (mark === 0xdb) Object.assign(steps, meanSteps(bytes, at + 4, end));
+    if (mark >= 0xc0 && mark <= 0xcf && ![0xc4, 0xc8, 0xcc].includes(mark)) {
+      if (bytes[at + 9] !== 3) return WHOLE;
+      sampling = [11, 14, 17].map((k) => bytes[at + k].toString(16)).join();
+    }
+    at = end;
+  }
+  if (sampling === null) return WHOLE;
+  const step = steps[Math.max(...Object.keys(steps).map(Number))] || 0;
+  return [SAMPLINGS[sampling] ?? 1, Math.min(step / STANDARD_STEP, MOST_COARSE)];
+};
+
 const taken = (bitmap) => {
   const { width, height } = bitmap;
   const by = program.picture_begin(width, height);
@@ -146,6 +194,7 @@ const measure = async ({ picture }) => {
   } finally {
     bitmap.close();
   }
+  program.tell(...(by > 1 ? WHOLE : await detailOf(picture)));
   program.measure();
   const width = program.picture_width();
   const height = program.picture_height();

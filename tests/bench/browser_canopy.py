@@ -25,10 +25,8 @@ from lapsekit.masking import mask_file
 from lapsekit.resources import shipped_model_text
 from lapsekit.site.build import build_site
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.pictures import decode, reduced
-from lapsekit.vision.reduction import reduction_of
 from tests.browsing import CHROMIUM_ARGUMENTS
-from tests.site.measuring_page import ASK, WATCHED, put_beside, served
+from tests.site.measuring_page import ASK, WATCHED, cover_by_python, put_beside, served
 from tests.site.small_season import FIRST, add_day, found
 
 NEEDS = "photographs (LAPSEKIT_PHOTOS=DIR) and Chromium"
@@ -45,8 +43,7 @@ def spread_over(files, count):
 def by_python(picture, model, folder):
     """Pixels of the mask that `lapsekit mask` writes, and the area that a season counts."""
     share, (width, height) = mask_file(picture, folder / "mask.png")
-    pixels = decode(picture.read_bytes())
-    cover = model.cover(reduced(pixels, reduction_of(pixels.shape[:2])))
+    cover = cover_by_python(picture, model)
     return share * width * height, float(cover.sum(dtype=np.float64))
 
 

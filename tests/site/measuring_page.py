@@ -6,6 +6,11 @@ from functools import partial
 from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
+from lapsekit.detail import detail_of
+from lapsekit.vision.canopy import cover_and_doubt
+from lapsekit.vision.detail import WHOLE
+from lapsekit.vision.pictures import decode, reduced
+from lapsekit.vision.reduction import reduction_of
 from tests.browsing import running
 
 ASK = """async ({picture, box}) => {
@@ -69,3 +74,12 @@ def put_beside(site: Path, *pictures: Path) -> list[str]:
     for number, picture in enumerate(pictures):
         shutil.copy(picture, site / "given" / f"{number}{picture.suffix}")
     return [f"../given/{number}{picture.suffix}" for number, picture in enumerate(pictures)]
+
+
+def cover_by_python(file, model, method="model"):
+    """Cover of a picture file, reduced where it is large, as a season measures it."""
+    data = file.read_bytes()
+    pixels = decode(data)
+    by = reduction_of(pixels.shape[:2])
+    detail = detail_of(data) if by == 1 else WHOLE
+    return cover_and_doubt(reduced(pixels, by), method, model, detail=detail)[0]

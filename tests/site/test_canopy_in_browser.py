@@ -16,12 +16,10 @@ from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from lapsekit.site.rule import NUMBERS, STEPS, rule_file
 from lapsekit.vision import indices
-from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
+from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.layers import read_layers
 from lapsekit.vision.network import Network
-from lapsekit.vision.pictures import decode, reduced
-from lapsekit.vision.reduction import reduction_of
-from tests.site.measuring_page import ASK, START, put_beside, served
+from tests.site.measuring_page import ASK, START, cover_by_python, put_beside, served
 from tests.site.small_season import FIRST, add_day, found
 
 FRAMES = Path(__file__).parents[2] / "sample_frames" / "frames" / "bench"
@@ -67,9 +65,7 @@ def frames():
 def by_python(picture, model, tmp_path, method="model"):
     """Pixels that `lapsekit mask` finds in a file, and the area that a season would count."""
     share, (width, height) = mask_file(picture, tmp_path / "mask.png", method)
-    pixels = decode(picture.read_bytes())
-    small = reduced(pixels, reduction_of(pixels.shape[:2]))
-    cover, _ = cover_and_doubt(small, method, model)
+    cover = cover_by_python(picture, model, method)
     return share * width * height, float(cover.sum(dtype=np.float64))
 
 
@@ -239,7 +235,7 @@ def test_the_rule_is_small_and_another_model_makes_another_file(model):
 def test_a_network_built_otherwise_and_an_unknown_method_are_refused(model):
     steps, layers = read_layers(model.network.content)
     assert steps == STEPS and len(layers) == 17
-    assert sum(each.weights.size + each.biases.size for each in layers) == 154_500
+    assert sum(each.weights.size + each.biases.size for each in layers) == 154_628
     lacking = model.network.content.replace(b"Relu", b"Tanh")
     broken = CanopyModel(model.network, model.perceptron, model.threshold)
     object.__setattr__(broken, "network", type("Another", (), {"content": lacking})())

@@ -15,10 +15,9 @@ from PIL import ExifTags, Image
 
 from lapsekit.resources import shipped_model_text
 from lapsekit.site.build import build_site
-from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
-from lapsekit.vision.pictures import decode
+from lapsekit.vision.canopy import CanopyModel
 from tests.npm_tools import axe_source
-from tests.site.measuring_page import served
+from tests.site.measuring_page import cover_by_python, served
 from tests.site.small_season import FIRST, add_day, found
 
 pytestmark = pytest.mark.browser
@@ -105,7 +104,7 @@ def photo():
     """A bench half grown, 960 × 720 px, and its canopy within `BOX`, in px."""
     file = sorted(FRAME.glob("*.jpg"))[2]
     model = CanopyModel.from_json(shipped_model_text())
-    cover, _ = cover_and_doubt(decode(file.read_bytes()), "model", model)
+    cover = cover_by_python(file, model)
     left, top, right, bottom = BOX
     return file, float(cover[top:bottom, left:right].sum(dtype=np.float64))
 
