@@ -24,7 +24,14 @@ import torch
 from canopy_network import WIDTHS, CanopyNetwork, as_onnx
 from train_network import ALONE, SETTLING, TOGETHER, Shown, shown, train
 from train_perceptron import SEEDS, UNITS, Samples, samples_of, train_perceptron
-from training_pictures import BENCH_SCALES, BENCH_VIEWS, PHOTOGRAPH_VIEWS, Drawing, read_benches
+from training_pictures import (
+    BENCH_SCALES,
+    BENCH_VIEWS,
+    PHOTOGRAPH_VIEWS,
+    REDUCED,
+    Drawing,
+    read_benches,
+)
 
 from lapsekit.photographs import DOI, Photograph, read_photographs
 from lapsekit.vision.canopy import CanopyModel
@@ -96,7 +103,8 @@ def record(photos: list[Photograph], benches: list, date: str) -> dict:
 
     return {
         "what": "How much of each pixel of a colour picture seen from above is leaf: a U-net of "
-        f"{', '.join(map(str, WIDTHS))} channels on logarithmic colours, in ONNX, base64; and "
+        f"{', '.join(map(str, WIDTHS))} channels on logarithmic colours and on how finely the file "
+        "keeps them, in ONNX, base64; and "
         f"what hands draw as leaf: the mean log odds of {SEEDS} perceptrons of {UNITS} units",
         "licence": "CC BY-SA 4.0 for the numbers in this file, which were derived from "
         "photographs under that licence; the code of lapsekit is MIT",
@@ -116,6 +124,7 @@ def record(photos: list[Photograph], benches: list, date: str) -> dict:
             "photograph_views": [list(each) for each in PHOTOGRAPH_VIEWS],
             "bench_views": BENCH_VIEWS,
             "bench_scales": list(BENCH_SCALES),
+            "pictures_decoded_at_half": REDUCED,
             "steps": [ALONE[1], TOGETHER[1], SETTLING[1]],
             "libraries": {
                 "torch": torch.__version__,

@@ -34,9 +34,9 @@ NUMBERS = (
     *("own_leaf", "own_ground", "own_weight", "own_most", "own_least_px", "own_sample_px"),
     *("own_ridge", "own_clip", "strip_px", "least_strip_rows"),
     *("no_leaf", "leaf", "network", "least_odds"),
-    *("band_px", "surely", "unsure_colour", "firm"),
+    *("band_px", "unsure_colour", "firm"),
     *("pure_near_px", "pure_far_px", "purer"),
-    *("least_pure_leaf", "least_pure_ground", "least_sure_leaf", "least_contrast"),
+    *("least_pure_leaf", "least_pure_ground", "least_contrast"),
 )
 """Names of the first list's numbers, in their order; those of ``site_template/canopy/canopy.h``."""
 
@@ -141,7 +141,6 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "network": canopy.NETWORK,
         "least_odds": model.least_odds,
         "band_px": canopy.BAND_PX,
-        "surely": canopy.SURELY,
         "unsure_colour": canopy.UNSURE_COLOUR,
         "firm": canopy.FIRM,
         "pure_near_px": edges.PURE_PX[0],
@@ -149,7 +148,6 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "purer": edges.PURER,
         "least_pure_leaf": edges.LEAST_PURE_LEAF,
         "least_pure_ground": edges.LEAST_PURE_GROUND,
-        "least_sure_leaf": edges.LEAST_SURE_LEAF,
         "least_contrast": edges.LEAST_CONTRAST,
     }
 

@@ -68,9 +68,6 @@ DOUBTFUL = 0.1
 """Chance to be wrong below which the network's word is taken: one in ten. Summed over a wide
 outline, lesser doubts about bare soil would outweigh what is known of a seedling in it."""
 
-SURELY = 2.0
-"""Log odds (seven to one) from which a pixel shows what this leaf's colour is."""
-
 
 def clean(mask: np.ndarray, speck_px: int = SPECK_PX, hole_px: int = HOLE_PX) -> np.ndarray:
     """Remove specks and close pinholes.
@@ -185,7 +182,7 @@ class CanopyModel:
     @cached_property
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
-        rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX, SURELY]
+        rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX]
         rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM, DOUBTFUL]
         numbers = [self.threshold, self.perceptron.as_plain(), rules, OWN_RULES]
         content = json.dumps(numbers).encode() + self.network.content
@@ -266,9 +263,9 @@ class CanopyModel:
         (H, W) float32 ndarray
             1 inside the mask and 0 away from it. Within `BAND_PX` of its outline it is what the
             pure colours on both sides say (see `lapsekit.vision.edges`). The narrower a leaf, the
-            less its pure colour shows, and the more counts what the network expects: down to the
-            mean of both, whose errors differ (the network takes narrow leaves for wider than they
-            are, the colours for narrower).
+            less its pure colour shows, and the more counts what the network expects: from the mean
+            of both, where a leaf is hardly broad enough to show any, to the network alone, where
+            it is not.
 
         Raises
         ------
@@ -354,16 +351,11 @@ def shares_of(odds: np.ndarray) -> np.ndarray:
 
 def _shares_along(picture, mask, odds, places, evidence) -> np.ndarray:
     """Shares of leaf along the outline, by the colours on both sides and the network."""
-    near = odds.ravel()[places]
-    sure = mask & (odds > SURELY).view(np.uint8)
-    colours = leaf_shares(picture, mask, sure, places)
-    expected = shares_of(near)
+    colours, expected = leaf_shares(picture, mask, places), shares_of(odds.ravel()[places])
     trust = 0.5 + 0.5 * np.clip((colours.purity - UNSURE_COLOUR) / FIRM, 0, 1)
-    seen = np.where(colours.known, colours.leaf, np.minimum(expected, colours.leaf))
-    told = expected + np.where(colours.known, trust, 0.5) * (seen - expected)
-    told[~(colours.known | colours.most)] = expected[~(colours.known | colours.most)]
+    told = np.where(colours.known, expected + trust * (colours.leaf - expected), expected)
     if evidence is not None:  # the network knows no edges where strokes changed the mask
-        heard = (evidence.ravel()[places] != 0) & (colours.known | colours.most)
+        heard = (evidence.ravel()[places] != 0) & colours.known
         told[heard] = colours.leaf[heard]
     return told
 

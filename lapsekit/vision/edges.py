@@ -31,9 +31,6 @@ LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.15, 0.05
 0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not.
 Shares are whole 324ths: none lies on a bound, where rounding would decide."""
 
-LEAST_SURE_LEAF = 0.01
-"""The same for leaf that is sure but may not be pure: about three pixels."""
-
 LEAST_CONTRAST = 0.0004
 """Squared distance of the two colours in linear light (0 to 1 a channel) below which noise decides:
 five times that of one step of 255 at middle grey, in three channels."""
@@ -51,15 +48,11 @@ class Shares:
         Where pure leaf and pure ground are near and differ.
     purity : (n,) float32 ndarray
         Share of the window that is pure leaf: how much the leaf's colour rests on.
-    most : (n,) bool ndarray
-        Where `leaf` is the most there can be: the leaf's colour is taken from pixels that are
-        surely leaf but may not be pure. Elsewhere, `leaf` means nothing.
     """
 
     leaf: np.ndarray
     known: np.ndarray
     purity: np.ndarray
-    most: np.ndarray
 
 
 def window(reach_px: int) -> np.ndarray:
@@ -67,17 +60,15 @@ def window(reach_px: int) -> np.ndarray:
     return np.ones((2 * reach_px + 1,) * 2, np.uint8)
 
 
-def leaf_shares(
-    picture: np.ndarray, mask: np.ndarray, sure: np.ndarray, places: np.ndarray
-) -> Shares:
+def leaf_shares(picture: np.ndarray, mask: np.ndarray, places: np.ndarray) -> Shares:
     """Share of leaf at pixels near the outline of a mask.
 
     Parameters
     ----------
     picture : (H, W, 3) uint8 ndarray
         RGB, 0 to 255, sRGB-encoded.
-    mask, sure : (H, W) uint8 ndarray
-        1 where canopy, right to about 1.5 px, and where it is so beyond doubt; 0 elsewhere.
+    mask : (H, W) uint8 ndarray
+        1 where canopy, right to about 1.5 px; 0 elsewhere.
     places : (n,) intp ndarray
         Flat positions of the pixels that are asked for.
 
@@ -93,17 +84,10 @@ def leaf_shares(
     at = np.minimum(rows // 4, down - 1) * across + np.minimum(columns // 4, across - 1)
     seen = cv2.LUT(picture.reshape(-1, 3).take(places, axis=0), LINEAR)
     ground, ground_near = _pure(planes, _weight([1 - cv2.dilate(mask, window(n)) for n in PURE_PX]))
-    pure = _pure(planes, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
-    likely = cv2.resize(sure, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    found = []
-    for (leaf, near), least in (
-        (pure, LEAST_PURE_LEAF),
-        (_pure(planes, likely), LEAST_SURE_LEAF),
-    ):
-        enough = (near > least) & (ground_near > LEAST_PURE_GROUND)
-        found.append(_between(seen, leaf, ground, enough, at))
-    (share, known), (most, some) = found
-    return Shares(np.where(known, share, most), known, pure[1].ravel().take(at), some & ~known)
+    leaf, leaf_near = _pure(planes, _weight([cv2.erode(mask, window(n)) for n in PURE_PX]))
+    enough = (leaf_near > LEAST_PURE_LEAF) & (ground_near > LEAST_PURE_GROUND)
+    share, known = _between(seen, leaf, ground, enough, at)
+    return Shares(share, known, leaf_near.ravel().take(at))
 
 
 def _between(seen, leaf, ground, enough, at) -> tuple[np.ndarray, np.ndarray]:

@@ -6,8 +6,8 @@
 typedef struct {
   int width, height;          /* half the picture's */
   int across, down;           /* a quarter of it */
-  f4 *ground, *pure, *likely; /* mean colours nearby, and the weight that they rest on */
-  f4 *near;              /* shares of the window that are ground, pure leaf, sure leaf */
+  f4 *ground, *pure;          /* mean colours nearby, and the weight that they rest on */
+  f4 *near;                   /* shares of the window that are ground, and pure leaf */
 } sides;
 
 /* Which source places a place of a smaller axis is the mean of, as OpenCV has it. */
@@ -31,9 +31,10 @@ static covered covered_by(int at, int from, int to) {
   return found;
 }
 
-/* A plane of bytes at half its size, by means; `channels` side by side. */
-static u8 *halved(const u8 *plane, int channels, int width, int height, const sides *s) {
-  u8 *found = take((size)s->width * s->height * channels), *to = found;
+/* The picture at half its size, by means. */
+static u8 *halved(const sides *s) {
+  int width = picture.width, height = picture.height;
+  u8 *found = take((size)s->width * s->height * 3), *to = found;
   int even = !(width % 2 || height % 2);
   size mark = heap_mark();
   covered *across = take((size)s->width * sizeof(covered));
@@ -41,12 +42,12 @@ static u8 *halved(const u8 *plane, int channels, int width, int height, const si
   for (int y = 0; y < s->height; y++) {
     covered down = covered_by(y, height, s->height);
     for (int x = 0; x < s->width; x++)
-      for (int c = 0; c < channels; c++) {
+      for (int c = 0; c < 3; c++) {
         float sum = 0;
         for (int j = 0; j < down.count; j++)
           for (int i = 0; i < across[x].count; i++)
             sum += down.weights[j] * across[x].weights[i] *
-                   plane[((size)(down.first + j) * width + across[x].first + i) * channels + c];
+                   picture.rgb[((size)(down.first + j) * width + across[x].first + i) * 3 + c];
         /* halves of a mean of four go up, others to even numbers */
         *to++ = (u8)(even ? sum + 0.5f : __builtin_rintf(sum));
       }
@@ -106,28 +107,20 @@ static void weigh(const u8 *small, const sides *s, f4 *weights) {
   }
 }
 
-static sides sides_of(const u8 *mask, const float *odds) {
-  int width = picture.width, height = picture.height;
-  sides s = {most(1, width / 2), most(1, height / 2), 0, 0, 0, 0, 0, 0};
+static sides sides_of(const u8 *mask) {
+  sides s = {most(1, picture.width / 2), most(1, picture.height / 2), 0, 0, 0, 0, 0};
   s.across = most(1, s.width / 2);
   s.down = most(1, s.height / 2);
   int count = s.width * s.height;
-  f4 **planes[] = {&s.ground, &s.pure, &s.likely, &s.near};
-  for (int k = 0; k < 4; k++) *planes[k] = take((size)count * sizeof(f4));
-  u8 *sure = take((size)width * height);
-  for (int i = 0; i < width * height; i++) sure[i] = mask[i] && odds[i] > number(SURELY);
-  const u8 *small = halved(picture.rgb, 3, width, height, &s);
-  const u8 *likely = halved(sure, 1, width, height, &s);
+  f4 **planes[] = {&s.ground, &s.pure, &s.near};
+  for (int k = 0; k < 3; k++) *planes[k] = take((size)count * sizeof(f4));
+  const u8 *small = halved(&s);
   add_pure(mask, 0, &s, s.ground);
   add_pure(mask, 1, &s, s.pure);
-  for (int i = 0; i < count; i++) {
-    s.likely[i] = SPLAT((float)likely[i]);
-    s.near[i] = (f4){s.ground[i][0] > 0, s.pure[i][0] > 0, (float)likely[i], 0};
-  }
+  for (int i = 0; i < count; i++) s.near[i] = (f4){s.ground[i][0] > 0, s.pure[i][0] > 0, 0, 0};
   nearby(s.near, &s);
   weigh(small, &s, s.ground);
   weigh(small, &s, s.pure);
-  weigh(small, &s, s.likely);
   return s;
 }
 
@@ -149,19 +142,13 @@ static float share_of(int x, int y, float odds, const sides *s) {
   f4 seen = {light[rgb[0]], light[rgb[1]], light[rgb[2]], 0};
   size at = (size)least(y / 4, s->down - 1) * s->across + least(x / 4, s->across - 1);
   f4 near = s->near[at];
-  float expected = (float)(1 / (1 + exponential(-odds))), leaf, utmost;
-  int ground = near[0] > number(LEAST_PURE_GROUND);
-  int known = between(seen, s->ground[at], s->pure[at], &leaf) && ground &&
-              near[1] > number(LEAST_PURE_LEAF);
-  int some = between(seen, s->ground[at], s->likely[at], &utmost) && ground &&
-             near[2] > number(LEAST_SURE_LEAF);
-  if (known) {
-    float trust = (near[1] - number(UNSURE_COLOUR)) / number(FIRM);
-    trust = trust < 0 ? 0 : trust > 1 ? 1 : trust;
-    return expected + (0.5f + 0.5f * trust) * (leaf - expected);
-  }
-  if (!some) return expected;
-  return expected + 0.5f * ((utmost < expected ? utmost : expected) - expected);
+  float expected = (float)(1 / (1 + exponential(-odds))), leaf;
+  if (!between(seen, s->ground[at], s->pure[at], &leaf) ||
+      near[0] <= number(LEAST_PURE_GROUND) || near[1] <= number(LEAST_PURE_LEAF))
+    return expected;
+  float trust = (near[1] - number(UNSURE_COLOUR)) / number(FIRM);
+  trust = trust < 0 ? 0 : trust > 1 ? 1 : trust;
+  return expected + (0.5f + 0.5f * trust) * (leaf - expected);
 }
 
 /* Shares for a cleaned mask: 1 inside and 0 away from it, parts along its outline. */
@@ -171,7 +158,7 @@ void cover_of(const u8 *mask, const float *odds, float *cover) {
   u8 *outer = take((size)width * height), *inner = take((size)width * height);
   grown(mask, outer, width, height, reach);
   shrunk(mask, inner, width, height, reach);
-  sides s = sides_of(mask, odds);
+  sides s = sides_of(mask);
   for (int y = 0; y < height; y++)
     for (int x = 0; x < width; x++) {
       size at = (size)y * width + x;

@@ -200,3 +200,20 @@ def test_rendered_plants_keep_their_area(model):
             changed[name] += [after[zone == n].sum() / before[zone == n].sum() - 1 for n in large]
     for name, values in changed.items():
         assert np.median(np.abs(values)) < 0.01, name
+
+
+def test_seedlings_come_out_nearer_to_the_truth_when_the_network_is_told_of_their_file(model):
+    """Plugs of the sample season, whose camera keeps colours at half resolution, quality 80."""
+    from tests.prove_canopy import read_season, zones
+
+    errors = {True: [], False: []}
+    for _, picture, detail, truth, areas in read_season(CHECKOUT / "sample_frames", every=12):
+        assert detail.halved == 1 and 0.35 < detail.coarseness < 0.45
+        zone = zones(truth)
+        plugs = [(n, px) for name, (n, px, cm2) in areas.items() if "tray" in name and cm2 > 3]
+        for told in errors:
+            cover = model.cover(picture, detail=detail if told else WHOLE)
+            errors[told] += [cover[zone == n].sum() / px - 1 for n, px in plugs]
+    typical = {told: np.median(np.abs(found)) for told, found in errors.items()}
+    assert len(errors[True]) > 60
+    assert typical[True] < 0.8 * typical[False]
