@@ -14,19 +14,24 @@ _STANDARD_STEP = 86.0
 """Mean step of the standard's example table for colours (ITU-T T.81, table K.2)."""
 
 
-def detail_of(data: bytes) -> Detail:
-    """How finely a picture file keeps colours.
+def detail_of(data: bytes, by: int = 1) -> Detail:
+    """How finely a picture has its colours.
 
     Parameters
     ----------
     data : bytes
-        Content of a picture file.
+        Content of its file.
+    by : int
+        How many times smaller it was made when it was decoded.
 
     Returns
     -------
     Detail
-        `WHOLE` for anything but a JPEG in colour: the others keep all, or do not tell.
+        `WHOLE` for a picture that was made smaller, and for any file but a JPEG in colour: the
+        others keep all, or do not tell.
     """
+    if by > 1:
+        return WHOLE
     try:
         with Image.open(io.BytesIO(data), formats=("JPEG",)) as picture:
             if picture.mode != "RGB":

@@ -14,7 +14,6 @@ from lapsekit.ruler import load_model
 from lapsekit.safely import require_place, write_safely
 from lapsekit.settings import CanopyTable
 from lapsekit.vision.canopy import METHODS, classify
-from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.pictures import decode, encode_mask, reduced
 from lapsekit.vision.reduction import reduction_of
 
@@ -64,17 +63,17 @@ def mask_file(
         raise PictureError(f"{frame}: cannot be read ({error.strerror})") from error
     except PictureError as error:
         raise PictureError(f"{frame}: {error}") from error
-    mask = _mask(picture, detail_of(data), canopy)
+    mask = _mask(picture, data, canopy)
     write_safely(out, encode_mask(mask))
     height, width = mask.shape
     return float(np.count_nonzero(mask) / mask.size), (width, height)
 
 
-def _mask(picture: np.ndarray, detail: Detail, canopy: CanopyTable) -> np.ndarray:
+def _mask(picture: np.ndarray, data: bytes, canopy: CanopyTable) -> np.ndarray:
     """The mask of a picture, found in a reduced one where it is large, as seasons are measured."""
     by = reduction_of(picture.shape[:2])
-    told = detail if by == 1 else WHOLE
-    found = classify(reduced(picture, by), canopy.method, load_model(canopy), detail=told)
+    model, detail = load_model(canopy), detail_of(data, by)
+    found = classify(reduced(picture, by), canopy.method, model, detail=detail)
     if by == 1:
         return found
     height, width = picture.shape[:2]

@@ -14,7 +14,7 @@ from lapsekit.errors import LapsekitError, PictureError, SettingsError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera, Outline, Points
-from lapsekit.vision.detail import WHOLE, Detail
+from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import figures_of
 from lapsekit.vision.lens import Lens
 from lapsekit.vision.light import corrected, even_out, small
@@ -146,7 +146,7 @@ class View:
         """
         data, shape = self.season.archive.read(frame.path), (frame.height, frame.width)
         by = reduction_of(shape)
-        return decode_reduced(data, by, shape), detail_of(data) if by == 1 else WHOLE
+        return decode_reduced(data, by, shape), detail_of(data, by)
 
     @property
     def by(self) -> int:

@@ -46,6 +46,10 @@ def test_files_without_loss_in_grey_or_damaged_are_taken_as_whole():
         assert detail_of(data) == WHOLE
 
 
+def test_a_picture_that_was_made_smaller_has_a_colour_for_every_pixel():
+    assert detail_of(encoded(".jpg"), by=2) == WHOLE
+
+
 def test_numbers_out_of_range_are_refused():
     with pytest.raises(ValueError, match=r"1\.5"):
         Detail(halved=1.5)

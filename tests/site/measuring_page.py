@@ -8,7 +8,6 @@ from pathlib import Path
 
 from lapsekit.detail import detail_of
 from lapsekit.vision.canopy import cover_and_doubt
-from lapsekit.vision.detail import WHOLE
 from lapsekit.vision.pictures import decode, reduced
 from lapsekit.vision.reduction import reduction_of
 from tests.browsing import running
@@ -81,5 +80,5 @@ def cover_by_python(file, model, method="model"):
     data = file.read_bytes()
     pixels = decode(data)
     by = reduction_of(pixels.shape[:2])
-    detail = detail_of(data) if by == 1 else WHOLE
-    return cover_and_doubt(reduced(pixels, by), method, model, detail=detail)[0]
+    small = reduced(pixels, by)
+    return cover_and_doubt(small, method, model, detail=detail_of(data, by))[0]
