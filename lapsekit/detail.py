@@ -3,15 +3,16 @@
 import io
 
 import numpy as np
-from PIL import Image, JpegImagePlugin
+from PIL import Image
 
 from lapsekit.vision.detail import MOST_COARSE, WHOLE, Detail
 
-_HALVED = {0: 0.0, 1: 0.5, 2: 1.0}
-"""By Pillow's number for 4:4:4, 4:2:2 and 4:2:0; rarer ways have a quarter of the colours too."""
-
 _STANDARD_STEP = 86.0
-"""Mean step of the standard's example table for colours (ITU-T T.81, table K.2)."""
+"""Mean step of the standard's example table for colours (ITU-T T.81, table K.2) at quality 50."""
+
+_WEBP = Detail(1.0, 0.3)
+"""Lossy WebP always keeps colours at half resolution (RFC 9649); in which steps, its head does not
+tell in those of JPEG: taken as a JPEG's of quality 85."""
 
 
 def detail_of(data: bytes, by: int = 1) -> Detail:
@@ -27,18 +28,23 @@ def detail_of(data: bytes, by: int = 1) -> Detail:
     Returns
     -------
     Detail
-        `WHOLE` for a picture that was made smaller, and for any file but a JPEG in colour: the
-        others keep all, or do not tell.
+        `WHOLE` for a picture that was made smaller, and for files in grey, without loss or damaged.
     """
     if by > 1:
         return WHOLE
+    if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+        return _WEBP if b"VP8 " in data[12:64] else WHOLE
     try:
         with Image.open(io.BytesIO(data), formats=("JPEG",)) as picture:
             if picture.mode != "RGB":
                 return WHOLE
-            halved = _HALVED.get(JpegImagePlugin.get_sampling(picture), 1.0)
-            tables = picture.quantization
-    except (OSError, ValueError, SyntaxError, AttributeError):
+            return _of_jpeg(picture.layer, picture.quantization)
+    except (OSError, ValueError, SyntaxError, KeyError, Image.DecompressionBombError):
         return WHOLE
-    steps = tables[max(tables)] if tables else (0,)  # the last table is that of colours
-    return Detail(halved, min(float(np.mean(steps)) / _STANDARD_STEP, MOST_COARSE))
+
+
+def _of_jpeg(parts: list[tuple[int, int, int, int]], tables: dict[int, list[int]]) -> Detail:
+    """By lightness and both colours: identity, samples across and down, number of their table."""
+    _, across, down, table = parts[1]
+    fewer = [across < max(part[1] for part in parts), down < max(part[2] for part in parts)]
+    return Detail(sum(fewer) / 2, min(float(np.mean(tables[table])) / _STANDARD_STEP, MOST_COARSE))

@@ -21,6 +21,7 @@ from lapsekit.safely import require_place, write_safely
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, Season
 from lapsekit.viewing import View, in_reference_view
 from lapsekit.vision.canopy import cover_and_doubt
+from lapsekit.vision.detail import Detail
 from lapsekit.vision.plant_rooms import Proposal
 from lapsekit.vision.proposing import propose
 from lapsekit.vision.reduction import reduced_points
@@ -251,30 +252,36 @@ def _sights(season: Season, view: View, days: set[date]) -> dict[date, Sight]:
 
 def _sight(season: Season, view: View, day: date) -> Sight | None:
     """What a day's frames show together; None if none can be used."""
-    pictures = []
+    pictures, details = [], []
     for frame in _spread(season.catalogue.frames(view.camera, day), HOURS):
         found = _in_view(view, frame)
         if found is not None:
-            pictures.append(in_reference_view(*found))
+            picture, matrix, detail = found
+            pictures.append(in_reference_view(picture, matrix))
+            details.append(detail)
     if not pictures:
         return None
     picture, canopy = without_shadows(pictures), season.settings.canopy
-    cover, _ = cover_and_doubt(picture, canopy.method, load_model(canopy, season.folder))
+    model = load_model(canopy, season.folder)
+    cover, _ = cover_and_doubt(picture, canopy.method, model, detail=details[0])
     return Sight(picture, cover > 0.5)
 
 
-def _in_view(view: View, frame: Frame) -> tuple[np.ndarray, np.ndarray | None] | None:
-    """A frame's picture, and where the reference view lies in it; None if it cannot be used."""
+def _in_view(view: View, frame: Frame) -> tuple[np.ndarray, np.ndarray | None, Detail] | None:
+    """A frame's picture, where the reference view lies in it, and how fine its colours are.
+
+    None if it cannot be used.
+    """
     if not view.fits(frame) or not view.is_usable(frame):
         return None
     try:
-        picture = view.picture(frame)
+        picture, detail = view.read(frame)
     except (ArchiveError, PictureError):
         return None
     found = view.find_without_outlines(picture)
     if isinstance(found, NotRegistered):
-        return None if frame.day != view.frame.day else (picture, None)
-    return picture, found.matrix
+        return None if frame.day != view.frame.day else (picture, None, detail)
+    return picture, found.matrix, detail
 
 
 def _closed(view: View, shape: tuple[int, int]) -> np.ndarray:

@@ -150,7 +150,9 @@ class Ruler:
 
     def labels_mark(self, camera: str, regions: Sequence[str]) -> str:
         """Settings mark of a day's division among regions, which it knows by their numbers."""
-        return mark_of("labels", self._canopy, self.views[camera].mark[1], list(regions))
+        return mark_of(
+            "labels", self._canopy, self.views[camera].mark[1], list(regions), ARITHMETIC
+        )
 
     def _marked(self, *parts: object) -> str:
         key = parts[:3]

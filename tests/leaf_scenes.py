@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from lapsekit.vision.detail import Detail
+from lapsekit.vision.detail import MOST_COARSE, Detail
 
 GREEN, PALE, RED = (72, 120, 48), (128, 168, 84), (98, 44, 50)
 SOIL, WOOD, DARK_SOIL = (96, 76, 58), (142, 122, 99), (60, 46, 36)
@@ -34,7 +34,7 @@ class Camera:
     @property
     def detail(self) -> Detail:
         """What its files tell of their colours."""
-        return Detail(1.0, (100 - self.quality) / 50)
+        return Detail(1.0, min((100 - self.quality) / 50, MOST_COARSE))
 
 
 def linear(colour) -> np.ndarray:

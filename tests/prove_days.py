@@ -27,6 +27,7 @@ import numpy as np
 CHECKOUT = Path(__file__).parent.parent
 sys.path.insert(0, str(CHECKOUT))
 
+from lapsekit.detail import detail_of  # noqa: E402
 from lapsekit.ruler import load_model  # noqa: E402
 from lapsekit.settings import CanopyTable, load_regions, load_settings  # noqa: E402
 from lapsekit.vision.daily import EDGE_PX, Doubts, day_area, scatter, usual_scatter  # noqa: E402
@@ -295,7 +296,8 @@ def main() -> None:
         model = load_model(CanopyTable())
 
         def found_by_model(shot: Shot) -> np.ndarray:
-            share = np.rint(255 * model.cover(picture_of(shot))).astype(np.uint8)
+            detail = detail_of(shot.path.read_bytes())
+            share = np.rint(255 * model.cover(picture_of(shot), detail=detail)).astype(np.uint8)
             return registered(share, shot, cv2.INTER_LINEAR)
 
         print("2. covers of today's canopy model")

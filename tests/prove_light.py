@@ -18,6 +18,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from lapsekit.detail import detail_of
 from lapsekit.resources import shipped_model_text
 from lapsekit.settings import load_regions, load_settings
 from lapsekit.vision.canopy import CanopyModel, classify
@@ -74,17 +75,18 @@ def prove(folder: Path, count: int) -> dict:
         still &= ~region_mask(still.shape, outline.points)
     model = CanopyModel.from_json(shipped_model_text())
 
-    def canopy(picture):
-        return np.count_nonzero(classify(picture, "model", model))
+    def mask(picture, detail):
+        return classify(picture, "model", model, detail=detail)
 
     ratio, exposure, with_it, without, methods, natural = [], [], [], [], {}, []
     scatter = []
     chosen = frames[len(frames) // 3 :: max(1, len(frames) * 2 // 3 // count)]
     for number, (path, matrix) in enumerate(chosen):
-        picture = decode(path.read_bytes())
+        data = path.read_bytes()
+        picture, detail = decode(data), detail_of(data)
         plain = even_out(picture, reference, still, CARD, matrix)
         natural.append([*plain.gains, plain.exposure, plain.spread])
-        masks = [classify(p, "model", model) for p in (picture, corrected(picture, plain))]
+        masks = [mask(p, detail) for p in (picture, corrected(picture, plain))]
         untouched, area = map(np.count_nonzero, masks)
         scatter += by_region(folder, path, masks, matrix, regions)
         for cast in CASTS if number % 4 == 0 else CASTS[number % 4 : number % 4 + 2]:
@@ -95,8 +97,9 @@ def prove(folder: Path, count: int) -> dict:
             left = factors(light) + known - factors(plain)
             ratio.append(float(np.ptp(left)))
             exposure.append(float(abs(left.mean())))
-            with_it.append(abs(canopy(corrected(seen, light)) / area - 1))
-            without.append(abs(canopy(seen) / untouched - 1))
+            found = [np.count_nonzero(mask(p, detail)) for p in (corrected(seen, light), seen)]
+            with_it.append(abs(found[0] / area - 1))
+            without.append(abs(found[1] / untouched - 1))
     return {
         "frames": len(chosen),
         "casts": len(ratio),

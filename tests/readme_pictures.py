@@ -22,6 +22,7 @@ from PIL import Image, ImageDraw
 CHECKOUT = Path(__file__).parent.parent
 sys.path.insert(0, str(CHECKOUT))
 
+from lapsekit.detail import detail_of  # noqa: E402
 from lapsekit.ruler import load_model  # noqa: E402
 from lapsekit.season import Season  # noqa: E402
 from lapsekit.serving import open_server  # noqa: E402
@@ -60,10 +61,11 @@ def canopy(season: Season) -> Image.Image:
     """A late daily picture with the canopy and the regions outlined."""
     pictures = season.daily_pictures()[next(iter(season.settings.cameras))]
     frame = pictures[sorted(pictures)[-12]]
-    picture = decode(season.archive.read(frame.path))
+    data = season.archive.read(frame.path)
+    picture = decode(data)
     settings = season.settings.canopy
     model = load_model(settings, season.folder)
-    mask = cover_and_doubt(picture, settings.method, model)[0] > 0.5
+    mask = cover_and_doubt(picture, settings.method, model, detail=detail_of(data))[0] > 0.5
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     shown = cv2.drawContours(picture.copy(), contours, -1, OUTLINE, 1, cv2.LINE_AA)
     shown = Image.fromarray(shown)

@@ -26,8 +26,8 @@ _BLOCK_PX = 8
 _PRIOR_WEIGHT = 0.05
 _FEWEST_LAB_UNITS = 2.0
 _RIM_PX, _RIM_REACH_PX = 2, 4.3
-"""A rim is as wide as a lens and a 4:2:0 JPEG spread an edge; inside a leaf broad enough to have
-any, its colour is no farther away."""
+"""A rim is as wide as a lens and a 4:2:0 JPEG spread an edge. Leaves that are all rim, and the ends
+of pointed ones, keep the colours that they show."""
 
 
 @dataclass(frozen=True, eq=False)

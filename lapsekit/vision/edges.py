@@ -29,7 +29,8 @@ colour are those of the edge itself."""
 LEAST_PURE_LEAF, LEAST_PURE_GROUND = 0.15, 0.05
 """Shares of that window that must be pure leaf, and pure ground. On the rim of a leaf 12 px broad
 0.15 is pure leaf; on a narrower one, or a tuft with ground between, what counts as pure is not.
-Shares are whole 324ths: none lies on a bound, where rounding would decide."""
+Where sides are multiples of 4, shares are whole 324ths: none lies on a bound, where rounding would
+decide."""
 
 LEAST_CONTRAST = 0.0004
 """Squared distance of the two colours in linear light (0 to 1 a channel) below which noise decides:
@@ -45,7 +46,7 @@ class Shares:
     leaf : (n,) float32 ndarray
         0 to 1.
     known : (n,) bool ndarray
-        Where pure leaf and pure ground are near and differ.
+        Where pure leaf and pure ground are near and differ. Elsewhere, `leaf` means nothing.
     purity : (n,) float32 ndarray
         Share of the window that is pure leaf: how much the leaf's colour rests on.
     """

@@ -104,7 +104,8 @@ static layer first_layer(void) {
   layer found = rule.network[COLOURS];
   float *biases = take(found.results * sizeof(float));
   for (int k = 0; k < found.results; k++)
-    biases[k] = found.biases[k] + halved * rule.told.at[2 * k] + coarseness * rule.told.at[2 * k + 1];
+    biases[k] =
+        found.biases[k] + halved * rule.told.at[2 * k] + coarseness * rule.told.at[2 * k + 1];
   found.biases = biases;
   return found;
 }

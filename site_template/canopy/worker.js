@@ -73,19 +73,22 @@ const decoded = async (picture) => {
 // What a file tells of its colours, as lapsekit/detail.py reads it: whether they are kept at half
 // the resolution, and in what steps, as a share of those of the standard's table.
 const WHOLE = [0, 0];
-const HEAD_BYTES = 1 << 20;
+const WEBP = [1, 0.3];
 const STANDARD_STEP = 86;
 const MOST_COARSE = 0.6;
-const SAMPLINGS = { "11,11,11": 0, "21,11,11": 0.5, "22,11,11": 1 };
+const TABLES = 0xdb;
+const SCAN = 0xda;
+const BARE = (mark) => mark <= 0x01 || (mark >= 0xd0 && mark <= 0xd9);
+const FRAME = (mark) => mark >= 0xc0 && mark <= 0xcf && ![0xc4, 0xc8, 0xcc].includes(mark);
 
-const meanSteps = (bytes, from, to) => {
+// The mean step of each table in a segment.
+const meanSteps = (bytes) => {
   const found = {};
-  for (let at = from; at < to; ) {
+  for (let at = 0; at < bytes.length; ) {
     const [wide, table] = [bytes[at] >> 4 ? 2 : 1, bytes[at] & 15];
     let sum = 0;
-    for (let k = 0; k < 64; k += 1) {
-      const step = at + 1 + k * wide;
-      sum += wide === 2 ? (bytes[step] << 8) + bytes[step + 1] : bytes[step];
+    for (let k = at + 1; k <= at + 64 * wide; k += wide) {
+      sum += wide === 2 ? bytes[k] * 256 + bytes[k + 1] : bytes[k];
     }
     found[table] = sum / 64;
     at += 1 + 64 * wide;
@@ -93,29 +96,42 @@ const meanSteps = (bytes, from, to) => {
   return found;
 };
 
-const detailOf = async (picture) => {
-  const bytes = new Uint8Array(await picture.slice(0, HEAD_BYTES).arrayBuffer());
-  if (bytes[0] !== 0xff || bytes[1] !== 0xd8) return WHOLE;
-  const steps = {};
-  let sampling = null;
-  for (let at = 2; at + 4 < bytes.length; ) {
+// Marks of a JPEG's head with what belongs to each.
+const segments = function* (bytes) {
+  for (let at = 2; at + 4 <= bytes.length; ) {
     const mark = bytes[at + 1];
-    if (bytes[at] !== 0xff || mark === 0xff) {
-      at += 1;
+    if (bytes[at] !== 0xff || mark === 0xff || BARE(mark)) {
+      at += bytes[at] === 0xff && mark !== 0xff ? 2 : 1;
       continue;
     }
-    if (mark === 0xda || mark === 0xd9) break;
-    const end = at + 2 + (bytes[at + 2] << 8) + bytes[at + 3];
-    if (mark === 0xdb) Object.assign(steps, meanSteps(bytes, at + 4, end));
-    if (mark >= 0xc0 && mark <= 0xcf && ![0xc4, 0xc8, 0xcc].includes(mark)) {
-      if (bytes[at + 9] !== 3) return WHOLE;
-      sampling = [11, 14, 17].map((k) => bytes[at + k].toString(16)).join();
-    }
+    if (mark === SCAN) return;
+    const end = at + 2 + bytes[at + 2] * 256 + bytes[at + 3];
+    yield [mark, bytes.subarray(at + 4, end)];
     at = end;
   }
-  if (sampling === null) return WHOLE;
-  const step = steps[Math.max(...Object.keys(steps).map(Number))] || 0;
-  return [SAMPLINGS[sampling] ?? 1, Math.min(step / STANDARD_STEP, MOST_COARSE)];
+};
+
+const detailOfJpeg = (bytes) => {
+  const steps = {};
+  let parts = null; // samples across and down, and the table, of lightness and both colours
+  for (const [mark, content] of segments(bytes)) {
+    if (mark === TABLES) Object.assign(steps, meanSteps(content));
+    if (FRAME(mark)) {
+      if (content[5] !== 3) return WHOLE;
+      parts = [7, 10, 13].map((k) => [content[k] >> 4, content[k] & 15, content[k + 1]]);
+    }
+  }
+  const step = parts && steps[parts[1][2]] / STANDARD_STEP;
+  if (!Number.isFinite(step)) return WHOLE;
+  const fewer = [0, 1].filter((side) => parts[1][side] < Math.max(...parts.map((p) => p[side])));
+  return [fewer.length / 2, Math.min(step, MOST_COARSE)];
+};
+
+const detailOf = async (picture) => {
+  const bytes = new Uint8Array(await picture.arrayBuffer());
+  if (bytes[0] === 0xff && bytes[1] === 0xd8) return detailOfJpeg(bytes);
+  const text = String.fromCharCode(...bytes.subarray(0, 64));
+  return text.startsWith("WEBP", 8) && text.includes("VP8 ") ? WEBP : WHOLE;
 };
 
 const taken = (bitmap) => {
@@ -194,14 +210,15 @@ const measure = async ({ picture }) => {
   } finally {
     bitmap.close();
   }
-  program.tell(...(by > 1 ? WHOLE : await detailOf(picture)));
+  const told = by > 1 ? WHOLE : await detailOf(picture);
+  program.tell(...told);
   program.measure();
   const width = program.picture_width();
   const height = program.picture_height();
   const cover = new Float32Array(program.memory.buffer, program.cover_at(), width * height).slice();
   measured = { width, height, cover };
   return {
-    whole, by, width, height,
+    whole, by, width, height, told,
     leafBox: leafBox(cover, width, height),
     maskPixels: program.mask_px(), // of the whole picture, as `lapsekit mask` counts them
     preview: await shown(width, height),

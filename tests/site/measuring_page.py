@@ -21,7 +21,8 @@ ASK = """async ({picture, box}) => {
   const area = await lapsekit.measuring.ask({what: "area", box: box || whole});
   return {
     width: found.width, height: found.height, by: found.by, whole: found.whole,
-    maskPixels: found.maskPixels, seconds: (performance.now() - began) / 1000, ...area,
+    told: found.told, maskPixels: found.maskPixels,
+    seconds: (performance.now() - began) / 1000, ...area,
   };
 }"""
 

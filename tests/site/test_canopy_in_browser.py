@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import ExifTags, Image
 
+from lapsekit.detail import detail_of
 from lapsekit.errors import SettingsError
 from lapsekit.masking import mask_file
 from lapsekit.resources import shared_folder, shipped_model_text
@@ -131,6 +132,34 @@ def test_a_picture_of_a_few_pixels_and_one_without_a_leaf_are_measured_too(
         mask, cover = by_python(file, model, tmp_path)
         assert got["maskPixels"] == mask, file
         assert got["pixels"] == pytest.approx(cover, abs=0.01), file
+
+
+@pytest.mark.browser
+def test_the_browser_reads_of_a_files_colours_what_python_reads(measuring, tmp_path):
+    page, site = measuring
+    picture = Image.fromarray(np.random.default_rng(2).integers(0, 255, (48, 64, 3), np.uint8))
+    ways = {
+        **{
+            f"{q}-{s}.jpg": {"quality": q, "subsampling": s}
+            for q in (60, 83, 97)
+            for s in (0, 1, 2)
+        },
+        "progressive.jpg": {"progressive": True, "optimize": True},
+        "exif.jpg": {"exif": b"Exif\0\0" + bytes(60_000)},
+        "lossy.webp": {"quality": 80},
+        "lossless.webp": {"lossless": True},
+        "picture.png": {},
+    }
+    files = [tmp_path / name for name in ways]
+    for file, options in zip(files, ways.values(), strict=True):
+        picture.save(file, **options)
+    files += [tmp_path / "grey.jpg", tmp_path / "cmyk.jpg"]
+    picture.convert("L").save(files[-2])
+    picture.convert("CMYK").save(files[-1])
+    for address, file in zip(put_beside(site, *files), files, strict=True):
+        told = page.evaluate(ASK, {"picture": address})["told"]
+        detail = detail_of(file.read_bytes())
+        assert told == pytest.approx([detail.halved, detail.coarseness]), file.name
 
 
 @pytest.mark.browser
