@@ -22,7 +22,6 @@ from scipy.optimize import minimize
 from training_pictures import photographed
 
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.detail import Detail
 
 LEAST_CM2, SHOWN_CM2 = 4.0, 15.0
 FREEDOM = 4
@@ -53,8 +52,8 @@ def plants_of(path: Path, model: CanopyModel) -> list[Plant]:
         size = (round(light.shape[1] * scale), round(light.shape[0] * scale))
         way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         small = np.clip(cv2.resize(light, size, interpolation=way), 0, None)
-        picture, told = photographed(np.ascontiguousarray(small), rng)
-        cover, doubt = model.cover_and_doubt(picture, detail=Detail(*told))
+        picture, detail = photographed(np.ascontiguousarray(small), rng)
+        cover, doubt = model.cover_and_doubt(picture, detail=detail)
         zone = zones(cv2.resize(fine, size, interpolation=cv2.INTER_NEAREST))
         edge = (cover > 0.5) & (cv2.erode((cover > 0.5).astype(np.uint8), np.ones((3, 3))) == 0)
         for number in np.unique(fine[fine > 0]):

@@ -7,7 +7,7 @@ photograph counts little, inside leaves and away from them nearly as much as a b
 import multiprocessing
 import sys
 import time
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import cv2
 import numpy as np
@@ -17,6 +17,7 @@ from torch.nn import functional
 from training_pictures import Bench, Drawing, views
 
 from lapsekit.photographs import Photograph
+from lapsekit.vision.detail import WHOLE, Detail
 
 CROP_PX, BATCH = 192, 8
 ENLARGED = (1, 1, 1, 0.7, 0.5, 1.6, 2.4)
@@ -42,14 +43,14 @@ class Shown:
     picture: np.ndarray
     cover: np.ndarray
     share: float
-    told: tuple[float, float]
+    detail: Detail
 
 
 def shown(thing: Photograph | Bench | Drawing, seed: int) -> list[Shown]:
     """All views of a picture; they depend on this picture alone."""
     name, kind = thing.name, type(thing)
     return [
-        Shown(name, kind, v.picture, np.rint(v.cover * 255).astype(np.uint8), v.share, v.told)
+        Shown(name, kind, v.picture, np.rint(v.cover * 255).astype(np.uint8), v.share, v.detail)
         for v in views(thing, seed)
     ]
 
@@ -101,8 +102,8 @@ def crop(view: Shown, rng) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     picture = np.clip(picture * gains, 0, 255)
     if side < CROP_PX:  # enlarging has smoothed the grain away
         picture = picture + rng.normal(0, rng.uniform(0, 3), picture.shape).astype(np.float32)
-    told = np.float32(view.told if side <= CROP_PX else (0, 0))
-    return np.clip(picture, 0, 255), told, cover
+    detail = view.detail if side <= CROP_PX else WHOLE
+    return np.clip(picture, 0, 255), np.float32(astuple(detail)), cover
 
 
 def _place(cover: np.ndarray, side: int, rng) -> tuple[int, int]:

@@ -14,7 +14,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from lapsekit.detail import detail_of
 from lapsekit.photographs import Photograph
+from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.pictures import decode
 
 PHOTOGRAPH_VIEWS = (
@@ -51,15 +53,14 @@ class Bench:
 
 @dataclass(frozen=True)
 class View:
-    """A picture as a camera gives it, the plants' share of every pixel, and how much it counts.
-
-    `told` is what its file says of its colours (`lapsekit.vision.detail`).
+    """A picture as a camera gives it, the plants' share of every pixel, how much it counts, and how
+    finely its file keeps colours.
     """
 
     picture: np.ndarray
     cover: np.ndarray
     share: float
-    told: tuple[float, float] = (0.0, 0.0)
+    detail: Detail = WHOLE
 
 
 @dataclass(frozen=True)
@@ -119,17 +120,17 @@ def _grain(shape, rng) -> np.ndarray:
     return cv2.GaussianBlur(grain.astype(np.float32), (0, 0), rng.uniform(0.3, 0.8))
 
 
-def compressed(picture: np.ndarray, by: int, rng) -> tuple[np.ndarray, tuple[float, float]]:
+def compressed(picture: np.ndarray, by: int, rng) -> tuple[np.ndarray, Detail]:
     """Through JPEG: quality 70 to 95, colour mostly at half resolution; decoded `by` times smaller.
 
-    With what its file tells of its colours.
+    With how finely it has its colours then.
     """
     half = rng.uniform() < 0.85
     way = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if half else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
     options = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(70, 96))]
     options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, way]
     data = cv2.imencode(".jpg", picture[..., ::-1], options)[1].tobytes()
-    return decode(data, by), (0.0, 0.0) if by > 1 else (float(half), (100 - options[1]) / 50)
+    return decode(data, by), detail_of(data, by)
 
 
 def developed(bench: Bench, scale: float, rng) -> View:
@@ -144,11 +145,11 @@ def developed(bench: Bench, scale: float, rng) -> View:
         light, cover = light[:, ::-1], cover[:, ::-1]
     if rng.uniform() < 0.5:
         light, cover = light.transpose(1, 0, 2), cover.T
-    picture, told = photographed(np.ascontiguousarray(light), rng)
-    return View(picture, np.ascontiguousarray(cover), 1.0, told)
+    picture, detail = photographed(np.ascontiguousarray(light), rng)
+    return View(picture, np.ascontiguousarray(cover), 1.0, detail)
 
 
-def photographed(light: np.ndarray, rng) -> tuple[np.ndarray, tuple[float, float]]:
+def photographed(light: np.ndarray, rng) -> tuple[np.ndarray, Detail]:
     """Linear light through some camera: lens, tone, grain, sharpening and JPEG; uint8.
 
     Two cameras in five have twice as many pixels a side, and their pictures are decoded at half.
@@ -242,8 +243,8 @@ def drawn(rng) -> View:
     size = (DRAWING_PX, DRAWING_PX)
     small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
     cover = cv2.resize(plant.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    picture, told = photographed(small, rng)
-    return View(picture, cover, 1.0, told)
+    picture, detail = photographed(small, rng)
+    return View(picture, cover, 1.0, detail)
 
 
 # --- photographs: other light, other ground, other things ----------------------------------------

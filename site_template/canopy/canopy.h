@@ -85,8 +85,7 @@ const float *packed(const float *weights, int results, int channels, int places)
 void patch(const float *const *rows, int count, int length, int step, const float *weights,
            const float *biases, f4 found[ABREAST][4]);
 
-/* network.c: what a picture's file tells of its colours (lapsekit/vision/detail.py); the odds. */
-void tell(float halved, float coarseness);
+/* network.c */
 void network_odds(float *odds);
 
 /* features.c: what the perceptron and the picture's own colours look at. */

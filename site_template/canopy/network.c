@@ -94,6 +94,7 @@ static void logarithms_row(int y, int width, float *to) {
 
 static float halved, coarseness;
 
+/* What the picture's file tells of its colours (lapsekit/vision/detail.py). */
 __attribute__((export_name("tell"))) void tell(float colours_halved, float colours_coarseness) {
   halved = colours_halved;
   coarseness = colours_coarseness;
