@@ -31,14 +31,29 @@ PHOTOGRAPH_VIEWS = (
     ("ground", 2, 0.3, 0),
     ("ground", 4, 0.3, 0),
 )
-BENCH_VIEWS = 5
+BENCH_VIEWS = 8
 """How often a rendered frame is developed, each time with another camera at another scale."""
 
-BENCH_SCALES = (0.6, 1.7)
+BENCH_SCALES = (0.28, 1.7)
+"""From 2 to 25 px/cm. A network that saw few coarse pictures took small plants in them for too
+large: a quarter at 4 px/cm, whose leaves are as narrow as a pixel."""
+
 REDUCED = 0.4
 """Share of cameras whose pictures are so large that they are measured at half their size."""
 
+SAMPLINGS = (
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420,
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR_422,
+    cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444,
+)
+SAMPLING_SHARES = (0.78, 0.09, 0.13)
+"""How cameras keep colours: mostly at half the resolution of lightness, across and down."""
+
 DRAWING_VIEWS = 4
+WHOLE_PLANTS = 0.6
+"""Share of drawings with tufts and rosettes; the others have leaves here and there. Without these
+the network took dark soil among rows of small seedlings for red leaves."""
+
 DRAWING_PX = 320
 
 
@@ -125,8 +140,7 @@ def compressed(picture: np.ndarray, by: int, rng) -> tuple[np.ndarray, Detail]:
 
     With how finely it has its colours then.
     """
-    half = rng.uniform() < 0.85
-    way = cv2.IMWRITE_JPEG_SAMPLING_FACTOR_420 if half else cv2.IMWRITE_JPEG_SAMPLING_FACTOR_444
+    way = int(rng.choice(SAMPLINGS, p=SAMPLING_SHARES))
     options = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(70, 96))]
     options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, way]
     data = cv2.imencode(".jpg", picture[..., ::-1], options)[1].tobytes()
@@ -217,16 +231,105 @@ def _shape(rng) -> np.ndarray:
     return shape
 
 
+@dataclass(frozen=True)
+class _Kind:
+    """What plants of a kind have in common; lengths are parts of their reach."""
+
+    tuft: bool
+    leaves: int
+    slim: float
+    stalk: float
+    straw: float
+
+    @classmethod
+    def some(cls, rng) -> "_Kind":
+        tuft = bool(rng.uniform() < 0.4)
+        leaves = int(rng.integers(15, 80) if tuft else rng.integers(2, 18))
+        return cls(tuft, leaves, *rng.uniform((0.12, 0, 0.01), (0.4, 0.5, 0.05)))
+
+
+def _leaves(kind: _Kind, centre: np.ndarray, reach: float, rng) -> list[tuple[np.ndarray, int]]:
+    """Leaves of one plant, the lowest first: points of a line or of an outline, and how wide.
+
+    Between them lie gaps that are as narrow as a pixel and in the plant's own shade.
+    """
+    found, wide = [], int(np.clip(reach * kind.straw, 1, 8))
+    turns = rng.uniform(0, 2 * np.pi) + 2.4 * np.arange(kind.leaves)  # the golden angle
+    if kind.tuft:
+        turns = rng.uniform(0, 2 * np.pi, kind.leaves)
+    for turn in turns:
+        long, bent = reach * rng.uniform(0.4, 1), turn + rng.normal(0, 0.25)
+        first = centre + rng.normal(0, 0.06 * reach, 2) * kind.tuft
+        middle = first + 0.5 * long * np.array([np.cos(turn), np.sin(turn)])
+        last = middle + 0.5 * long * np.array([np.cos(bent), np.sin(bent)])
+        found.append((np.array([first, middle, last]), wide))
+        if not kind.tuft:
+            blade = first + (kind.stalk + (1 - kind.stalk) / 2) * (last - first)
+            along = (1 - kind.stalk) / 2 * (last - first)
+            across = kind.slim * np.array([-along[1], along[0]])
+            a = np.linspace(0, 2 * np.pi, 40)[:, None]
+            found.append((blade + np.cos(a) * along + np.sin(a) * across, 0))
+    return found
+
+
+def _planted(rng) -> list[tuple[np.ndarray, int]]:
+    """Leaves of a few plants anywhere, or of many alike in rows, as in a tray or a seed bed."""
+    size = 3 * DRAWING_PX
+    if rng.uniform() < 0.5:
+        reaches = np.exp(rng.uniform(np.log(15), np.log(300), rng.integers(1, 14)))
+        plants = [(_Kind.some(rng), rng.uniform(0, size, 2), reach) for reach in reaches]
+    else:
+        kind, reach = _Kind.some(rng), float(np.exp(rng.uniform(np.log(12), np.log(110))))
+        apart = max(reach * rng.uniform(1.6, 4), 45.0)
+        rows = np.arange(rng.uniform(0, apart), size, apart)
+        places = [np.array([x, y]) for y in rows for x in rows if rng.uniform() < 0.9]
+        places = [place + rng.normal(0, 0.1 * apart, 2) for place in places]
+        plants = [(kind, place, reach * np.exp(rng.normal(0, 0.2))) for place in places]
+    return [leaf for plant in plants for leaf in _leaves(*plant, rng)]
+
+
+def _drawn_leaf(points: np.ndarray, wide: int, size: int) -> tuple[tuple[slice, slice], np.ndarray]:
+    """Where a leaf lies, and its mask there."""
+    low = np.clip(np.floor(points.min(0)).astype(int) - wide - 1, 0, size)
+    high = np.clip(np.ceil(points.max(0)).astype(int) + wide + 2, 0, size)
+    mask = np.zeros(np.maximum(high - low, 0)[::-1], np.uint8)
+    at = np.rint(points - low).astype(np.int32)
+    if mask.size and wide:
+        cv2.polylines(mask, [at], False, 1, wide, cv2.LINE_8)
+    elif mask.size:
+        cv2.fillPoly(mask, [at], 1)
+    return (slice(low[1], high[1]), slice(low[0], high[0])), mask > 0
+
+
+def _put_plants(light: np.ndarray, leaf_light: np.ndarray, rng) -> np.ndarray:
+    """Draw plants into the light, over the shade that they throw; where they are."""
+    leaves = [_drawn_leaf(*leaf, len(light)) for leaf in _planted(rng)]
+    every = np.zeros(light.shape[:2], np.uint8)
+    for at, mask in leaves:
+        every[at] |= mask
+    soft = cv2.GaussianBlur(every.astype(np.float32), (0, 0), rng.uniform(3, 14))
+    step = tuple(int(n) for n in rng.integers(-8, 9, 2))
+    light *= (1 - rng.uniform(0, 0.85) * np.roll(soft, step, (0, 1)))[..., None]
+    low = rng.uniform(0.4, 1)
+    for at, mask in leaves:
+        tint = rng.uniform(low, 1) * np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.05, 3))
+        light[at][mask] = leaf_light[at][mask] * tint.astype(np.float32)
+    return every
+
+
 def drawn(rng) -> View:
     """Leaves and other things of drawn shapes on a rough ground, through some camera."""
-    grounds = ((96, 76, 58), (60, 46, 36), (142, 122, 99), (120, 120, 118), (190, 180, 165),
-               (170, 110, 80), (60, 60, 64))  # fmt: skip
+    grounds = ((96, 76, 58), (60, 46, 36), (60, 46, 36), (44, 36, 30), (142, 122, 99),
+               (120, 120, 118), (190, 180, 165), (170, 110, 80), (60, 60, 64))  # fmt: skip
     ground = (np.float32(grounds[rng.integers(len(grounds))]) / 255) ** 2.2
-    ground = ground * np.exp(rng.normal(0, 0.15, 3)).astype(np.float32)
+    ground *= np.exp(rng.normal(0, 0.15, 3) + rng.normal(0, 0.4)).astype(np.float32)
     light = _rough(rng, ground, rng.uniform(0.02, 0.35))
     plant = np.zeros(light.shape[:2], np.uint8)
     leaf = _rough(rng, _leaf_colour(rng), rng.uniform(0.01, 0.2))
-    for _ in range(int(rng.integers(3, 40))):
+    whole = rng.uniform() < WHOLE_PLANTS
+    if whole:
+        plant |= _put_plants(light, leaf, rng)
+    for _ in range(int(rng.integers(0, 4) if whole else rng.integers(3, 40))):
         shape = _shape(rng)
         if rng.uniform() < 0.8:
             tint = np.exp(rng.normal(0, 0.15)) * np.exp(rng.normal(0, 0.05, 3))

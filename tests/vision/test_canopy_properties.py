@@ -163,6 +163,22 @@ def test_without_a_plant_there_is_no_canopy(model, colour, strength, cell, light
     assert area(model, photographed(surface, Camera(), seed)) < 0.002 * SIDE**2
 
 
+@pytest.mark.parametrize("ground", [SOIL, WOOD, DARK_SOIL])
+@pytest.mark.parametrize("leaf", [GREEN, PALE])
+def test_ground_between_rows_of_seedlings_is_no_canopy(model, ground, leaf):
+    """Seedlings 28 px wide in rows keep their area to a half, and those of 18 px to the double:
+    dark soil among green stars looks like a red leaf with a pattern, whose area is seven times as
+    much.
+    """
+    side = 160
+    for reach, most in ((14, 1.5), (9, 2.0)):
+        step = round(2.6 * reach) + 8
+        places = np.arange(step // 2, side - step // 2 + 1, step)
+        stars = [rosette(side, (x, y), reach, 7, x - y) for y in places for x in places]
+        picture, cover = scene(np.logical_or.reduce(stars), leaf, ground, seed=7)
+        assert 1 / most < area(model, picture) / cover.sum() < most
+
+
 def test_a_bench_without_plants_has_no_canopy(model):
     """Pots, a label, a grey card and a blue sleeve on boards together: less than 0.2 %."""
     light = rough((400, 600), WOOD, 0.08, 20, 3)
