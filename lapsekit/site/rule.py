@@ -34,7 +34,7 @@ NUMBERS = (
     *("own_leaf", "own_ground", "own_weight", "own_most", "own_least_px", "own_sample_px"),
     *("own_ridge", "own_clip", "strip_px", "least_strip_rows"),
     *("no_leaf", "leaf", "network", "least_odds"),
-    *("band_px", "unsure_colour", "firm"),
+    *("band_px", "faint_odds", "unsure_colour", "firm"),
     *("pure_near_px", "pure_far_px", "purer"),
     *("least_pure_leaf", "least_pure_ground", "least_contrast"),
 )
@@ -141,6 +141,7 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "network": canopy.NETWORK,
         "least_odds": model.least_odds,
         "band_px": canopy.BAND_PX,
+        "faint_odds": np.log(canopy.FAINT / (1 - canopy.FAINT)),
         "unsure_colour": canopy.UNSURE_COLOUR,
         "firm": canopy.FIRM,
         "pure_near_px": edges.PURE_PX[0],

@@ -60,6 +60,10 @@ NETWORK = 0.05
 picture's own leaves and ground look like (`lapsekit.vision.own_colours`). These three numbers were
 chosen on photographs of plots that neither had seen."""
 
+FAINT = 0.25
+"""Share of leaf from which a pixel counts, if pixels like it lead from it to leaf: a leaf so narrow
+that it nowhere fills half a pixel (hysteresis; Canny 1986, IEEE TPAMI 8(6), 679-698)."""
+
 UNSURE_COLOUR, FIRM = 0.3, 0.1
 """Share of a window that must be pure leaf for its colour to count more than what the network
 expects, and how much above it alone counts. On the rim of a broad leaf nearly half is."""
@@ -183,7 +187,7 @@ class CanopyModel:
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
         rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX]
-        rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, UNSURE_COLOUR, FIRM, DOUBTFUL]
+        rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, FAINT, UNSURE_COLOUR, FIRM, DOUBTFUL]
         numbers = [self.threshold, self.perceptron.as_plain(), rules, OWN_RULES]
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
@@ -265,7 +269,8 @@ class CanopyModel:
             pure colours on both sides say (see `lapsekit.vision.edges`). The narrower a leaf, the
             less its pure colour shows, and the more counts what the network expects: from the mean
             of both, where a leaf is hardly broad enough to show any, to the network alone, where
-            it is not.
+            it is not. Beyond that band too the network is heard, where leaves that are nowhere as
+            broad as half a pixel reach out (`FAINT`).
 
         Raises
         ------
@@ -323,7 +328,23 @@ def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     places = np.flatnonzero(band)
     if len(places):
         found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
+        faint = _faint(odds, mask, grown, places)
+        found.ravel()[faint] = shares_of(odds.ravel()[faint])
     return found, odds
+
+
+def _faint(odds, mask, grown, band) -> np.ndarray:
+    """Places beyond the outline's band that a path of `FAINT` pixels joins to the mask."""
+    likely = odds > np.log(FAINT / (1 - FAINT))
+    beyond = np.flatnonzero(likely & (grown == 0))
+    if not len(beyond):
+        return beyond
+    count, labels = cv2.connectedComponentsWithAlgorithm(
+        likely.view(np.uint8) | mask, 8, cv2.CV_32S, cv2.CCL_GRANA
+    )
+    joined = np.zeros(count, bool)
+    joined[labels.ravel()[band[mask.ravel()[band] > 0]]] = True
+    return beyond[joined[labels.ravel()[beyond]]]
 
 
 def _judged(picture, odds, colours, least):
@@ -339,8 +360,10 @@ def _judged(picture, odds, colours, least):
     patches = cv2.morphologyEx(loud.view(np.uint8), cv2.MORPH_OPEN, window(1))
     heard = cv2.dilate(patches, window(HEARD_PX)).view(bool)
     taught = np.where(heard, taught, mask)
-    taught &= ~_rims(mask & ~taught, taught)
-    return taught, np.where(heard, together, odds), np.where(heard, evidence, 0)
+    gone = _rims(mask & ~taught, taught)
+    told = np.where(heard, together, odds)
+    told[gone] = np.minimum(told[gone], NO_LEAF)
+    return taught & ~gone, told, np.where(heard, evidence, 0)
 
 
 def shares_of(odds: np.ndarray) -> np.ndarray:

@@ -151,7 +151,32 @@ static float share_of(int x, int y, float odds, const sides *s) {
   return expected + (0.5f + 0.5f * trust) * (leaf - expected);
 }
 
-/* Shares for a cleaned mask: 1 inside and 0 away from it, parts along its outline. */
+/* Beyond the outline's band: leaves so narrow that they nowhere fill half a pixel, followed from the
+   mask from pixel to pixel. */
+static void add_faint(const u8 *mask, const u8 *outer, const float *odds, float *cover) {
+  size mark = heap_mark();
+  int width = picture.width, height = picture.height, waiting = 0;
+  u8 *reached = take((size)width * height);
+  u32 *queue = take((size)width * height * sizeof(u32));
+  __builtin_memcpy(reached, mask, (size)width * height);
+  for (int at = 0; at < width * height; at++)
+    if (mask[at]) queue[waiting++] = (u32)at;
+  while (waiting) {
+    int at = (int)queue[--waiting], row = at / width, column = at % width;
+    for (int y = most(0, row - 1); y <= least(height - 1, row + 1); y++)
+      for (int x = most(0, column - 1); x <= least(width - 1, column + 1); x++) {
+        int next = y * width + x;
+        if (reached[next] || odds[next] <= number(FAINT_ODDS)) continue;
+        reached[next] = 1;
+        queue[waiting++] = (u32)next;
+        if (!outer[next]) cover[next] = (float)(1 / (1 + exponential(-odds[next])));
+      }
+  }
+  heap_release(mark);
+}
+
+/* Shares for a cleaned mask: 1 inside and 0 away from it, parts along its outline and where narrow
+   leaves reach out of it. */
 void cover_of(const u8 *mask, const float *odds, float *cover) {
   size mark = heap_mark();
   int width = picture.width, height = picture.height, reach = (int)number(BAND_PX);
@@ -164,5 +189,6 @@ void cover_of(const u8 *mask, const float *odds, float *cover) {
       size at = (size)y * width + x;
       cover[at] = outer[at] == inner[at] ? (float)mask[at] : share_of(x, y, odds[at], &s);
     }
+  add_faint(mask, outer, odds, cover);
   heap_release(mark);
 }

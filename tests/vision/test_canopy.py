@@ -16,6 +16,7 @@ from lapsekit.vision.canopy import (
     classify,
     clean,
     cover_and_doubt,
+    cover_by_odds,
 )
 from lapsekit.vision.colour import opponent_logarithms
 
@@ -203,6 +204,27 @@ def test_cleaning_removes_specks_and_closes_pinholes():
     np.testing.assert_array_equal(clean(mask), wanted)
     for value in (False, True):
         assert (clean(np.full((9, 9), value)) == value).all()
+
+
+def log_odds(share):
+    return np.log(share / (1 - share))
+
+
+def test_a_narrow_leaf_counts_where_a_path_leads_from_it_to_surer_leaf():
+    """Of two straws that fill 0.3 of their pixels, the one that a leaf ends in counts so much."""
+    share = np.full((120, 160), 0.001, np.float32)
+    share[20:60, 20:60] = 0.999
+    share[40, 60:140] = 0.3
+    share[100, 60:140] = 0.3
+    picture = np.full((120, 160, 3), SOIL, np.uint8)
+    picture[20:60, 20:60] = LEAF
+    found = cover_by_odds(picture, log_odds(share))
+    beyond = found[:, 66:]
+    assert beyond[:90].sum() == pytest.approx(0.3 * 74, rel=1e-4)
+    assert not beyond[90:].any()
+    share[40, 100] = 0.1
+    found = cover_by_odds(picture, log_odds(share))
+    assert found[:, 66:].sum() == pytest.approx(0.3 * 34, rel=1e-4)
 
 
 def test_classify_and_cover_are_the_doors(model):
