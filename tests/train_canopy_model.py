@@ -3,7 +3,7 @@
     python tests/train_canopy_model.py --data DIR --benches DIR --out FILE [--held-out DIR]
 
 --data is the folder that contains field-wheat/, --benches what ``tests/render_training_frames.py``
-made. Needs the extra [train]. About two hours on one core.
+made. Needs the extra [train]. About three hours on one core.
 
 The network learns from rendered benches and drawings first, then from these and photographs
 together. The perceptron learns from photographs alone. ``lapsekit prove --data DIR`` judges every
@@ -38,7 +38,7 @@ from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.network import Network
 
 SEED = 20310417
-DRAWINGS = 160
+DRAWINGS = 520
 FOLDS = 4
 WALKED = ("FPWW0280001", "FPWW0280008", "FPWW0220032")
 """Plots that ``tests/prove_sequences.py`` takes through the whole road: a fold of their own."""
