@@ -13,6 +13,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
+from training_drawings import drawing, not_green
 
 from lapsekit.detail import detail_of
 from lapsekit.photographs import Photograph
@@ -50,11 +51,6 @@ SAMPLING_SHARES = (0.78, 0.09, 0.13)
 """How cameras keep colours: mostly at half the resolution of lightness, across and down."""
 
 DRAWING_VIEWS = 4
-WHOLE_PLANTS = 0.6
-"""Share of drawings with tufts and rosettes; the others have leaves here and there. Without these
-the network took dark soil among rows of small seedlings for red leaves."""
-
-DRAWING_PX = 320
 
 
 @dataclass(frozen=True)
@@ -107,7 +103,9 @@ def views(thing: Photograph | Bench | Drawing, seed: int) -> Iterator[View]:
                 yield View(picture, mask.astype(np.float32), share)
     elif isinstance(thing, Drawing):
         for _ in range(DRAWING_VIEWS):
-            yield drawn(rng)
+            light, cover = drawing(rng)
+            picture, detail = photographed(light, rng)
+            yield View(picture, cover, 1.0, detail)
     else:
         for _ in range(BENCH_VIEWS):
             yield developed(thing, float(np.exp(rng.uniform(*np.log(BENCH_SCALES)))), rng)
@@ -182,174 +180,6 @@ def photographed(light: np.ndarray, rng) -> tuple[np.ndarray, Detail]:
     return compressed(np.rint(np.clip(shown, 0, 1) * 255).astype(np.uint8), by, rng)
 
 
-# --- drawings ------------------------------------------------------------------------------------
-
-
-def _rough(rng, colour, strength) -> np.ndarray:
-    """A surface of about one colour (linear light), rough at two scales: (3n, 3n, 3)."""
-    size = 3 * DRAWING_PX
-    light = np.zeros((size, size), np.float32)
-    for cells in (int(rng.integers(4, 40)), int(rng.integers(60, 240))):
-        grid = rng.standard_normal((cells, cells)).astype(np.float32)
-        light += cv2.resize(grid, (size, size), interpolation=cv2.INTER_CUBIC)
-    hue = rng.standard_normal((int(rng.integers(3, 60)),) * 2 + (3,)).astype(np.float32)
-    hue = cv2.resize(hue, (size, size), interpolation=cv2.INTER_CUBIC)
-    return np.exp(strength * light[..., None] + 0.25 * strength * hue) * colour
-
-
-def _leaf_colour(rng) -> np.ndarray:
-    """Linear light of some leaf: mostly greens, some reds and purples."""
-    if rng.uniform() < 0.75:
-        hue, depth = rng.uniform(70, 150), rng.uniform(0.35, 0.8)
-    else:
-        hue, depth = rng.uniform(-50, 12), rng.uniform(0.45, 0.75)
-    hsv = np.float32([[[hue % 360, depth, rng.uniform(0.3, 0.75)]]])
-    return cv2.cvtColor(hsv, cv2.COLOR_HSV2RGB)[0, 0] ** np.float32(2.2)
-
-
-def _shape(rng) -> np.ndarray:
-    """A disc, a leaf, a straw or a star, three times as fine as the picture: (3n, 3n) uint8."""
-    size = 3 * DRAWING_PX
-    shape = np.zeros((size, size), np.uint8)
-    centre = rng.uniform(0, size, 2)
-    kind, long = rng.integers(4), float(np.exp(rng.uniform(np.log(9), np.log(450))))
-    if kind == 3:
-        ends = centre + rng.uniform(-1, 1, (4, 2)) * long
-        wide = int(rng.integers(2, 16))
-        cv2.polylines(shape, [ends.astype(np.int32)], False, 1, wide, cv2.LINE_8)
-        return shape
-    turn = np.linspace(0, 2 * np.pi, 120, endpoint=False)
-    if kind == 2:
-        far = 0.55 + 0.45 * np.cos(rng.integers(3, 9) * turn)
-    else:
-        far = 1 + 0.06 * np.cos(rng.integers(3, 20) * turn + 1) * (kind == 1)
-    slim = 1.0 if kind == 0 else rng.uniform(0.25, 1)
-    points = long / 2 * far[:, None] * np.stack([np.cos(turn), slim * np.sin(turn)], 1)
-    a = rng.uniform(0, np.pi)
-    points = points @ np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) + centre
-    cv2.fillPoly(shape, [np.rint(points).astype(np.int32)], 1)
-    return shape
-
-
-@dataclass(frozen=True)
-class _Kind:
-    """What plants of a kind have in common; lengths are parts of their reach."""
-
-    tuft: bool
-    leaves: int
-    slim: float
-    stalk: float
-    straw: float
-
-    @classmethod
-    def some(cls, rng) -> "_Kind":
-        tuft = bool(rng.uniform() < 0.4)
-        leaves = int(rng.integers(15, 80) if tuft else rng.integers(2, 18))
-        return cls(tuft, leaves, *rng.uniform((0.12, 0, 0.01), (0.4, 0.5, 0.05)))
-
-
-def _leaves(kind: _Kind, centre: np.ndarray, reach: float, rng) -> list[tuple[np.ndarray, int]]:
-    """Leaves of one plant, the lowest first: points of a line or of an outline, and how wide.
-
-    Between them lie gaps that are as narrow as a pixel and in the plant's own shade.
-    """
-    found, wide = [], int(np.clip(reach * kind.straw, 1, 8))
-    turns = rng.uniform(0, 2 * np.pi) + 2.4 * np.arange(kind.leaves)  # the golden angle
-    if kind.tuft:
-        turns = rng.uniform(0, 2 * np.pi, kind.leaves)
-    for turn in turns:
-        long, bent = reach * rng.uniform(0.4, 1), turn + rng.normal(0, 0.25)
-        first = centre + rng.normal(0, 0.06 * reach, 2) * kind.tuft
-        middle = first + 0.5 * long * np.array([np.cos(turn), np.sin(turn)])
-        last = middle + 0.5 * long * np.array([np.cos(bent), np.sin(bent)])
-        found.append((np.array([first, middle, last]), wide))
-        if not kind.tuft:
-            blade = first + (kind.stalk + (1 - kind.stalk) / 2) * (last - first)
-            along = (1 - kind.stalk) / 2 * (last - first)
-            across = kind.slim * np.array([-along[1], along[0]])
-            a = np.linspace(0, 2 * np.pi, 40)[:, None]
-            found.append((blade + np.cos(a) * along + np.sin(a) * across, 0))
-    return found
-
-
-def _planted(rng) -> list[tuple[np.ndarray, int]]:
-    """Leaves of a few plants anywhere, or of many alike in rows, as in a tray or a seed bed."""
-    size = 3 * DRAWING_PX
-    if rng.uniform() < 0.5:
-        reaches = np.exp(rng.uniform(np.log(15), np.log(300), rng.integers(1, 14)))
-        plants = [(_Kind.some(rng), rng.uniform(0, size, 2), reach) for reach in reaches]
-    else:
-        kind, reach = _Kind.some(rng), float(np.exp(rng.uniform(np.log(12), np.log(110))))
-        apart = max(reach * rng.uniform(1.6, 4), 45.0)
-        rows = np.arange(rng.uniform(0, apart), size, apart)
-        places = [np.array([x, y]) for y in rows for x in rows if rng.uniform() < 0.9]
-        places = [place + rng.normal(0, 0.1 * apart, 2) for place in places]
-        plants = [(kind, place, reach * np.exp(rng.normal(0, 0.2))) for place in places]
-    return [leaf for plant in plants for leaf in _leaves(*plant, rng)]
-
-
-def _drawn_leaf(points: np.ndarray, wide: int, size: int) -> tuple[tuple[slice, slice], np.ndarray]:
-    """Where a leaf lies, and its mask there."""
-    low = np.clip(np.floor(points.min(0)).astype(int) - wide - 1, 0, size)
-    high = np.clip(np.ceil(points.max(0)).astype(int) + wide + 2, 0, size)
-    mask = np.zeros(np.maximum(high - low, 0)[::-1], np.uint8)
-    at = np.rint(points - low).astype(np.int32)
-    if mask.size and wide:
-        cv2.polylines(mask, [at], False, 1, wide, cv2.LINE_8)
-    elif mask.size:
-        cv2.fillPoly(mask, [at], 1)
-    return (slice(low[1], high[1]), slice(low[0], high[0])), mask > 0
-
-
-def _put_plants(light: np.ndarray, leaf_light: np.ndarray, rng) -> np.ndarray:
-    """Draw plants into the light, over the shade that they throw; where they are."""
-    leaves = [_drawn_leaf(*leaf, len(light)) for leaf in _planted(rng)]
-    every = np.zeros(light.shape[:2], np.uint8)
-    for at, mask in leaves:
-        every[at] |= mask
-    soft = cv2.GaussianBlur(every.astype(np.float32), (0, 0), rng.uniform(3, 14))
-    step = tuple(int(n) for n in rng.integers(-8, 9, 2))
-    light *= (1 - rng.uniform(0, 0.85) * np.roll(soft, step, (0, 1)))[..., None]
-    low = rng.uniform(0.4, 1)
-    for at, mask in leaves:
-        tint = rng.uniform(low, 1) * np.exp(rng.normal(0, 0.12)) * np.exp(rng.normal(0, 0.05, 3))
-        light[at][mask] = leaf_light[at][mask] * tint.astype(np.float32)
-    return every
-
-
-def drawn(rng) -> View:
-    """Leaves and other things of drawn shapes on a rough ground, through some camera."""
-    grounds = ((96, 76, 58), (60, 46, 36), (60, 46, 36), (44, 36, 30), (142, 122, 99),
-               (120, 120, 118), (190, 180, 165), (170, 110, 80), (60, 60, 64))  # fmt: skip
-    ground = (np.float32(grounds[rng.integers(len(grounds))]) / 255) ** 2.2
-    ground *= np.exp(rng.normal(0, 0.15, 3) + rng.normal(0, 0.4)).astype(np.float32)
-    light = _rough(rng, ground, rng.uniform(0.02, 0.35))
-    plant = np.zeros(light.shape[:2], np.uint8)
-    leaf = _rough(rng, _leaf_colour(rng), rng.uniform(0.01, 0.2))
-    whole = rng.uniform() < WHOLE_PLANTS
-    if whole:
-        plant |= _put_plants(light, leaf, rng)
-    for _ in range(int(rng.integers(0, 4) if whole else rng.integers(3, 40))):
-        shape = _shape(rng)
-        if rng.uniform() < 0.8:
-            tint = np.exp(rng.normal(0, 0.15)) * np.exp(rng.normal(0, 0.05, 3))
-            light[shape > 0] = leaf[shape > 0] * tint.astype(np.float32)
-            plant |= shape
-        else:
-            thing = cv2.cvtColor(not_green(rng, 0.6)[None, None], cv2.COLOR_LAB2RGB)[0, 0]
-            light[shape > 0] = np.clip(thing, 0.02, 1) ** np.float32(2.2)
-            plant &= 1 - shape
-    shade = _shape(rng) | _shape(rng)
-    if rng.uniform() < 0.5:
-        soft = cv2.GaussianBlur(shade.astype(np.float32), (0, 0), rng.uniform(2, 12))
-        light *= (1 - rng.uniform(0.3, 0.75) * soft)[..., None]
-    size = (DRAWING_PX, DRAWING_PX)
-    small = cv2.resize(light, size, interpolation=cv2.INTER_AREA)
-    cover = cv2.resize(plant.astype(np.float32), size, interpolation=cv2.INTER_AREA)
-    picture, detail = photographed(small, rng)
-    return View(picture, cover, 1.0, detail)
-
-
 # --- photographs: other light, other ground, other things ----------------------------------------
 
 
@@ -363,13 +193,6 @@ def other_light(picture: np.ndarray, rng) -> np.ndarray:
     grey = changed.mean(axis=2, keepdims=True)
     changed = grey + (changed - grey) * np.float32(np.exp(rng.uniform(-0.2, 0.4)))
     return np.rint(np.clip(changed, 0, 1) * 255).astype(np.uint8)
-
-
-def not_green(rng, neutral: float) -> np.ndarray:
-    """A Lab colour that no green leaf has; with probability `neutral` a grey."""
-    hue = np.deg2rad(rng.uniform(-150, 80))
-    chroma = rng.uniform(0, 6) if rng.uniform() < neutral else 45 * rng.uniform() ** 1.5
-    return np.array([rng.uniform(10, 97), chroma * np.cos(hue), chroma * np.sin(hue)], np.float32)
 
 
 def _lab(picture: np.ndarray) -> np.ndarray:
