@@ -2,8 +2,8 @@
 
     python tests/fit_doubt.py --benches DIR [--model FILE]
 
-DIR holds benches that ``tests/render_training_frames.py`` made and the model has not seen (the last
-four of its 48 are kept from training). What is found within 12 px of a plant's true pixels, and
+DIR holds benches that ``tests/render_training_frames.py`` made and the model has not seen (44 to
+47 are kept from training). What is found within 12 px of a plant's true pixels, and
 nearer to them than to another plant's, counts for it. Errors of plants of 4 cm² and more are
 explained by a standard deviation that is the root of the sum of squares of three shares: of the
 plant's area, of what was in doubt, and of the length of its edge times 1 px; by the greatest

@@ -299,7 +299,7 @@ def make_bench(job):
 def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--out", required=True, type=Path)
-    parser.add_argument("--benches", type=int, default=48)
+    parser.add_argument("--benches", type=int, default=66)
     parser.add_argument("--first", type=int, default=0, help="number of the first bench")
     parser.add_argument("--frames", type=int, default=4)
     parser.add_argument("--generator", type=Path, default=HERE.parent / "sample_frames")

@@ -1,4 +1,4 @@
-"""Train the canopy model that lapsekit ships, and its kind for plots that it has not seen.
+"""Train a canopy model of the kind that lapsekit ships, and others for plots that it has not seen.
 
     python tests/train_canopy_model.py --data DIR --benches DIR --out FILE [--held-out DIR]
 
@@ -11,6 +11,10 @@ photograph by the held-out model that has not seen its plot: --held-out writes t
 plots that ``tests/prove_sequences.py`` measures, is trained as the shipped one is. Areas matter
 there; masks are mostly the perceptron's, so that the others take the network of before it saw any
 photograph.
+
+The shipped model went on from model to model instead of beginning anew; ``training`` in its file
+tells its steps, and from what and by what means. The held-out models are older than its last
+steps.
 """
 
 import argparse

@@ -30,13 +30,14 @@ SETTLING = ({Bench: 0.78, Drawing: 0.22}, 5_500, 8e-4)
 last without again: exact truth sets right what hands drew too wide."""
 
 SURE, UNSURE = 0.6, 0.03
-"""What a photograph's pixel counts: inside a leaf or beyond its outline, and near the outline.
-Hands draw a pixel or two too wide: a network that heard them there took narrow leaves for wider."""
-
+"""By what a photograph's pixel counts less: inside a leaf or beyond its outline, and near the
+outline. Hands draw a pixel or two too wide: a network that heard them there took narrow leaves for
+wider."""
 
 AROUND_PX, BARE = 65, 0.1
-"""A pixel counts by the leaf in a square of so many pixels around it: one over the square root of
-its share and `BARE`. A seedling's area is to be as right as a grown plant's, in parts of itself."""
+"""A pixel counts by the share of leaf in a square of so many pixels around it: one over the square
+root of the sum of that share and `BARE`. A seedling's area is to be as right as a grown plant's, in
+parts of itself."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +65,8 @@ def shown(thing: Photograph | Bench | Drawing, seed: int) -> list[Shown]:
 
 
 class Pool:
-    """Views to draw crops from: of each kind its share, of each view by its longer side.
+    """Views to draw crops from: of each kind its share, of each view by the root of its size and
+    by how much it counts.
 
     By their sizes, coarse pictures would hardly be seen: they have few pixels.
     """

@@ -11,8 +11,9 @@ import numpy as np
 
 DRAWING_PX = 320
 WHOLE_PLANTS = 0.6
-"""Share of drawings with tufts and rosettes; the others have leaves here and there. Without these
-the network took dark soil among rows of small seedlings for red leaves."""
+"""Share of drawings with tufts and rosettes, and at most three other things; the others have single
+leaves and things here and there. Where it had seen no such plants, the network took dark soil among
+rows of small seedlings for red leaves."""
 
 
 def not_green(rng, neutral: float) -> np.ndarray:
@@ -70,7 +71,20 @@ def _shape(rng) -> np.ndarray:
 
 @dataclass(frozen=True)
 class _Kind:
-    """What plants of a kind have in common; lengths are parts of their reach."""
+    """What plants of a kind have in common.
+
+    Attributes
+    ----------
+    tuft : bool
+        Straws in any direction; otherwise a rosette of blades.
+    leaves : int
+    slim : float
+        A blade's width as a part of its length.
+    stalk : float
+        Its stalk as a part of blade and stalk together.
+    straw : float
+        Width of straws and stalks as a part of the plant's reach.
+    """
 
     tuft: bool
     leaves: int
@@ -86,7 +100,8 @@ class _Kind:
 
 
 def _leaves(kind: _Kind, centre: np.ndarray, reach: float, rng) -> list[tuple[np.ndarray, int]]:
-    """Leaves of one plant, the lowest first: points of a line or of an outline, and how wide.
+    """Leaves of one plant, the lowest first: points of a line and how wide it is, or of an
+    outline and 0.
 
     Between them lie gaps that are as narrow as a pixel and in the plant's own shade.
     """

@@ -51,6 +51,7 @@ SAMPLING_SHARES = (0.78, 0.09, 0.13)
 """How cameras keep colours: mostly at half the resolution of lightness, across and down."""
 
 DRAWING_VIEWS = 4
+"""Drawings that one number stands for."""
 
 
 @dataclass(frozen=True)

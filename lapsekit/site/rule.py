@@ -141,7 +141,7 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "network": canopy.NETWORK,
         "least_odds": model.least_odds,
         "band_px": canopy.BAND_PX,
-        "faint_odds": np.log(canopy.FAINT / (1 - canopy.FAINT)),
+        "faint_odds": canopy.FAINT_ODDS,
         "unsure_colour": canopy.UNSURE_COLOUR,
         "firm": canopy.FIRM,
         "pure_near_px": edges.PURE_PX[0],

@@ -61,8 +61,11 @@ picture's own leaves and ground look like (`lapsekit.vision.own_colours`). These
 chosen on photographs of plots that neither had seen."""
 
 FAINT = 0.25
-"""Share of leaf from which a pixel counts, if pixels like it lead from it to leaf: a leaf so narrow
-that it nowhere fills half a pixel (hysteresis; Canny 1986, IEEE TPAMI 8(6), 679-698)."""
+"""Share of leaf from which a pixel counts, if pixels like it lead from it to leaf: a straw that
+nowhere fills half a pixel (hysteresis; Canny 1986, IEEE TPAMI 8(6), 679-698). Specks on the way
+count too, and so does ground beside a leaf of which the network is as unsure."""
+
+FAINT_ODDS = float(np.log(FAINT / (1 - FAINT)))
 
 UNSURE_COLOUR, FIRM = 0.3, 0.1
 """Share of a window that must be pure leaf for its colour to count more than what the network
@@ -320,7 +323,7 @@ def cover_by_odds(
 
 def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     """Cover, and the log odds with what the grower taught."""
-    mask, odds, evidence = _judged(picture, odds, colours, 0)
+    mask, odds, evidence, gone = _judged(picture, odds, colours, 0)
     mask, near = clean(mask).view(np.uint8), window(BAND_PX)
     grown = cv2.dilate(mask, near)
     band = grown != cv2.erode(mask, near)
@@ -328,14 +331,19 @@ def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     places = np.flatnonzero(band)
     if len(places):
         found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
-        faint = _faint(odds, mask, grown, places)
+        likely = odds > FAINT_ODDS
+        if gone is not None:
+            likely &= ~gone
+        faint = _faint(likely, mask, grown, places)
         found.ravel()[faint] = shares_of(odds.ravel()[faint])
     return found, odds
 
 
-def _faint(odds, mask, grown, band) -> np.ndarray:
-    """Places beyond the outline's band that a path of `FAINT` pixels joins to the mask."""
-    likely = odds > np.log(FAINT / (1 - FAINT))
+def _faint(likely, mask, grown, along) -> np.ndarray:
+    """Flat indices beyond the outline's band that likely pixels join (8-connected) to the mask.
+
+    The way may lead through the band, whose flat indices are `along`.
+    """
     beyond = np.flatnonzero(likely & (grown == 0))
     if not len(beyond):
         return beyond
@@ -343,15 +351,17 @@ def _faint(odds, mask, grown, band) -> np.ndarray:
         likely.view(np.uint8) | mask, 8, cv2.CV_32S, cv2.CCL_GRANA
     )
     joined = np.zeros(count, bool)
-    joined[labels.ravel()[band[mask.ravel()[band] > 0]]] = True
+    joined[labels.ravel()[along[mask.ravel()[along] > 0]]] = True
     return beyond[joined[labels.ravel()[beyond]]]
 
 
 def _judged(picture, odds, colours, least):
-    """The mask before cleaning, the log odds, and the grower's evidence where it is heard."""
+    """The mask before cleaning, the log odds, the grower's evidence where it is heard, and where
+    strokes allow no faint leaf; the last two are None without strokes.
+    """
     mask = odds > least
     if colours is None:
-        return mask, odds, None
+        return mask, odds, None, None
     evidence = colours.evidence(picture)
     together = with_evidence(odds, evidence)
     taught = together > least
@@ -360,10 +370,9 @@ def _judged(picture, odds, colours, least):
     patches = cv2.morphologyEx(loud.view(np.uint8), cv2.MORPH_OPEN, window(1))
     heard = cv2.dilate(patches, window(HEARD_PX)).view(bool)
     taught = np.where(heard, taught, mask)
-    gone = _rims(mask & ~taught, taught)
+    rims = _rims(mask & ~taught, taught)
     told = np.where(heard, together, odds)
-    told[gone] = np.minimum(told[gone], NO_LEAF)
-    return taught & ~gone, told, np.where(heard, evidence, 0)
+    return taught & ~rims, told, np.where(heard, evidence, 0), rims | (evidence < -HEARD)
 
 
 def shares_of(odds: np.ndarray) -> np.ndarray:

@@ -210,21 +210,46 @@ def log_odds(share):
     return np.log(share / (1 - share))
 
 
-def test_a_narrow_leaf_counts_where_a_path_leads_from_it_to_surer_leaf():
-    """Of two straws that fill 0.3 of their pixels, the one that a leaf ends in counts so much."""
-    share = np.full((120, 160), 0.001, np.float32)
+def leaf_with_straws(share_of_straw):
+    """A square leaf, a straw that slants out of it and one that stands alone: picture and odds."""
+    share = np.full((160, 160), 0.001, np.float32)
     share[20:60, 20:60] = 0.999
-    share[40, 60:140] = 0.3
-    share[100, 60:140] = 0.3
-    picture = np.full((120, 160, 3), SOIL, np.uint8)
+    along = np.arange(80)
+    share[58 + along, 58 + along] = share_of_straw
+    share[20, 70:150] = share_of_straw
+    picture = np.full((160, 160, 3), SOIL, np.uint8)
     picture[20:60, 20:60] = LEAF
-    found = cover_by_odds(picture, log_odds(share))
-    beyond = found[:, 66:]
-    assert beyond[:90].sum() == pytest.approx(0.3 * 74, rel=1e-4)
-    assert not beyond[90:].any()
-    share[40, 100] = 0.1
-    found = cover_by_odds(picture, log_odds(share))
-    assert found[:, 66:].sum() == pytest.approx(0.3 * 34, rel=1e-4)
+    return picture, log_odds(share)
+
+
+@pytest.mark.parametrize(("share", "counted"), [(0.3, 0.3 * 75), (0.26, 0.26 * 75), (0.24, 0)])
+def test_a_straw_counts_by_its_share_where_it_grows_from_a_leaf(share, counted):
+    """Above a quarter; a straw that no path joins to a leaf counts nothing."""
+    picture, odds = leaf_with_straws(share)
+    beyond = cover_by_odds(picture, odds)[63:]
+    assert beyond.sum() == pytest.approx(counted, abs=1e-3)
+    assert not cover_by_odds(picture, odds)[:40, 70:].any()
+
+
+def test_a_straw_counts_no_farther_than_its_path_leads():
+    picture, odds = leaf_with_straws(0.3)
+    odds[100, 100] = log_odds(0.1)
+    assert cover_by_odds(picture, odds)[63:].sum() == pytest.approx(0.3 * 37, abs=1e-3)
+
+
+def test_what_strokes_call_no_plant_is_no_faint_leaf():
+    """Evidence against a straw takes it away; the leaf, of which strokes say nothing, stays."""
+    picture, odds = leaf_with_straws(0.3)
+
+    class Strokes:
+        def evidence(self, picture):
+            found = np.zeros(picture.shape[:2], np.float32)
+            found[70:] = -5
+            return found
+
+    plain, taught = cover_by_odds(picture, odds), cover_by_odds(picture, odds, Strokes())
+    assert plain[70:].any() and not taught[70:].any()
+    assert np.array_equal(plain[:70], taught[:70])
 
 
 def test_classify_and_cover_are_the_doors(model):
