@@ -5,7 +5,7 @@ support about equally well, never further than they support it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 import numpy as np
@@ -90,7 +90,8 @@ def foretell(
 
     Notes
     -----
-    Laws are fitted to the days since the last sudden loss.
+    Laws are fitted to the days since the last sudden loss. Nothing is foretold of days after the
+    one on which a region ends.
     """
     for cover in covers:
         if not 0 < cover <= 1:
@@ -111,7 +112,8 @@ def _foretold(growth: Growth, sown: int, covers: Sequence[float]) -> Foretold:
     compared = fit_laws(np.array(days, float) - sown, areas, errors)
     full = float(np.median([d.area_cm2 / d.cover for d in rows[-7:]]))
     found = [
-        _measured(growth, cover, full, placed) or _ahead(compared, cover, full, sown)
+        _measured(growth, cover, full, placed)
+        or _until(growth.region.until, _ahead(compared, cover, full, sown))
         for cover in covers
     ]
     return Foretold(compared, _final(compared, growth), tuple(found), sown)
@@ -189,6 +191,14 @@ def _ahead(compared: Comparison, cover: float, full: float, sown: int) -> Reache
         names,
         "; ".join(dict.fromkeys(part for note in notes for part in note.split("; ") if part)),
     )
+
+
+def _until(end: date | None, ahead: Reached) -> Reached:
+    """What lies ahead, unless it lies beyond the last day that a region is measured."""
+    if end is None or ahead.day is None or ahead.day <= end:
+        return ahead
+    note = f"it ended on {end} before it came to a cover of {ahead.cover:.0%}"
+    return replace(ahead, day=None, day_low=None, day_high=None, note=note)
 
 
 def _in_words(note: str, cover: float, full: float) -> str:

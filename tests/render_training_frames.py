@@ -49,6 +49,10 @@ FIRST_BENCHES = 24
 """From this bench on there are flowers, narrower and broader straws, more red leaves and seedlings:
 what a model trained on the benches before found hardest."""
 
+GROWN_TRAYS = 72
+"""From this bench on the trays' plugs have grown until they nearly meet, and narrow views look at
+them: before, nearly all of those that the camera saw were seedlings."""
+
 NARROW_AND_RED = ("chives", "chives", "chives", "red lettuce", "red lettuce", "chard", "rocket",
                   "basil", "sunflower", "sunflower", "green lettuce", "pak choi")  # fmt: skip
 PLUGS = ("corn salad", "corn salad", "red lettuce", "green lettuce", "basil", "rocket", "chives",
@@ -81,7 +85,7 @@ def _near(colour, rng, spread=0.10):
     return tuple(int(v) for v in np.clip(np.array(colour) * gains, 4, 246))
 
 
-def _change_layout(rng):
+def _change_layout(rng, bench):
     """Camera height, width of view and place; must run before other modules read them."""
     from render import layout
 
@@ -91,6 +95,8 @@ def _change_layout(rng):
     layout.PX_PER_CM = layout.FOCAL_PX / layout.CAMERA_HEIGHT_M / 100
     room = max(0.0, 1.36 - layout.VIEW_WIDTH_M) / 2
     place = rng.uniform(-room, room), rng.uniform(-0.75 * room, 0.75 * room)
+    if bench >= GROWN_TRAYS and rng.uniform() < 0.6:
+        place = rng.uniform(0.1, 0.46), rng.uniform(-0.42, -0.2)
     layout.CAMERA_PLACE = (*map(float, place), layout.CAMERA_HEIGHT_M)
     layout.MOUNTING_TILT_DEG = tuple(rng.normal(0, 1.5, 3))
     kinds = ("terracotta", "plastic")
@@ -219,6 +225,8 @@ def _change_moments(rng, bench):
             large = {"chives": 420, "basil": 620, "rocket": 400, "chard": 900, "sunflower": 800,
                      "pak choi": 1000}.get(plant.species, 1800)  # fmt: skip
             if plant.group:
+                if bench >= GROWN_TRAYS:
+                    return float(np.exp(draw.uniform(np.log(8), np.log(75))))
                 large = 60
             return float(large * np.exp(np.log(0.0008 if not plant.group else 0.005)
                                         * draw.uniform() ** 1.3))  # fmt: skip
@@ -248,7 +256,7 @@ def make_bench(job):
     number, frames, out, generator = job
     sys.path.insert(0, str(generator))
     rng = np.random.default_rng([SEED, number])
-    _change_layout(rng)
+    _change_layout(rng, number)
     _change_plants(rng, number)
     _change_things(rng, number)
     if number >= FIRST_BENCHES:

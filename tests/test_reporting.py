@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from lapsekit.catalogue import Daily
+from lapsekit.edits.regions_text import end_region
 from lapsekit.errors import SettingsError
 from lapsekit.growth_tables import DAILY
 from lapsekit.measuring import measure
 from lapsekit.reporting import report_growth, work_out
+from lapsekit.season import Season
 from tests.scenes import FIRST_DAY, SETTINGS, disc_px, fill, make_season
 
 
@@ -148,6 +150,33 @@ def test_final_areas_and_covers_are_those_of_the_law_that_was_drawn(tmp_path):
     assert half.by == "measured" and half.day_low <= true <= half.day_high
     assert more.day is not None and never.day is None
     assert never.note == "the curve stays below a cover of 90%"
+
+
+def test_nothing_is_foretold_of_days_after_a_plant_ended(tmp_path):
+    """Logistic to 300 cm², followed up to half of its region of 320, which it would outgrow."""
+    season = make_season(tmp_path / "bench")
+    days = np.arange(44)
+    areas = 300 / (1 + np.exp((40 - days) / 6))
+    season.catalogue.store_daily(
+        [
+            Daily("basil", FIRST_DAY + timedelta(int(day)), a / 320, a / 330, a / 310, a, a * 0.96,
+                  a * 1.04, 5, {})
+            for day, a in zip(days, areas, strict=True)
+        ]
+    )  # fmt: skip
+    true = FIRST_DAY + timedelta(days=ceil(40 + 6 * log(0.7 * 320 / (300 - 0.7 * 320))))
+    (ahead,) = report_growth(season, (0.7,)).foretold["basil"].reached
+    assert ahead.day_low <= true <= ahead.day_high
+    for end, told in ((FIRST_DAY + timedelta(43), None), (ahead.day, ahead.day)):
+        path = season.folder / "regions.toml"
+        path.write_text(end_region(path.read_text(), "basil", end, "harvested"))
+        season.catalogue.close()
+        season = Season(season.folder)
+        (found,) = report_growth(season, (0.7,)).foretold["basil"].reached
+        assert found.day == told
+        if told is None:
+            assert found.note == f"it ended on {end} before it came to a cover of 70%"
+    season.catalogue.close()
 
 
 def test_a_cover_above_one_is_refused(grown):

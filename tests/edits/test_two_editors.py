@@ -27,10 +27,10 @@ folder, who = Path(sys.argv[1]), sys.argv[2]
 book, told = Book(folder), 0
 print("ready", flush=True)
 sys.stdin.readline()
-for number in range(200):
+for number in range(60):
     event = Event(date(2025, 5, 1), "", f"{who} {number}", "")
     book.change("note", {"diary.csv": lambda text: with_events(text, [event])})
-    if number % 10 == 0:
+    if number % 5 == 0:
         while True:
             seen = book.text("season.toml")
             about = tomllib.loads(seen.content)["season"].get("about", "")
@@ -54,7 +54,7 @@ from lapsekit.season import Season
 season = Season(Path(sys.argv[1]))
 print("ready", flush=True)
 sys.stdin.readline()
-for number in range(200):
+for number in range(60):
     add_events(season, "2025-05-01", f"{sys.argv[2]} {number}", [], "", Figures())
 print(0)
 """
@@ -93,7 +93,7 @@ def alternate():
             act(book)
 
 begun = mixed = 0
-for _ in range(60):
+for _ in range(25):
     child = os.fork()
     if child == 0:
         alternate()
@@ -141,11 +141,11 @@ def test_three_processes_at_once_lose_no_change_and_the_later_is_told(folder):
     told = [int(process.communicate(timeout=120)[0]) for process in running]
     assert [process.returncode for process in running] == [0, 0, 0]
     events, problems = read_diary(folder / "diary.csv")
-    wanted = {f"{who} {n}" for who in ("desk", "phone", "command") for n in range(200)}
-    assert {event.what for event in events} == wanted and len(events) == 600 and problems == []
+    wanted = {f"{who} {n}" for who in ("desk", "phone", "command") for n in range(60)}
+    assert {event.what for event in events} == wanted and len(events) == 180 and problems == []
     about = Season(folder).settings.season.about.split()
-    assert set(about) == {f"{who}{n}" for who in ("desk", "phone") for n in range(0, 200, 10)}
-    assert len(about) == 40
+    assert set(about) == {f"{who}{n}" for who in ("desk", "phone") for n in range(0, 60, 5)}
+    assert len(about) == 24
     assert sum(told) > 0, "the two never met, so that nothing was shown"
 
 
