@@ -65,7 +65,6 @@ LONG = re.compile(
             r"copying/test_copying\.py::test_a_bit_that_flips.*\[rsync\]",
             r"cluster/test_cluster_results\.py::test_every_process",
             r"cluster/test_cluster_results\.py::test_worker_processes.*\[[14]\]",
-            r"film/test_calm\.py::test_day_by_day.*\[bursts[1234]\]",
             r"film/test_film_benches\.py::test_a_film_of_a_few_days",
             r"film/test_film_grows\.py::test_(killed_at_random|on_a_full_disk)",
             r"film/test_film_killed\.py::test_thirty_kills",
@@ -82,6 +81,17 @@ LONG = re.compile(
             r"test_thinning\.py::test_killed_at_random",
             r"unattended/test_kills\.py::test_mornings",
             r"desk/test_setting_up\.py::.*laptop",
+            r"test_cli\.py::test_measure_and_site_at_once",
+            r"desk/test_desk_road\.py::.*\[by_(mail|folder)\]",
+            r"desk/test_desk_followers\.py::test_(after_a_yes|where_the_site_goes)",
+            r"desk/test_desk_jobs\.py::test_a_first_command_that_fails",
+            r"copying/test_copying\.py::test_(all_is_copied_once|a_bit_that_flips).*\[sealed\]",
+            r"followers/test_erased_copies\.py::.*\[sealed\]",
+            r"collecting/test_collection_growth\.py::test_of_more_crops",
+            r"cluster/test_cluster_safety\.py::test_a_worker_of_another_version",
+            r"film/test_calm\.py::test_day_by_day",
+            r"site/test_made_again\.py::test_what_a_days_page_is_told",
+            r"web/test_paths\.py::test_no_trick",
         )
     )
 )
