@@ -51,7 +51,8 @@ what a model trained on the benches before found hardest."""
 
 GROWN_TRAYS = 72
 """From this bench on the trays' plugs have grown until they nearly meet, and narrow views look at
-them: before, nearly all of those that the camera saw were seedlings."""
+them: before, nearly all of those that the camera saw were seedlings. The shipped model has not
+learned from these."""
 
 NARROW_AND_RED = ("chives", "chives", "chives", "red lettuce", "red lettuce", "chard", "rocket",
                   "basil", "sunflower", "sunflower", "green lettuce", "pak choi")  # fmt: skip
