@@ -92,6 +92,10 @@ LONG = re.compile(
             r"film/test_calm\.py::test_day_by_day",
             r"site/test_made_again\.py::test_what_a_days_page_is_told",
             r"web/test_paths\.py::test_no_trick",
+            r"test_frames_command\.py::test_a_no_is_worked_into",
+            r"desk/test_desk_frames\.py::test_the_word_counts_once",
+            r"vision/test_canopy_properties\.py::test_seedlings_come_out_nearer",
+            r"publishing/test_publishing\.py::test_a_linked_folder",
         )
     )
 )

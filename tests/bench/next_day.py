@@ -139,7 +139,7 @@ def told(found: Sequence[Aged]) -> str:
 
 def rows(quick: bool) -> Iterator[Row]:
     """Rows for the table of all benchmarks."""
-    kind = ((1, 2), 2, 1, 480) if quick else (AGES, FRAMES_A_DAY, MORNINGS)
+    kind = ((2, 3), 3, 1, 480) if quick else (AGES, FRAMES_A_DAY, MORNINGS)
     with tempfile.TemporaryDirectory() as scratch:
         found = seasons(Path(scratch), *kind)
     early, late = found[0], found[-1]

@@ -242,17 +242,20 @@ def test_pictures_blink_once_a_second_and_stop_when_told(browser, address):
         page.evaluate(WATCH)
         page.wait_for_timeout(3300)
         changes = page.evaluate("changes")
-        assert len(changes) == 3
+        assert len(changes) >= 3
         assert np.diff(changes).min() > 800
+        assert np.median(np.diff(changes)) == pytest.approx(1000, abs=150)
         assert page.locator(".two-said").inner_text().endswith("by turns.")
         page.locator(".two-play").click()
         page.wait_for_timeout(1300)
-        assert len(page.evaluate("changes")) <= 4
+        stopped = len(page.evaluate("changes"))
+        page.wait_for_timeout(1300)
+        assert len(page.evaluate("changes")) == stopped
         assert page.locator(".two-said").inner_text().startswith("Still: ")
         page.locator("h1").click()
         page.keyboard.press("Space")
         page.wait_for_timeout(1300)
-        assert len(page.evaluate("changes")) > len(changes)
+        assert len(page.evaluate("changes")) > stopped
         page.keyboard.press("Space")
         assert page.locator(".two-play").inner_text() == "Start"
 
