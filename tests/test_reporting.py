@@ -34,6 +34,17 @@ def read(path):
         return list(csv.DictReader(file))
 
 
+def store_areas(season, areas):
+    """Basil's areas in cm², one a day from the first on, in a region of 320."""
+    season.catalogue.store_daily(
+        [
+            Daily("basil", FIRST_DAY + timedelta(day), a / 320, a / 330, a / 310, a, a * 0.96,
+                  a * 1.04, 5, {})
+            for day, a in enumerate(areas)
+        ]
+    )  # fmt: skip
+
+
 def test_every_day_from_first_to_last_has_a_row_and_a_gap_is_empty(grown):
     report_growth(grown)
     rows = [r for r in read(grown.tables / "daily.csv") if r["region"] == "basil"]
@@ -133,13 +144,7 @@ def test_final_areas_and_covers_are_those_of_the_law_that_was_drawn(tmp_path):
     days = np.arange(70)
     noise = np.exp(np.random.default_rng(5).normal(0, 0.02, 70))
     areas = 200 / (1 + np.exp((40 - days) / 6)) * noise
-    season.catalogue.store_daily(
-        [
-            Daily("basil", FIRST_DAY + timedelta(int(day)), a / 320, a / 330, a / 310, a, a * 0.96,
-                  a * 1.04, 5, {})
-            for day, a in zip(days, areas, strict=True)
-        ]
-    )  # fmt: skip
+    store_areas(season, areas)
     report = report_growth(season, (0.5, 0.6, 0.9))
     final, reached = report.foretold["basil"].final, report.foretold["basil"].reached
     season.catalogue.close()
@@ -157,13 +162,7 @@ def test_nothing_is_foretold_of_days_after_a_plant_ended(tmp_path):
     season = make_season(tmp_path / "bench")
     days = np.arange(44)
     areas = 300 / (1 + np.exp((40 - days) / 6))
-    season.catalogue.store_daily(
-        [
-            Daily("basil", FIRST_DAY + timedelta(int(day)), a / 320, a / 330, a / 310, a, a * 0.96,
-                  a * 1.04, 5, {})
-            for day, a in zip(days, areas, strict=True)
-        ]
-    )  # fmt: skip
+    store_areas(season, areas)
     true = FIRST_DAY + timedelta(days=ceil(40 + 6 * log(0.7 * 320 / (300 - 0.7 * 320))))
     (ahead,) = report_growth(season, (0.7,)).foretold["basil"].reached
     assert ahead.day_low <= true <= ahead.day_high
