@@ -2,10 +2,12 @@
 
 A pause from one day to another takes the days' growth away: the log of the area is lower by the
 lost rate times the days passed in it. Every pair of days is tried as beginning and end, against a
-trend whose slope wanders by itself (see `lapsekit.growth.trend`), and the pair that improves the
-fit most is a pause if the gain is larger than chance gives (a scan statistic; Siegmund 1985,
-*Sequential analysis*). What one jump explains as well (a knock, a cut) is none. The search is
-repeated with what was found taken into account.
+trend whose slope wanders by itself (see `lapsekit.growth.trend`): a scan statistic (Siegmund 1985,
+*Sequential analysis*). Where the trend hints at a pause, growth laws are asked, which see shorter
+ones (see `lapsekit.growth.standstills`); the pair of days that they make the best of is a pause if
+it gains more than chance gives. So is a pair that gains so much against the trend that no law is
+needed. What one jump explains as well (a knock, a cut) is none. The search is repeated with what
+was found taken into account.
 """
 
 from collections.abc import Sequence
@@ -15,8 +17,10 @@ import numpy as np
 
 from lapsekit.growth.breaks import find_breaks
 from lapsekit.growth.forms import hinges, steps
+from lapsekit.growth.looks import Look
 from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
-from lapsekit.growth.trend import Gains, Trend
+from lapsekit.growth.spans import GRAIN, Scan, Spans, pairs
+from lapsekit.growth.trend import Trend
 from lapsekit.growth.weighing import Prior
 
 LEAST_PAUSE, MOST_PAUSE = 3, 35
@@ -31,22 +35,36 @@ MOST_DOUBTFUL = 0.25
 MOST_RATE_LEFT = 0.4
 """A pause leaves less than this share of the growth rate before and after it."""
 
+MOST_LEFT_BY_LAWS = 0.28
+"""The same where growth laws have to tell a pause: they take slow days for one sooner."""
+
 SURELY_LEFT = 0.75
 """The interval of what a pause leaves of the rate ends below this."""
 
-LEAST_GAIN = 6.0
-"""Twice the log-likelihood that a pause must gain, beyond twice the logarithm of how often its
-length goes into the days measured: there are more chances for a short one (Dümbgen & Spokoiny
-2001, Ann. Statist. 29: 124–152). ``tests/bench/growth_study.py`` counts the plants without a pause
-that reach it: about one in a hundred."""
+LEAST_HINT = 4.0
+"""Twice the log-likelihood that some span must gain against the trend, beyond twice the logarithm
+of how often its length goes into the days measured, for laws to be asked: there are more chances
+for a short one (Dümbgen & Spokoiny 2001, Ann. Statist. 29: 124–152)."""
+
+LEAST_EVIDENCE = 8.5
+"""Evidence by growth laws (`lapsekit.growth.looks.Look.evidence`) that makes a pause.
+``tests/bench/growth_study.py`` counts the plants without a pause that reach it: fewer than one in a
+hundred."""
+
+LEAST_GAIN = 12.0
+"""What a pause must gain against the trend, beyond chance, where laws do not tell it."""
+
+LEAST_FROM_BREAK = -4.0
+"""What a span must gain over a break within it, against the trend, for laws to be asked which of
+the two it was."""
 
 LEAST_SECOND_TURN = 4.5
-"""Twice the log-likelihood that stopping and starting again must gain over either alone."""
+"""What stopping and starting again must gain over either alone, where laws do not tell it."""
 
 _NEAR = 2.0
+_NEARBY = np.arange(-12, 13)  # by so many moments ends of an interval may differ from the best
 _INTERVAL_GAIN = 6.0
 _MOST_PAUSES = 4
-_GRAIN = 0.5  # days between the moments that are tried
 
 
 @dataclass(frozen=True)
@@ -67,7 +85,7 @@ class Pause:
         Rate in the pause as a share of the rate around it: 0 is a standstill, below 0 the canopy
         shrank.
     gain : float
-        Twice the log-likelihood gained; the larger, the surer.
+        Twice the log-likelihood gained against the trend; the larger, the surer.
     """
 
     start: float
@@ -133,52 +151,98 @@ def turns_of(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
 
 
 class _Search:
-    """The scan over all beginnings and ends."""
+    """The search among all beginnings and ends."""
 
     def __init__(self, series: Series, doubted: np.ndarray, among_days: float | None):
         self.series, self.doubted = series, doubted
-        self.knots = np.arange(series.days[0], series.days[-1] + _GRAIN, _GRAIN)
-        self.among_days = max(self.knots[-1] - self.knots[0], among_days or 0)
+        self.knots = np.arange(series.days[0], series.days[-1] + GRAIN, GRAIN)
+        self.among_days = max(np.ptp(self.knots), among_days or 0)
         self.breaks = find_breaks(Prior(series))
         after = np.unique(np.searchsorted(series.days, doubted))
         after = after[(after > 0) & (after < len(series.days))]
         nuisance = np.setdiff1d(after, self.breaks.at)
         self.jumps = np.sort([*self.breaks.at, *nuisance]).astype(int)
+        self._good = ~self.breaks.bad
 
     def pauses(self) -> list[Pause]:
-        found, trend = [], None
-        first, last = self._possible()
-        spells = self.breaks.weighed.spells(self.knots, first, last) if first.size else None
-        while len(found) < _MOST_PAUSES and first.size and self._enough(found):
-            if trend is None:
-                trend = self._trend(found)
-                gains = trend.gains(spells)
-                gain = self._beyond_chance(gains, first, last)
-            if gain.max() < LEAST_GAIN:
+        found, spans = [], self._possible()
+        while spans.size and len(found) < _MOST_PAUSES and self._enough(found):
+            trend = self._trend(found)
+            scan = spans.scanned(trend)
+            jumps, pause = self.jumps, self._by_trend(trend, scan, found)
+            if pause is None:
+                self.jumps = self._sure_jumps(jumps, spans, found)
+                if self.jumps.size < jumps.size:
+                    trend = self._trend(found)
+                    scan = spans.scanned(trend)
+                pause = self._by_laws(trend, scan, found)
+            if pause is None:
                 break
-            pause = self._pause(self.knots[first], self.knots[last], gains, gain, found)
-            if self._rather_a_jump(trend, pause):
-                trend = None
-                continue
-            both = self._stops_and_starts(trend, pause)
-            kept = (self.knots[first] > pause.end + 1) | (self.knots[last] < pause.start - 1)
-            least = pause.rate_left < MOST_RATE_LEFT and pause.rate_left_high < SURELY_LEFT
-            if both and least:
-                found.append(pause)
-                trend = None
-            else:  # a slow spell may hold a pause within
-                kept |= self.knots[last] - self.knots[first] < pause.length_days - 1
-            first, last, spells = first[kept], last[kept], spells.some(kept)
-            gains, gain = gains.some(kept), gain[kept]
+            found.append(pause)
+            spans = spans.some((spans.starts > pause.end + 1) | (spans.ends < pause.start - 1))
         return found
-
-    def _beyond_chance(self, gains: Gains, first, last) -> np.ndarray:
-        chances = 2 * np.log(self.among_days)
-        chances -= 2 * np.log(self.knots[last] - self.knots[first])
-        return np.where(gains.size < 0, gains.gain - chances, 0.0)
 
     def _enough(self, found: Sequence[Pause]) -> bool:
         return len(self.series.days) >= LEAST_DAYS + self.jumps.size + len(found)
+
+    def _sure_jumps(self, jumps: np.ndarray, spans: Spans, found) -> np.ndarray:
+        """Jumps but for the breaks that a standstill of some days explains as well by laws."""
+        days = self.series.days
+        for at in np.intersect1d(jumps, self.breaks.at):
+            across = (spans.starts < days[at]) & (np.ceil(spans.ends) >= days[at])
+            if not across.any():
+                continue
+            others = jumps[jumps != at]
+            trend = self._trend(found, others)
+            scan = spans.some(across).scanned(trend)
+            step = trend.gains(self.breaks.weighed.steps.some(np.array([at]))).gain[0]
+            if scan.beyond.max() - step < LEAST_FROM_BREAK:
+                continue
+            look = Look(trend, scan, self._good, days[others], _times(found))
+            place = look.likeliest()
+            if place is not None and look.over_jump(place) >= 0:
+                jumps = others
+        return jumps
+
+    def _by_laws(self, trend: Trend, scan: Scan, found) -> Pause | None:
+        """The first pause that growth laws tell and the trend does not deny.
+
+        None across a jump: what is free to change within a span lets laws bend to anything.
+        """
+        at = self.series.days[self.jumps]
+        upto = np.searchsorted(at, scan.spans.starts, side="right")
+        scan = scan.some(np.searchsorted(at, np.ceil(scan.spans.ends), side="right") == upto)
+        while scan.spans.size and scan.beyond.max() >= LEAST_HINT:
+            look = Look(trend, scan, self._good, self.series.days[self.jumps], _times(found))
+            place = look.likeliest()
+            if place is not None and look.evidence(place) >= LEAST_EVIDENCE:
+                near = scan.spans.around(place, _NEARBY)
+                gain = scan.gains.gain[near]
+                near = near[(gain >= gain.max() - _INTERVAL_GAIN) | (near == place)]
+                pause = self._pause(scan, place, near, found)
+                if _stops(pause) and pause.rate_left < MOST_LEFT_BY_LAWS:
+                    return pause
+            scan = scan.some(~look.inside)
+        return None
+
+    def _by_trend(self, trend: Trend, scan: Scan, found) -> Pause | None:
+        """The pause that the trend alone tells, whatever laws say."""
+        while scan.spans.size and scan.beyond.max() >= LEAST_GAIN:
+            best = int(scan.beyond.argmax())
+            near = scan.beyond >= scan.beyond[best] - _INTERVAL_GAIN
+            pause = self._pause(scan, best, near, found)
+            if self._rather_a_jump(trend, pause):
+                if not self._enough(found):
+                    break
+                trend = self._trend(found)
+                scan = scan.spans.scanned(trend)
+                continue
+            if self._stops_and_starts(trend, pause) and _stops(pause):
+                return pause
+            spans = scan.spans  # a slow spell may hold a pause within
+            kept = (spans.starts > pause.end + 1) | (spans.ends < pause.start - 1)
+            scan = scan.some(kept | (spans.lengths < pause.length_days - 1))
+        return None
 
     def _rather_a_jump(self, trend: Trend, pause: Pause) -> bool:
         """Whether one jump within the pause explains as much; it is then allowed for."""
@@ -197,20 +261,20 @@ class _Search:
         single = trend.gains(self.breaks.weighed.bends(self.knots[near])).gain.max()
         return pause.gain - single >= LEAST_SECOND_TURN
 
-    def _trend(self, found: Sequence[Pause], *more: np.ndarray) -> Trend:
-        lost = [_lost(self.series.days, p.start, p.end) for p in found]
-        jumps = steps(self.series.days, self.series.days[self.jumps])
-        columns = np.column_stack([jumps, *lost, *more])
-        return Trend(self.breaks.weighed, columns)
+    def _trend(self, found: Sequence[Pause], jumps=None, more: Sequence[np.ndarray] = ()) -> Trend:
+        days = self.series.days
+        lost = [_lost(days, *each) for each in _times(found)]
+        jumps = steps(days, days[self.jumps if jumps is None else jumps])
+        return Trend(self.breaks.weighed, np.column_stack([jumps, *lost, *more]))
 
-    def _possible(self) -> tuple[np.ndarray, np.ndarray]:
-        """Beginnings and ends (indices of knots) of all spans that may be a pause at all."""
-        lengths = np.arange(LEAST_PAUSE, MOST_PAUSE + _GRAIN, _GRAIN)
-        first, last = _spans(self.knots.size, (lengths / _GRAIN).astype(int))
+    def _possible(self) -> Spans:
+        """All spans that may be a pause at all."""
+        lengths = np.arange(LEAST_PAUSE, MOST_PAUSE + GRAIN, GRAIN)
+        first, last = pairs(self.knots.size, (lengths / GRAIN).astype(int))
         clear = self.series.days[~self.breaks.bad]
         upto = np.searchsorted(clear, self.knots, side="right")
         doubtful = np.searchsorted(self.doubted, self.knots, side="right")
-        length = (last - first) * _GRAIN
+        length = (last - first) * GRAIN
         many = doubtful[last] - doubtful[first] > MOST_DOUBTFUL * length
         ends = np.isin(np.floor(self.knots), self.doubted)
         ends |= np.isin(np.ceil(self.knots), self.doubted)
@@ -220,24 +284,25 @@ class _Search:
             & (clear.size - upto[last] >= LEAST_CLEAR)
             & ~(many | ends[first] | ends[last])
         )
-        return first[kept], last[kept]
+        return Spans.between(
+            self.breaks.weighed, self.knots, first[kept], last[kept], self.among_days
+        )
 
-    def _pause(self, starts, ends, gains: Gains, gain: np.ndarray, found) -> Pause:
-        best = int(gain.argmax())
-        near = gain >= gain[best] - _INTERVAL_GAIN
-        start, end = float(starts[best]), float(ends[best])
+    def _pause(self, scan: Scan, place: int, near: np.ndarray, found) -> Pause:
+        starts, ends = scan.spans.starts, scan.spans.ends
+        start, end = float(starts[place]), float(ends[place])
         return Pause(
-            *(start, *_span(starts[near], _GRAIN / 2)),
-            *(end, *_span(ends[near], _GRAIN / 2)),
-            *(end - start, *_span((ends - starts)[near], _GRAIN)),
-            float(-gains.size[best]),
+            *(start, *_span(starts[near], GRAIN / 2)),
+            *(end, *_span(ends[near], GRAIN / 2)),
+            *(end - start, *_span((ends - starts)[near], GRAIN)),
+            float(-scan.gains.size[place]),
             *self._rate_left(start, end, found),
-            float(gains.gain[best]),
+            float(scan.gains.gain[place]),
         )
 
     def _rate_left(self, start, end, found) -> tuple[float, float, float]:
         """Share of the rate around a pause that it leaves, with its interval."""
-        trend = self._trend(found, _lost(self.series.days, start, end))
+        trend = self._trend(found, more=[_lost(self.series.days, start, end)])
         middle, last = [(start + end) / 2], trend.known_count - 1
         usual = trend.estimate(trend.rates(middle))
         inside = trend.estimate(trend.rates(middle, np.arange(last + 1)[None] == last))
@@ -245,11 +310,12 @@ class _Search:
         return tuple(float(x[0]) / around for x in (inside.mean, inside.low, inside.high))
 
 
-def _spans(knots: int, lengths: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """All pairs of knots that lie so many knots apart, in order of the first."""
-    first = np.repeat(np.arange(knots), lengths.size)
-    last = first + np.tile(lengths, knots)
-    return first[last < knots], last[last < knots]
+def _stops(pause: Pause) -> bool:
+    return pause.rate_left < MOST_RATE_LEFT and pause.rate_left_high < SURELY_LEFT
+
+
+def _times(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
+    return [(pause.start, pause.end) for pause in pauses]
 
 
 def _span(values: np.ndarray, beyond: float) -> tuple[float, float]:

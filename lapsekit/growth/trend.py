@@ -106,6 +106,11 @@ class Trend:
         """How many columns of known form there are."""
         return self._known.shape[1]
 
+    @property
+    def scatter(self) -> float:
+        """Size of the daily errors of the log area, as the likeliest cast has it."""
+        return float(np.sqrt(self._squares[self.shares.argmax()] / self.freedom))
+
     def levels(self, at, known=None) -> Asked:
         """The log area on days; `known` as `at_once` there."""
         return forms.levels(self.series, np.asarray(at, float), self._factors(at, known))

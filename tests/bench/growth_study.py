@@ -4,9 +4,11 @@
 
 Plants grow by logistic, Gompertz or expolinear laws at 0.03 to 0.12 per day for 72 days; half of
 them pause, a third are cut, days are missing, and neighbouring days' errors are correlated. The
-table has one line for each size of the daily errors. Power is told apart by what the pause cost the
-plant, its true growth rate times the days of the pause, beside the power of a test that is told the
-dates, the errors' size and their correlation.
+table has one line for each size of the daily errors. As many plants again grow without a pause but
+meet a knock, an obstruction or a crowded end, flagged as measuring flags them, or a change of the
+area's scale that nothing flagged: none of these is a pause. Power is told apart by what the pause
+cost the plant, its true growth rate times the days of the pause, beside the power of a test that is
+told the dates, the errors' size and their correlation.
 """
 
 import argparse
@@ -44,6 +46,21 @@ def drawn(random, noise: float, rho: float, weather: float = 0.0) -> Plant:
         if pause and abs(cut[0] - np.mean(pause)) < 12:
             cut = None
     return simulated(random, noise, rho, DAYS, pause=pause, cut=cut, weather=weather)
+
+
+def mishaps(random, plant: Plant) -> dict[str, tuple[np.ndarray, np.ndarray | None]]:
+    """What may be taken for a pause and is none: shares of the area measured, days flagged."""
+    day = random.integers(10, DAYS - 10)
+    after, within = plant.days >= day, np.abs(plant.days - day - 3) <= random.integers(1, 4)
+    knocked = np.where(after, np.exp(random.uniform(-0.2, 0.2)), 1.0)
+    hidden = np.where(within, random.uniform(0.6, 1.0), 1.0)
+    crowded = np.minimum(1.0, plant.true_cm2[day] / plant.true_cm2)
+    return {
+        "knock": (knocked, plant.days == day),
+        "obstruction": (hidden, within),
+        "crowded end": (crowded, after),
+        "change of scale, not flagged,": (knocked, None),
+    }
 
 
 def cost_of(plant: Plant) -> float:
@@ -106,6 +123,12 @@ def _judge_pauses(found, plant: Plant, pauses, rho: float) -> None:
         found["length covered"].append(pause.length_low <= end - start <= pause.length_high)
 
 
+def _judge_mishaps(found, random, plant: Plant) -> None:
+    for name, (share, flagged) in mishaps(random, plant).items():
+        measured = plant.area_cm2 * share, plant.error_cm2 * share
+        found[f"{name} called a pause"].append(bool(find_pauses(plant.days, *measured, flagged)))
+
+
 def _judge_curve(found, plant: Plant, curve) -> None:
     true, rate = plant.true_cm2[curve.days], plant.true_rgr[curve.days]
     drawn = np.isfinite(curve.area_cm2)
@@ -136,11 +159,12 @@ def _judge_losses(found, plant: Plant, losses) -> None:
 
 def study(plants: int, noise: float, rho: float, weather: float = 0.0, seed: int = 1) -> dict:
     """All plants of one size of errors, judged; every entry a list over plants or days."""
-    random = np.random.default_rng(seed)
+    random, strange = np.random.default_rng(seed), np.random.default_rng([seed, 1])
     together = defaultdict(list)
     for _ in range(plants):
         for name, values in judged(drawn(random, noise, rho, weather), rho).items():
             together[name].extend(values)
+        _judge_mishaps(together, strange, simulated(strange, noise, rho, DAYS, weather=weather))
     return together
 
 

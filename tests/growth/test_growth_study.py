@@ -31,6 +31,11 @@ def test_hardly_a_plant_without_a_pause_has_one_claimed(found):
     assert sum(found["false pause"]) <= 2
 
 
+@pytest.mark.parametrize("mishap", ["knock", "obstruction", "crowded end"])
+def test_hardly_a_mishap_that_was_flagged_is_called_a_pause(found, mishap):
+    assert sum(found[f"{mishap} called a pause"]) <= 2
+
+
 def test_the_rate_over_seven_days_is_within_the_error_asked_for(found):
     assert np.sqrt(np.mean(np.square(found["7-day RGR error"]))) <= 0.008
 
