@@ -59,8 +59,7 @@ LONG = re.compile(
             r"copying/test_copying\.py::test_all_is_copied_once.*\[rsync\]",
             r"growth/test_alignment\.py::test_intervals_of_ratios",
             r"copying/test_copying\.py::.*\[(sftp|s3|webdav|sealed-s3)\]",
-            r"copying/test_copying\.py::test_killed_anywhere.*\[(rsync|sealed)\]",
-            r"copying/test_restoring\.py::.*\[(rsync|sealed)\]",
+            r"copying/test_(copying\.py::test_killed_anywhere|restoring\.py::).*\[(rsync|sealed)\]",
             r"publishing/test_publishing\.py::test_cut_off_anywhere.*\[(rsync|sftp|s3)\]",
             r"copying/test_copying\.py::test_a_bit_that_flips.*\[rsync\]",
             r"cluster/test_cluster_results\.py::test_every_process",
@@ -96,6 +95,10 @@ LONG = re.compile(
             r"desk/test_desk_frames\.py::test_the_word_counts_once",
             r"vision/test_canopy_properties\.py::test_seedlings_come_out_nearer",
             r"publishing/test_publishing\.py::test_a_linked_folder",
+            r"web/test_commands_open\.py::test_a_password_is_set_once",
+            r"frames/test_finishing\.py::test_a_picture_that_needs_too_much_memory",
+            r"desk/test_desk_site\.py::test_a_film_is_set_previewed",
+            r"site/test_yours\.py::test_a_picture_of_another_shape",
         )
     )
 )

@@ -15,6 +15,16 @@ STEP_PX = 16
 MARGIN_PX = 16
 """Mirrored around the picture, so that no pixel of it sees the border of the network's layers."""
 
+BESIDE_PX = 48
+"""Shown beside a part of a picture: what lies further off changes no share by more than 0.01, and
+from 64 px on it changes nothing at all."""
+
+MOST_PX = 450_000
+"""Pictures of more pixels are looked at in parts, each with what lies beside it: the network works
+in 150 bytes a pixel, and a small board has little memory."""
+
+Part = tuple[slice, slice]
+
 
 class Network:
     """A network that takes a picture's planes (1, 5, H, W) to log odds (1, 4, H/2, W/2).
@@ -82,19 +92,30 @@ class Network:
             If the picture is not (H, W, 3) uint8.
         """
         require_picture(picture)
-        height, width = picture.shape[:2]
-        below, right = (MARGIN_PX + -side % STEP_PX for side in (height, width))
-        way = cv2.BORDER_REFLECT_101 if min(height, width) > 1 else cv2.BORDER_REPLICATE
+        shape = picture.shape[:2]
+        below, right = (MARGIN_PX + -side % STEP_PX for side in shape)
+        way = cv2.BORDER_REFLECT_101 if min(shape) > 1 else cv2.BORDER_REPLICATE
         framed = cv2.copyMakeBorder(picture, MARGIN_PX, below, MARGIN_PX, right, way)
-        found = self._run(framed, detail)[0]
+        found = np.empty(shape, np.float32)
+        for part in _parts(tuple(slice(0, side) for side in shape)):
+            found[part] = self._odds_of(part, framed, detail)
+        return found
+
+    def _odds_of(self, part: Part, framed: np.ndarray, detail: Detail) -> np.ndarray:
+        """Log odds of a part of a picture, shown with what lies beside it."""
+        first = [max(0, side.start + MARGIN_PX - BESIDE_PX) for side in part]
+        last = [side.stop + -side.stop % STEP_PX + MARGIN_PX + BESIDE_PX for side in part]
+        shown = framed[first[0] : last[0], first[1] : last[1]]  # cut where the framed one ends
+        found = self._run(shown, detail)[0]
         whole = np.empty([2 * side for side in found.shape[1:]], np.float32)
         for number, plane in enumerate(found):
             whole[number // 2 :: 2, number % 2 :: 2] = plane
-        inside = np.s_[MARGIN_PX : MARGIN_PX + height, MARGIN_PX : MARGIN_PX + width]
-        return np.ascontiguousarray(whole[inside])
+        at = [side.start + MARGIN_PX - start for side, start in zip(part, first, strict=True)]
+        size = [side.stop - side.start for side in part]
+        return whole[at[0] : at[0] + size[0], at[1] : at[1] + size[1]]
 
     def rest(self) -> None:
-        """Give back what it works in, about 150 bytes a pixel a thread; it is made again when used.
+        """Give back what it works in, up to 70 MB a thread; it is made again when used.
 
         Not while another thread is at work with it.
         """
@@ -105,3 +126,16 @@ class Network:
 
     def __setstate__(self, content: bytes) -> None:
         self.content, self._threads = content, threading.local()
+
+
+def _parts(part: Part) -> list[Part]:
+    """Halves of a picture's longer side, and halves of these, until each has few enough pixels."""
+    sizes = [side.stop - side.start for side in part]
+    if sizes[0] * sizes[1] <= MOST_PX:
+        return [part]
+    longer = int(sizes[1] >= sizes[0])
+    middle = part[longer].start + sizes[longer] // 2 // STEP_PX * STEP_PX
+    low, high = list(part), list(part)
+    low[longer] = slice(part[longer].start, middle)
+    high[longer] = slice(middle, part[longer].stop)
+    return [*_parts(tuple(low)), *_parts(tuple(high))]
