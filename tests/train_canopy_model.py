@@ -14,7 +14,7 @@ photograph.
 
 The shipped model went on from model to model instead of beginning anew; ``training`` in its file
 tells its steps, and from what and by what means. The held-out models are older than its last
-steps.
+steps. ``tests/train_second_look.py`` trains what looks again, after the network.
 """
 
 import argparse
@@ -40,6 +40,7 @@ from training_pictures import (
 from lapsekit.photographs import DOI, Photograph, read_photographs
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.network import Network
+from lapsekit.vision.second_look import SecondLook
 
 SEED = 20310417
 DRAWINGS = 520
@@ -98,7 +99,7 @@ def model_of(photos: list[Photograph], network: CanopyNetwork, samples: Samples)
     """A model whose perceptron has seen these photographs and no others."""
     names = sorted(photo.name for photo in photos)
     perceptron = train_perceptron(names, samples, SEED)
-    return CanopyModel(Network(as_onnx(network)), perceptron, THRESHOLD)
+    return CanopyModel(Network(as_onnx(network)), SecondLook.idle(), perceptron, THRESHOLD)
 
 
 def record(photos: list[Photograph], benches: list, date: str) -> dict:

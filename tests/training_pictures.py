@@ -86,12 +86,13 @@ class Drawing:
         return f"drawing-{self.number:03d}"
 
 
+def read_bench(path: Path) -> Bench:
+    with np.load(path) as stored:
+        return Bench(path.stem, stored["light"], stored["plant"] > 0)
+
+
 def read_benches(folder: Path) -> list[Bench]:
-    found = []
-    for path in sorted(folder.glob("bench-??-?.npz")):
-        with np.load(path) as stored:
-            found.append(Bench(path.stem, stored["light"], stored["plant"] > 0))
-    return found
+    return [read_bench(path) for path in sorted(folder.glob("bench-??-?.npz"))]
 
 
 def views(thing: Photograph | Bench | Drawing, seed: int) -> Iterator[View]:

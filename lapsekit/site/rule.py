@@ -10,8 +10,9 @@ of four bytes. All are little-endian. The lists are, in this order: `NUMBERS`; l
 256 values of a channel, and of the 33 levels of a grid. For the trained model follow the 256
 logarithms; the Gaussian kernels of 1.5 px, of 4 px at half resolution, of 12 and 32 px at a quarter
 resolution, and the kernel of the pure colours; the perceptron's lowest and highest features, its
-hidden layer and its output; the 17 convolutions; and what the two numbers that are told of a file's
-colours add to each result of the first. A layer is its shape (results, channels, places on a side),
+hidden layer and its output; the 17 convolutions; what the two numbers that are told of a file's
+colours add to each result of the first; and of the second look the lowest and highest figures and
+its three layers. A layer is its shape (results, channels, places on a side),
 its weights and its offsets.
 """
 
@@ -21,7 +22,17 @@ import cv2
 import numpy as np
 
 from lapsekit.errors import SettingsError
-from lapsekit.vision import canopy, colour, edges, features, indices, network, perceptron, reduction
+from lapsekit.vision import (
+    canopy,
+    colour,
+    edges,
+    features,
+    indices,
+    network,
+    perceptron,
+    reduction,
+    second_look,
+)
 from lapsekit.vision import own_colours as own
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.layers import Convolution, read_layers
@@ -37,6 +48,8 @@ NUMBERS = (
     *("band_px", "faint_odds", "unsure_colour", "firm"),
     *("pure_near_px", "pure_far_px", "purer"),
     *("least_pure_leaf", "least_pure_ground", "least_contrast"),
+    *("look_unsure", "look_sure", "look_around_px", "look_beside_px", "look_near_px"),
+    *("look_least_leaf", "look_even", "look_counted", "look_lost"),
 )
 """Names of the first list's numbers, in their order; those of ``site_template/canopy/canopy.h``."""
 
@@ -81,6 +94,7 @@ def rule_file(method: str, model: CanopyModel | None = None) -> bytes:
     lists = [_numbers(method, model), colour.LINEAR, _linear(np.arange(GRID_LEVELS) / 32)]
     if method == "model":
         lists += [colour.LOGARITHMS, *_kernels(), *_perceptron(model.perceptron), *_network(model)]
+        lists += _second_look(model.second_look)
     return b"".join(_packed(each) for each in lists)
 
 
@@ -150,6 +164,15 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "least_pure_leaf": edges.LEAST_PURE_LEAF,
         "least_pure_ground": edges.LEAST_PURE_GROUND,
         "least_contrast": edges.LEAST_CONTRAST,
+        "look_unsure": second_look.UNSURE,
+        "look_sure": second_look.SURE,
+        "look_around_px": second_look.AROUND_PX,
+        "look_beside_px": second_look.BESIDE_PX,
+        "look_near_px": second_look.NEAR_PX,
+        "look_least_leaf": second_look.LEAST_LEAF,
+        "look_even": second_look.EVEN,
+        "look_counted": second_look.AMID_DOUBT[0],
+        "look_lost": second_look.AMID_DOUBT[1],
     }
 
 
@@ -190,6 +213,11 @@ def _network(model: CanopyModel) -> list[np.ndarray]:
     first = Convolution(found[0].weights[:, :3], found[0].biases)
     layers = [each for layer in (first, *found[1:]) for each in _layer(layer.weights, layer.biases)]
     return [*layers, told.ravel()]
+
+
+def _second_look(look: second_look.SecondLook) -> list[np.ndarray]:
+    layers = [_layer(weights[..., None, None], biases) for weights, biases in look.layers]
+    return [look.lowest, look.highest, *(part for layer in layers for part in layer)]
 
 
 def _packed(numbers: np.ndarray) -> bytes:

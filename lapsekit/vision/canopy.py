@@ -2,11 +2,12 @@
 
 Areas are sums of shares: a small U-net (Ronneberger, Fischer & Brox 2015, arXiv:1505.04597) says of
 every pixel how much of it is leaf. Its widest layers work at half resolution on the logarithms of
-four pixels' colours, so that a change of exposure or of white balance is a constant. A mask is
-another thing: whoever draws round leaves by hand takes in every pixel with some leaf. For masks a
-perceptron that learned from hands alone (`lapsekit.vision.perceptron`) is heard beside the network,
-and the picture's own sure leaves and ground beside both (`lapsekit.vision.own_colours`).
-Both live in a text file that the caller reads; the file carries the record of the training
+four pixels' colours, so that a change of exposure or of white balance is a constant. Pixels of
+which it is not sure are looked at again (`lapsekit.vision.second_look`). A mask is another thing:
+whoever draws round leaves by hand takes in every pixel with some leaf. For masks a perceptron that
+learned from hands alone (`lapsekit.vision.perceptron`) is heard beside the network, and the
+picture's own sure leaves and ground beside both (`lapsekit.vision.own_colours`).
+All live in a text file that the caller reads; the file carries the record of the training
 (``tests/train_canopy_model.py``).
 """
 
@@ -27,6 +28,7 @@ from lapsekit.vision.edges import leaf_shares, window
 from lapsekit.vision.network import Network
 from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
+from lapsekit.vision.second_look import LOOK_RULES, SecondLook
 from lapsekit.vision.trained_colours import (
     HEARD,
     Colours,
@@ -122,6 +124,8 @@ class CanopyModel:
     ----------
     network : Network
         Gives the log odds that a point within a pixel is leaf.
+    second_look : SecondLook
+        Moves those of pixels that are in doubt.
     perceptron : Perceptron
         Gives the log odds that a hand would draw a pixel as leaf.
     threshold : float
@@ -136,6 +140,7 @@ class CanopyModel:
     """
 
     network: Network
+    second_look: SecondLook
     perceptron: Perceptron
     threshold: float
     record: dict = field(default_factory=dict)
@@ -169,6 +174,7 @@ class CanopyModel:
             fields = json.loads(text)
             packed = base64.b64decode("".join(fields.pop("network")), validate=True)
             content = zlib.decompress(packed)
+            second_look = SecondLook.from_plain(fields.pop("second_look"))
             perceptron = Perceptron.from_plain(fields.pop("perceptron"))
             threshold = float(fields.pop("threshold"))
         except (ValueError, TypeError, KeyError, AttributeError, zlib.error) as error:
@@ -176,13 +182,17 @@ class CanopyModel:
                 f"canopy model cannot be read ({type(error).__name__}: {error}); restore the "
                 "shipped file or train it again"
             ) from error
-        return cls(Network(content), perceptron, threshold, fields)
+        return cls(Network(content), second_look, perceptron, threshold, fields)
 
     def to_json(self) -> str:
         """The model as text that `from_json` reads back exactly."""
         content = base64.b64encode(zlib.compress(self.network.content, 9)).decode("ascii")
         lines = [content[k : k + 96] for k in range(0, len(content), 96)]
-        judges = {"perceptron": self.perceptron.as_plain(), "network": lines}
+        judges = {
+            "perceptron": self.perceptron.as_plain(),
+            "second_look": self.second_look.as_plain(),
+            "network": lines,
+        }
         fields = {**self.record, "threshold": self.threshold, **judges}
         return json.dumps(fields, indent=1, ensure_ascii=False) + "\n"
 
@@ -191,7 +201,8 @@ class CanopyModel:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
         rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX]
         rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, FAINT, UNSURE_COLOUR, FIRM, DOUBTFUL]
-        numbers = [self.threshold, self.perceptron.as_plain(), rules, OWN_RULES]
+        judges = self.perceptron.as_plain(), self.second_look.as_plain()
+        numbers = [self.threshold, *judges, rules, OWN_RULES, LOOK_RULES]
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
 
@@ -215,7 +226,7 @@ class CanopyModel:
         PictureError
             If the picture is not (H, W, 3) uint8.
         """
-        return self.network.odds(picture, detail)
+        return self.second_look.odds(picture, self.network.odds(picture, detail), detail)
 
     @property
     def least_odds(self) -> float:

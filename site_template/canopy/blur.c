@@ -3,7 +3,7 @@
 #include "canopy.h"
 
 /* The place that mirrors `at` at the ends, the outermost not repeated. */
-static int mirrored(int at, int count) {
+int mirrored(int at, int count) {
   if (count == 1) return 0;
   while (at < 0 || at >= count) at = at < 0 ? -at : 2 * count - 2 - at;
   return at;

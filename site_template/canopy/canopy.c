@@ -28,6 +28,7 @@ static void measure_by_model(void) {
   float *odds = take(count * sizeof(float));
   u8 *leaf = take(count);
   network_odds(odds);
+  look_again(odds);
   for (size i = 0; i < count; i++) leaf[i] = odds[i] > 0;
   clean(leaf, picture.width, picture.height);
   cover_of(leaf, odds, cover);

@@ -46,6 +46,8 @@ enum number {
   NO_LEAF, LEAF, NETWORK, LEAST_ODDS,
   BAND_PX, FAINT_ODDS, UNSURE_COLOUR, FIRM,
   PURE_NEAR_PX, PURE_FAR_PX, PURER, LEAST_PURE_LEAF, LEAST_PURE_GROUND, LEAST_CONTRAST,
+  LOOK_UNSURE, LOOK_SURE, LOOK_AROUND_PX, LOOK_BESIDE_PX, LOOK_NEAR_PX, LOOK_LEAST_LEAF, LOOK_EVEN,
+  LOOK_COUNTED, LOOK_LOST,
   NUMBERS
 };
 
@@ -55,6 +57,8 @@ typedef struct { int results, channels, side; const float *weights, *biases; } l
 enum { COLOURS, DOWN_1, DOWN_2A, DOWN_2B, DOWN_3A, DOWN_3B, DOWN_4A, DOWN_4B, NARROW_3, UP_3,
        NARROW_2, UP_2, NARROW_1, UP_1, FINE, OWN_COLOURS, ODDS, LAYERS };
 
+enum { LOOKED_AT = 60 }; /* by the second look */
+
 typedef struct {
   const float *numbers;
   list linear, grid_linear, logarithms;     /* of 256 values; of the 33 of the grid of L*a*b* */
@@ -62,6 +66,8 @@ typedef struct {
   list lowest, highest, output;             /* of the perceptron */
   layer hidden, network[LAYERS];
   list told;                                /* what the two numbers of a file's colours add */
+  list look_lowest, look_highest;           /* of the second look */
+  layer look[3];
 } rule_numbers;
 
 extern rule_numbers rule;
@@ -76,6 +82,7 @@ void colour_begin(void);
 f4 colour_of(const u8 *rgb);
 
 /* blur.c: weighted means of planes of four, mirrored at the border; and enlarging. */
+int mirrored(int at, int count);
 void blur(f4 *plane, int width, int height, list kernel);
 void enlarged_row(const f4 *small, int width, int height, int by, int y, f4 *row);
 
@@ -85,8 +92,10 @@ const float *packed(const float *weights, int results, int channels, int places)
 void patch(const float *const *rows, int count, int length, int step, const float *weights,
            const float *biases, f4 found[ABREAST][4]);
 
-/* network.c */
+/* network.c, look.c */
 void network_odds(float *odds);
+void told_of_colours(float two[2]);
+void look_again(float *odds);
 
 /* features.c: what the perceptron and the picture's own colours look at. */
 typedef struct { int width, height; f4 *own, *near, *mean, *spread, *wide[2]; } feature_planes;

@@ -75,19 +75,12 @@ static void add_doubled(int which, const places *seen, const places *into) {
   heap_release(mark);
 }
 
-/* Where a row or column of the picture with its margin lies in the picture: mirrored at the end. */
-static int in_picture(int at, int count) {
-  if (count == 1) return 0;
-  while (at < 0 || at >= count) at = at < 0 ? -at : 2 * count - 2 - at;
-  return at;
-}
-
 /* Logarithms of a row of the picture with its margin, three to a pixel. */
 static void logarithms_row(int y, int width, float *to) {
   int margin = (int)number(MARGIN_PX);
-  const u8 *row = picture.rgb + (size)in_picture(y - margin, picture.height) * picture.width * 3;
+  const u8 *row = picture.rgb + (size)mirrored(y - margin, picture.height) * picture.width * 3;
   for (int x = 0; x < width; x++) {
-    const u8 *rgb = row + (size)in_picture(x - margin, picture.width) * 3;
+    const u8 *rgb = row + (size)mirrored(x - margin, picture.width) * 3;
     for (int c = 0; c < 3; c++) *to++ = rule.logarithms.at[rgb[c]];
   }
 }
@@ -98,6 +91,11 @@ static float halved, coarseness;
 __attribute__((export_name("tell"))) void tell(float colours_halved, float colours_coarseness) {
   halved = colours_halved;
   coarseness = colours_coarseness;
+}
+
+void told_of_colours(float two[2]) {
+  two[0] = halved;
+  two[1] = coarseness;
 }
 
 /* The first layer, what is told of the picture's colours among its offsets. */

@@ -75,6 +75,17 @@ static int layers_fit(void) {
          rule.hidden.side == 1 && rule.hidden.results % TOGETHER == 0;
 }
 
+/* Its hidden layers are worked through sixteen results at a time too. */
+static int look_fits(void) {
+  const layer *l = rule.look;
+  for (int i = 0; i < 3; i++)
+    if (l[i].side != 1 || l[i].channels != (i ? l[i - 1].results : LOOKED_AT) ||
+        (i < 2 ? l[i].results % TOGETHER != 0 : l[i].results != 1))
+      return 0;
+  int side = (int)number(LOOK_NEAR_PX);
+  return 12 + 2 * (side * side - 1) == LOOKED_AT;
+}
+
 static void read_model(void) {
   rule.logarithms = next_list(256);
   rule.near_blur = next_list(0);
@@ -88,8 +99,15 @@ static void read_model(void) {
   rule.output = next_list(broken ? 0 : rule.hidden.results);
   for (int i = 0; i < LAYERS; i++) rule.network[i] = next_layer();
   rule.told = next_list(broken ? 0 : 2 * rule.network[COLOURS].results);
-  if (broken || !layers_fit()) { broken = 1; return; }
+  rule.look_lowest = next_list(LOOKED_AT);
+  rule.look_highest = next_list(LOOKED_AT);
+  for (int i = 0; i < 3; i++) rule.look[i] = next_layer();
+  if (broken || !layers_fit() || !look_fits()) { broken = 1; return; }
   rule.hidden.weights = packed(rule.hidden.weights, rule.hidden.results, 24, 1);
+  for (int i = 0; i < 2; i++) {
+    layer *one = &rule.look[i];
+    one->weights = packed(one->weights, one->results, one->channels, 1);
+  }
   for (int i = 0; i < LAYERS; i++) {
     layer *one = &rule.network[i];
     if (i != ODDS)
