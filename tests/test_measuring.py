@@ -73,6 +73,18 @@ def test_one_worker_and_four_give_the_same_tables(tmp_path):
     assert results[0] == results[1]
 
 
+@pytest.mark.parametrize("size", [(20000, 10), (10, 20000), (20000, 1)])
+def test_a_very_thin_picture_does_not_stop_the_others(tmp_path, size):
+    whole = '[[region]]\nname = "bench"\ncamera = "bench"\n[[region.outline]]\nfrom = 2031-04-01\n'
+    season = make_season(tmp_path / "bench", regions=whole)
+    fill(season, days=1)
+    thin = encoded(bench_picture([], size=size), "JPEG")
+    season.archive.store("bench", datetime(2031, 4, 1, 10, tzinfo=UTC), thin, ".jpg")
+    report = measure(season)
+    assert (report.measured, report.unreadable) == (4, [])
+    assert season.catalogue.daily("bench")[0].frames_used == 3
+
+
 def test_an_unusable_frame_is_left_out_with_its_reason(filled):
     dark = encoded(bench_picture([], ground=(2, 2, 2)))
     moment = datetime(2031, 4, 1, 9, 30, tzinfo=UTC)

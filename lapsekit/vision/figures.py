@@ -144,7 +144,7 @@ def reduced(picture: np.ndarray, long_side_px: int) -> np.ndarray:
     scale = long_side_px / max(height, width)
     if scale >= 1:
         return picture
-    if scale <= 0.3:  # halving is much faster than an odd reduction
+    if scale <= 0.3 and min(height, width) > 1:  # halving is much faster than an odd reduction
         return reduced(_halved(picture), long_side_px)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     return cv2.resize(picture, size, interpolation=cv2.INTER_AREA)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from skimage.measure import blur_effect as reference
 
-from lapsekit.vision.figures import Figures, blur_effect, figures_of
+from lapsekit.vision.figures import Figures, blur_effect, figures_of, reduced
 from lapsekit.vision.screening import Limits, Memory, Seen, judge, judge_on
 from tests.scenes import bench_picture
 from tests.spoiling import CLOTHS, bedewed, blurred, exposed, glared, visited
@@ -215,6 +215,14 @@ def test_figures_survive_json(season):
 def test_figures_of_tiny_pictures_are_taken():
     for shape in [(1, 1, 3), (2, 5, 3), (20, 18, 3)]:
         assert figures_of(np.full(shape, 90, np.uint8)).sharpness == 0
+
+
+@pytest.mark.parametrize("size", [(20000, 1), (1, 20000), (3000, 2), (20000, 30), (10, 20000)])
+def test_figures_of_very_thin_pictures_are_taken(size):
+    """Halving alone would never make their long side short."""
+    picture = np.full((*size, 3), 90, np.uint8)
+    assert max(reduced(picture, 192).shape) == 192
+    assert figures_of(picture).luminance == pytest.approx(90 / 255, abs=0.01)
 
 
 def test_more_blur_reads_as_more():
