@@ -100,6 +100,14 @@ def masked(out: Path, cover: float) -> list[str]:
     return [f"cover {cover:.2%}", f"mask written to {out}"]
 
 
+def grey_masked(frame: Path) -> list[str]:
+    """Beside ``mask``, where a picture has no colours."""
+    return [
+        f"{frame}: a picture without colours, as cameras take them by infrared light at night; "
+        "plants cannot be told from the rest in it, take one by daylight"
+    ]
+
+
 def lens_found(found: LensFound, camera: str) -> list[str]:
     """After ``lens``: what to put into season.toml, and what it rests on."""
     return [

@@ -14,7 +14,15 @@ import pytest
 from PIL import Image
 
 from tests.frames.test_inspection import exif, png_header
-from tests.scenes import REGIONS, SETTINGS, bench_picture, encoded, fill, make_season
+from tests.scenes import (
+    REGIONS,
+    SETTINGS,
+    as_grey,
+    bench_picture,
+    encoded,
+    fill,
+    make_season,
+)
 
 PATTERN = "%Y%m%d-%H%M%S"
 
@@ -112,6 +120,17 @@ def test_a_mask_has_the_size_of_the_upright_picture_and_holds_0_and_255(tmp_path
     assert counts[0] + counts[255] == 320 * 240
     assert facts["cover"] == counts[255] / (320 * 240)
     assert facts["cover"] == pytest.approx(3.1416 * 60**2 / (320 * 240), rel=0.03)
+
+
+@pytest.mark.parametrize("method", ["model", "exgr"])
+def test_a_mask_of_a_grey_picture_says_that_it_has_no_colours(tmp_path, method):
+    photo, coloured = tmp_path / "x.jpg", bench_picture([(160, 120, 60)])
+    for picture, is_grey in ((coloured, False), (as_grey(coloured), True)):
+        photo.write_bytes(encoded(picture, "JPEG"))
+        done = lapsekit("mask", photo, "--out", tmp_path / "m.png", "--method", method, "--json")
+        assert done.returncode == 0
+        assert json.loads(done.stdout)["is_grey"] is is_grey
+        assert ("without colours" in done.stderr) is is_grey
 
 
 @pytest.mark.parametrize("out", ["x.png", "20310401T100000Z.png", "m.jpg", "nowhere/m.png"])

@@ -10,7 +10,7 @@ from skimage.measure import blur_effect as reference
 
 from lapsekit.vision.figures import Figures, blur_effect, figures_of, reduced
 from lapsekit.vision.screening import Limits, Memory, Seen, judge, judge_on
-from tests.scenes import bench_picture
+from tests.scenes import as_grey, bench_picture
 from tests.spoiling import CLOTHS, bedewed, blurred, exposed, glared, visited
 from tests.vision.drawn_bench import HEIGHT, WIDTH, frame, light_of, moment, photographed
 
@@ -55,6 +55,19 @@ def test_a_spoilt_frame_is_left_out_with_its_reason(season, spoil, reason):
     found = verdict_on(season, spoil(frame(AT), np.random.default_rng(2)))
     assert found.reason == reason
     assert found.told.startswith(f"{reason}: ")
+
+
+def test_a_picture_without_colours_is_grey_not_obstructed_and_not_blown_out(season):
+    for picture in (frame(AT), exposed(frame(AT), 3)):
+        assert verdict_on(season, as_grey(picture)).reason == "grey"
+
+
+def test_the_palest_colour_is_not_grey():
+    """A photograph of fog keeps more than a tenth of its colours."""
+    for kept, grey in ((0.0, True), (0.15, False)):
+        pale = cv2.addWeighted(GOOD, kept, as_grey(GOOD), 1 - kept, 0)
+        reason = judge([Seen(moment(0), figures_of(pale))])[0].reason
+        assert (reason == "grey") is grey
 
 
 @pytest.mark.parametrize("until", [AT + 1, COUNT])
