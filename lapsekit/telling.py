@@ -57,11 +57,9 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
         lines.append(f"skipped {len(report.duplicates)} already there (same content)")
     if report.of_other_days:
         lines.append(f"left alone {len(report.of_other_days)} of other days")
-    if report.passed_over:
-        lines.append(
-            f"passed over {len(report.passed_over)} whose name does not fit the pattern, "
-            f"{report.passed_over[0]} for one"
-        )
+    for why in dict.fromkeys(why for _, why in report.passed_over):
+        names = [name for name, told in report.passed_over if told == why]
+        lines.append(f"passed over {_count(len(names), 'file')}, {names[0]} for one: {why}")
     if report.aside:
         lines.append(
             f"kept aside {_count(len(report.aside), 'frame')} dated later than this machine's "

@@ -199,7 +199,7 @@ def test_a_pattern_that_fits_no_name_is_told_with_one_of_them(bench, photos):
     (photos / "IMG_1.png").write_bytes(encoded(bench_picture([])))
     done = lapsekit("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
     assert done.returncode == 65
-    assert "passed over 1 whose name does not fit the pattern, IMG_1.png for one" in done.stdout
+    assert "passed over 1 file, IMG_1.png for one: the name does not fit the pattern" in done.stdout
 
 
 def test_a_title_that_cannot_be_used_makes_no_season(tmp_path):
