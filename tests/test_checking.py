@@ -66,6 +66,18 @@ def test_a_season_in_order_is_fine(tmp_path):
     assert wanted <= set(rows)
 
 
+@pytest.mark.parametrize(
+    ("camera", "way"), [('kind = "files"', "import"), ('kind = "usb"', "capture")]
+)
+def test_a_camera_without_frames_says_how_the_first_comes(tmp_path, camera, way):
+    text = SETTINGS.replace('kind = "files"', camera)
+    make_season(tmp_path / "s", text).catalogue.close()
+    season = Season(tmp_path / "s", lambda: EVENING)
+    rows = {row.what: row for row in checking.check(season, lambda command: None, asks=False)}
+    season.catalogue.close()
+    assert f"none yet; lapsekit {way} " in rows["frames of bench"].told
+
+
 def test_a_silent_camera_and_a_broken_one_are_wrong(tmp_path):
     season = season_at(
         tmp_path / "s", EVENING + timedelta(days=3), 'kind = "command"\ncommand = ["false"]'

@@ -24,7 +24,8 @@ def last_frames(look: Look) -> Iterator[Finding]:
     for name, model in look.season.settings.cameras.items():
         what, last = f"frames of {name}", look.last_frames[name]
         if last is None:
-            yield Finding(what, WATCH, "none yet; lapsekit capture files one")
+            way = "import brings some in" if model.kind == "files" else "capture files one"
+            yield Finding(what, WATCH, f"none yet; lapsekit {way}")
             continue
         told = f"last one of {_moment(look, last.taken_at)}"
         missed = silence(look.season, _due_since(look, name), look.now)
