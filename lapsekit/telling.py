@@ -175,7 +175,7 @@ def listed(report: FramesReport) -> list[str]:
     if report.not_listed:
         told = f"{_count(report.not_listed, 'earlier frame')} not listed"
         lines.insert(0, f"{told}; --all lists them, --from and --until choose days")
-    lines.append(f"{report.left_out} of {_count(report.looked_at, 'frame')} left out")
+    lines += _left_out(report)
     unwatched = sum(row.usable and not row.watched for row in report.rows)
     if unwatched:
         lines.append(
@@ -185,6 +185,15 @@ def listed(report: FramesReport) -> list[str]:
     if report.sheet:
         lines.append(f"contact sheet written to {report.sheet}")
     return lines
+
+
+def _left_out(report: FramesReport) -> list[str]:
+    if not report.not_judged:
+        return [f"{report.left_out} of {_count(report.looked_at, 'frame')} left out"]
+    judged = report.looked_at - report.not_judged
+    waits = f"{report.not_judged} of {_count(report.looked_at, 'frame')} not judged yet; "
+    told = [f"{report.left_out} of {_count(judged, 'frame')} left out"] if judged else []
+    return [*told, f"{waits}run lapsekit measure"]
 
 
 def ruled(frames: list[str], use: bool) -> list[str]:
