@@ -32,7 +32,7 @@ def last_frames(look: Look) -> Iterator[Finding]:
         if model.kind not in (*_PLAYED, "watched") and missed.frames >= LATE_TIMES:
             told = f"{told}, and {missed.frames} more were due; is lapsekit run running?"
             yield Finding(what, WRONG, told)
-        elif (days := (look.now - last.taken_at).days) > RECENT_DAYS:
+        elif (days := (look.season.day_of(look.now) - last.day).days) > RECENT_DAYS:
             yield Finding(what, WATCH, f"{told}, {days} days ago; none came since")
         else:
             yield Finding(what, FINE, told)
