@@ -395,6 +395,19 @@ def test_a_camera_that_fails_is_told(bench):
     assert "failed with code 1" in refused("capture", "-s", bench, code=69)
 
 
+def test_the_diary_line_of_the_readme_can_be_typed_as_it_stands(bench):
+    readme = (Path(__file__).parent.parent / "README.md").read_text().splitlines()
+    (line,) = (line.strip() for line in readme if line.startswith("    lapsekit diary add"))
+    line = line.replace("lapsekit", f"{sys.executable} -m lapsekit", 1)
+    season = (bench / "season.toml").read_text()
+    (bench / "season.toml").write_text(season.replace("2031-03-25", "2020-03-25"))
+    done = subprocess.run(
+        ["sh", "-c", line], cwd=bench, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert ",potted on," in (bench / "diary.csv").read_text()
+
+
 def test_the_commands_are_these_and_the_readme_knows_them():
     said = succeeded("--help")
     readme = (Path(__file__).parent.parent / "README.md").read_text()
