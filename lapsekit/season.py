@@ -22,7 +22,7 @@ from lapsekit.frames.far import FarArchive, FarFrames
 from lapsekit.frames.indexing import IndexReport, Look, index
 from lapsekit.frames.names import stamp
 from lapsekit.progress import Track, silent
-from lapsekit.safely import write_safely
+from lapsekit.safely import naming, write_safely
 from lapsekit.secrets import secret_table
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
 from lapsekit.trust import reads_frames, require_trust
@@ -451,9 +451,10 @@ def hold(
             waited = True
             time.sleep(pause_s)
             pause_s = min(2 * pause_s, 0.1)
-        file.truncate(0)
-        file.write(f"lapsekit {stage} (process {os.getpid()})\n")
-        file.flush()
+        with naming(path):
+            file.truncate(0)
+            # past the file's buffer, which would fail once more, unnamed, when it is closed
+            os.write(file.fileno(), f"lapsekit {stage} (process {os.getpid()})\n".encode())
         try:
             yield
         finally:

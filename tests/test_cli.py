@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -269,6 +270,19 @@ def test_a_full_disk_is_told_and_loses_nothing(small_disk, photos):
     assert list((bench / "frames").rglob(".part-*")) == []
     small_disk("8m")
     assert f"filed {20 - len(stored)} frames" in succeeded(*command)
+
+
+@pytest.mark.parametrize("command", ["measure", "site"])
+def test_work_on_a_full_disk_names_a_file_and_what_to_do(small_disk, command):
+    season = make_season(small_disk("2m") / "bench")
+    fill(season, days=1)
+    season.index()
+    season.catalogue.close()
+    with suppress(OSError):
+        (season.folder.parent / "filling").write_bytes(bytes(4_000_000))
+    message = refused(command, "-s", season.folder, code=74)
+    assert f"{season.folder}/" in message
+    assert "the disk is full; free some space" in message
 
 
 def test_two_frames_of_one_second_are_kept_and_a_copy_is_skipped(bench, photos):

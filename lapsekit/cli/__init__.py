@@ -1,5 +1,6 @@
 """The commands. The only package that prints or exits."""
 
+import errno
 import os
 import signal
 import sys
@@ -10,6 +11,7 @@ import typer
 from lapsekit import __version__
 from lapsekit.cli.application import Interrupted, app, say
 from lapsekit.errors import LapsekitError
+from lapsekit.safely import remedy_of
 
 
 @app.callback(invoke_without_command=True)
@@ -42,8 +44,7 @@ def main() -> NoReturn:
     except Interrupted:
         _fail("interrupted; run the same command again to go on", 130)
     except OSError as error:
-        where = f"{error.filename}: " if error.filename else ""
-        _fail(f"{where}{error.strerror or error}; check the disk and its permissions", 74)
+        _fail(_of_disk(error), 74)
     except Exception as error:
         if os.environ.get("LAPSEKIT_TRACEBACK"):
             raise
@@ -53,6 +54,13 @@ def main() -> NoReturn:
             70,
         )
     sys.exit(0)
+
+
+def _of_disk(error: OSError) -> str:
+    where = f"{error.filename}: " if error.filename else ""
+    remedy = remedy_of(error) if error.errno != errno.EACCES else None  # it may be to be read
+    told = f"{where}{error.strerror or error}"
+    return f"{told}: {remedy}" if remedy else f"{told}; check the disk and its permissions"
 
 
 def _fail(message: str, code: int) -> NoReturn:
