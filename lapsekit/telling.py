@@ -47,6 +47,7 @@ def founded(folder: Path, zone: str) -> list[str]:
 
 def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
     """After ``import``."""
+    would = "would be " if dry_run else ""
     verb = "would file" if dry_run else "filed"
     if not any(vars(report).values()):
         return ["no pictures (JPEG, PNG, WebP) found there"]
@@ -54,20 +55,21 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
     if dry_run:
         lines += _some(f"  {name}: {when}" for name, when in report.stored)
     if report.duplicates:
-        lines.append(f"skipped {len(report.duplicates)} already there (same content)")
+        lines.append(f"{would}skipped: {len(report.duplicates)} already there (same content)")
     if report.of_other_days:
-        lines.append(f"left alone {len(report.of_other_days)} of other days")
+        lines.append(f"{would}left alone: {len(report.of_other_days)} of other days")
     for why in dict.fromkeys(why for _, why in report.passed_over):
         names = [name for name, told in report.passed_over if told == why]
-        lines.append(f"passed over {_count(len(names), 'file')}, {names[0]} for one: {why}")
+        lines.append(f"{would}passed over: {_count(len(names), 'file')}, {names[0]} for one: {why}")
     if report.aside:
         lines.append(
-            f"kept aside {_count(len(report.aside), 'frame')} dated later than this machine's "
-            "clock; check both clocks, then import the folder again:"
+            f"{would}kept aside: {_count(len(report.aside), 'frame')} dated later than this "
+            "machine's clock; check both clocks, then import the folder again:"
         )
-        lines += _some(f"  {name} -> {kept}" for name, kept in report.aside)
+        mark = ":" if dry_run else " ->"
+        lines += _some(f"  {name}{mark} {kept}" for name, kept in report.aside)
     if report.refused:
-        lines.append(f"refused {len(report.refused)}, left where they are:")
+        lines.append(f"{would}refused: {len(report.refused)}, left where they are:")
         lines += [f"  {name}: {why}" for name, why in report.refused]
     return lines
 

@@ -200,7 +200,9 @@ def test_a_pattern_that_fits_no_name_is_told_with_one_of_them(bench, photos):
     (photos / "IMG_1.png").write_bytes(encoded(bench_picture([])))
     done = lapsekit("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
     assert done.returncode == 65
-    assert "passed over 1 file, IMG_1.png for one: the name does not fit the pattern" in done.stdout
+    assert (
+        "passed over: 1 file, IMG_1.png for one: the name does not fit the pattern" in done.stdout
+    )
 
 
 def test_a_title_that_cannot_be_used_makes_no_season(tmp_path):
@@ -292,7 +294,7 @@ def test_two_frames_of_one_second_are_kept_and_a_copy_is_skipped(bench, photos):
         (photos / folder / "20260401-120000.png").write_bytes(data)
     said = succeeded("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
     assert "filed 2 frames" in said
-    assert "skipped 1 already there" in said
+    assert "skipped: 1 already there" in said
     names = sorted(p.name for p in (bench / "frames").rglob("*.png"))
     assert names == ["20260401T100000Z-2.png", "20260401T100000Z.png"]
 
@@ -301,8 +303,17 @@ def test_a_frame_from_the_future_is_kept_aside_with_a_warning(bench, photos):
     tomorrow = datetime.now(UTC) + timedelta(days=2)
     (photos / f"{tomorrow:%Y%m%d-%H%M%S}.png").write_bytes(encoded(bench_picture([])))
     said = succeeded("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
-    assert "kept aside 1 frame dated later than this machine's clock" in said
+    assert "kept aside: 1 frame dated later than this machine's clock" in said
     assert len(list((bench / "frames" / "bench" / "aside").iterdir())) == 1
+
+
+def test_a_dry_run_tells_what_would_happen_and_needs_no_lock(bench, photos):
+    tomorrow = datetime.now(UTC) + timedelta(days=2)
+    (photos / f"{tomorrow:%Y%m%d-%H%M%S}.png").write_bytes(encoded(bench_picture([])))
+    command = ("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
+    said = succeeded(*command, "--dry-run")
+    assert "would be kept aside: 1 frame dated" in said
+    assert not (bench / ".lock").exists()
 
 
 @pytest.mark.parametrize(
