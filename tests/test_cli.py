@@ -287,6 +287,11 @@ def test_work_on_a_full_disk_names_a_file_and_what_to_do(small_disk, command):
     assert "the disk is full; free some space" in message
 
 
+def test_a_message_about_the_folder_one_stands_in_names_it(tmp_path):
+    message = refused("measure", cwd=tmp_path, code=66)
+    assert message.startswith(f"lapsekit: {tmp_path}: no season.toml there")
+
+
 def test_two_frames_of_one_second_are_kept_and_a_copy_is_skipped(bench, photos):
     for number, folder in enumerate(("a", "b", "c")):
         (photos / folder).mkdir()

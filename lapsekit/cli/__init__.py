@@ -4,6 +4,7 @@ import errno
 import os
 import signal
 import sys
+from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
@@ -65,5 +66,10 @@ def _of_disk(error: OSError) -> str:
 
 def _fail(message: str, code: int) -> NoReturn:
     for line in message.splitlines():
-        print(f"lapsekit: {line}", file=sys.stderr)
+        print(f"lapsekit: {_with_place(line)}", file=sys.stderr)
     sys.exit(code)
+
+
+def _with_place(line: str) -> str:
+    """A message with the season folder's name, where it begins with a dot for it."""
+    return f"{Path.cwd()}{line[1:]}" if line.startswith((".:", ". ")) else line
