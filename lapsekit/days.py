@@ -22,6 +22,7 @@ from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.heights import Heights
 from lapsekit.held import Held
+from lapsekit.other_sizes import cover_alone
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
@@ -343,12 +344,15 @@ class _Camera:
 
     def _without_covers(self, region: Region, day: date) -> Daily:
         """A gap, or the cover of frames that do not have the reference view's size."""
-        rows = [row for _, row in self.rows[region.name, day]]
-        cover = day_value([row.cover for row in rows])
-        values = (cover.middle, cover.low, cover.high)
-        return Daily(
-            region.name, day, *values, None, None, None, len(rows), self.usable.left_out(day)
-        )
+        rows, outline = self.rows[region.name, day], region.outline_on(day)
+        usual = usual_scatter(self._scatters_before(region, day))
+        value = cover_alone(self.ruler, outline, rows, self.placements, usual)
+        left_out, values, parts = self.usable.left_out(day), (None, None, None), {}
+        if value is not None:
+            values = (value.area_cm2, value.low_cm2, value.high_cm2)
+            parts = {} if self.view.weights_cm2 is not None else _parts(value, 1.0)
+        no_area = (None, None, None)
+        return Daily(region.name, day, *values, *no_area, len(rows), left_out, parts)
 
 
 class _Frames:

@@ -179,9 +179,13 @@ def with_columns(text: str, event: Event) -> str:
     if not found:
         wanted = [*COLUMNS, *(PICTURE_COLUMNS if event.pictures else ())]
         return with_rows(text, [wanted])
-    missing = [name for name in PICTURE_COLUMNS if name not in columns_of(found[0])]
+    columns = columns_of(found[0])
+    missing = [name for name in PICTURE_COLUMNS if name not in columns]
     if not event.pictures or not missing:
         return text
+    for row in reversed(found[1:]):  # a note's rest would stand in the new columns
+        cells = whole_cells(row.cells, columns)
+        text = text if cells == row.cells else replaced(text, row, cells)
     return replaced(text, found[0], [*found[0].cells, *missing])
 
 
@@ -195,6 +199,22 @@ def with_events(path: Path, text: str, events: Iterable[Event]) -> str:
 def columns_of(header: Row) -> list[str]:
     """Names of the columns."""
     return [cell.strip() for cell in header.cells]
+
+
+def whole_cells(cells: list[str], columns: Sequence[str]) -> list[str]:
+    """Cells of a row, one a column: what a note without quotation marks lost to its commas is it.
+
+    A row without such a note, or of no more cells than columns, stays as it is.
+    """
+    count = len(cells)
+    while count > len(columns) and not cells[count - 1].strip():
+        count -= 1
+    more = count - len(columns)
+    if more <= 0 or "note" not in columns:
+        return cells
+    place = columns.index("note")
+    note = ",".join(cells[place : place + more + 1])
+    return [*cells[:place], note, *cells[place + more + 1 : count]]
 
 
 def cells_of(
@@ -232,7 +252,7 @@ def _picture_cells(event: Event, was: Mapping[str, str]) -> dict[str, str]:
 
 def event_in(row: Row, columns: Sequence[str]) -> Event | None:
     """What a row tells; None where its date or event cannot be read."""
-    fields = dict(zip(columns, row.cells, strict=False))
+    fields = dict(zip(columns, whole_cells(row.cells, columns), strict=False))
     day, region, what, note = (fields.get(name, "").strip() for name in COLUMNS)
     named, on_site = (fields.get(name, "").strip() for name in PICTURE_COLUMNS)
     pictures = tuple(name for name in named.split() if _PICTURE.fullmatch(name))

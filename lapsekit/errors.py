@@ -152,4 +152,7 @@ class MissingExtra(LapsekitError):
     exit_code = 69
 
     def __init__(self, what: str, extra: str):
-        super().__init__(f"{what} needs the extra [{extra}]: pip install 'lapsekit[{extra}]'")
+        super().__init__(
+            f"{what} needs the extra [{extra}]; in the checkout: "
+            f"pip install -c config/constraints.txt '.[{extra}]'"
+        )

@@ -25,7 +25,7 @@ from lapsekit.vision.figures import Figures
 from lapsekit.vision.screening import Judged, Limits, Memory, Seen, Verdict, judge_on
 
 #: Raised by hand whenever judging changes its verdicts, or the form of what it remembers.
-ARITHMETIC = 2
+ARITHMETIC = 3
 
 PART = 500
 """Frames that are read and judged at a time, beside those that they are compared with."""
@@ -35,7 +35,7 @@ _INSTANT = timedelta(seconds=1)
 NOT_REGISTERED = "not registered"
 
 MAY_SHOW_SOMEBODY = (
-    *("obstructed", "glare", "frozen", "blurred"),
+    *("obstructed", "glare", "frozen", "blurred", "grey"),
     *(NOT_REGISTERED, NOT_WATCHED, SAID_NO),
 )
 """Reasons with which a person may be recognisable; a frozen frame may repeat one that shows him."""

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from heapq import nlargest
 
-from lapsekit.catalogue import Frame, Screening
+from lapsekit.catalogue import NOT_JUDGED, Frame, Screening
 from lapsekit.judging import MAY_SHOW_SOMEBODY
 from lapsekit.season import Season
 
@@ -56,7 +56,9 @@ class FramesReport:
     looked_at : int
         Frames in the span asked for, left out or not.
     left_out : int
-        Those of them that are not used.
+        Those of them that are judged, and not used.
+    not_judged : int
+        Those that nobody has judged yet: measuring does.
     not_listed : int
         Frames asked for that came before those in `rows`.
     sheet : str or None
@@ -67,6 +69,7 @@ class FramesReport:
     rows: list[FrameRow] = field(default_factory=list)
     looked_at: int = 0
     left_out: int = 0
+    not_judged: int = 0
     not_listed: int = 0
     sheet: str | None = None
 
@@ -86,7 +89,7 @@ def list_frames(
     season : Season
         An open season.
     left_out : bool
-        Only those that are not used.
+        Only those that are not used, or not judged yet.
     first, last : date, optional
         Local days to begin and to end with.
     camera : str, optional
@@ -99,11 +102,14 @@ def list_frames(
     FramesReport
     """
     report = FramesReport(season.settings.season.title)
-    span = first or date.min, last or date.max
+    span, asked = (first or date.min, last or date.max), 0
     for name in [camera] if camera else season.catalogue.cameras():
         for _, _, reasons, number in season.catalogue.counts(name, *span):
-            report.looked_at += 0 if reasons is None else number
-            report.left_out += number if reasons else 0
+            waits = reasons is None or NOT_JUDGED in reasons
+            report.looked_at += number
+            report.not_judged += number if waits else 0
+            report.left_out += number if reasons and not waits else 0
+            asked += number if reasons or (reasons is not None and not left_out) else 0
         report.rows += [
             _row(season, frame, screening)
             for frame, screening in season.catalogue.latest_screened(name, *span, left_out, most)
@@ -111,7 +117,7 @@ def list_frames(
     if most is not None:
         latest = nlargest(most, report.rows, key=lambda row: row.taken_at)
         report.rows = sorted(latest, key=lambda row: (row.camera, row.taken_at, row.path))
-    report.not_listed = (report.left_out if left_out else report.looked_at) - len(report.rows)
+    report.not_listed = asked - len(report.rows)
     return report
 
 

@@ -1,5 +1,6 @@
 """One picture file -> its canopy mask."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import cv2
@@ -14,13 +15,33 @@ from lapsekit.ruler import load_model
 from lapsekit.safely import require_place, write_safely
 from lapsekit.settings import CanopyTable
 from lapsekit.vision.canopy import METHODS, classify
+from lapsekit.vision.colour import is_grey
 from lapsekit.vision.pictures import decode, encode_mask, reduced
 from lapsekit.vision.reduction import reduction_of
 
 
+@dataclass(frozen=True)
+class Masked:
+    """What a picture's mask comes to.
+
+    Attributes
+    ----------
+    cover : float
+        Canopy share of the picture, 0 to 1.
+    size : (width, height)
+        In px.
+    is_grey : bool
+        Whether the picture has no colours, so that nothing is told of its plants.
+    """
+
+    cover: float
+    size: tuple[int, int]
+    is_grey: bool
+
+
 def mask_file(
     frame: Path, out: Path, method: str = "model", model_file: Path | None = None
-) -> tuple[float, tuple[int, int]]:
+) -> Masked:
     """Write the canopy mask of a picture file.
 
     Parameters
@@ -36,10 +57,7 @@ def mask_file(
 
     Returns
     -------
-    cover : float
-        Canopy share of the picture, 0 to 1.
-    size : (width, height)
-        In px.
+    Masked
 
     Raises
     ------
@@ -66,7 +84,8 @@ def mask_file(
     mask = _mask(picture, data, canopy)
     write_safely(out, encode_mask(mask))
     height, width = mask.shape
-    return float(np.count_nonzero(mask) / mask.size), (width, height)
+    cover = float(np.count_nonzero(mask) / mask.size)
+    return Masked(cover, (width, height), is_grey(picture))
 
 
 def _mask(picture: np.ndarray, data: bytes, canopy: CanopyTable) -> np.ndarray:

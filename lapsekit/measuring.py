@@ -201,13 +201,21 @@ def frames_waiting(season: Season) -> int:
     return len(waiting) + (done if verdicts_waiting(season) else 0)
 
 
+_NO_AREA = "get no area, since its scale holds for that size"
+_AS_THEY_ARE = (
+    "count on days without others alone, taken as they are within the outlines: plants that meet "
+    "are not told apart then"
+)
+
+
 def _other_sizes(season: Season) -> list[str]:
-    """A sentence for each camera with a scale whose frames are not all of one size."""
+    """A sentence for each camera whose frames are not all of one size."""
     return [
         f'camera "{name}": frames of another size than its first ({sizes[0][0]} x {sizes[0][1]}) '
-        "get no area, since its scale holds for that size; give the new view a camera of its own"
+        f"{_NO_AREA if camera.scale.is_known else _AS_THEY_ARE}; give the new view a camera of "
+        "its own"
         for name, camera in season.settings.cameras.items()
-        if camera.scale.is_known and len(sizes := season.catalogue.picture_sizes(name)) > 1
+        if len(sizes := season.catalogue.picture_sizes(name)) > 1
     ]
 
 

@@ -37,10 +37,19 @@ class Figures:
 
 @dataclass(frozen=True)
 class Diary:
-    """The diary as it is listed: events in order of day, and what is wrong with some lines."""
+    """The diary as it is listed: events in order of day, and what is wrong with some lines.
+
+    Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's.
+    """
 
     events: list[Event]
-    problems: list[str]
+    passed_over: list[str]
+    of_no_region: list[str]
+
+    @property
+    def problems(self) -> list[str]:
+        """What is wrong, of either kind."""
+        return [*self.passed_over, *self.of_no_region]
 
 
 def add_events(
@@ -120,8 +129,8 @@ def list_events(
     if region is not None and region not in season.regions.by_name:
         raise SettingsError(f'--region "{region}" {_no_region(season, region)}')
     path = season.folder / DIARY_FILE
-    events, problems = read_diary(path)
-    problems += [
+    events, passed_over = read_diary(path)
+    of_no_region = [
         f'{path}: line {e.line}, region = "{e.region}" {_no_region(season, e.region)}'
         for e in events
         if e.region and e.region not in season.regions.by_name
@@ -132,7 +141,7 @@ def list_events(
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
-    return Diary(kept, problems)
+    return Diary(kept, passed_over, of_no_region)
 
 
 def _no_region(season: Season, name: str) -> str:

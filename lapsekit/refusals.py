@@ -10,8 +10,6 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
 _OWN_WORDS = {
-    "string_pattern_mismatch": "use lower-case letters, digits and hyphens, at most 40, a letter "
-    "or digit first",
     "too_short": "at least one is needed",
     "tuple_type": 'a list in square brackets is needed here, like ["cp", "a.jpg", "{file}"] or '
     "[[10, 20], [30, 40]]; regions.toml writes [[region]] and [[region.outline]] twice bracketed",
@@ -24,11 +22,6 @@ _LENGTHS = {
     "string_too_short": "write at least {min_length} characters",
     "string_too_long": "write at most {max_length} characters",
 }
-
-_ADDRESS = (
-    'write an address like "http://10.0.0.7/still.jpg" or "rtsp://10.0.0.7/stream"; who logs in '
-    "there is user, with password_file"
-)
 
 
 def refusals(error: ValidationError, model: type[BaseModel]) -> list[str]:
@@ -72,8 +65,7 @@ def _told(problem: dict[str, Any], model: type[BaseModel]) -> str:
         given = "is missing" if value is None else f"= {_toml(value)} is not known"
         kinds = ", ".join(filter(None, map(_tag, _models_at(problem["loc"], model))))
         return f"{key}.kind {given}; allowed: {kinds}"
-    words = _ADDRESS if kind == "string_pattern_mismatch" and "url" in problem["loc"] else None
-    words = words or _OWN_WORDS.get(kind) or _allowed(kind, context, problem["loc"], model)
+    words = _OWN_WORDS.get(kind) or _allowed(kind, context, problem["loc"], model)
     message = words or str(context.get("error", problem["msg"]))
     value = problem["input"]
     shown = "" if isinstance(value, dict) or len(repr(value)) > 120 else f" = {_toml(value)}"

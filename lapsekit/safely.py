@@ -1,14 +1,39 @@
 """Write a file whole or not at all, and only where the grower can have meant it."""
 
+import errno
 import os
 import threading
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
 
 #: How the names of files that are being written begin.
 PART = ".part-"
+
+
+_REMEDIES = {
+    errno.ENOSPC: "the disk is full; free some space and run the same command again",
+    errno.EDQUOT: "the disk quota is used up; free some space and run it again",
+    errno.EROFS: "the disk is read-only; check the card and how it is mounted",
+    errno.EACCES: "no permission to write there; check who owns the folder",
+}
+
+
+def remedy_of(error: OSError) -> str | None:
+    """What to do about a disk that does not take a file; None where nobody knows."""
+    return _REMEDIES.get(error.errno)
+
+
+@contextmanager
+def naming(path: Path) -> Iterator[None]:
+    """Name the file in errors of the system that do not: a full disk's."""
+    try:
+        yield
+    except OSError as error:
+        error.filename = error.filename or str(path)
+        raise
 
 
 def part_of(path: Path) -> Path:
@@ -42,6 +67,11 @@ def write_safely(path: Path, content: bytes, mode: int | None = None) -> bool:
     -------
     bool
         False if the file held just that already and was left alone.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; names a file.
     """
     if path.is_file() and path.read_bytes() == content:
         if mode is not None:
@@ -49,7 +79,7 @@ def write_safely(path: Path, content: bytes, mode: int | None = None) -> bool:
         return False
     part = part_of(path)
     try:
-        with part.open("wb") as file:
+        with naming(path), part.open("wb") as file:
             if mode is not None:
                 allow(part, mode)
             file.write(content)

@@ -3,6 +3,7 @@
 import fcntl
 import json
 import os
+import shutil
 import threading
 import time
 import uuid
@@ -12,6 +13,7 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from lapsekit.catalogue import Catalogue, Frame, is_damaged
 from lapsekit.daylight import Window, daily_moment, due_times, window
@@ -22,7 +24,7 @@ from lapsekit.frames.far import FarArchive, FarFrames
 from lapsekit.frames.indexing import IndexReport, Look, index
 from lapsekit.frames.names import stamp
 from lapsekit.progress import Track, silent
-from lapsekit.safely import write_safely
+from lapsekit.safely import naming, write_safely
 from lapsekit.secrets import secret_table
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
 from lapsekit.trust import reads_frames, require_trust
@@ -174,6 +176,21 @@ class Season:
     def catalogue(self) -> Catalogue:
         """The season's catalogue, opened on first use."""
         return Catalogue(self.folder / CATALOGUE_FILE)
+
+    @contextmanager
+    def catalogue_to_read(self) -> Iterator[Catalogue]:
+        """The catalogue for who writes nothing: a copy where the folder is not to be written to."""
+        if os.access(self.folder, os.W_OK):
+            yield self.catalogue
+            return
+        with TemporaryDirectory(prefix="lapsekit-") as folder:
+            for mark in ("", "-wal"):
+                file = self.folder / f"{CATALOGUE_FILE}{mark}"
+                if file.exists():
+                    shutil.copyfile(file, Path(folder, file.name))
+            copy = Catalogue(Path(folder, CATALOGUE_FILE))
+            yield copy
+            copy.close()
 
     def mend_catalogue(self) -> Path | None:
         """Put a catalogue that is damaged aside; the next use makes a new, empty one.
@@ -451,9 +468,10 @@ def hold(
             waited = True
             time.sleep(pause_s)
             pause_s = min(2 * pause_s, 0.1)
-        file.truncate(0)
-        file.write(f"lapsekit {stage} (process {os.getpid()})\n")
-        file.flush()
+        with naming(path):
+            file.truncate(0)
+            # past the file's buffer, which would fail once more, unnamed, when it is closed
+            os.write(file.fileno(), f"lapsekit {stage} (process {os.getpid()})\n".encode())
         try:
             yield
         finally:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
+from lapsekit.safely import naming
 from lapsekit.vision.pictures import decode_grey, encode_grey, encode_labels
 
 FOLDER = Path(".cache") / "canopy"
@@ -111,7 +112,8 @@ class Shapes:
         path.parent.mkdir(parents=True, exist_ok=True)
         # Whole or not at all; what a power cut takes of it is made again, so nothing waits for disk
         part = path.with_name(f"{path.name}.{threading.get_ident()}.part")
-        part.write_bytes(content)
+        with naming(path):
+            part.write_bytes(content)
         part.replace(path)
         for other in path.parent.glob(f"{name}.*.png"):
             if other != path:

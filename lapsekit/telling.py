@@ -47,6 +47,7 @@ def founded(folder: Path, zone: str) -> list[str]:
 
 def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
     """After ``import``."""
+    would = "would be " if dry_run else ""
     verb = "would file" if dry_run else "filed"
     if not any(vars(report).values()):
         return ["no pictures (JPEG, PNG, WebP) found there"]
@@ -54,22 +55,21 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
     if dry_run:
         lines += _some(f"  {name}: {when}" for name, when in report.stored)
     if report.duplicates:
-        lines.append(f"skipped {len(report.duplicates)} already there (same content)")
+        lines.append(f"{would}skipped: {len(report.duplicates)} already there (same content)")
     if report.of_other_days:
-        lines.append(f"left alone {len(report.of_other_days)} of other days")
-    if report.passed_over:
-        lines.append(
-            f"passed over {len(report.passed_over)} whose name does not fit the pattern, "
-            f"{report.passed_over[0]} for one"
-        )
+        lines.append(f"{would}left alone: {len(report.of_other_days)} of other days")
+    for why in dict.fromkeys(why for _, why in report.passed_over):
+        names = [name for name, told in report.passed_over if told == why]
+        lines.append(f"{would}passed over: {_count(len(names), 'file')}, {names[0]} for one: {why}")
     if report.aside:
         lines.append(
-            f"kept aside {_count(len(report.aside), 'frame')} dated later than this machine's "
-            "clock; check both clocks, then import the folder again:"
+            f"{would}kept aside: {_count(len(report.aside), 'frame')} dated later than this "
+            "machine's clock; check both clocks, then import the folder again:"
         )
-        lines += _some(f"  {name} -> {kept}" for name, kept in report.aside)
+        mark = ":" if dry_run else " ->"
+        lines += _some(f"  {name}{mark} {kept}" for name, kept in report.aside)
     if report.refused:
-        lines.append(f"refused {len(report.refused)}, left where they are:")
+        lines.append(f"{would}refused: {len(report.refused)}, left where they are:")
         lines += [f"  {name}: {why}" for name, why in report.refused]
     return lines
 
@@ -98,6 +98,14 @@ def indexed(report: IndexReport) -> list[str]:
 def masked(out: Path, cover: float) -> list[str]:
     """After ``mask``."""
     return [f"cover {cover:.2%}", f"mask written to {out}"]
+
+
+def grey_masked(frame: Path) -> list[str]:
+    """Beside ``mask``, where a picture has no colours."""
+    return [
+        f"{frame}: a picture without colours, as cameras take them by infrared light at night; "
+        "plants cannot be told from the rest in it, take one by daylight"
+    ]
 
 
 def lens_found(found: LensFound, camera: str) -> list[str]:
@@ -169,7 +177,7 @@ def listed(report: FramesReport) -> list[str]:
     if report.not_listed:
         told = f"{_count(report.not_listed, 'earlier frame')} not listed"
         lines.insert(0, f"{told}; --all lists them, --from and --until choose days")
-    lines.append(f"{report.left_out} of {_count(report.looked_at, 'frame')} left out")
+    lines += _left_out(report)
     unwatched = sum(row.usable and not row.watched for row in report.rows)
     if unwatched:
         lines.append(
@@ -179,6 +187,15 @@ def listed(report: FramesReport) -> list[str]:
     if report.sheet:
         lines.append(f"contact sheet written to {report.sheet}")
     return lines
+
+
+def _left_out(report: FramesReport) -> list[str]:
+    if not report.not_judged:
+        return [f"{report.left_out} of {_count(report.looked_at, 'frame')} left out"]
+    judged = report.looked_at - report.not_judged
+    waits = f"{report.not_judged} of {_count(report.looked_at, 'frame')} not judged yet; "
+    told = [f"{report.left_out} of {_count(judged, 'frame')} left out"] if judged else []
+    return [*told, f"{waits}run lapsekit measure"]
 
 
 def ruled(frames: list[str], use: bool) -> list[str]:

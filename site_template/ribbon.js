@@ -257,8 +257,13 @@
 
   // How old the latest picture is, where it is older than yesterday: a page that is no longer made
   // anew must not pass for today's. The morning's page shows the day before, so a day is nothing.
+  // Days are those of the season's calendar, by the clock that its latest picture was taken by.
+  const daysSince = (moment) => {
+    const ahead = Date.parse(`${moment.slice(0, 16)}Z`) - Date.parse(moment);
+    return Math.floor((Date.now() + ahead) / 864e5) - Math.floor((Date.parse(moment) + ahead) / 864e5);
+  };
   for (const note of document.querySelectorAll(".old[data-newest]")) {
-    const n = Math.floor((Date.now() - Date.parse(note.dataset.newest)) / 864e5);
+    const n = daysSince(note.dataset.newest);
     if (n < 2) continue;
     note.textContent = lapsekit.counted("The last picture, {n} day ago.", "The last picture, {n} days ago.", n);
   }

@@ -26,6 +26,11 @@ def bench_picture(discs, size=(320, 240), ground=SOIL, seed=0):
     return picture.astype(np.uint8)
 
 
+def as_grey(picture):
+    """The picture without its colours."""
+    return np.repeat(np.asarray(Image.fromarray(picture).convert("L"))[..., None], 3, axis=2)
+
+
 def disc_px(radius, centre=(0, 0)):
     """Pixels whose centres lie in a disc: the exact truth of `bench_picture`."""
     reach = int(radius) + 2

@@ -66,6 +66,28 @@ def test_a_season_in_order_is_fine(tmp_path):
     assert wanted <= set(rows)
 
 
+@pytest.mark.parametrize(
+    ("camera", "way"), [('kind = "files"', "import"), ('kind = "usb"', "capture")]
+)
+def test_a_camera_without_frames_says_how_the_first_comes(tmp_path, camera, way):
+    text = SETTINGS.replace('kind = "files"', camera)
+    make_season(tmp_path / "s", text).catalogue.close()
+    season = Season(tmp_path / "s", lambda: EVENING)
+    rows = {row.what: row for row in checking.check(season, lambda command: None, asks=False)}
+    season.catalogue.close()
+    assert f"none yet; lapsekit {way} " in rows["frames of bench"].told
+
+
+def test_lines_of_the_diary_are_counted_by_what_is_wrong_with_them(tmp_path):
+    season = make_season(tmp_path / "s")
+    text = "date,region,event,note\n2031-04-25,nobody,fed,x\nnonsense,,,\n2031-04-26,basil,fed,\n"
+    (season.folder / "diary.csv").write_text(text)
+    rows = {row.what: row for row in checking.check(season, lambda command: None, asks=False)}
+    season.catalogue.close()
+    assert rows["diary"].told.startswith("1 line passed over: ")
+    assert "; 1 line of no region: " in rows["diary"].told
+
+
 def test_a_silent_camera_and_a_broken_one_are_wrong(tmp_path):
     season = season_at(
         tmp_path / "s", EVENING + timedelta(days=3), 'kind = "command"\ncommand = ["false"]'

@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -14,7 +15,15 @@ import pytest
 from PIL import Image
 
 from tests.frames.test_inspection import exif, png_header
-from tests.scenes import REGIONS, SETTINGS, bench_picture, encoded, fill, make_season
+from tests.scenes import (
+    REGIONS,
+    SETTINGS,
+    as_grey,
+    bench_picture,
+    encoded,
+    fill,
+    make_season,
+)
 
 PATTERN = "%Y%m%d-%H%M%S"
 
@@ -114,6 +123,17 @@ def test_a_mask_has_the_size_of_the_upright_picture_and_holds_0_and_255(tmp_path
     assert facts["cover"] == pytest.approx(3.1416 * 60**2 / (320 * 240), rel=0.03)
 
 
+@pytest.mark.parametrize("method", ["model", "exgr"])
+def test_a_mask_of_a_grey_picture_says_that_it_has_no_colours(tmp_path, method):
+    photo, coloured = tmp_path / "x.jpg", bench_picture([(160, 120, 60)])
+    for picture, is_grey in ((coloured, False), (as_grey(coloured), True)):
+        photo.write_bytes(encoded(picture, "JPEG"))
+        done = lapsekit("mask", photo, "--out", tmp_path / "m.png", "--method", method, "--json")
+        assert done.returncode == 0
+        assert json.loads(done.stdout)["is_grey"] is is_grey
+        assert ("without colours" in done.stderr) is is_grey
+
+
 @pytest.mark.parametrize("out", ["x.png", "20310401T100000Z.png", "m.jpg", "nowhere/m.png"])
 def test_a_mask_never_overwrites_a_frame_and_is_a_png(tmp_path, out):
     photo = tmp_path / "x.png"
@@ -180,7 +200,9 @@ def test_a_pattern_that_fits_no_name_is_told_with_one_of_them(bench, photos):
     (photos / "IMG_1.png").write_bytes(encoded(bench_picture([])))
     done = lapsekit("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
     assert done.returncode == 65
-    assert "passed over 1 whose name does not fit the pattern, IMG_1.png for one" in done.stdout
+    assert (
+        "passed over: 1 file, IMG_1.png for one: the name does not fit the pattern" in done.stdout
+    )
 
 
 def test_a_title_that_cannot_be_used_makes_no_season(tmp_path):
@@ -252,6 +274,24 @@ def test_a_full_disk_is_told_and_loses_nothing(small_disk, photos):
     assert f"filed {20 - len(stored)} frames" in succeeded(*command)
 
 
+@pytest.mark.parametrize("command", ["measure", "site"])
+def test_work_on_a_full_disk_names_a_file_and_what_to_do(small_disk, command):
+    season = make_season(small_disk("2m") / "bench")
+    fill(season, days=1)
+    season.index()
+    season.catalogue.close()
+    with suppress(OSError):
+        (season.folder.parent / "filling").write_bytes(bytes(4_000_000))
+    message = refused(command, "-s", season.folder, code=74)
+    assert f"{season.folder}/" in message
+    assert "the disk is full; free some space" in message
+
+
+def test_a_message_about_the_folder_one_stands_in_names_it(tmp_path):
+    message = refused("measure", cwd=tmp_path, code=66)
+    assert message.startswith(f"lapsekit: {tmp_path}: no season.toml there")
+
+
 def test_two_frames_of_one_second_are_kept_and_a_copy_is_skipped(bench, photos):
     for number, folder in enumerate(("a", "b", "c")):
         (photos / folder).mkdir()
@@ -259,7 +299,7 @@ def test_two_frames_of_one_second_are_kept_and_a_copy_is_skipped(bench, photos):
         (photos / folder / "20260401-120000.png").write_bytes(data)
     said = succeeded("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
     assert "filed 2 frames" in said
-    assert "skipped 1 already there" in said
+    assert "skipped: 1 already there" in said
     names = sorted(p.name for p in (bench / "frames").rglob("*.png"))
     assert names == ["20260401T100000Z-2.png", "20260401T100000Z.png"]
 
@@ -268,8 +308,17 @@ def test_a_frame_from_the_future_is_kept_aside_with_a_warning(bench, photos):
     tomorrow = datetime.now(UTC) + timedelta(days=2)
     (photos / f"{tomorrow:%Y%m%d-%H%M%S}.png").write_bytes(encoded(bench_picture([])))
     said = succeeded("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
-    assert "kept aside 1 frame dated later than this machine's clock" in said
+    assert "kept aside: 1 frame dated later than this machine's clock" in said
     assert len(list((bench / "frames" / "bench" / "aside").iterdir())) == 1
+
+
+def test_a_dry_run_tells_what_would_happen_and_needs_no_lock(bench, photos):
+    tomorrow = datetime.now(UTC) + timedelta(days=2)
+    (photos / f"{tomorrow:%Y%m%d-%H%M%S}.png").write_bytes(encoded(bench_picture([])))
+    command = ("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)
+    said = succeeded(*command, "--dry-run")
+    assert "would be kept aside: 1 frame dated" in said
+    assert not (bench / ".lock").exists()
 
 
 @pytest.mark.parametrize(
@@ -374,6 +423,19 @@ def test_a_camera_that_fails_is_told(bench):
         SETTINGS.replace('kind = "files"', 'kind = "command"\ncommand = ["false"]')
     )
     assert "failed with code 1" in refused("capture", "-s", bench, code=69)
+
+
+def test_the_diary_line_of_the_readme_can_be_typed_as_it_stands(bench):
+    readme = (Path(__file__).parent.parent / "README.md").read_text().splitlines()
+    (line,) = (line.strip() for line in readme if line.startswith("    lapsekit diary add"))
+    line = line.replace("lapsekit", f"{sys.executable} -m lapsekit", 1)
+    season = (bench / "season.toml").read_text()
+    (bench / "season.toml").write_text(season.replace("2031-03-25", "2020-03-25"))
+    done = subprocess.run(
+        ["sh", "-c", line], cwd=bench, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert ",potted on," in (bench / "diary.csv").read_text()
 
 
 def test_the_commands_are_these_and_the_readme_knows_them():

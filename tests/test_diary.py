@@ -1,10 +1,13 @@
 """The diary takes what was done and seen, keeps what stands in it, and refuses what cannot be."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
+from pathlib import Path
 
 import pytest
 
-from lapsekit.diary import Event, read_diary
+from lapsekit.diary import Event, parse_diary, read_diary, with_event
+from lapsekit.edits.diary_text import with_changed_event
 from lapsekit.errors import SettingsError
 from lapsekit.noting import Figures, add_events, list_events
 from lapsekit.season import Season
@@ -190,3 +193,19 @@ def test_the_list_names_lines_whose_region_is_none(bench):
     assert [e.what for e in list_events(bench, "chives").events] == ["cut", "watered"]
     april = list_events(bench, None, date(2031, 4, 2), date(2031, 4, 30))
     assert [e.what for e in april.events] == ["watered"]
+
+
+def test_a_note_keeps_what_follows_its_commas_without_quotation_marks(bench):
+    lines = "date,region,event,note\n2031-04-26,,fed,a, b,c\n2031-04-27,,fed,whole,,\n"
+    diary(bench).write_text(lines)
+    events, problems = read_diary(diary(bench))
+    assert ([e.note for e in events], problems) == (["a, b,c", "whole"], [])
+
+
+def test_a_note_with_commas_is_changed_and_gets_photographs_as_a_whole():
+    text = "date,region,event,note\n2031-04-26,,fed,a, b,c\n"
+    (was,), _ = parse_diary(text, Path("diary.csv"))
+    changed = with_changed_event(text, was, replace(was, note="d"))
+    assert changed == "date,region,event,note\n2031-04-26,,fed,d\n"
+    shown = with_event(Path("diary.csv"), text, replace(was, pictures=("diary/1.jpg",)))
+    assert [e.note for e in parse_diary(shown, Path("diary.csv"))[0]] == ["a, b,c"] * 2

@@ -41,6 +41,16 @@ def test_every_frame_is_listed_with_its_reason(bench):
     assert lines[-1] == "2 of 10 frames left out"
 
 
+def test_frames_that_nobody_judged_yet_are_not_called_left_out(tmp_path):
+    season = make_season(tmp_path / "bench")
+    fill(season, days=1)
+    season.index()
+    season.catalogue.close()
+    told = succeeded("frames", "--season", season.folder)
+    assert told.splitlines()[-1] == "3 of 3 frames not judged yet; run lapsekit measure"
+    assert json.loads(succeeded("frames", "--season", season.folder, "--json"))["left_out"] == 0
+
+
 def test_only_what_was_left_out_by_day_and_as_json(bench):
     told = succeeded("frames", "--season", bench, "--left-out", "--from", "2031-04-02")
     assert told.splitlines()[0].startswith("2031-04-02 13:00  frames/bench/2031-04-02/")

@@ -27,7 +27,7 @@ ORDER = [
     {"teaching", "aiming"},
     {"aiming_picture", "telling_aiming"},
     {"ruler"},
-    {"heights", "undone"},
+    {"heights", "undone", "other_sizes"},
     {"clusters"},
     {"held"},
     {"days"},

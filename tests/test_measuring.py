@@ -73,6 +73,26 @@ def test_one_worker_and_four_give_the_same_tables(tmp_path):
     assert results[0] == results[1]
 
 
+WHOLE_BENCH = """\
+[[region]]
+name = "bench"
+camera = "bench"
+[[region.outline]]
+from = 2031-04-01
+"""
+
+
+@pytest.mark.parametrize("size", [(20000, 10), (10, 20000), (20000, 1)])
+def test_a_very_thin_picture_does_not_stop_the_others(tmp_path, size):
+    season = make_season(tmp_path / "bench", regions=WHOLE_BENCH)
+    fill(season, days=1)
+    thin = encoded(bench_picture([], size=size), "JPEG")
+    season.archive.store("bench", datetime(2031, 4, 1, 10, tzinfo=UTC), thin, ".jpg")
+    report = measure(season)
+    assert (report.measured, report.unreadable) == (4, [])
+    assert season.catalogue.daily("bench")[0].frames_used == 3
+
+
 def test_an_unusable_frame_is_left_out_with_its_reason(filled):
     dark = encoded(bench_picture([], ground=(2, 2, 2)))
     moment = datetime(2031, 4, 1, 9, 30, tzinfo=UTC)
@@ -253,7 +273,28 @@ def test_a_new_camera_size_gets_outlines_of_its_own_and_no_area(season):
     assert "another size than its first (320 x 240)" in report.notes[0]
     last = changed.catalogue.daily("basil")[-1]
     assert last.area_cm2 is None
+    assert last.cover_low < last.cover < last.cover_high
     assert last.cover > 0.1
+
+
+@pytest.mark.parametrize("method", ["exgr", "model"])
+def test_a_day_of_frames_of_another_size_is_no_surer_than_one_of_one_frame(tmp_path, method):
+    """The same bench, once at the view's size and once at half of it."""
+    settings = SETTINGS.replace("px_per_cm = 10\n", "").replace('"exgr"', f'"{method}"')
+    season = make_season(tmp_path / "bench", settings, WHOLE_BENCH)
+    for number, by in enumerate((1, 1, 2)):
+        disc, size = (160 // by, 120 // by, 40 / by), (320 // by, 240 // by)
+        picture = bench_picture([disc], size, seed=number)
+        moment = datetime(2031, 4, 1 + number, 10, tzinfo=UTC)
+        season.archive.store("bench", moment, encoded(picture), ".png")
+    report = measure(season)
+    *_, ordinary, other = season.catalogue.daily("bench")
+    assert other.frames_used == ordinary.frames_used == 1
+    assert other.cover == pytest.approx(ordinary.cover, rel=0.05)
+    widths = [day.cover_high - day.cover_low for day in (ordinary, other)]
+    assert widths[1] >= widths[0] > 0.01 * ordinary.cover
+    assert other.parts
+    assert "taken as they are" in report.notes[0]
 
 
 def test_frames_of_a_renamed_camera_do_not_mix_with_the_new_ones(season):

@@ -48,7 +48,14 @@ def refused_regions(tmp_path, text):
             "capture.every_minutes = true",
             "write a whole number from 1 to 1440",
         ),
-        ('[capture]\nfrom = "25:00"', 'capture.from = "25:00"', "hour must be in 0..23"),
+        ('[capture]\nfrom = "25:00"', 'capture.from = "25:00"', "time of day like"),
+        ('[site]\naddress = "https://bench.example"', "site.address", "ending with /"),
+        ('[site]\nlanguage = "German"', "site.language", "code of a language"),
+        ('[frames]\nat = "/media/disk"', "frames.at", '"file:///media/disk/frames"'),
+        ('[publish]\nto = "folder"\ntarget = "-x"', "publish.target", "begins with no hyphen"),
+        ('[followers]\ncontact = "me"', "followers.contact", "whom readers can turn to"),
+        ('[followers]\naddress = "me"', "followers.address", "write a mail address"),
+        ('[followers]\nupload = "x.example"', "followers.upload", "the address of a page"),
         ('[capture]\nfrom = "19:00"', "capture", "must not be later than until (18:00)"),
         ('[cameras.roof]\nkind = "command"', "cameras.roof.command is missing", ""),
         ('[cameras.roof]\nkind = "command"\ncommand = "cp"', "cameras.roof.command", "square"),
@@ -124,6 +131,13 @@ def test_an_unknown_time_zone_is_refused(tmp_path):
     message = refused(tmp_path, SETTINGS.replace('"CET"', '"Mars/Base"'))
     assert 'season.time_zone = "Mars/Base"' in message
     assert "IANA" in message
+
+
+@pytest.mark.parametrize("day", ['"1.4.2026"', "2031-04-17T08:00:00", "20310417"])
+def test_a_day_that_is_none_is_refused_with_one_that_is(tmp_path, day):
+    message = refused(tmp_path, SETTINGS.replace("2031-03-25", day))
+    assert "season.sown = " in message
+    assert "write a day like 2031-04-17" in message
 
 
 def test_every_wrong_value_is_told_at_once(tmp_path):
@@ -292,7 +306,7 @@ def test_the_annotated_example_shows_every_setting_about_followers():
     ("lines", "said"),
     [
         ('inbox = "in"', "contact"),
-        ('contact = "me"', "at least 3"),
+        ('contact = "me"', "whom readers can turn to"),
         (
             '[followers.mail]\nhost = "h"\nuser = "u"\npassword_file = "f"\nsecurity = "none"',
             "open",

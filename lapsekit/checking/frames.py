@@ -24,14 +24,15 @@ def last_frames(look: Look) -> Iterator[Finding]:
     for name, model in look.season.settings.cameras.items():
         what, last = f"frames of {name}", look.last_frames[name]
         if last is None:
-            yield Finding(what, WATCH, "none yet; lapsekit capture files one")
+            way = "import brings some in" if model.kind == "files" else "capture files one"
+            yield Finding(what, WATCH, f"none yet; lapsekit {way}")
             continue
         told = f"last one of {_moment(look, last.taken_at)}"
         missed = silence(look.season, _due_since(look, name), look.now)
         if model.kind not in (*_PLAYED, "watched") and missed.frames >= LATE_TIMES:
             told = f"{told}, and {missed.frames} more were due; is lapsekit run running?"
             yield Finding(what, WRONG, told)
-        elif (days := (look.now - last.taken_at).days) > RECENT_DAYS:
+        elif (days := (look.season.day_of(look.now) - last.day).days) > RECENT_DAYS:
             yield Finding(what, WATCH, f"{told}, {days} days ago; none came since")
         else:
             yield Finding(what, FINE, told)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.copied import last_verified
-from lapsekit.diary import read_diary
-from lapsekit.season import DIARY_FILE, LAST_MORNING_FILE, SETTINGS_FILE, Season
+from lapsekit.noting import list_events
+from lapsekit.season import LAST_MORNING_FILE, SETTINGS_FILE, Season
 from lapsekit.when import from_utc_text
 
 LATE_MORNING = timedelta(hours=36)
@@ -31,10 +31,16 @@ class LastMorning:
 
 
 def diary(look: Look) -> Iterator[Finding]:
-    """Lines of the diary that cannot be read."""
-    problems = read_diary(look.season.folder / DIARY_FILE)[1]
-    if problems:
-        yield Finding("diary", WATCH, f"{len(problems)} lines passed over: {problems[0]}")
+    """Lines of the diary that cannot be read, or name no region."""
+    found = list_events(look.season)
+    kinds = (("passed over", found.passed_over), ("of no region", found.of_no_region))
+    told = [
+        f"{len(lines)} line{'' if len(lines) == 1 else 's'} {what}: {lines[0]}"
+        for what, lines in kinds
+        if lines
+    ]
+    if told:
+        yield Finding("diary", WATCH, "; ".join(told))
 
 
 def morning(look: Look) -> Iterator[Finding]:

@@ -1,8 +1,10 @@
 """The commands. The only package that prints or exits."""
 
+import errno
 import os
 import signal
 import sys
+from pathlib import Path
 from typing import Annotated, NoReturn
 
 import typer
@@ -10,6 +12,7 @@ import typer
 from lapsekit import __version__
 from lapsekit.cli.application import Interrupted, app, say
 from lapsekit.errors import LapsekitError
+from lapsekit.safely import remedy_of
 
 
 @app.callback(invoke_without_command=True)
@@ -42,8 +45,7 @@ def main() -> NoReturn:
     except Interrupted:
         _fail("interrupted; run the same command again to go on", 130)
     except OSError as error:
-        where = f"{error.filename}: " if error.filename else ""
-        _fail(f"{where}{error.strerror or error}; check the disk and its permissions", 74)
+        _fail(_of_disk(error), 74)
     except Exception as error:
         if os.environ.get("LAPSEKIT_TRACEBACK"):
             raise
@@ -55,7 +57,19 @@ def main() -> NoReturn:
     sys.exit(0)
 
 
+def _of_disk(error: OSError) -> str:
+    where = f"{error.filename}: " if error.filename else ""
+    remedy = remedy_of(error) if error.errno != errno.EACCES else None  # it may be to be read
+    told = f"{where}{error.strerror or error}"
+    return f"{told}: {remedy}" if remedy else f"{told}; check the disk and its permissions"
+
+
 def _fail(message: str, code: int) -> NoReturn:
     for line in message.splitlines():
-        print(f"lapsekit: {line}", file=sys.stderr)
+        print(f"lapsekit: {_with_place(line)}", file=sys.stderr)
     sys.exit(code)
+
+
+def _with_place(line: str) -> str:
+    """A message with the season folder's name, where it begins with a dot for it."""
+    return f"{Path.cwd()}{line[1:]}" if line.startswith((".:", ". ")) else line

@@ -44,8 +44,10 @@ def mask(
     """Write what counts as canopy as an 8-bit mask (255 = canopy) and print the cover."""
     from lapsekit.masking import mask_file
 
-    cover, shape = mask_file(frame, out, method, model)
-    report_facts(as_json, telling.masked(out, cover), {"mask": out, "cover": cover, "size": shape})
+    found = mask_file(frame, out, method, model)
+    if found.is_grey:
+        hint(telling.grey_masked(frame))
+    report_facts(as_json, telling.masked(out, found.cover), {"mask": out, **vars(found)})
 
 
 @app.command()

@@ -1,5 +1,7 @@
 """Commands that found a season, fill it with frames, and keep it going."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -7,6 +9,7 @@ from typing import Annotated
 import typer
 
 from lapsekit import telling, telling_minding
+from lapsekit.catalogue import Catalogue
 from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.shared import (
     HERE,
@@ -89,15 +92,13 @@ def import_(
     zone = zone_named(time_zone) if time_zone else opened.zone
     times = TimeSource(zone, pattern, file_time)
     stretch = Stretch(first and first.date(), last and last.date())
-    with held(opened, "import", wait):
-        if not dry_run:
-            opened.index()
+    with _importing(opened, dry_run, wait) as catalogue:
         report = bring_in(
             folder,
             camera,
             times,
             opened.archive,
-            opened.catalogue,
+            catalogue,
             opened.clock,
             opened.day_of,
             dry_run,
@@ -107,6 +108,18 @@ def import_(
     report_facts(as_json, telling.imported(report, zone, dry_run), vars(report))
     if report.refused or (report.passed_over and not (report.stored or report.duplicates)):
         raise typer.Exit(65)
+
+
+@contextmanager
+def _importing(season: Season, dry_run: bool, wait: float) -> Iterator[Catalogue]:
+    """The catalogue that an import looks into, held and up to date unless nothing is written."""
+    if dry_run:
+        with season.catalogue_to_read() as catalogue:
+            yield catalogue
+        return
+    with held(season, "import", wait):
+        season.index()
+        yield season.catalogue
 
 
 @app.command()

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from pathlib import Path
 
-from lapsekit.diary import Event, cells_of, columns_of, event_in, with_columns
+from lapsekit.diary import Event, cells_of, columns_of, event_in, whole_cells, with_columns
 from lapsekit.diary import with_events as added
 from lapsekit.errors import ChangedMeanwhile
 from lapsekit.rows import Row, replaced, rows
@@ -39,7 +39,8 @@ def with_changed_event(text: str, was: Event, now: Event) -> str:
         return text
     text = with_columns(text, now)
     row = _row_of(text, was)
-    cells = cells_of(_FILE, now, columns_of(rows(text)[0]), row.cells)
+    columns = columns_of(rows(text)[0])
+    cells = cells_of(_FILE, now, columns, whole_cells(row.cells, columns))
     return replaced(text, row, cells)
 
 

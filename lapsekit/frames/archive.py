@@ -25,7 +25,7 @@ from lapsekit.frames.names import (
     day_folder,
     read_name,
 )
-from lapsekit.safely import PART, part_of
+from lapsekit.safely import PART, part_of, remedy_of
 from lapsekit.when import local_day
 
 _LEFT_OVER_AFTER_S = 3600
@@ -234,12 +234,7 @@ def _told_by(folder: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        remedy = {
-            errno.ENOSPC: "the disk is full; free some space and run the same command again",
-            errno.EDQUOT: "the disk quota is used up; free some space and run it again",
-            errno.EROFS: "the disk is read-only; check the card and how it is mounted",
-            errno.EACCES: "no permission to write there; check who owns the folder",
-        }.get(error.errno, "check the disk")
+        remedy = remedy_of(error) or "check the disk"
         raise ArchiveError(
             f"{folder}: the frame was not stored ({error.strerror}): {remedy}. "
             "Frames stored before are untouched."

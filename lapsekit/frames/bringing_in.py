@@ -27,6 +27,14 @@ _FIELDS_NEEDED = (
     ("%d", "%j", "%c", "%x"),
 )
 PICTURE_SUFFIXES = {".jpg", ".jpeg", ".png", ".webp"}
+_OTHER_SUFFIXES = {
+    *(".heic", ".heif", ".hif", ".avif", ".jxl", ".jp2", ".tif", ".tiff", ".gif", ".bmp"),
+    *(".dng", ".cr2", ".cr3", ".nef", ".nrw", ".arw", ".sr2", ".raf", ".orf", ".rw2", ".pef"),
+    *(".srw", ".raw"),
+}
+"""Pictures too, of phones and cameras, that nothing here decodes."""
+
+_OTHER_NAME = "the name does not fit the pattern"
 
 
 @dataclass(frozen=True)
@@ -122,13 +130,16 @@ EVER = Stretch()
 
 @dataclass
 class ImportReport:
-    """What an import did, or with a dry run would do. Paths are of the source folder."""
+    """What an import did, or with a dry run would do.
+
+    Paths are of the source folder; beside them stands what became of the file, or why nothing did.
+    """
 
     stored: list[tuple[str, str]] = field(default_factory=list)
     duplicates: list[tuple[str, str]] = field(default_factory=list)
     aside: list[tuple[str, str]] = field(default_factory=list)
     refused: list[tuple[str, str]] = field(default_factory=list)
-    passed_over: list[str] = field(default_factory=list)
+    passed_over: list[tuple[str, str]] = field(default_factory=list)
     of_other_days: list[str] = field(default_factory=list)
 
 
@@ -177,13 +188,15 @@ def bring_in(
         If `source` cannot be read, or a frame could not be stored; what was filed stays.
     """
     report = ImportReport()
-    files, others = _wanted(_pictures(source), times, stretch, day_of)
+    pictures, foreign = _pictures(source)
+    report.passed_over += [(str(f.relative_to(source)), _other_format(f)) for f in foreign]
+    files, others = _wanted(pictures, times, stretch, day_of)
     report.of_other_days += [str(file.relative_to(source)) for file in others]
     seen: dict[str, str] = {}
     for file in track(files, len(files), "importing"):
         name = str(file.relative_to(source))
         if times.passes_over(file):
-            report.passed_over.append(name)
+            report.passed_over.append((name, _OTHER_NAME))
             continue
         try:
             data = file.read_bytes()
@@ -226,7 +239,14 @@ def _wanted(
     return found
 
 
-def _pictures(source: Path) -> list[Path]:
+def _other_format(file: Path) -> str:
+    kind = file.suffix.removeprefix(".").upper()
+    return f"{kind} is not taken; save it as JPEG, with its time, or let the camera take JPEG"
+
+
+def _pictures(source: Path) -> tuple[list[Path], list[Path]]:
+    """Pictures of the formats that are taken, and of others."""
+
     def stop(error: OSError) -> None:
         raise ArchiveError(f"{error.filename}: cannot be read ({error.strerror})") from error
 
@@ -238,9 +258,7 @@ def _pictures(source: Path) -> list[Path]:
     for folder, inner, names in os.walk(source, onerror=stop, followlinks=True):
         seen.add(os.path.realpath(folder))
         inner[:] = [n for n in inner if os.path.realpath(Path(folder, n)) not in seen]
-        found += [
-            Path(folder, name)
-            for name in names
-            if Path(name).suffix.lower() in PICTURE_SUFFIXES and not name.startswith(".")
-        ]
-    return sorted(found)
+        found += [Path(folder, name) for name in names if not name.startswith(".")]
+    kinds = (PICTURE_SUFFIXES, _OTHER_SUFFIXES)
+    ours, foreign = ([f for f in found if f.suffix.lower() in kind] for kind in kinds)
+    return sorted(ours), sorted(foreign)

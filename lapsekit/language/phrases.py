@@ -38,6 +38,7 @@ def act_text(words: Words, what: str) -> str:
 def reason_text(words: Words, reason: str) -> str:
     """Why a frame was left out; a reason that nobody knows is said as it is."""
     known = {
+        "grey": words.text("grey"),
         "dark": words.text("dark"),
         "blown out": words.text("blown out"),
         "frozen": words.text("frozen"),

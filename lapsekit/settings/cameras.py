@@ -3,9 +3,9 @@
 import math
 from typing import Annotated, Literal, NamedTuple, Self
 
-from pydantic import Field, PositiveInt, StringConstraints, model_validator
+from pydantic import AfterValidator, Field, PositiveInt, model_validator
 
-from lapsekit.settings.values import Length, Model, Point, Points
+from lapsekit.settings.values import Length, Model, Point, Points, written_as
 
 
 class Scale(NamedTuple):
@@ -120,6 +120,13 @@ class _Sized(_Camera):
         return self
 
 
+def _address(scheme: str, example: str) -> AfterValidator:
+    return written_as(
+        rf"{scheme}s?://[^\s@]+",
+        f'write an address like "{example}"; who logs in there is user, with password_file',
+    )
+
+
 class _Addressed(_Camera):
     """A camera under an address; its password stands in a file of its own."""
 
@@ -187,7 +194,7 @@ class HttpCamera(_Addressed):
     """A still picture under an address."""
 
     kind: Literal["http"]
-    url: Annotated[str, StringConstraints(pattern=r"^https?://[^\s@]+$")]
+    url: Annotated[str, _address("http", "http://10.0.0.7/still.jpg")]
     time_limit_s: TimeLimit = 30.0
 
 
@@ -195,7 +202,7 @@ class RtspCamera(_Addressed):
     """One picture out of a video stream under an address."""
 
     kind: Literal["rtsp"]
-    url: Annotated[str, StringConstraints(pattern=r"^rtsps?://[^\s@]+$")]
+    url: Annotated[str, _address("rtsp", "rtsp://10.0.0.7/stream")]
     warm_up_frames: Annotated[int, Field(ge=0, le=300)] = 10
     jpeg_quality: Annotated[int, Field(ge=50, le=100)] = 92
     time_limit_s: TimeLimit = 30.0

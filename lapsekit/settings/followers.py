@@ -2,14 +2,39 @@
 
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, PositiveInt, StringConstraints, model_validator
+from pydantic import Field, PositiveInt, model_validator
 
-from lapsekit.settings.values import Model
+from lapsekit.settings.values import Model, written_as
 
-Host = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9.\-:\[\]]+$")]
+Host = Annotated[
+    str,
+    written_as(
+        r"[A-Za-z0-9.\-:\[\]]+", 'write the name of a machine alone, like "mail.bench.example"'
+    ),
+]
 Port = Annotated[int, Field(ge=1, le=65_535)]
-Address = Annotated[str, StringConstraints(pattern=r"^[^\s@<>\"]+@[^\s@<>\"]+$")]
-Web = Annotated[str, StringConstraints(pattern=r"^https?://[^\s/?#@]+(/[^\s?#]*)?$")]
+Address = Annotated[
+    str,
+    written_as(
+        r"[^\s@<>\"]+@[^\s@<>\"]+",
+        'write a mail address alone, without a name, like "pictures@bench.example"',
+    ),
+]
+Web = Annotated[
+    str,
+    written_as(
+        r"https?://[^\s/?#@]+(/[^\s?#]*)?",
+        'write the address of a page, like "https://bench.example/pictures"',
+    ),
+]
+Contact = Annotated[
+    str,
+    written_as(
+        r"(?s).{3,300}",
+        "say whom readers can turn to: a name or an office, and how it is reached, in 3 to 300 "
+        "characters",
+    ),
+]
 
 
 class MailTable(Model):
@@ -81,7 +106,7 @@ class FollowersTable(Model):
     `face_model` is an ONNX file for OpenCV's FaceDetectorYN, which then proposes faces to blur.
     """
 
-    contact: Annotated[str, Field(min_length=3, max_length=300)] | None = None
+    contact: Contact | None = None
     address: Address | None = None
     upload: Web | None = None
     inbox: Annotated[str, Field(min_length=1)] | None = None

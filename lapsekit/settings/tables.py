@@ -9,12 +9,20 @@ from pydantic import (
     Field,
     NonNegativeInt,
     PositiveInt,
-    StringConstraints,
     field_validator,
     model_validator,
 )
 
-from lapsekit.settings.values import ClockTime, Day, DayTime, Degrees, Model, Share, SunTime
+from lapsekit.settings.values import (
+    ClockTime,
+    Day,
+    DayTime,
+    Degrees,
+    Model,
+    Share,
+    SunTime,
+    written_as,
+)
 
 
 def require_cap_above(base_c: float | None, cap_c: float | None) -> None:
@@ -23,7 +31,23 @@ def require_cap_above(base_c: float | None, cap_c: float | None) -> None:
         raise ValueError(f"cap_c ({cap_c:g}) must lie above base_c ({base_c:g})")
 
 
-Language = Annotated[str, StringConstraints(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$")]
+Language = Annotated[
+    str,
+    written_as(r"[a-z]{2,3}(-[A-Z]{2})?", 'write a code of a language, like "en", "de" or "pt-BR"'),
+]
+Target = Annotated[
+    str,
+    written_as(
+        r"[^-\x00-\x1f][^\x00-\x1f]*", "write a place on one line that begins with no hyphen"
+    ),
+]
+SiteAddress = Annotated[
+    str,
+    written_as(
+        r"https?://[^\s/?#@]+/([^\s?#]*/)?",
+        'write an address such as "https://bench.example/", ending with /',
+    ),
+]
 """A language as HTML names it, like ``de`` or ``pt-BR``; the site needs a catalogue of it."""
 
 
@@ -111,7 +135,14 @@ class FramesTable(Model):
     """``[frames]``: where frames lie, if not in the season folder."""
 
     at: (
-        Annotated[str, StringConstraints(pattern=r"^(file:///|s3://|sftp://([\w.-]+@)?)[^\s@?#]+$")]
+        Annotated[
+            str,
+            written_as(
+                r"(file:///|s3://|sftp://([\w.-]+@)?)[^\s@?#]+",
+                'write an address like "file:///media/disk/frames", "s3://bucket/frames" or '
+                '"sftp://me@host/frames"; what opens it goes into access_file',
+            ),
+        ]
         | None
     ) = None
     access_file: Annotated[str, Field(min_length=1)] | None = None
@@ -142,7 +173,7 @@ class FarTable(Model):
     private: ClassVar[bool]
 
     to: Literal["folder", "rsync", "rclone", "webdav"] | None = None
-    target: Annotated[str, StringConstraints(pattern=r"^[^-\x00-\x1f][^\x00-\x1f]*$")] | None = None
+    target: Target | None = None
     bandwidth_kb_s: PositiveInt | None = None
     time_limit_s: Annotated[float, Field(gt=0, le=86_400)] = 3600.0
     ssh_port: Annotated[int, Field(ge=1, le=65_535)] | None = None
@@ -253,7 +284,5 @@ class SiteTable(Model):
     """``[site]``: the season site's language and address, and the season it is held against."""
 
     language: Language = "en"
-    address: (
-        Annotated[str, StringConstraints(pattern=r"^https?://[^\s/?#@]+/([^\s?#]*/)?$")] | None
-    ) = None
+    address: SiteAddress | None = None
     earlier: Annotated[str, Field(min_length=1)] | None = None

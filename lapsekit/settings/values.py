@@ -1,19 +1,39 @@
 """Kinds of value that settings are made of."""
 
 import re
+from contextlib import suppress
 from datetime import date, datetime, time
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
     Field,
     PlainValidator,
-    StringConstraints,
 )
 
-Name = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]{0,39}$")]
+
+def written_as(pattern: str, words: str) -> AfterValidator:
+    """Text that a pattern fits as a whole; `words` say what to write where it does not."""
+    allowed = re.compile(pattern)
+
+    def fitting(value: str) -> str:
+        if allowed.fullmatch(value) is None:
+            raise ValueError(words)
+        return value
+
+    return AfterValidator(fitting)
+
+
+Name = Annotated[
+    str,
+    written_as(
+        r"[a-z0-9][a-z0-9-]{0,39}",
+        "use lower-case letters, digits and hyphens, at most 40, a letter or digit first",
+    ),
+]
 
 _SUN_TIME = re.compile(r"(sunrise|noon|sunset)(?:\s*([+-])\s*(\d{1,2}):([0-5]\d))?")
 
@@ -28,7 +48,8 @@ class SunTime(NamedTuple):
 def _day(value: object) -> object:
     """A TOML date, or text like it; never a number, which would count days or seconds."""
     if isinstance(value, str):
-        return date.fromisoformat(value)
+        with suppress(ValueError):
+            return date.fromisoformat(value)
     if not isinstance(value, date) or isinstance(value, datetime):
         raise ValueError("write a day like 2031-04-17")
     return value
@@ -37,7 +58,8 @@ def _day(value: object) -> object:
 def _clock_time(value: object) -> object:
     """A TOML time, or text like "08:30"; never a number, and no offset."""
     if isinstance(value, str):
-        value = time.fromisoformat(value)
+        with suppress(ValueError):
+            value = time.fromisoformat(value)
     if not isinstance(value, time) or value.tzinfo is not None:
         raise ValueError('write a time of day like "08:30", in the season\'s time zone')
     return value

@@ -72,10 +72,12 @@ def front_page(whole: Whole) -> Page:
 
 
 def _newest(whole: Whole) -> str | None:
-    """When the latest picture was taken, in UTC, so that a page knows how old it is."""
+    """When the latest picture was taken, by the season's clock, so that a page knows its age."""
     shown = whole.almanac.pictures.values()
     moments = [days[max(days)].taken_at for days in shown if days]
-    return max(moments).strftime("%Y-%m-%dT%H:%MZ") if moments else None
+    if not moments:
+        return None
+    return max(moments).astimezone(whole.season.zone).isoformat(timespec="minutes")
 
 
 def all_days(whole: Whole) -> Page:

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass
 import cv2
 import numpy as np
 
-from lapsekit.vision.colour import require_picture
+from lapsekit.vision.colour import is_grey, require_picture
 
 CLIPPED_FROM = 250
 """Level (of 255) from which a channel counts as clipped: what is left to 255 is JPEG's ringing."""
@@ -71,6 +71,11 @@ class Figures:
     tiles: tuple[float, ...]
     grain: bytes
     thumbnail: bytes
+
+    @property
+    def is_grey(self) -> bool:
+        """Whether the thumbnail shows no colours."""
+        return is_grey(cv2.imdecode(np.frombuffer(self.thumbnail, np.uint8), cv2.IMREAD_COLOR))
 
     def as_plain(self) -> dict[str, object]:
         """Numbers, lists and text only, for JSON; `from_plain` takes it back."""
@@ -144,7 +149,7 @@ def reduced(picture: np.ndarray, long_side_px: int) -> np.ndarray:
     scale = long_side_px / max(height, width)
     if scale >= 1:
         return picture
-    if scale <= 0.3:  # halving is much faster than an odd reduction
+    if scale <= 0.3 and min(height, width) > 1:  # halving is much faster than an odd reduction
         return reduced(_halved(picture), long_side_px)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
     return cv2.resize(picture, size, interpolation=cv2.INTER_AREA)

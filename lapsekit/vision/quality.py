@@ -119,7 +119,8 @@ class ByNumbers:
         """Verdict by numbers alone: all reasons but a visitor."""
         at, figures = seen.at, seen.figures
         now, always = _Norm(self.usual.at_this_hour(at)), _Norm(self.usual.at_any_hour(at))
-        told = self._exposure(figures, now) or self._again(at, figures) or _glare(figures, now)
+        told = _grey(figures) or self._exposure(figures, now) or self._again(at, figures)
+        told = told or _glare(figures, now)
         told = told or _veil(figures, now, always) or self._sharpness(figures, always)
         reason = told.split(":")[0] or None
         if reason != "frozen":
@@ -197,6 +198,15 @@ class _Norm:
         found = [None] * len(_NUMBERS) if medians is None else medians.tolist()
         self.luminance, self.clipped, self.veil, self.sharpness, self.white_patch = found[:5]
         self.tiles = found[5:]
+
+
+def _grey(figures: Figures) -> str:
+    """Black and white are grey too, but it is their exposure that is amiss."""
+    if figures.brightest < _DARKEST_BRIGHT or figures.white > _CLIPPED_FLOOR:
+        return ""
+    if not figures.is_grey:
+        return ""
+    return "grey: a picture without colours, as cameras take them by infrared light at night"
 
 
 def _veil(figures: Figures, now: _Norm, always: _Norm) -> str:

@@ -20,9 +20,10 @@ _REDUCTIONS = (8, 4, 2)
 def reduction_of(size: Sequence[int]) -> int:
     """How many times smaller a picture of some size (two sides, in px) is measured: 1, 2, 4 or 8.
 
-    The most that leaves `LEAST_LONG_SIDE_PX` on its long side.
+    The most that leaves `LEAST_LONG_SIDE_PX` on its long side, and a pixel on its short one.
     """
-    return next((by for by in _REDUCTIONS if max(size) >= by * LEAST_LONG_SIDE_PX), 1)
+    least = LEAST_LONG_SIDE_PX
+    return next((by for by in _REDUCTIONS if max(size) >= by * least and min(size) >= by), 1)
 
 
 def reduced_shape(shape: tuple[int, int], by: int) -> tuple[int, int]:

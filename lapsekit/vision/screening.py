@@ -6,9 +6,9 @@ is not blown out and a coarse lens is not blurred: what is amiss is what differs
 own frames, at this hour where the hour matters. Only where too few frames are there to compare
 with do fixed floors decide, set where a picture cannot be measured whatever the camera.
 
-Reasons, the first that applies: *dark*, *blown out*, *frozen* (the same picture again), *glare*,
-*hazed* (haze, or dew on the lens), *blurred*, *obstructed* (somebody or something between camera
-and bench).
+Reasons, the first that applies: *grey* (no colours, as by infrared light), *dark*, *blown out*,
+*frozen* (the same picture again), *glare*, *hazed* (haze, or dew on the lens), *blurred*,
+*obstructed* (somebody or something between camera and bench).
 """
 
 from collections.abc import Sequence
@@ -20,7 +20,7 @@ from lapsekit.vision.visitors import Presence, Watched, visitors
 
 __all__ = ["Judged", "Limits", "Memory", "Seen", "Verdict", "judge", "judge_on"]
 
-REASONS = ("dark", "blown out", "frozen", "glare", "hazed", "blurred", "obstructed")
+REASONS = ("grey", "dark", "blown out", "frozen", "glare", "hazed", "blurred", "obstructed")
 
 
 def judge(frames: Sequence[Seen], limits: Limits | None = None) -> list[Verdict]:

@@ -197,7 +197,7 @@ def test_without_the_extra_the_command_says_which_to_install(drawn, tmp_path, mi
     arguments = ["measure", "--season", drawn.folder, "--on", "local", "--workers", 1]
     done = lapsekit(*arguments, PYTHONPATH=path)
     assert done.returncode == 69
-    assert "pip install 'lapsekit[cluster]'" in done.stderr
+    assert "config/constraints.txt '.[cluster]'" in done.stderr
 
 
 @pytest.mark.parametrize(

@@ -63,6 +63,14 @@ def test_regions_that_are_chosen_get_a_line_each(page, folder):
     assert problems == []
 
 
+def test_a_line_of_no_region_is_not_called_passed_over(page, folder):
+    (folder / "diary.csv").write_text("date,region,event,note\n2031-04-02,nobody,fed,x\n")
+    page.goto("/diary/")
+    told = page.inner_text("main")
+    assert "Lines of regions that there are not" in told
+    assert "passed over" not in told
+
+
 def test_a_height_without_centimetres_asks_for_them_first(page, folder):
     page.goto("/diary/")
     page.get_by_label("basil").check()

@@ -174,6 +174,17 @@ NEW = (
 )
 
 
+def test_where_pictures_are_brought_in_none_is_due_and_times_are_done(browser, folder):
+    """A season whose only camera is of kind "files", with frames and without a [capture] table."""
+    text = (folder / "season.toml").read_text()
+    (folder / "season.toml").write_text(text.replace('[capture]\ndaily_at = "12:00"\n', ""))
+    with served(folder) as address:
+        page = opened(browser, address, PHONE)
+        page.goto("/setup/times/")
+        assert "none is taken" in page.inner_text("section[aria-label=Today]")
+        assert "Times" in done_steps(page)
+
+
 def test_times_that_are_shown_are_accepted_by_going_on(browser, tmp_path):
     folder = make_season(tmp_path / "bench", NEW).folder
     with served(folder) as address:

@@ -66,7 +66,15 @@ def test_times_come_from_names_by_a_pattern_and_others_are_passed_over(season, p
     (photos / "holiday.jpg").write_bytes(picture(2))
     report = bring()
     assert stored_times(season) == [datetime(2031, 4, 1, 10, tzinfo=UTC)]
-    assert report.passed_over == ["holiday.jpg"]
+    assert report.passed_over == [("holiday.jpg", "the name does not fit the pattern")]
+
+
+def test_pictures_of_formats_that_are_not_taken_are_named_with_what_to_do(season, photos, bring):
+    for name in ("IMG_1.HEIC", "scan.tif", "raw.cr3", "notes.txt", "._IMG_1.heic"):
+        (photos / name).write_bytes(b"something")
+    report = bring(TimeSource(CET))
+    assert [name for name, _ in report.passed_over] == ["IMG_1.HEIC", "raw.cr3", "scan.tif"]
+    assert report.passed_over[0][1].startswith("HEIC is not taken; save it as JPEG")
 
 
 def test_the_file_time_is_taken_only_when_asked(season, photos, bring):

@@ -166,8 +166,8 @@ def test_nothing_moves_while_it_loads(browser, address):
     ("now", "said"),
     [
         ("2031-04-10T21:30:00Z", None),
-        ("2031-04-12T09:30:00Z", None),
-        ("2031-04-12T10:30:00Z", "The last picture, 2 days ago."),
+        ("2031-04-11T21:30:00Z", None),
+        ("2031-04-11T22:30:00Z", "The last picture, 2 days ago."),
         ("2031-05-10T12:00:00Z", "The last picture, 30 days ago."),
     ],
 )

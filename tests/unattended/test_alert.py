@@ -466,7 +466,7 @@ def test_without_the_extra_the_command_says_which_to_install(tmp_path):
         "from lapsekit.cli import main; main()"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
-    assert done.returncode == 69 and "pip install 'lapsekit[alerts]'" in done.stderr
+    assert done.returncode == 69 and "config/constraints.txt '.[alerts]'" in done.stderr
 
 
 def test_an_alert_loads_no_heavy_library(tmp_path):

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from skimage.measure import blur_effect as reference
 
-from lapsekit.vision.figures import Figures, blur_effect, figures_of
+from lapsekit.vision.figures import Figures, blur_effect, figures_of, reduced
 from lapsekit.vision.screening import Limits, Memory, Seen, judge, judge_on
-from tests.scenes import bench_picture
+from tests.scenes import as_grey, bench_picture
 from tests.spoiling import CLOTHS, bedewed, blurred, exposed, glared, visited
 from tests.vision.drawn_bench import HEIGHT, WIDTH, frame, light_of, moment, photographed
 
@@ -55,6 +55,19 @@ def test_a_spoilt_frame_is_left_out_with_its_reason(season, spoil, reason):
     found = verdict_on(season, spoil(frame(AT), np.random.default_rng(2)))
     assert found.reason == reason
     assert found.told.startswith(f"{reason}: ")
+
+
+def test_a_picture_without_colours_is_grey_not_obstructed_and_not_blown_out(season):
+    for picture in (frame(AT), exposed(frame(AT), 3)):
+        assert verdict_on(season, as_grey(picture)).reason == "grey"
+
+
+def test_the_palest_colour_is_not_grey():
+    """A photograph of fog keeps more than a tenth of its colours."""
+    for kept, grey in ((0.0, True), (0.15, False)):
+        pale = cv2.addWeighted(GOOD, kept, as_grey(GOOD), 1 - kept, 0)
+        reason = judge([Seen(moment(0), figures_of(pale))])[0].reason
+        assert (reason == "grey") is grey
 
 
 @pytest.mark.parametrize("until", [AT + 1, COUNT])
@@ -215,6 +228,14 @@ def test_figures_survive_json(season):
 def test_figures_of_tiny_pictures_are_taken():
     for shape in [(1, 1, 3), (2, 5, 3), (20, 18, 3)]:
         assert figures_of(np.full(shape, 90, np.uint8)).sharpness == 0
+
+
+@pytest.mark.parametrize("size", [(20000, 1), (1, 20000), (3000, 2), (20000, 30), (10, 20000)])
+def test_figures_of_very_thin_pictures_are_taken(size):
+    """Halving alone would never make their long side short."""
+    picture = np.full((*size, 3), 90, np.uint8)
+    assert max(reduced(picture, 192).shape) == 192
+    assert figures_of(picture).luminance == pytest.approx(90 / 255, abs=0.01)
 
 
 def test_more_blur_reads_as_more():

@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from lapsekit.desk.asking import Asked
 from lapsekit.desk.lookout import Lookout
 from lapsekit.season import Season
+from lapsekit.settings import CaptureTable
 
 if TYPE_CHECKING:
     from lapsekit.edits.book import Change
@@ -81,13 +82,22 @@ def _done(season: Season, lookout: Lookout) -> set[str]:
         for key, is_done in {
             "camera": bool(seen | tried) and not failed,
             "aim": bool(seen),
-            "times": bool(settings.capture.model_fields_set & {"first", "last", "every_minutes"}),
+            "times": _times_are_told(settings.capture) or (takes_none(season) and bool(seen)),
             "scale": any(camera.scale.is_known for camera in cameras),
             "regions": any(o.points for r in season.regions.region for o in r.outline),
             "first": first_day(season) is not None,
         }.items()
         if is_done
     }
+
+
+def _times_are_told(capture: CaptureTable) -> bool:
+    return bool(capture.model_fields_set & {"first", "last", "every_minutes"})
+
+
+def takes_none(season: Season) -> bool:
+    """Whether all pictures are brought in, so that none is ever due."""
+    return all(camera.kind == "files" for camera in season.settings.cameras.values())
 
 
 def first_day(season: Season) -> date | None:

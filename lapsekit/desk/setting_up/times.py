@@ -5,7 +5,7 @@ from datetime import datetime, time, timedelta
 from starlette.responses import Response
 
 from lapsekit.desk.asking import Asked, get, post
-from lapsekit.desk.setting_up.steps import saved, step_page
+from lapsekit.desk.setting_up.steps import saved, step_page, takes_none
 from lapsekit.edits.settings_text import with_value
 from lapsekit.errors import SettingsError
 from lapsekit.season import SETTINGS_FILE, Season
@@ -19,6 +19,7 @@ def _page(asked: Asked) -> Response:
     with asked.season() as season:
         table, place = season.settings.capture, season.settings.place
         told = {"due": _due(season), "zone": season.settings.season.time_zone}
+        told["takes_none"] = takes_none(season)
     return step_page(
         asked,
         "times",
@@ -34,7 +35,9 @@ def _page(asked: Asked) -> Response:
 
 
 def _due(season: Season) -> list[str]:
-    """Today's due times by the season's clock."""
+    """Today's due times by the season's clock; none where pictures are brought in."""
+    if takes_none(season):
+        return []
     today = season.day_of(season.clock())
     return [f"{at.astimezone(season.zone):%H:%M}" for at in season.due_times(today)]
 
