@@ -28,6 +28,7 @@ FAR = 2.5
 _MOST = 12
 _ROUNDS = 3
 _BAD_DAY = 1e4
+_NEAR = 3
 _SETTLED = 0.1
 
 # Beside a break, a bad day and another break the day after are the same thing, as are two bad days
@@ -84,7 +85,27 @@ def find_breaks(prior: Prior) -> Breaks:
             bad[index] = True
             weighed = Weighed(prior, _BAD_DAY * bad)
     at = np.array(sorted(at), int)
+    bad, weighed = _exchanged(bad, weighed, at)
+    trend = _trend(weighed, at)
     return Breaks(at, bad, _weighed_down(weighed, at, bad, trend))
+
+
+def _exchanged(bad: np.ndarray, weighed: Weighed, at) -> tuple[np.ndarray, Weighed]:
+    """Bad days near a break, chosen before it was known, against the days beside them."""
+    likely = _trend(weighed, at).fits.max()
+    for index in np.flatnonzero(bad):
+        if not (np.abs(at - index) <= _NEAR).any():
+            continue
+        for other in (index - 1, index + 1):
+            if not 0 < other < bad.size or bad[other] or not bad[index]:
+                continue
+            tried = bad.copy()
+            tried[index], tried[other] = False, True
+            again = Weighed(weighed.prior, _BAD_DAY * tried)
+            gained = _trend(again, at).fits.max() - likely
+            if gained > _ALIKE:
+                bad, weighed, likely = tried, again, likely + gained
+    return bad, weighed
 
 
 def _trend(weighed: Weighed, at) -> Trend:
