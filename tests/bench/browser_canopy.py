@@ -11,6 +11,7 @@ measured before, the longest time for which the page could do nothing else, and 
 """
 
 import argparse
+import math
 import os
 import shutil
 import statistics
@@ -42,9 +43,9 @@ def spread_over(files, count):
 
 def by_python(picture, model, folder):
     """Pixels of the mask that `lapsekit mask` writes, and the area that a season counts."""
-    share, (width, height) = mask_file(picture, folder / "mask.png")
+    found = mask_file(picture, folder / "mask.png")
     cover = cover_by_python(picture, model)
-    return share * width * height, float(cover.sum(dtype=np.float64))
+    return found.cover * math.prod(found.size), float(cover.sum(dtype=np.float64))
 
 
 def agreement(page, site, pictures, model, folder):

@@ -1,5 +1,6 @@
 """The canopy rule in a follower's browser gives what `lapsekit mask` and a season's areas do."""
 
+import math
 import re
 import shutil
 import subprocess
@@ -66,9 +67,9 @@ def frames():
 
 def by_python(picture, model, tmp_path, method="model"):
     """Pixels that `lapsekit mask` finds in a file, and the area that a season would count."""
-    share, (width, height) = mask_file(picture, tmp_path / "mask.png", method)
+    found = mask_file(picture, tmp_path / "mask.png", method)
     cover = cover_by_python(picture, model, method)
-    return share * width * height, float(cover.sum(dtype=np.float64))
+    return found.cover * math.prod(found.size), float(cover.sum(dtype=np.float64))
 
 
 @pytest.mark.browser
