@@ -16,13 +16,13 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from lapsekit.catalogue import Catalogue, Daily, Frame, Measurement
+from lapsekit.catalogue import Catalogue, Daily, Frame
 from lapsekit.daylight import Window
 from lapsekit.errors import LapsekitError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.heights import Heights
 from lapsekit.held import Held
-from lapsekit.other_sizes import cover_alone
+from lapsekit.other_sizes import Row, cover_alone
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
@@ -42,7 +42,6 @@ from lapsekit.vision.day import DayOfCanopy, work_out
 from lapsekit.vision.regions import region_window
 from lapsekit.vision.within_day import movement
 
-Row = tuple[Frame, Measurement]
 Rows = dict[tuple[str, date], list[Row]]
 
 USUAL_DAYS = 14

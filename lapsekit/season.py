@@ -188,9 +188,8 @@ class Season:
                 file = self.folder / f"{CATALOGUE_FILE}{mark}"
                 if file.exists():
                     shutil.copyfile(file, Path(folder, file.name))
-            copy = Catalogue(Path(folder, CATALOGUE_FILE))
-            yield copy
-            copy.close()
+            with closing(Catalogue(Path(folder, CATALOGUE_FILE))) as copy:
+                yield copy
 
     def mend_catalogue(self) -> Path | None:
         """Put a catalogue that is damaged aside; the next use makes a new, empty one.

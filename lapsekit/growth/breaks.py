@@ -84,15 +84,15 @@ def find_breaks(prior: Prior) -> Breaks:
         else:
             bad[index] = True
             weighed = Weighed(prior, _BAD_DAY * bad)
+    else:
+        trend = _trend(weighed, at)
     at = np.array(sorted(at), int)
-    bad, weighed = _exchanged(bad, weighed, at)
-    trend = _trend(weighed, at)
-    return Breaks(at, bad, _weighed_down(weighed, at, bad, trend))
+    bad, trend = _exchanged(bad, trend, at)
+    return Breaks(at, bad, _weighed_down(trend.weighed, at, bad, trend))
 
 
-def _exchanged(bad: np.ndarray, weighed: Weighed, at) -> tuple[np.ndarray, Weighed]:
+def _exchanged(bad: np.ndarray, trend: Trend, at) -> tuple[np.ndarray, Trend]:
     """Bad days near a break, chosen before it was known, against the days beside them."""
-    likely = _trend(weighed, at).fits.max()
     for index in np.flatnonzero(bad):
         if not (np.abs(at - index) <= _NEAR).any():
             continue
@@ -101,11 +101,10 @@ def _exchanged(bad: np.ndarray, weighed: Weighed, at) -> tuple[np.ndarray, Weigh
                 continue
             tried = bad.copy()
             tried[index], tried[other] = False, True
-            again = Weighed(weighed.prior, _BAD_DAY * tried)
-            gained = _trend(again, at).fits.max() - likely
-            if gained > _ALIKE:
-                bad, weighed, likely = tried, again, likely + gained
-    return bad, weighed
+            again = _trend(Weighed(trend.weighed.prior, _BAD_DAY * tried), at)
+            if again.fits.max() - trend.fits.max() > _ALIKE:
+                bad, trend = tried, again
+    return bad, trend
 
 
 def _trend(weighed: Weighed, at) -> Trend:

@@ -51,6 +51,11 @@ def hinges(at, knots) -> np.ndarray:
     return np.maximum(np.subtract.outer(np.asarray(at, float), knots), 0.0)
 
 
+def passed(at, start, end) -> np.ndarray:
+    """Days passed between two moments, up to each day; all three are broadcast together."""
+    return np.clip(np.asarray(at, float) - start, 0, end - start)
+
+
 def steps(at, knots) -> np.ndarray:
     """1 from each knot on, 0 before it: shape (len(at), len(knots))."""
     return (np.subtract.outer(np.asarray(at, float), knots) >= 0).astype(float)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lapsekit.growth.breaks import find_breaks
-from lapsekit.growth.forms import hinges, steps
+from lapsekit.growth.forms import passed, steps
 from lapsekit.growth.looks import Look
 from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
 from lapsekit.growth.spans import GRAIN, Scan, Spans, pairs
@@ -263,7 +263,7 @@ class _Search:
 
     def _trend(self, found: Sequence[Pause], jumps=None, more: Sequence[np.ndarray] = ()) -> Trend:
         days = self.series.days
-        lost = [_lost(days, *each) for each in _times(found)]
+        lost = [passed(days, *each) for each in _times(found)]
         jumps = steps(days, days[self.jumps if jumps is None else jumps])
         return Trend(self.breaks.weighed, np.column_stack([jumps, *lost, *more]))
 
@@ -302,7 +302,7 @@ class _Search:
 
     def _rate_left(self, start, end, found) -> tuple[float, float, float]:
         """Share of the rate around a pause that it leaves, with its interval."""
-        trend = self._trend(found, more=[_lost(self.series.days, start, end)])
+        trend = self._trend(found, more=[passed(self.series.days, start, end)])
         middle, last = [(start + end) / 2], trend.known_count - 1
         usual = trend.estimate(trend.rates(middle))
         inside = trend.estimate(trend.rates(middle, np.arange(last + 1)[None] == last))
@@ -320,9 +320,3 @@ def _times(pauses: Sequence[Pause]) -> list[tuple[float, float]]:
 
 def _span(values: np.ndarray, beyond: float) -> tuple[float, float]:
     return float(values.min()) - beyond, float(values.max()) + beyond
-
-
-def _lost(days, start, end) -> np.ndarray:
-    """Days passed in a pause, up to each day."""
-    first, last = hinges(days, [start, end]).T
-    return first - last

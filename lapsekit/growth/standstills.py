@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lapsekit.growth.forms import steps
+from lapsekit.growth.forms import passed, steps
 from lapsekit.growth.laws import LAWS
 from lapsekit.growth.trend import PRIOR_DAYS
 from lapsekit.growth.weighing import CORRELATION, Weighed
@@ -252,4 +252,4 @@ def _whichever(better, new, old) -> tuple[np.ndarray, ...]:
 
 def _stood(days, start, end) -> np.ndarray:
     """By how much the clock is behind on each day."""
-    return (1 - LEFT) * np.clip(days - start, 0, end - start)
+    return (1 - LEFT) * passed(days, start, end)

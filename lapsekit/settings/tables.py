@@ -35,6 +35,8 @@ Language = Annotated[
     str,
     written_as(r"[a-z]{2,3}(-[A-Z]{2})?", 'write a code of a language, like "en", "de" or "pt-BR"'),
 ]
+"""A language as HTML names it, like ``de`` or ``pt-BR``; the site needs a catalogue of it."""
+
 Target = Annotated[
     str,
     written_as(
@@ -48,7 +50,6 @@ SiteAddress = Annotated[
         'write an address such as "https://bench.example/", ending with /',
     ),
 ]
-"""A language as HTML names it, like ``de`` or ``pt-BR``; the site needs a catalogue of it."""
 
 
 class SeasonTable(Model):
