@@ -57,7 +57,7 @@ typedef struct { int results, channels, side; const float *weights, *biases; } l
 enum { COLOURS, DOWN_1, DOWN_2A, DOWN_2B, DOWN_3A, DOWN_3B, DOWN_4A, DOWN_4B, NARROW_3, UP_3,
        NARROW_2, UP_2, NARROW_1, UP_1, FINE, OWN_COLOURS, ODDS, LAYERS };
 
-enum { LOOKED_AT = 60 }; /* by the second look */
+enum { OF_PLACE = 12, LOOKED_AT = 60 }; /* by the second look: of the place itself, and in all */
 
 typedef struct {
   const float *numbers;

@@ -2,8 +2,6 @@
 
 #include "canopy.h"
 
-enum { OF_PLACE = 12 };
-
 /* Means over the windows, four to a pixel, and what is looked at pixel by pixel. */
 typedef struct {
   f4 *around;  /* doubt, share of leaf, sure leaf, and its lightness */

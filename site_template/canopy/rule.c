@@ -83,7 +83,7 @@ static int look_fits(void) {
         (i < 2 ? l[i].results % TOGETHER != 0 : l[i].results != 1))
       return 0;
   int side = (int)number(LOOK_NEAR_PX);
-  return 12 + 2 * (side * side - 1) == LOOKED_AT;
+  return OF_PLACE + 2 * (side * side - 1) == LOOKED_AT;
 }
 
 static void read_model(void) {
