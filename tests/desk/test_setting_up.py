@@ -104,6 +104,7 @@ def test_a_season_is_set_up_from_an_empty_folder_to_its_first_measured_day(
         assert "One px is 1.4 mm" in page.inner_text("#result")
         looked_at()
         page.click("text=Next: Regions")
+        page.wait_for_url("**/regions/bench/")  # the page left has a picture to tap on as well
         tap(page, board_of(page), (4, 14), (242, 14), (242, 290), (4, 290), (4, 14))
         page.fill("#f-label", "Green lettuce")
         page.click("text=Save the region")
