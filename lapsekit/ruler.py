@@ -29,7 +29,7 @@ from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 10
+ARITHMETIC = 11
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]

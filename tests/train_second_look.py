@@ -6,10 +6,11 @@ Each MODEL is a canopy model's file, in which the second look is put anew; it le
 one's network leaves in doubt. --benches is what ``tests/render_training_frames.py`` made. It learns
 from rendered benches and from drawings, whose true share of every pixel is known, and from no
 photograph: so models that are held out from some plots (``sample_frames/held_out``) have the same
-one. Needs the extra [train]. Half an hour on two cores.
+one. Needs the extra [train] and 10 GB of memory. Half an hour on two cores.
 """
 
 import argparse
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -21,18 +22,22 @@ from torch.nn import functional
 from training_pictures import Drawing, View, developed, read_bench, views
 
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.second_look import LOOKS, SecondLook, looked_at
+from lapsekit.vision.doubtful import LOOKS
+from lapsekit.vision.second_look import SecondLook, looked_at
 
 KEPT = (*range(44, 48), *range(66, 71), 75, 80, 85, 90, 95, 98)
 """Benches that are not learned from; what it does for these is printed."""
 
-SEED, DRAWINGS, STEPS, BATCH, SPEED, UNITS = 20310417, 100, 12_000, 8192, 3e-3, 64
+SEED, DRAWINGS, STEPS, BATCH, SPEED, UNITS = 20310417, 100, 9_000, 8192, 3e-3, 128
 VIEWS, MOST_OF_A_VIEW = 4, 8000
 SCALES = (0.35, 1.0)
 """Of views: enlarged ones lack the fine grain of leaf and soil that is looked at."""
 
 DROPPED = 0.1
 """Share of units left out at random (Srivastava et al. 2014, J. Mach. Learn. Res. 15: 1929)."""
+ENOUGH = 500_000
+"""Pixels that say how much each figure varies."""
+
 CLIP = 4.0
 """Standard deviations within which what is looked at is held."""
 
@@ -42,9 +47,9 @@ def bench_views(folder: Path, kept: bool) -> Iterator[View]:
     for path in sorted(folder.glob("bench-*-?.npz")):
         number = int(path.stem.split("-")[1])
         if (number in KEPT) == kept:
-            rng = np.random.default_rng([SEED, number, int(path.stem[-1])])
             bench = read_bench(path)
-            for _ in range(VIEWS):
+            for view in range(VIEWS):
+                rng = np.random.default_rng([SEED, number, int(path.stem[-1]), view])
                 yield developed(bench, float(np.exp(rng.uniform(*np.log(SCALES)))), rng)
 
 
@@ -56,14 +61,13 @@ def drawn_views() -> Iterator[View]:
 def seen_of(model: CanopyModel, shown: Iterator[View]) -> tuple[np.ndarray, np.ndarray]:
     """What is looked at in views (n, LOOKS), and the true shares (n,)."""
     looks, truth = [], []
-    rng = np.random.default_rng(SEED)
     for view in shown:
         odds = model.network.odds(view.picture, view.detail)
         blocks = list(looked_at(view.picture, odds, view.detail))
         if not blocks:
             continue
         places, seen = (np.concatenate(each) for each in zip(*blocks, strict=True))
-        some = rng.permutation(places.size)[:MOST_OF_A_VIEW]
+        some = np.random.default_rng(SEED).permutation(places.size)[:MOST_OF_A_VIEW]
         looks.append(seen[some].astype(np.float16))
         truth.append(view.cover.ravel()[places[some]])
     return np.concatenate(looks).astype(np.float32), np.concatenate(truth)
@@ -72,10 +76,13 @@ def seen_of(model: CanopyModel, shown: Iterator[View]) -> tuple[np.ndarray, np.n
 def trained(looks: np.ndarray, truth: np.ndarray) -> SecondLook:
     """What moves the log odds so that the true shares are likeliest (cross-entropy)."""
     torch.manual_seed(SEED)
-    middle, spread = looks.mean(axis=0), looks.std(axis=0) + 1e-6
+    some = looks[:: max(1, len(looks) // ENOUGH)].astype(float)
+    middle, spread = some.mean(axis=0), some.std(axis=0) + 1e-6
     lowest, highest = (np.float32(np.float16(middle + way * CLIP * spread)) for way in (-1, 1))
     seen, true = (torch.from_numpy(each) for each in (looks, truth))
-    middle, spread, low, high = (torch.from_numpy(a) for a in (middle, spread, lowest, highest))
+    middle, spread, low, high = (
+        torch.from_numpy(np.float32(each)) for each in (middle, spread, lowest, highest)
+    )
     network = nn.Sequential(
         *(nn.Linear(LOOKS, UNITS), nn.ReLU(), nn.Dropout(DROPPED)),
         *(nn.Linear(UNITS, UNITS), nn.ReLU(), nn.Dropout(DROPPED)),
@@ -100,8 +107,11 @@ def trained(looks: np.ndarray, truth: np.ndarray) -> SecondLook:
 def _on_looks_as_they_are(network, middle, spread, lowest, highest) -> SecondLook:
     """The network acting on figures that are not standardised."""
     layers = [(one.weight.detach(), one.bias.detach()) for one in network if hasattr(one, "weight")]
+    layers[0] = layers[0][0] / spread, layers[0][1]
+    # Half as many digits, so that followers' browsers have half as much to fetch
+    layers = [(weights.half().float(), biases) for weights, biases in layers]
     weights, biases = layers[0]
-    layers[0] = weights / spread, biases - (weights / spread) @ middle
+    layers[0] = weights, biases - weights @ middle
     plain = tuple(tuple(part.numpy() for part in layer) for layer in layers)
     return SecondLook.from_plain(SecondLook(lowest, highest, plain).as_plain())
 
@@ -115,9 +125,16 @@ def judged(look: SecondLook, looks: np.ndarray, truth: np.ndarray) -> tuple[floa
     return tuple(float(each) for each in found)
 
 
+def read_model(path: Path) -> CanopyModel:
+    """A model without its second look, which may be of another kind."""
+    fields = json.loads(path.read_text("utf-8"))
+    fields["second_look"] = SecondLook.idle().as_plain()
+    return CanopyModel.from_json(json.dumps(fields))
+
+
 def put_into(path: Path, look: SecondLook, record: dict) -> None:
     """A model's file with another second look and what it was learned from."""
-    model = CanopyModel.from_json(path.read_text("utf-8"))
+    model = read_model(path)
     training = {**model.record["training"], "second_look": record}
     told = replace(model, second_look=look, record={**model.record, "training": training})
     path.write_text(told.to_json(), "utf-8")
@@ -128,7 +145,7 @@ def main() -> None:
     parser.add_argument("models", type=Path, nargs="+")
     parser.add_argument("--benches", type=Path, required=True)
     given = parser.parse_args()
-    model = CanopyModel.from_json(given.models[0].read_text("utf-8"))
+    model = read_model(given.models[0])
     parts = (seen_of(model, shown) for shown in (bench_views(given.benches, False), drawn_views()))
     looks, truth = (np.concatenate(each) for each in zip(*parts, strict=True))
     look = trained(looks, truth)

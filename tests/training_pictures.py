@@ -92,7 +92,7 @@ def read_bench(path: Path) -> Bench:
 
 
 def read_benches(folder: Path) -> list[Bench]:
-    return [read_bench(path) for path in sorted(folder.glob("bench-??-?.npz"))]
+    return [read_bench(path) for path in sorted(folder.glob("bench-*-?.npz"))]
 
 
 def views(thing: Photograph | Bench | Drawing, seed: int) -> Iterator[View]:

@@ -31,7 +31,7 @@ PRIOR_DAYS = 1.0
 """Days that the stated size of the errors is worth, beside the scatter itself."""
 
 _NEGLIGIBLE = 1e-3
-_LIKELY = -np.array([WANDER.index(wander) for _, wander, _ in CASTS], float)
+_LIKELY = -2.0 * np.array([WANDER.index(wander) for _, wander, _ in CASTS], float)
 
 
 @dataclass(frozen=True)

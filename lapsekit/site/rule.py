@@ -11,9 +11,9 @@ of four bytes. All are little-endian. The lists are, in this order: `NUMBERS`; l
 logarithms; the Gaussian kernels of 1.5 px, of 4 px at half resolution, of 12 and 32 px at a quarter
 resolution, and the kernel of the pure colours; the perceptron's lowest and highest features, its
 hidden layer and its output; the 17 convolutions; what the two numbers that are told of a file's
-colours add to each result of the first; and of the second look the lowest and highest figures and
-its three layers. A layer is its shape (results, channels, places on a side),
-its weights and its offsets.
+colours add to each result of the first; and of the second look the levels of the 256 values of a
+channel, the lowest and highest figures and its three layers. A layer is its shape (results,
+channels, places on a side), its weights and its offsets.
 """
 
 import struct
@@ -25,9 +25,11 @@ from lapsekit.errors import SettingsError
 from lapsekit.vision import (
     canopy,
     colour,
+    doubtful,
     edges,
     features,
     indices,
+    leaf_likeness,
     network,
     perceptron,
     reduction,
@@ -48,8 +50,17 @@ NUMBERS = (
     *("band_px", "faint_odds", "unsure_colour", "firm"),
     *("pure_near_px", "pure_far_px", "purer"),
     *("least_pure_leaf", "least_pure_ground", "least_contrast"),
-    *("look_unsure", "look_sure", "look_around_px", "look_beside_px", "look_near_px"),
-    *("look_least_leaf", "look_even", "look_counted", "look_lost"),
+    *(
+        "look_unsure",
+        "look_most_odds",
+        "look_sure",
+        "look_around_px",
+        "look_far_px",
+        "look_beside_px",
+    ),
+    *("look_near_px", "look_like_px", "look_like_wider_px"),
+    *("look_least_around", "look_least_far", "look_even", "look_counted", "look_lost"),
+    *("like_levels", "like_smoothed", "like_smoothed_light", "like_least_px", "like_rare"),
 )
 """Names of the first list's numbers, in their order; those of ``site_template/canopy/canopy.h``."""
 
@@ -164,15 +175,25 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "least_pure_leaf": edges.LEAST_PURE_LEAF,
         "least_pure_ground": edges.LEAST_PURE_GROUND,
         "least_contrast": edges.LEAST_CONTRAST,
-        "look_unsure": second_look.UNSURE,
-        "look_sure": second_look.SURE,
-        "look_around_px": second_look.AROUND_PX,
-        "look_beside_px": second_look.BESIDE_PX,
-        "look_near_px": second_look.NEAR_PX,
-        "look_least_leaf": second_look.LEAST_LEAF,
-        "look_even": second_look.EVEN,
+        "look_unsure": doubtful.UNSURE,
+        "look_most_odds": doubtful.MOST_ODDS,
+        "look_sure": doubtful.SURE,
+        "look_around_px": doubtful.AROUND_PX,
+        "look_far_px": doubtful.FAR_PX,
+        "look_beside_px": doubtful.BESIDE_PX,
+        "look_near_px": doubtful.NEAR_PX,
+        "look_like_px": doubtful.LIKE_PX[0],
+        "look_like_wider_px": doubtful.LIKE_PX[1],
+        "look_least_around": doubtful.LEAST_AROUND,
+        "look_least_far": doubtful.LEAST_FAR,
+        "look_even": doubtful.EVEN,
         "look_counted": second_look.AMID_DOUBT[0],
         "look_lost": second_look.AMID_DOUBT[1],
+        "like_levels": leaf_likeness.LEVELS,
+        "like_smoothed": leaf_likeness.SMOOTHED,
+        "like_smoothed_light": leaf_likeness.SMOOTHED_LIGHT,
+        "like_least_px": leaf_likeness.LEAST_PX,
+        "like_rare": leaf_likeness.RARE,
     }
 
 
@@ -217,7 +238,12 @@ def _network(model: CanopyModel) -> list[np.ndarray]:
 
 def _second_look(look: second_look.SecondLook) -> list[np.ndarray]:
     layers = [_layer(weights[..., None, None], biases) for weights, biases in look.layers]
-    return [look.lowest, look.highest, *(part for layer in layers for part in layer)]
+    return [
+        leaf_likeness.LEVEL_OF,
+        look.lowest,
+        look.highest,
+        *(part for layer in layers for part in layer),
+    ]
 
 
 def _packed(numbers: np.ndarray) -> bytes:

@@ -2,11 +2,12 @@
 
 A small network spends the same on every pixel, and most pixels are plain. Those in doubt lie along
 leaves and between them: what fills a gap between narrow leaves may be a leaf in shade or the dark
-ground. A perceptron looks at these alone, and at more: at what the network said of each pixel near
-by, at how light they are, and at how light, how coloured and how even the leaves around are of
-which the network is sure (a cascade: the costly judge sees what the cheap one leaves; Viola & Jones
-2004, Int. J. Comput. Vis. 57: 137-154). It learned from rendered plants, whose true share of every
-pixel is known (``tests/train_second_look.py``).
+ground. A perceptron looks at these alone, and at more (`lapsekit.vision.doubtful`): at what the
+network said of each pixel near by, at how light they are, at how light, how coloured and how even
+the leaves and the ground are of which the network is sure, and at which of both the colour is like
+in this picture (a cascade: the costly judge sees what the cheap one leaves; Viola & Jones 2004,
+Int. J. Comput. Vis. 57: 137-154). It learned from rendered plants, whose true share of every pixel
+is known (``tests/train_second_look.py``).
 """
 
 import base64
@@ -15,37 +16,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-import cv2
 import numpy as np
 
 from lapsekit.errors import SettingsError
-from lapsekit.vision.colour import LOGARITHMS
 from lapsekit.vision.detail import Detail
-
-UNSURE = 4.0
-"""Log odds, either way, beyond which the network's word stands: one in fifty to be wrong."""
-
-SURE = 0.9
-"""Share from which a pixel counts as leaf, for what leaves look like."""
-
-AROUND_PX, BESIDE_PX, NEAR_PX = 25, 9, 5
-"""Sides of the windows: for what leaves look like around, for how light it is near by, and of the
-pixels that are looked at one by one."""
-
-LEAST_LEAF = 0.02
-"""Share of the window around that must be surely leaf to say what leaves look like."""
+from lapsekit.vision.doubtful import LOOKS, SEEING_RULES, UNSURE, Surroundings
 
 AMID_DOUBT = (0.12, 0.15)
 """Mean doubt around from which a second look counts for less, and for nothing: where all around is
 in doubt, as in a broad leaf of a colour never seen, what is near by tells nothing more."""
 
-EVEN = 1e-4
-"""Least variance of lightness, that of rounding to 8 bits."""
-
-LOOKS = 10 + 2 + 2 * (NEAR_PX**2 - 1)
-"""What is looked at: ten figures of the place, two of the picture's file, and the neighbours."""
-
-LOOK_RULES = [UNSURE, SURE, AROUND_PX, BESIDE_PX, NEAR_PX, LEAST_LEAF, EVEN, *AMID_DOUBT]
+LOOK_RULES = [*AMID_DOUBT, *SEEING_RULES]
 """All that shapes the result beside the perceptron's numbers, for a mark."""
 
 _BLOCK_PIXELS = 8192
@@ -194,62 +175,12 @@ def looked_at(
     places : (n,) ndarray of int
         Flat indices of pixels.
     looks : (n, LOOKS) float32 ndarray
-        The log odds; how doubtful and how leafy it is around; how much lighter, greener against
-        red and greener against blue than the leaves around; how much lighter than what is near by;
-        how uneven it is near by, and on leaves around; how much of what is around is surely leaf;
-        the two numbers of the file; log odds and lightness, against what is near by, of the
-        neighbours row by row.
+        See `lapsekit.vision.doubtful`.
     """
     places = np.flatnonzero(np.abs(odds) < UNSURE)
     if not places.size:
         return
-    held, lightness, figures = _planes(picture, odds, places)
-    told = np.float32([detail.halved, detail.coarseness])
-    reach = NEAR_PX // 2
-    way = cv2.BORDER_REFLECT_101
-    padded = [cv2.copyMakeBorder(plane, *(reach,) * 4, way) for plane in (held, lightness)]
-    width = padded[0].shape[1]
-    rows, columns = np.divmod(places, odds.shape[1])
-    corners = rows * width + columns
-    steps = (np.arange(NEAR_PX)[:, None] * width + np.arange(NEAR_PX)).ravel()
-    steps = np.delete(steps, steps.size // 2)
+    around = Surroundings(picture, odds, detail)
     for start in range(0, places.size, _BLOCK_PIXELS):
-        block = np.s_[start : start + _BLOCK_PIXELS]
-        near = corners[block][:, None] + steps
-        parts = [figures[block], np.broadcast_to(told, (len(near), 2))]
-        yield places[block], np.hstack([*parts, *(plane.ravel()[near] for plane in padded)])
-
-
-def _planes(picture, odds, places) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Log odds held within `UNSURE`, lightness against what is near by, and ten figures (n, 10)."""
-    red, green, blue = (cv2.LUT(plane, LOGARITHMS) for plane in cv2.split(picture))
-    light = cv2.add(cv2.add(red, green), blue) * np.float32(1 / 3)
-    against = [cv2.subtract(green, red), cv2.subtract(green, blue)]
-    share = 1 / (1 + cv2.exp(-odds))
-    leaf = (share > SURE).astype(np.float32)
-    squared = cv2.multiply(light, light)
-
-    def mean(plane: np.ndarray, side: int = AROUND_PX) -> np.ndarray:
-        return cv2.blur(plane, (side, side)).ravel()[places]
-
-    def own(plane: np.ndarray) -> np.ndarray:
-        return plane.ravel()[places]
-
-    leafy = mean(leaf)
-    known, divisor = leafy > LEAST_LEAF, np.maximum(leafy, LEAST_LEAF)
-    of_leaves, squared_leaves, *colours = (
-        mean(cv2.multiply(leaf, plane)) / divisor for plane in (light, squared, *against)
-    )
-    near_by = cv2.blur(light, (BESIDE_PX, BESIDE_PX))
-    lighter = cv2.subtract(light, near_by)
-    uneven = mean(squared, BESIDE_PX) - own(near_by) ** 2
-    uneven_leaves = squared_leaves - of_leaves**2
-    figures = [
-        *(own(odds), mean(cv2.multiply(share, 1 - share)), mean(share)),
-        np.where(known, own(light) - of_leaves, 0),
-        *(np.where(known, own(a) - b, 0) for a, b in zip(against, colours, strict=True)),
-        *(own(lighter), np.sqrt(np.maximum(uneven, EVEN))),
-        *(np.where(known, np.sqrt(np.maximum(uneven_leaves, EVEN)), 0), leafy),
-    ]
-    held = np.minimum(np.maximum(odds, np.float32(-UNSURE)), np.float32(UNSURE))
-    return held, lighter, np.stack(figures, axis=1).astype(np.float32)
+        block = places[start : start + _BLOCK_PIXELS]
+        yield block, around.of(block)

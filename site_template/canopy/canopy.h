@@ -46,8 +46,10 @@ enum number {
   NO_LEAF, LEAF, NETWORK, LEAST_ODDS,
   BAND_PX, FAINT_ODDS, UNSURE_COLOUR, FIRM,
   PURE_NEAR_PX, PURE_FAR_PX, PURER, LEAST_PURE_LEAF, LEAST_PURE_GROUND, LEAST_CONTRAST,
-  LOOK_UNSURE, LOOK_SURE, LOOK_AROUND_PX, LOOK_BESIDE_PX, LOOK_NEAR_PX, LOOK_LEAST_LEAF, LOOK_EVEN,
+  LOOK_UNSURE, LOOK_MOST_ODDS, LOOK_SURE, LOOK_AROUND_PX, LOOK_FAR_PX, LOOK_BESIDE_PX, LOOK_NEAR_PX,
+  LOOK_LIKE_PX, LOOK_LIKE_WIDER_PX, LOOK_LEAST_AROUND, LOOK_LEAST_FAR, LOOK_EVEN,
   LOOK_COUNTED, LOOK_LOST,
+  LIKE_LEVELS, LIKE_SMOOTHED, LIKE_SMOOTHED_LIGHT, LIKE_LEAST_PX, LIKE_RARE,
   NUMBERS
 };
 
@@ -57,7 +59,7 @@ typedef struct { int results, channels, side; const float *weights, *biases; } l
 enum { COLOURS, DOWN_1, DOWN_2A, DOWN_2B, DOWN_3A, DOWN_3B, DOWN_4A, DOWN_4B, NARROW_3, UP_3,
        NARROW_2, UP_2, NARROW_1, UP_1, FINE, OWN_COLOURS, ODDS, LAYERS };
 
-enum { OF_PLACE = 12, LOOKED_AT = 60 }; /* by the second look: of the place itself, and in all */
+enum { OF_PLACE = 28, LOOKED_AT = 76 }; /* by the second look: of the place itself, and in all */
 
 typedef struct {
   const float *numbers;
@@ -66,6 +68,7 @@ typedef struct {
   list lowest, highest, output;             /* of the perceptron */
   layer hidden, network[LAYERS];
   list told;                                /* what the two numbers of a file's colours add */
+  list levels;                              /* of the 256 values, on the grid of leaf_likeness.c */
   list look_lowest, look_highest;           /* of the second look */
   layer look[3];
 } rule_numbers;
@@ -92,9 +95,14 @@ const float *packed(const float *weights, int results, int channels, int places)
 void patch(const float *const *rows, int count, int length, int step, const float *weights,
            const float *biases, f4 found[ABREAST][4]);
 
-/* network.c, look.c */
+/* network.c, leaf_likeness.c, doubtful.c, look.c */
 void network_odds(float *odds);
 void told_of_colours(float two[2]);
+void leaf_likeness(const float *shares, f4 *found);
+typedef struct seen seen;
+const seen *surroundings(const float *odds);
+float doubt_around(const seen *s, int x, int y);
+void seen_of(const seen *s, int x, int y, float *to);
 void look_again(float *odds);
 
 /* features.c: what the perceptron and the picture's own colours look at. */

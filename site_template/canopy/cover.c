@@ -190,7 +190,9 @@ void cover_of(const u8 *mask, const float *odds, float *cover) {
   for (int y = 0; y < height; y++)
     for (int x = 0; x < width; x++) {
       size at = (size)y * width + x;
-      cover[at] = outer[at] == inner[at] ? (float)mask[at] : share_of(x, y, odds[at], &s);
+      if (outer[at] != inner[at]) cover[at] = share_of(x, y, odds[at], &s);
+      else if (mask[at] && odds[at] <= 0) cover[at] = expected_by(odds[at]); /* a hole, closed */
+      else cover[at] = (float)mask[at];
     }
   add_faint(mask, outer, odds, cover);
   heap_release(mark);

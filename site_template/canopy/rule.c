@@ -83,6 +83,8 @@ static int look_fits(void) {
         (i < 2 ? l[i].results % TOGETHER != 0 : l[i].results != 1))
       return 0;
   int side = (int)number(LOOK_NEAR_PX);
+  for (int i = 0; i < 256; i++)
+    if (!(rule.levels.at[i] >= 0 && rule.levels.at[i] < number(LIKE_LEVELS))) return 0;
   return OF_PLACE + 2 * (side * side - 1) == LOOKED_AT;
 }
 
@@ -99,6 +101,7 @@ static void read_model(void) {
   rule.output = next_list(broken ? 0 : rule.hidden.results);
   for (int i = 0; i < LAYERS; i++) rule.network[i] = next_layer();
   rule.told = next_list(broken ? 0 : 2 * rule.network[COLOURS].results);
+  rule.levels = next_list(256);
   rule.look_lowest = next_list(LOOKED_AT);
   rule.look_highest = next_list(LOOKED_AT);
   for (int i = 0; i < 3; i++) rule.look[i] = next_layer();

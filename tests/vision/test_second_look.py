@@ -11,7 +11,9 @@ from lapsekit.resources import shipped_model_text
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.colour import DARK
 from lapsekit.vision.detail import Detail
-from lapsekit.vision.second_look import LOOKS, NEAR_PX, UNSURE, SecondLook, looked_at
+from lapsekit.vision.doubtful import LOOKS, MOST_ODDS, NEAR_PX, UNSURE, halved
+from lapsekit.vision.leaf_likeness import RARE
+from lapsekit.vision.second_look import SecondLook, looked_at
 
 CHECKOUT = Path(__file__).parents[2]
 SIZE, HALVED = (60, 70), Detail(1, 0.5)
@@ -54,7 +56,8 @@ def test_where_all_is_alike_nothing_is_lighter_and_nothing_uneven():
     share = 1 / (1 + np.exp(-1.0))
     told = seen(picture, odds, Detail(0.5, 0.25))
     assert len(told) == odds.size
-    figures = [1, share * (1 - share), share, 0, 0, 0, 0, 0.01, 0, 0, 0.5, 0.25]
+    figures = [1, share * (1 - share), share, 0, 0.01, *[0] * 10, 0, 0, 0, np.log(RARE), 0]
+    figures += [share * (1 - share), share, 0, 0, 0, 0, 0.5, 0.25]
     for looks in told.values():
         assert looks == pytest.approx([*figures, *[1] * 24, *[0] * 24], abs=3e-3)
 
@@ -69,20 +72,51 @@ def test_a_dark_gap_is_seen_against_the_leaves_around_it():
     leaf, gap = (np.log(np.array(c) + DARK) for c in ((60, 140, 50), (30, 40, 30)))
     lighter = gap.mean() - leaf.mean()
     expected = [lighter, gap[1] - gap[0] - leaf[1] + leaf[0], gap[1] - gap[2] - leaf[1] + leaf[2]]
-    assert looks[3:6] == pytest.approx(expected, abs=1e-3)
-    assert looks[6] == pytest.approx(lighter * 80 / 81, abs=1e-3)
-    assert looks[7] == pytest.approx(np.sqrt(lighter**2 * 80 / 81**2), abs=5e-3)
-    assert looks[9] == pytest.approx(624 / 625, abs=1e-4)
-    assert looks[12:36] == pytest.approx(UNSURE)
-    assert looks[36:] == pytest.approx(-lighter / 81, abs=1e-3)
+    assert looks[3] == pytest.approx(lighter * 80 / 81, abs=1e-3)
+    assert looks[4] == pytest.approx(np.sqrt(lighter**2 * 80 / 81**2), abs=5e-3)
+    assert looks[5:8] == pytest.approx(expected, abs=1e-3)
+    assert looks[8:10] == pytest.approx([0.01, 1 - 0.25 / 13**2], abs=5e-3)
+    assert not looks[10:15].any()  # no ground is sure
+    assert looks[15] == 0  # a colour of its own
+    assert looks[16] / (24 / 25) == pytest.approx(looks[17] / (120 / 121))
+    assert looks[16] > 9  # the colours near by are leaf's
+    assert looks[18] == pytest.approx(np.log(RARE))
+    assert looks[19] == pytest.approx(lighter, abs=1e-2)
+    assert looks[22:25] == pytest.approx(expected, abs=1e-3)
+    assert looks[28:52] == pytest.approx(MOST_ODDS)
+    assert looks[52:] == pytest.approx(-lighter / 81, abs=1e-3)
+
+
+def test_ground_around_is_held_against_too():
+    """The left half surely ground, the right half surely leaf, a pixel in doubt where they meet."""
+    picture, odds = np.full((*SIZE, 3), (110, 80, 60), np.uint8), np.full(SIZE, -6.0, np.float32)
+    picture[:, 34:], odds[:, 34:] = (60, 140, 50), 6
+    at = 30, 34
+    picture[at], odds[at] = (60, 110, 50), 0.5
+    looks = seen(picture, odds)[at[0] * SIZE[1] + at[1]]
+    leaf, ground, own = (
+        np.log(np.array(c) + DARK) for c in ((60, 140, 50), (110, 80, 60), picture[at])
+    )
+    for first, kind in ((5, leaf), (10, ground)):
+        differs = own - kind
+        assert looks[first : first + 3] == pytest.approx(
+            [differs.mean(), differs[1] - differs[0], differs[1] - differs[2]], abs=1e-3
+        )
+    assert looks[9] + looks[14] == pytest.approx(1 - 0.25 / 13**2)
+    assert looks[14] == pytest.approx(6 / 13)
+
+
+def test_planes_at_half_the_size_are_means_of_four_and_mirrored_at_odd_ends():
+    plane = np.float32([[1, 2, 3], [5, 6, 7], [9, 10, 11]])
+    assert np.array_equal(halved(plane), [[3.5, 4.5], [7.5, 8.5]])
 
 
 def test_neighbours_are_told_row_by_row():
-    odds = odds_of(3).clip(-3.9, 3.9)
+    odds = odds_of(3).clip(-2.4, 2.4)
     told = seen(picture_of(3), odds)
     y, x = 20, 30
     around = odds[y - 2 : y + 3, x - 2 : x + 3].ravel()
-    assert told[y * SIZE[1] + x][12:36] == pytest.approx(np.delete(around, NEAR_PX**2 // 2))
+    assert told[y * SIZE[1] + x][28:52] == pytest.approx(np.delete(around, NEAR_PX**2 // 2))
 
 
 def test_it_is_kept_and_read_again_exactly(model):
