@@ -178,6 +178,7 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "look_unsure": doubtful.UNSURE,
         "look_most_odds": doubtful.MOST_ODDS,
         "look_sure": doubtful.SURE,
+        "look_least_sure_px": doubtful.LEAST_SURE_PX,
         "look_around_px": doubtful.AROUND_PX,
         "look_far_px": doubtful.FAR_PX,
         "look_beside_px": doubtful.BESIDE_PX,

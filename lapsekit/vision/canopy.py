@@ -110,11 +110,20 @@ def _without_small(mask: np.ndarray, least_px: int, connectivity: int) -> np.nda
     return large.view(np.uint8).take(labels).view(bool)
 
 
-def _rims(lost: np.ndarray, kept: np.ndarray) -> np.ndarray:
-    """What is left of things that strokes took away: more was lost than is kept around it."""
+def _rims(lost: np.ndarray, kept: np.ndarray, evidence: np.ndarray) -> np.ndarray:
+    """What is left of things that strokes took away: more was lost than is kept around it, or
+    strokes speak against a patch that lies wholly along what was lost.
+    """
+    near = cv2.dilate(lost.view(np.uint8), window(HEARD_PX)).ravel()
+    count, labels = cv2.connectedComponentsWithAlgorithm(
+        np.ascontiguousarray(kept).view(np.uint8), 8, cv2.CV_32S, cv2.CCL_GRANA
+    )
+    of_patch = labels.ravel()
+    beyond = np.bincount(of_patch, near == 0, count)
+    told = np.bincount(of_patch, evidence.ravel(), count)
     size = (2 * HEARD_PX + 1,) * 2
-    lost, kept = (cv2.blur(part.astype(np.float32), size) for part in (lost, kept))
-    return lost > kept
+    lost, around = (cv2.blur(part.astype(np.float32), size) for part in (lost, kept))
+    return (lost > around) | (kept & ((beyond == 0) & (told < 0))[labels])
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -385,7 +394,7 @@ def _judged(picture, odds, colours, least):
     patches = cv2.morphologyEx(loud.view(np.uint8), cv2.MORPH_OPEN, window(1))
     heard = cv2.dilate(patches, window(HEARD_PX)).view(bool)
     taught = np.where(heard, taught, mask)
-    rims = _rims(mask & ~taught, taught)
+    rims = _rims(mask & ~taught, taught, evidence)
     told = np.where(heard, together, odds)
     return taught & ~rims, told, np.where(heard, evidence, 0), rims | (evidence < -HEARD)
 

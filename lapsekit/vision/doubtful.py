@@ -25,6 +25,10 @@ MOST_ODDS = 4.0
 SURE = 0.9
 """Share from which a pixel counts as leaf, and for 1 less it as ground, for what both look like."""
 
+LEAST_SURE_PX = 200
+"""Pixels of a picture that must be surely leaf, and surely ground. Where there are fewer, the
+network's own doubts would teach that nothing is leaf."""
+
 AROUND_PX, FAR_PX = 13, 25
 """Sides of windows, in px of the picture at half size, and at a quarter: 26 and 100 px in full."""
 
@@ -47,7 +51,17 @@ OF_PLACE = 26
 LOOKS = OF_PLACE + 2 + 2 * (NEAR_PX**2 - 1)
 """What is looked at: figures of the place, two of the picture's file, and the neighbours."""
 
-SEEING_RULES = [UNSURE, MOST_ODDS, SURE, AROUND_PX, FAR_PX, BESIDE_PX, NEAR_PX, *LIKE_PX]
+SEEING_RULES = [
+    UNSURE,
+    MOST_ODDS,
+    SURE,
+    LEAST_SURE_PX,
+    AROUND_PX,
+    FAR_PX,
+    BESIDE_PX,
+    NEAR_PX,
+    *LIKE_PX,
+]
 SEEING_RULES += [LEAST_AROUND, LEAST_FAR, EVEN, *LIKENESS_RULES]
 """All that shapes what is seen, for a mark."""
 
@@ -63,6 +77,11 @@ class Surroundings:
         What the network says of it.
     detail : Detail
         How finely the picture's file keeps colours.
+
+    Attributes
+    ----------
+    is_known : bool
+        Whether enough of the picture is surely leaf, and surely ground.
     """
 
     def __init__(self, picture: np.ndarray, odds: np.ndarray, detail: Detail):
@@ -77,6 +96,7 @@ class Surroundings:
         share = _shares_of(odds)
         _, leaf = cv2.threshold(share, SURE, 1, cv2.THRESH_BINARY)
         _, ground = cv2.threshold(share, 1 - SURE, 1, cv2.THRESH_BINARY_INV)
+        self.is_known = min(map(cv2.countNonZero, (leaf, ground))) >= LEAST_SURE_PX
         self._own = odds, *colours
         self._see_lightness(light, squared)
         like, self._common = leaf_likeness(picture, leaf, ground)

@@ -165,6 +165,8 @@ def looked_at(
 ) -> Iterator[tuple[np.ndarray, np.ndarray]]:
     """Pixels that are in doubt, block by block, and what a second look sees of them.
 
+    None, where the picture shows too little that is surely leaf, or ground.
+
     Parameters
     ----------
     picture, odds, detail
@@ -181,6 +183,8 @@ def looked_at(
     if not places.size:
         return
     around = Surroundings(picture, odds, detail)
+    if not around.is_known:
+        return
     for start in range(0, places.size, _BLOCK_PIXELS):
         block = places[start : start + _BLOCK_PIXELS]
         yield block, around.of(block)

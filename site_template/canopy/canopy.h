@@ -46,8 +46,8 @@ enum number {
   NO_LEAF, LEAF, NETWORK, LEAST_ODDS,
   BAND_PX, FAINT_ODDS, UNSURE_COLOUR, FIRM,
   PURE_NEAR_PX, PURE_FAR_PX, PURER, LEAST_PURE_LEAF, LEAST_PURE_GROUND, LEAST_CONTRAST,
-  LOOK_UNSURE, LOOK_MOST_ODDS, LOOK_SURE, LOOK_AROUND_PX, LOOK_FAR_PX, LOOK_BESIDE_PX, LOOK_NEAR_PX,
-  LOOK_LIKE_PX, LOOK_LIKE_WIDER_PX, LOOK_LEAST_AROUND, LOOK_LEAST_FAR, LOOK_EVEN,
+  LOOK_UNSURE, LOOK_MOST_ODDS, LOOK_SURE, LOOK_LEAST_SURE_PX, LOOK_AROUND_PX, LOOK_FAR_PX,
+  LOOK_BESIDE_PX, LOOK_NEAR_PX, LOOK_LIKE_PX, LOOK_LIKE_WIDER_PX, LOOK_LEAST_AROUND, LOOK_LEAST_FAR, LOOK_EVEN,
   LOOK_COUNTED, LOOK_LOST,
   LIKE_LEVELS, LIKE_SMOOTHED, LIKE_SMOOTHED_LIGHT, LIKE_LEAST_PX, LIKE_RARE,
   NUMBERS
@@ -100,7 +100,7 @@ void network_odds(float *odds);
 void told_of_colours(float two[2]);
 void leaf_likeness(const float *shares, f4 *found);
 typedef struct seen seen;
-const seen *surroundings(const float *odds);
+const seen *surroundings(const float *odds); /* 0 where too little is sure */
 float doubt_around(const seen *s, int x, int y);
 void seen_of(const seen *s, int x, int y, float *to);
 void look_again(float *odds);

@@ -95,7 +95,16 @@ static f4 *blurred(const f4 *plane, int side) {
   return found;
 }
 
-/* What is seen around each pixel of the picture. */
+static int are_known(const float *shares, int count) {
+  int leaf = 0, ground = 0, wanted = (int)number(LOOK_LEAST_SURE_PX);
+  for (int i = 0; i < count; i++) {
+    leaf += shares[i] > number(LOOK_SURE);
+    ground += 1 - shares[i] > number(LOOK_SURE);
+  }
+  return leaf >= wanted && ground >= wanted;
+}
+
+/* What is seen around each pixel of the picture; 0 where too little of it is sure. */
 const seen *surroundings(const float *odds) {
   int count = picture.width * picture.height;
   seen *s = take(sizeof(seen));
@@ -108,6 +117,7 @@ const seen *surroundings(const float *odds) {
     shares[i] = (float)(1 / (1 + exponential(-odds[i])));
     s->held[i] = held_within(odds[i], number(LOOK_MOST_ODDS));
   }
+  if (!are_known(shares, count)) return 0;
   see_windows(s, shares, s->like);
   see_lightness(s);
   leaf_likeness(shares, s->like);

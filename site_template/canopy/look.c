@@ -39,6 +39,10 @@ void look_again(float *odds) {
   float *more = take((size)ABREAST * second->results * sizeof(float));
   int *places = take((size)width * sizeof(int));
   const seen *s = surroundings(odds);
+  if (!s) {
+    heap_release(mark);
+    return;
+  }
   __builtin_memcpy(found, odds, (size)count * sizeof(float));
   for (int y = 0; y < picture.height; y++) {
     int doubtful = 0;

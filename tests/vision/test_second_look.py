@@ -11,9 +11,9 @@ from lapsekit.resources import shipped_model_text
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.colour import DARK
 from lapsekit.vision.detail import Detail
-from lapsekit.vision.doubtful import LOOKS, MOST_ODDS, NEAR_PX, UNSURE, halved
+from lapsekit.vision.doubtful import LOOKS, MOST_ODDS, NEAR_PX, UNSURE, Surroundings, halved
 from lapsekit.vision.leaf_likeness import RARE
-from lapsekit.vision.second_look import SecondLook, looked_at
+from lapsekit.vision.second_look import SecondLook
 
 CHECKOUT = Path(__file__).parents[2]
 SIZE, HALVED = (60, 70), Detail(1, 0.5)
@@ -33,8 +33,17 @@ def odds_of(seed=1):
 
 
 def seen(picture, odds, detail=HALVED):
-    places, looks = zip(*looked_at(picture, odds, detail), strict=True)
-    return dict(zip(np.concatenate(places).tolist(), np.concatenate(looks), strict=True))
+    places = np.flatnonzero(np.abs(odds) < UNSURE)
+    return dict(zip(places.tolist(), Surroundings(picture, odds, detail).of(places), strict=True))
+
+
+def test_where_next_to_nothing_is_surely_leaf_the_networks_word_stands(model):
+    """Unsure leaves that look like nothing sure would be taken for ground."""
+    odds = odds_of().clip(-9, 2)
+    odds.ravel()[:199] = 5
+    assert np.array_equal(model.second_look.odds(picture_of(), odds, HALVED), odds)
+    odds.ravel()[:200] = 5
+    assert not np.array_equal(model.second_look.odds(picture_of(), odds, HALVED), odds)
 
 
 def test_the_networks_word_stands_where_it_is_sure(model):
