@@ -51,18 +51,8 @@ OF_PLACE = 26
 LOOKS = OF_PLACE + 2 + 2 * (NEAR_PX**2 - 1)
 """What is looked at: figures of the place, two of the picture's file, and the neighbours."""
 
-SEEING_RULES = [
-    UNSURE,
-    MOST_ODDS,
-    SURE,
-    LEAST_SURE_PX,
-    AROUND_PX,
-    FAR_PX,
-    BESIDE_PX,
-    NEAR_PX,
-    *LIKE_PX,
-]
-SEEING_RULES += [LEAST_AROUND, LEAST_FAR, EVEN, *LIKENESS_RULES]
+SEEING_RULES = [UNSURE, MOST_ODDS, SURE, LEAST_SURE_PX, AROUND_PX, FAR_PX, BESIDE_PX, NEAR_PX]
+SEEING_RULES += [*LIKE_PX, LEAST_AROUND, LEAST_FAR, EVEN, *LIKENESS_RULES]
 """All that shapes what is seen, for a mark."""
 
 
@@ -98,7 +88,7 @@ class Surroundings:
         _, ground = cv2.threshold(share, 1 - SURE, 1, cv2.THRESH_BINARY_INV)
         self.is_known = min(map(cv2.countNonZero, (leaf, ground))) >= LEAST_SURE_PX
         self._own = odds, *colours
-        self._see_lightness(light, squared)
+        lighter = self._see_lightness(light, squared)
         like, self._common = leaf_likeness(picture, leaf, ground)
         self._like = like, *(cv2.blur(like, (side, side)) for side in LIKE_PX)
         self._see_windows(share, leaf, ground, (*colours, squared))
@@ -106,7 +96,7 @@ class Surroundings:
         held = np.clip(odds, -np.float32(MOST_ODDS), np.float32(MOST_ODDS), out=share)
         self._padded = [
             cv2.copyMakeBorder(plane, *(reach,) * 4, cv2.BORDER_REFLECT_101)
-            for plane in (held, self._lighter)
+            for plane in (held, lighter)
         ]
 
     def _see_windows(self, share, leaf, ground, colours) -> None:
@@ -120,11 +110,11 @@ class Surroundings:
         self._around = [cv2.blur(plane, (AROUND_PX, AROUND_PX)) for plane in around]
         self._far = [cv2.blur(plane, (FAR_PX, FAR_PX)) for plane in far]
 
-    def _see_lightness(self, light, squared) -> None:
+    def _see_lightness(self, light, squared) -> np.ndarray:
         side = BESIDE_PX, BESIDE_PX
         self._beside, self._beside_squared = cv2.blur(light, side), cv2.blur(squared, side)
-        self._lighter = cv2.subtract(light, self._beside)
         self._usual = np.float32(cv2.mean(light)[0])
+        return cv2.subtract(light, self._beside)
 
     def of(self, places: np.ndarray) -> np.ndarray:
         """What is seen of some pixels.
