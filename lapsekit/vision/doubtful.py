@@ -61,12 +61,8 @@ class Surroundings:
 
     Parameters
     ----------
-    picture : (H, W, 3) uint8 ndarray
-        RGB, 0 to 255, sRGB-encoded.
-    odds : (H, W) float32 ndarray
-        What the network says of it.
-    detail : Detail
-        How finely the picture's file keeps colours.
+    picture, odds, detail
+        As for `lapsekit.vision.second_look.SecondLook.odds`.
 
     Attributes
     ----------
