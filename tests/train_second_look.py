@@ -35,6 +35,7 @@ SCALES = (0.35, 1.0)
 
 DROPPED = 0.1
 """Share of units left out at random (Srivastava et al. 2014, J. Mach. Learn. Res. 15: 1929)."""
+
 ENOUGH = 500_000
 """Pixels that say how much each figure varies."""
 
@@ -76,8 +77,8 @@ def seen_of(model: CanopyModel, shown: Iterator[View]) -> tuple[np.ndarray, np.n
 def trained(looks: np.ndarray, truth: np.ndarray) -> SecondLook:
     """What moves the log odds so that the true shares are likeliest (cross-entropy)."""
     torch.manual_seed(SEED)
-    some = looks[:: max(1, len(looks) // ENOUGH)].astype(float)
-    middle, spread = some.mean(axis=0), some.std(axis=0) + 1e-6
+    sample = looks[:: max(1, len(looks) // ENOUGH)].astype(float)
+    middle, spread = sample.mean(axis=0), sample.std(axis=0) + 1e-6
     lowest, highest = (np.float32(np.float16(middle + way * CLIP * spread)) for way in (-1, 1))
     seen, true = (torch.from_numpy(each) for each in (looks, truth))
     middle, spread, low, high = (

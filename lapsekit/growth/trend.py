@@ -25,13 +25,13 @@ from scipy.special import stdtrit
 
 from lapsekit.growth import banded, forms
 from lapsekit.growth.forms import Asked
-from lapsekit.growth.weighing import CASTS, EACH, WANDER, Spells, Tries, Weighed
+from lapsekit.growth.weighing import CASTS, EACH, UNLIKELY, WANDER, Spells, Tries, Weighed
 
 PRIOR_DAYS = 1.0
 """Days that the stated size of the errors is worth, beside the scatter itself."""
 
 _NEGLIGIBLE = 1e-3
-_LIKELY = -2.0 * np.array([WANDER.index(wander) for _, wander, _ in CASTS], float)
+_LIKELY = -UNLIKELY * np.array([WANDER.index(wander) for _, wander, _ in CASTS], float)
 
 
 @dataclass(frozen=True)

@@ -16,10 +16,12 @@ from lapsekit.growth.kinks import SPAN, Events, Kinks
 from lapsekit.growth.series import Series
 
 WANDER = (0.0, 0.03, 0.1, 0.3)
-"""Day-to-day standard deviation of the slope, over the typical daily error. Each is taken to be
-less likely than the one before by a factor of e squared: growth is smooth unless the data say
-otherwise. By a factor of e, bands of rates held 97.2 % of simulated days without weather; by its
-power of 2.5 they held 93.9 % with weather that moves the rate by 0.02 a day."""
+"""Day-to-day standard deviation of the slope, over the typical daily error."""
+
+UNLIKELY = 2.0
+"""Each of them is taken to be less likely than the one before by a factor of e to this power:
+growth is smooth unless the data say otherwise. With 1, bands of rates held 97.2 % of simulated days
+without weather; with 2.5, 93.9 % of those with weather that moves the rate by 0.02 a day."""
 
 SWAY = (0.002, 0.01)
 """Day-to-day standard deviation of the slope's own slope, over the typical daily error."""

@@ -111,19 +111,25 @@ def _without_small(mask: np.ndarray, least_px: int, connectivity: int) -> np.nda
 
 
 def _rims(lost: np.ndarray, kept: np.ndarray, evidence: np.ndarray) -> np.ndarray:
-    """What is left of things that strokes took away: more was lost than is kept around it, or
-    strokes speak against a patch that lies wholly along what was lost.
+    """What is left of things that strokes took away: more was lost than is kept around it, or it is
+    a sliver.
     """
+    if not lost.any():
+        return np.zeros_like(lost)
+    size = (2 * HEARD_PX + 1,) * 2
+    gone, around = (cv2.blur(part.astype(np.float32), size) for part in (lost, kept))
+    return (gone > around) | _slivers(lost, kept, evidence)
+
+
+def _slivers(lost: np.ndarray, kept: np.ndarray, evidence: np.ndarray) -> np.ndarray:
+    """Patches that lie wholly along what was lost and against which strokes speak."""
     near = cv2.dilate(lost.view(np.uint8), window(HEARD_PX)).ravel()
     count, labels = cv2.connectedComponentsWithAlgorithm(
-        np.ascontiguousarray(kept).view(np.uint8), 8, cv2.CV_32S, cv2.CCL_GRANA
+        kept.view(np.uint8), 8, cv2.CV_32S, cv2.CCL_GRANA
     )
-    of_patch = labels.ravel()
-    beyond = np.bincount(of_patch, near == 0, count)
-    told = np.bincount(of_patch, evidence.ravel(), count)
-    size = (2 * HEARD_PX + 1,) * 2
-    lost, around = (cv2.blur(part.astype(np.float32), size) for part in (lost, kept))
-    return (lost > around) | (kept & ((beyond == 0) & (told < 0))[labels])
+    beyond = np.bincount(labels.ravel(), near == 0, count)
+    spoken = np.bincount(labels.ravel(), evidence.ravel(), count)
+    return kept & ((beyond == 0) & (spoken < 0))[labels]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -289,13 +295,13 @@ class CanopyModel:
         Returns
         -------
         (H, W) float32 ndarray
-            1 inside the mask, in holes that were closed what the network expects, and 0 away from
-            it. Within `BAND_PX` of its outline it is what the
-            pure colours on both sides say (see `lapsekit.vision.edges`). The narrower a leaf, the
-            less its pure colour shows, and the more counts what the network expects: from the mean
-            of both, where a leaf is hardly broad enough to show any, to the network alone, where
-            it is not. Beyond that band too the network is heard, where leaves that are nowhere as
-            broad as half a pixel reach out (`FAINT`).
+            1 inside the mask, what the network expects in holes that were closed, and 0 away from
+            it. Within `BAND_PX` of its outline it is what the pure colours on both sides say (see
+            `lapsekit.vision.edges`). The narrower a leaf, the less its pure colour shows, and the
+            more counts what the network expects: from the mean of both, where a leaf is hardly
+            broad enough to show any, to the network alone, where it is not. Beyond that band too
+            the network is heard, where leaves that are nowhere as broad as half a pixel reach out
+            (`FAINT`).
 
         Raises
         ------
@@ -350,11 +356,11 @@ def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     grown = cv2.dilate(mask, near)
     band = grown != cv2.erode(mask, near)
     found = mask.astype(np.float32)
+    closed = np.flatnonzero((mask > 0) & ~judged & ~band)
+    found.ravel()[closed] = shares_of(odds.ravel()[closed])
     places = np.flatnonzero(band)
     if len(places):
         found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
-        closed = np.flatnonzero((mask > 0) & ~judged & ~band)
-        found.ravel()[closed] = shares_of(odds.ravel()[closed])
         likely = odds > FAINT_ODDS
         if gone is not None:
             likely &= ~gone

@@ -4,26 +4,28 @@ Leaves and ground of which the network is sure say what leaves and ground look l
 within a few leaves' width and in the whole picture; a pixel in doubt is held against both. That a
 judge's own sure answers teach it about the rest is self-training (Scudder 1965, IEEE Transactions
 on Information Theory 11: 363-371); here a perceptron learned on rendered benches how far they are
-to be trusted. Windows around a pixel are means of planes at half and at a quarter of the size.
+to be trusted. The wide windows around a pixel lie in planes at half and at a quarter of the size.
 """
+
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 
 from lapsekit.vision.colour import LOGARITHMS
 from lapsekit.vision.detail import Detail
-from lapsekit.vision.leaf_likeness import LIKENESS_RULES, leaf_likeness
+from lapsekit.vision.leaf_likeness import LIKENESS_RULES, LeafLikeness
 
 UNSURE = 2.5
-"""Log odds, either way, beyond which the network's word stands: one in twelve to be wrong. Looking
-at more, as far as one in fifty, costs twice as much and brought areas of rendered plants no nearer.
-"""
+"""Log odds, either way, beyond which the network's word stands: one in thirteen to be wrong.
+Looking at more, to one in fifty, costs twice as much and brought areas of rendered plants no nearer."""
 
 MOST_ODDS = 4.0
 """Log odds of the neighbours are held within this, either way."""
 
 SURE = 0.9
-"""Share from which a pixel counts as leaf, and for 1 less it as ground, for what both look like."""
+"""Share from which a pixel counts as leaf, and up to 1 less it as ground, for what both look like:
+log odds of 2.2, so that some that are looked at again count too."""
 
 LEAST_SURE_PX = 200
 """Pixels of a picture that must be surely leaf, and surely ground. Where there are fewer, the
@@ -48,12 +50,43 @@ EVEN = 1e-4
 OF_PLACE = 26
 """Figures of the place itself; see `Surroundings.of`."""
 
-LOOKS = OF_PLACE + 2 + 2 * (NEAR_PX**2 - 1)
+OF_FILE = 2
+"""Numbers that say how finely the picture's file keeps colours."""
+
+LOOKS = OF_PLACE + OF_FILE + 2 * (NEAR_PX**2 - 1)
 """What is looked at: figures of the place, two of the picture's file, and the neighbours."""
 
 SEEING_RULES = [UNSURE, MOST_ODDS, SURE, LEAST_SURE_PX, AROUND_PX, FAR_PX, BESIDE_PX, NEAR_PX]
 SEEING_RULES += [*LIKE_PX, LEAST_AROUND, LEAST_FAR, EVEN, *LIKENESS_RULES]
 """All that shapes what is seen, for a mark."""
+
+
+@dataclass(frozen=True)
+class Sure:
+    """Each pixel's share of leaf by the network, and what is surely leaf and surely ground.
+
+    (H, W) float32 each; the latter two are 1 or 0.
+    """
+
+    share: np.ndarray
+    leaf: np.ndarray
+    ground: np.ndarray
+
+    @classmethod
+    def by(cls, odds: np.ndarray) -> "Sure":
+        """By log odds (H, W)."""
+        share = np.negative(odds)
+        cv2.exp(share, share)
+        share += 1
+        np.divide(np.float32(1), share, out=share)
+        _, leaf = cv2.threshold(share, SURE, 1, cv2.THRESH_BINARY)
+        _, ground = cv2.threshold(1 - share, SURE, 1, cv2.THRESH_BINARY)
+        return cls(share, leaf, ground)
+
+    @property
+    def is_enough(self) -> bool:
+        """Whether both kinds are there to be compared with."""
+        return min(map(cv2.countNonZero, (self.leaf, self.ground))) >= LEAST_SURE_PX
 
 
 class Surroundings:
@@ -63,45 +96,40 @@ class Surroundings:
     ----------
     picture, odds, detail
         As for `lapsekit.vision.second_look.SecondLook.odds`.
-
-    Attributes
-    ----------
-    is_known : bool
-        Whether enough of the picture is surely leaf, and surely ground.
+    sure : Sure
+        What of the picture is surely leaf, and surely ground.
     """
 
-    def __init__(self, picture: np.ndarray, odds: np.ndarray, detail: Detail):
+    def __init__(self, picture: np.ndarray, odds: np.ndarray, detail: Detail, sure: "Sure"):
         # In place where that can be: the system clears each new plane, which takes longer than most
         # of what is worked out here
         self._size, self._told = odds.shape, (detail.halved, detail.coarseness)
         red, green, blue = (cv2.LUT(plane, LOGARITHMS) for plane in cv2.split(picture))
         light = cv2.add(red, green)
-        light = cv2.multiply(cv2.add(light, blue, light), 1 / 3, light)
+        light += blue
+        light *= np.float32(1 / 3)
         colours = light, cv2.subtract(green, red, red), cv2.subtract(green, blue, blue)
         squared = cv2.multiply(light, light, green)
-        share = _shares_of(odds)
-        _, leaf = cv2.threshold(share, SURE, 1, cv2.THRESH_BINARY)
-        _, ground = cv2.threshold(share, 1 - SURE, 1, cv2.THRESH_BINARY_INV)
-        self.is_known = min(map(cv2.countNonZero, (leaf, ground))) >= LEAST_SURE_PX
         self._own = odds, *colours
         lighter = self._see_lightness(light, squared)
-        like, self._common = leaf_likeness(picture, leaf, ground)
+        self._colours = LeafLikeness(picture, sure.leaf, sure.ground)
+        like = self._colours.like()
         self._like = like, *(cv2.blur(like, (side, side)) for side in LIKE_PX)
-        self._see_windows(share, leaf, ground, (*colours, squared))
+        self._see_windows(sure, (*colours, squared))
         reach = NEAR_PX // 2
-        held = np.clip(odds, -np.float32(MOST_ODDS), np.float32(MOST_ODDS), out=share)
+        held = np.clip(odds, -np.float32(MOST_ODDS), np.float32(MOST_ODDS))
         self._padded = [
             cv2.copyMakeBorder(plane, *(reach,) * 4, cv2.BORDER_REFLECT_101)
             for plane in (held, lighter)
         ]
 
-    def _see_windows(self, share, leaf, ground, colours) -> None:
-        work = np.empty_like(share)
+    def _see_windows(self, sure: "Sure", planes) -> None:
+        share, work = sure.share, np.empty_like(sure.share)
         around = [halved(cv2.subtract(share, cv2.multiply(share, share, work), work))]
         around += [halved(share)]
-        for kind in (leaf, ground):
+        for kind in (sure.leaf, sure.ground):
             around += [halved(kind)]
-            around += [halved(cv2.multiply(kind, plane, work)) for plane in colours]
+            around += [halved(cv2.multiply(kind, plane, work)) for plane in planes]
         far = [halved(plane) for plane in around[:6]]  # neither how uneven leaves are nor ground
         self._around = [cv2.blur(plane, (AROUND_PX, AROUND_PX)) for plane in around]
         self._far = [cv2.blur(plane, (FAR_PX, FAR_PX)) for plane in far]
@@ -143,7 +171,7 @@ class Surroundings:
         light = mine[0]
         figures = [odds, doubt, leafy, light - beside, _spread(beside_squared - beside**2)]
         figures += _against(mine, sides[:5]) + _against(mine, sides[5:])
-        figures += [plane.ravel()[places] for plane in self._like] + [self._common(places)]
+        figures += [plane.ravel()[places] for plane in self._like] + [self._colours.common(places)]
         figures += [light - self._usual, far[0], far[1], *_differing(mine, far[2:], LEAST_FAR)]
         figures += [far[2], *(np.full(places.size, told) for told in self._told)]
         width = self._padded[0].shape[1]
@@ -155,14 +183,17 @@ class Surroundings:
         return looks
 
 
-def _shares_of(odds: np.ndarray) -> np.ndarray:
-    found = cv2.multiply(odds, -1)
-    cv2.exp(found, found)
-    return np.divide(np.float32(1), cv2.add(found, 1, found), out=found)
-
-
 def halved(plane: np.ndarray) -> np.ndarray:
-    """Means of 2 x 2 px, mirrored where a side is odd."""
+    """Means of 2 x 2 px, mirrored where a side is odd.
+
+    Parameters
+    ----------
+    plane : (H, W) float32 ndarray
+
+    Returns
+    -------
+    ((H + 1) // 2, (W + 1) // 2) float32 ndarray
+    """
     down, across = (side % 2 for side in plane.shape)
     even = cv2.copyMakeBorder(plane, 0, down, 0, across, cv2.BORDER_REFLECT_101)
     size = even.shape[1] // 2, even.shape[0] // 2

@@ -5,8 +5,6 @@ and counts are smoothed, mostly along lightness (colour histograms as likelihood
 1991, Int. J. Comput. Vis. 7: 11-32; Jones & Rehg 2002, Int. J. Comput. Vis. 46: 81-96).
 """
 
-from collections.abc import Callable
-
 import cv2
 import numpy as np
 
@@ -27,15 +25,13 @@ RARE = 1e-6
 LIKENESS_RULES = [LEVELS, SMOOTHED, SMOOTHED_LIGHT, LEAST_PX, RARE]
 """All that shapes the result, for a mark."""
 
-_span = LOGARITHMS[-1] - LOGARITHMS[0]
-LEVEL_OF = np.minimum((LOGARITHMS - LOGARITHMS[0]) / _span * LEVELS, LEVELS - 1).astype(np.uint8)
+_SPAN = LOGARITHMS[-1] - LOGARITHMS[0]
+LEVEL_OF = np.minimum((LOGARITHMS - LOGARITHMS[0]) / _SPAN * LEVELS, LEVELS - 1).astype(np.uint8)
 """(256,) The level of each value of a channel."""
 
 
-def leaf_likeness(
-    picture: np.ndarray, leaf: np.ndarray, ground: np.ndarray
-) -> tuple[np.ndarray, Callable[[np.ndarray], np.ndarray]]:
-    """How like leaf the colour of each pixel is, and how common some pixels' are.
+class LeafLikeness:
+    """What the colours of a picture's sure leaves and sure ground say of any pixel.
 
     Parameters
     ----------
@@ -43,25 +39,43 @@ def leaf_likeness(
         RGB, 0 to 255, sRGB-encoded.
     leaf, ground : (H, W) ndarray
         Not 0 where a pixel is surely that.
-
-    Returns
-    -------
-    like : (H, W) float32 ndarray
-        Logarithm of how much more often such a colour is leaf's than ground's, above 0 where it is
-        like leaf.
-    common : function of (n,) flat indices, giving (n,) float32
-        Logarithm of how often both kinds together have a pixel's colour.
     """
-    levels = cv2.LUT(picture, LEVEL_OF)
-    kinds = [_shares(levels, (kind > 0).view(np.uint8)) for kind in (leaf, ground)]
-    like = np.log((kinds[0] + RARE) / (kinds[1] + RARE)).ravel()
-    common = np.log(kinds[0] + kinds[1] + RARE).ravel()
-    red, green, blue = cv2.split(levels)
-    at = np.multiply(red, LEVELS, dtype=np.int32)
-    at += green
-    at *= LEVELS
-    at += blue
-    return like.take(at), lambda places: common.take(at.ravel().take(places))
+
+    def __init__(self, picture: np.ndarray, leaf: np.ndarray, ground: np.ndarray):
+        levels = cv2.LUT(picture, LEVEL_OF)
+        kinds = [_shares(levels, (kind > 0).view(np.uint8)) for kind in (leaf, ground)]
+        self._like = np.log((kinds[0] + RARE) / (kinds[1] + RARE)).ravel()
+        self._common = np.log(kinds[0] + kinds[1] + RARE).ravel()
+        red, green, blue = cv2.split(levels)
+        self._at = np.multiply(red, LEVELS, dtype=np.int32)
+        self._at += green
+        self._at *= LEVELS
+        self._at += blue
+
+    def like(self) -> np.ndarray:
+        """How much more often each pixel's colour is leaf's than ground's.
+
+        Returns
+        -------
+        (H, W) float32 ndarray
+            Logarithm, above 0 where the colour is like leaf.
+        """
+        return self._like.take(self._at)
+
+    def common(self, places: np.ndarray) -> np.ndarray:
+        """How often both kinds together have the colour of pixels.
+
+        Parameters
+        ----------
+        places : (n,) ndarray of int
+            Flat indices.
+
+        Returns
+        -------
+        (n,) float32 ndarray
+            Logarithm.
+        """
+        return self._common.take(self._at.ravel().take(places))
 
 
 def _shares(levels: np.ndarray, kind: np.ndarray) -> np.ndarray:

@@ -20,7 +20,7 @@ import numpy as np
 
 from lapsekit.errors import SettingsError
 from lapsekit.vision.detail import Detail
-from lapsekit.vision.doubtful import LOOKS, SEEING_RULES, UNSURE, Surroundings
+from lapsekit.vision.doubtful import LOOKS, SEEING_RULES, UNSURE, Sure, Surroundings
 
 AMID_DOUBT = (0.12, 0.15)
 """Mean doubt around from which a second look counts for less, and for nothing: where all around is
@@ -182,9 +182,10 @@ def looked_at(
     places = np.flatnonzero(np.abs(odds) < UNSURE)
     if not places.size:
         return
-    around = Surroundings(picture, odds, detail)
-    if not around.is_known:
+    sure = Sure.by(odds)
+    if not sure.is_enough:
         return
+    around = Surroundings(picture, odds, detail, sure)
     for start in range(0, places.size, _BLOCK_PIXELS):
         block = places[start : start + _BLOCK_PIXELS]
         yield block, around.of(block)

@@ -59,7 +59,8 @@ typedef struct { int results, channels, side; const float *weights, *biases; } l
 enum { COLOURS, DOWN_1, DOWN_2A, DOWN_2B, DOWN_3A, DOWN_3B, DOWN_4A, DOWN_4B, NARROW_3, UP_3,
        NARROW_2, UP_2, NARROW_1, UP_1, FINE, OWN_COLOURS, ODDS, LAYERS };
 
-enum { OF_PLACE = 28, LOOKED_AT = 76 }; /* by the second look: of the place itself, and in all */
+/* By the second look: figures of the place itself, of the picture's file, and in all. */
+enum { OF_PLACE = 26, OF_FILE = 2, LOOKED_AT = 76 };
 
 typedef struct {
   const float *numbers;
@@ -75,6 +76,10 @@ typedef struct {
 
 extern rule_numbers rule;
 static inline float number(enum number which) { return rule.numbers[which]; }
+
+/* What the network is sure of, by its share of leaf. */
+static inline int surely_leaf(float share) { return share > number(LOOK_SURE); }
+static inline int surely_ground(float share) { return 1 - share > number(LOOK_SURE); }
 
 /* picture.c: the picture as it is measured, three bytes a pixel. */
 typedef struct { int whole_width, whole_height, by, width, height; u8 *rgb; } picture_held;

@@ -178,8 +178,8 @@ static void add_faint(const u8 *mask, const u8 *outer, const float *odds, float 
   heap_release(mark);
 }
 
-/* Shares for a cleaned mask: 1 inside and 0 away from it, parts along its outline and where narrow
-   leaves reach out of it. */
+/* Shares for a cleaned mask: 1 inside and 0 away from it, parts in holes that were closed, along its
+   outline and where narrow leaves reach out of it. */
 void cover_of(const u8 *mask, const float *odds, float *cover) {
   size mark = heap_mark();
   int width = picture.width, height = picture.height, reach = (int)number(BAND_PX);

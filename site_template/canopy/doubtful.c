@@ -9,7 +9,7 @@ struct seen {
                     ground; its lightness, two colours and squared lightness */
   f4 *far[2];    /* the first two of these */
   f4 *beside;    /* lightness and its square */
-  f4 *like, *like_near, *like_wider; /* how like leaf, and how common */
+  f4 *like;      /* how like leaf, how common, and how like leaf in two windows around */
   const float *odds;
   float *held, *lighter; /* log odds, and lightness against what is near by */
   float usual;
@@ -56,8 +56,7 @@ static void see_windows(seen *s, const float *shares, f4 *whole) {
   for (int k = 0; k < 3; k++) {
     for (int i = 0; i < count; i++) {
       f4 c = colours_at(i);
-      float share = shares[i], leaf = share > number(LOOK_SURE);
-      float ground = 1 - share > number(LOOK_SURE);
+      float share = shares[i], leaf = surely_leaf(share), ground = surely_ground(share);
       whole[i] = k == 0   ? (f4){share * (1 - share), share, leaf, leaf * c[0]}
                  : k == 1 ? (f4){leaf * c[1], leaf * c[2], leaf * c[3], ground}
                           : SPLAT(ground) * c;
@@ -87,19 +86,21 @@ static void see_lightness(seen *s) {
   for (int i = 0; i < count; i++) s->lighter[i] = colours_at(i)[0] - s->beside[i][0];
 }
 
-static f4 *blurred(const f4 *plane, int side) {
-  size bytes = (size)picture.width * picture.height * sizeof(f4);
-  f4 *found = take(bytes);
-  __builtin_memcpy(found, plane, bytes);
-  box_blur(found, picture.width, picture.height, side);
-  return found;
+/* Means of `like` over a window, into one of its own places. */
+static void blur_like(seen *s, int side, int to) {
+  size mark = heap_mark(), count = (size)picture.width * picture.height;
+  f4 *work = take(count * sizeof(f4));
+  __builtin_memcpy(work, s->like, count * sizeof(f4));
+  box_blur(work, picture.width, picture.height, side);
+  for (size i = 0; i < count; i++) s->like[i][to] = work[i][0];
+  heap_release(mark);
 }
 
 static int are_known(const float *shares, int count) {
   int leaf = 0, ground = 0, wanted = (int)number(LOOK_LEAST_SURE_PX);
   for (int i = 0; i < count; i++) {
-    leaf += shares[i] > number(LOOK_SURE);
-    ground += 1 - shares[i] > number(LOOK_SURE);
+    leaf += surely_leaf(shares[i]);
+    ground += surely_ground(shares[i]);
   }
   return leaf >= wanted && ground >= wanted;
 }
@@ -121,8 +122,8 @@ const seen *surroundings(const float *odds) {
   see_windows(s, shares, s->like);
   see_lightness(s);
   leaf_likeness(shares, s->like);
-  s->like_near = blurred(s->like, (int)number(LOOK_LIKE_PX));
-  s->like_wider = blurred(s->like, (int)number(LOOK_LIKE_WIDER_PX));
+  blur_like(s, (int)number(LOOK_LIKE_PX), 2);
+  blur_like(s, (int)number(LOOK_LIKE_WIDER_PX), 3);
   return s;
 }
 
@@ -165,8 +166,8 @@ static void figures_of(const seen *s, int x, int y, float *to) {
   to = against(c, a[2], (f4){a[3], b[0], b[1], b[2]}, to);
   to = against(c, b[3], around_at(s, 2, x, y), to);
   *to++ = s->like[at][0];
-  *to++ = s->like_near[at][0];
-  *to++ = s->like_wider[at][0];
+  *to++ = s->like[at][2];
+  *to++ = s->like[at][3];
   *to++ = s->like[at][1];
   *to++ = c[0] - s->usual;
   *to++ = f[0];
@@ -190,8 +191,8 @@ static void neighbours_of(const float *plane, int x, int y, float *to) {
 void seen_of(const seen *s, int x, int y, float *to) {
   int side = (int)number(LOOK_NEAR_PX), neighbours = side * side - 1;
   figures_of(s, x, y, to);
-  neighbours_of(s->held, x, y, to + OF_PLACE);
-  neighbours_of(s->lighter, x, y, to + OF_PLACE + neighbours);
+  neighbours_of(s->held, x, y, to + OF_PLACE + OF_FILE);
+  neighbours_of(s->lighter, x, y, to + OF_PLACE + OF_FILE + neighbours);
   const f4 *lowest = (const f4 *)rule.look_lowest.at, *highest = (const f4 *)rule.look_highest.at;
   for (int k = 0; k < LOOKED_AT / 4; k++)
     ((f4 *)to)[k] = f4_least(f4_most(((f4 *)to)[k], lowest[k]), highest[k]);

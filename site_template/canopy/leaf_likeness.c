@@ -42,7 +42,7 @@ void leaf_likeness(const float *shares, f4 *found) {
   }
   for (int i = 0; i < count; i++)
     for (int kind = 0; kind < 2; kind++)
-      if ((kind ? 1 - shares[i] : shares[i]) > number(LOOK_SURE)) {
+      if (kind ? surely_ground(shares[i]) : surely_leaf(shares[i])) {
         counts[kind][place_of(picture.rgb + (size)i * 3, levels)] += 1;
         totals[kind] += 1;
       }

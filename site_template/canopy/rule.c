@@ -82,10 +82,10 @@ static int look_fits(void) {
     if (l[i].side != 1 || l[i].channels != (i ? l[i - 1].results : LOOKED_AT) ||
         (i < 2 ? l[i].results % TOGETHER != 0 : l[i].results != 1))
       return 0;
-  int side = (int)number(LOOK_NEAR_PX);
   for (int i = 0; i < 256; i++)
     if (!(rule.levels.at[i] >= 0 && rule.levels.at[i] < number(LIKE_LEVELS))) return 0;
-  return OF_PLACE + 2 * (side * side - 1) == LOOKED_AT;
+  int side = (int)number(LOOK_NEAR_PX);
+  return OF_PLACE + OF_FILE + 2 * (side * side - 1) == LOOKED_AT;
 }
 
 static void read_model(void) {

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from lapsekit.growth.trend import PRIOR_DAYS
-from lapsekit.growth.weighing import CASTS, WANDER
+from lapsekit.growth.weighing import CASTS, UNLIKELY, WANDER
 
 
 class Dense:
@@ -39,7 +39,7 @@ class Dense:
         self.freedom = PRIOR_DAYS + len(days) - self.fixed.shape[1]
         y = series.log_area
         self.squares = PRIOR_DAYS * typical**2 + np.array([y @ q @ y for q in self.projected])
-        likely = -2 * np.array([WANDER.index(wander) for _, wander, _ in CASTS])
+        likely = -UNLIKELY * np.array([WANDER.index(wander) for _, wander, _ in CASTS])
         self.fits = likely - 0.5 * (np.array(logs) + self.freedom * np.log(self.squares))
         shares = np.exp(self.fits - self.fits.max())
         self.shares = shares / shares.sum()

@@ -13,6 +13,7 @@ from lapsekit.vision.canopy import (
     METHODS,
     SPECK_PX,
     CanopyModel,
+    _rims,
     classify,
     clean,
     cover_and_doubt,
@@ -229,6 +230,29 @@ def test_a_straw_counts_by_its_share_where_it_grows_from_a_leaf(share, counted):
     beyond = cover_by_odds(picture, odds)[63:]
     assert beyond.sum() == pytest.approx(counted, abs=1e-3)
     assert not cover_by_odds(picture, odds)[:40, 70:].any()
+
+
+@pytest.mark.parametrize("leaf_until", [50, 80], ids=["beside ground", "all leaf"])
+def test_a_closed_hole_counts_what_the_network_expects(leaf_until):
+    """It is told apart from the leaf around, whether there is ground elsewhere or not."""
+    picture, odds = np.full((80, 80, 3), SOIL, np.uint8), np.full((80, 80), -8, np.float32)
+    picture[:leaf_until], odds[:leaf_until] = LEAF, 8
+    odds[20, 40] = -3
+    cover = cover_by_odds(picture, odds)
+    assert cover[20, 40] == pytest.approx(1 / (1 + np.exp(3)), rel=1e-4)
+    assert cover[19, 40] == 1
+
+
+@pytest.mark.parametrize(("spoken", "stays"), [(-0.5, False), (0.5, True)])
+def test_a_sliver_along_what_strokes_took_away_goes_if_they_speak_against_it(spoken, stays):
+    lost, kept = np.zeros((60, 60), bool), np.zeros((60, 60), bool)
+    lost[20:24, 10:50] = True
+    kept[24:28, 10:50] = True  # along it: as much is kept as is lost
+    kept[40:55, 10:50] = True  # a leaf of its own
+    evidence = np.where(kept, np.float32(spoken), np.float32(-5))
+    found = _rims(lost, kept, evidence)
+    assert found[26, 30] != stays
+    assert not found[40:].any()
 
 
 def test_a_straw_counts_no_farther_than_its_path_leads():

@@ -11,7 +11,7 @@ from lapsekit.resources import shipped_model_text
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.colour import DARK
 from lapsekit.vision.detail import Detail
-from lapsekit.vision.doubtful import LOOKS, MOST_ODDS, NEAR_PX, UNSURE, Surroundings, halved
+from lapsekit.vision.doubtful import LOOKS, MOST_ODDS, NEAR_PX, UNSURE, Sure, Surroundings, halved
 from lapsekit.vision.leaf_likeness import RARE
 from lapsekit.vision.second_look import SecondLook
 
@@ -34,15 +34,17 @@ def odds_of(seed=1):
 
 def seen(picture, odds, detail=HALVED):
     places = np.flatnonzero(np.abs(odds) < UNSURE)
-    return dict(zip(places.tolist(), Surroundings(picture, odds, detail).of(places), strict=True))
+    around = Surroundings(picture, odds, detail, Sure.by(odds))
+    return dict(zip(places.tolist(), around.of(places), strict=True))
 
 
-def test_where_next_to_nothing_is_surely_leaf_the_networks_word_stands(model):
+@pytest.mark.parametrize("way", [1, -1], ids=["leaf", "ground"])
+def test_where_next_to_nothing_is_sure_of_a_kind_the_networks_word_stands(model, way):
     """Unsure leaves that look like nothing sure would be taken for ground."""
-    odds = odds_of().clip(-9, 2)
-    odds.ravel()[:199] = 5
+    odds = way * odds_of().clip(-9, 2)
+    odds.ravel()[:199] = way * 5
     assert np.array_equal(model.second_look.odds(picture_of(), odds, HALVED), odds)
-    odds.ravel()[:200] = 5
+    odds.ravel()[:200] = way * 5
     assert not np.array_equal(model.second_look.odds(picture_of(), odds, HALVED), odds)
 
 
@@ -113,6 +115,14 @@ def test_ground_around_is_held_against_too():
         )
     assert looks[9] + looks[14] == pytest.approx(1 - 0.25 / 13**2)
     assert looks[14] == pytest.approx(6 / 13)
+
+
+@pytest.mark.parametrize("size", [(1, 1), (4, 1), (2, 3), (1, 300), (5, 7)])
+def test_pictures_of_any_shape_are_seen(size):
+    picture = np.full((*size, 3), (60, 140, 50), np.uint8)
+    looks = np.array(list(seen(picture, np.full(size, 1.5, np.float32)).values()))
+    assert looks.shape == (size[0] * size[1], LOOKS)
+    assert np.ptp(looks, axis=0) == pytest.approx(0, abs=1e-4)
 
 
 def test_planes_at_half_the_size_are_means_of_four_and_mirrored_at_odd_ends():
