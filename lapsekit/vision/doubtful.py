@@ -18,7 +18,8 @@ from lapsekit.vision.leaf_likeness import LIKENESS_RULES, LeafLikeness
 
 UNSURE = 2.5
 """Log odds, either way, beyond which the network's word stands: one in thirteen to be wrong.
-Looking at more, to one in fifty, costs twice as much and brought areas of rendered plants no nearer."""
+Looking at more, to one in fifty, costs twice as much and brought areas of rendered plants no
+nearer."""
 
 MOST_ODDS = 4.0
 """Log odds of the neighbours are held within this, either way."""
