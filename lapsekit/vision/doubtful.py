@@ -101,7 +101,7 @@ class Surroundings:
         What of the picture is surely leaf, and surely ground.
     """
 
-    def __init__(self, picture: np.ndarray, odds: np.ndarray, detail: Detail, sure: "Sure"):
+    def __init__(self, picture: np.ndarray, odds: np.ndarray, detail: Detail, sure: Sure):
         # In place where that can be: the system clears each new plane, which takes longer than most
         # of what is worked out here
         self._size, self._told = odds.shape, (detail.halved, detail.coarseness)
@@ -124,7 +124,7 @@ class Surroundings:
             for plane in (held, lighter)
         ]
 
-    def _see_windows(self, sure: "Sure", planes) -> None:
+    def _see_windows(self, sure: Sure, planes) -> None:
         share, work = sure.share, np.empty_like(sure.share)
         around = [halved(cv2.subtract(share, cv2.multiply(share, share, work), work))]
         around += [halved(share)]

@@ -77,6 +77,9 @@ typedef struct {
 extern rule_numbers rule;
 static inline float number(enum number which) { return rule.numbers[which]; }
 
+/* The share of leaf that log odds stand for. */
+static inline float share_by(float odds) { return (float)(1 / (1 + exponential(-odds))); }
+
 /* What the network is sure of, by its share of leaf. */
 static inline int surely_leaf(float share) { return share > number(LOOK_SURE); }
 static inline int surely_ground(float share) { return 1 - share > number(LOOK_SURE); }

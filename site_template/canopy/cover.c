@@ -136,16 +136,13 @@ static int between(f4 seen, f4 ground, f4 leaf, float *share) {
   return contrast > number(LEAST_CONTRAST);
 }
 
-/* The share of leaf that the network expects. */
-static float expected_by(float odds) { return (float)(1 / (1 + exponential(-odds))); }
-
 static float share_of(int x, int y, float odds, const sides *s) {
   const u8 *rgb = picture.rgb + ((size)y * picture.width + x) * 3;
   const float *light = rule.linear.at;
   f4 seen = {light[rgb[0]], light[rgb[1]], light[rgb[2]], 0};
   size at = (size)least(y / 4, s->down - 1) * s->across + least(x / 4, s->across - 1);
   f4 near = s->near[at];
-  float expected = expected_by(odds), leaf;
+  float expected = share_by(odds), leaf;
   if (!between(seen, s->ground[at], s->pure[at], &leaf) ||
       near[0] <= number(LEAST_PURE_GROUND) || near[1] <= number(LEAST_PURE_LEAF))
     return expected;
@@ -172,7 +169,7 @@ static void add_faint(const u8 *mask, const u8 *outer, const float *odds, float 
         if (reached[next] || odds[next] <= number(FAINT_ODDS)) continue;
         reached[next] = 1;
         queue[waiting++] = (u32)next;
-        if (!outer[next]) cover[next] = expected_by(odds[next]);
+        if (!outer[next]) cover[next] = share_by(odds[next]);
       }
   }
   heap_release(mark);
@@ -191,7 +188,7 @@ void cover_of(const u8 *mask, const float *odds, float *cover) {
     for (int x = 0; x < width; x++) {
       size at = (size)y * width + x;
       if (outer[at] != inner[at]) cover[at] = share_of(x, y, odds[at], &s);
-      else if (mask[at] && odds[at] <= 0) cover[at] = expected_by(odds[at]); /* a hole, closed */
+      else if (mask[at] && odds[at] <= 0) cover[at] = share_by(odds[at]); /* a hole, closed */
       else cover[at] = (float)mask[at];
     }
   add_faint(mask, outer, odds, cover);

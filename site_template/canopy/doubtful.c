@@ -115,7 +115,7 @@ const seen *surroundings(const float *odds) {
   s->like = take((size)count * sizeof(f4));
   float *shares = take((size)count * sizeof(float));
   for (int i = 0; i < count; i++) {
-    shares[i] = (float)(1 / (1 + exponential(-odds[i])));
+    shares[i] = share_by(odds[i]);
     s->held[i] = held_within(odds[i], number(LOOK_MOST_ODDS));
   }
   if (!are_known(shares, count)) return 0;
