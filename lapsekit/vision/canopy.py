@@ -29,11 +29,7 @@ from lapsekit.vision.network import Network
 from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
 from lapsekit.vision.second_look import LOOK_RULES, SecondLook
-from lapsekit.vision.trained_colours import (
-    HEARD,
-    Colours,
-    with_evidence,
-)
+from lapsekit.vision.trained_colours import Colours, corrected
 
 METHODS = ("model", *indices.INDICES)
 """Ways to find canopy that ``canopy.method`` in season.toml may name."""
@@ -49,9 +45,9 @@ BAND_PX = 3
 """On both sides of the mask's outline, pixels may be part leaf: a leaf's edge spreads over the
 width of a cheap lens's blur (1 px) and of the coarser colour of a 4:2:0 JPEG (2 px)."""
 
-HEARD_PX = 6
-"""Around a patch of 3 × 3 px that strokes change, what they say is heard so far: half the width of
-a narrow leaf, so that a leaf that changes in patches changes as a whole."""
+BESIDE_PX = 6
+"""So far around what strokes took away, what is left may be its rim: half the width of a narrow
+leaf, so that a thing that they took away in patches goes as a whole."""
 
 NO_LEAF, LEAF = -7.0, 4.0
 """Log odds of the network below and above which it alone decides on a mask: a thousand to one that
@@ -110,25 +106,25 @@ def _without_small(mask: np.ndarray, least_px: int, connectivity: int) -> np.nda
     return large.view(np.uint8).take(labels).view(bool)
 
 
-def _rims(lost: np.ndarray, kept: np.ndarray, evidence: np.ndarray) -> np.ndarray:
+def _rims(lost: np.ndarray, kept: np.ndarray, corrections: np.ndarray) -> np.ndarray:
     """What is left of things that strokes took away: more was lost than is kept around it, or it is
     a sliver.
     """
     if not lost.any():
         return np.zeros_like(lost)
-    size = (2 * HEARD_PX + 1,) * 2
+    size = (2 * BESIDE_PX + 1,) * 2
     gone, around = (cv2.blur(part.astype(np.float32), size) for part in (lost, kept))
-    return (gone > around) | _slivers(lost, kept, evidence)
+    return (gone > around) | _slivers(lost, kept, corrections)
 
 
-def _slivers(lost: np.ndarray, kept: np.ndarray, evidence: np.ndarray) -> np.ndarray:
+def _slivers(lost: np.ndarray, kept: np.ndarray, corrections: np.ndarray) -> np.ndarray:
     """Patches that lie wholly along what was lost and against which strokes speak."""
-    near = cv2.dilate(lost.view(np.uint8), window(HEARD_PX)).ravel()
+    near = cv2.dilate(lost.view(np.uint8), window(BESIDE_PX)).ravel()
     count, labels = cv2.connectedComponentsWithAlgorithm(
         kept.view(np.uint8), 8, cv2.CV_32S, cv2.CCL_GRANA
     )
     beyond = np.bincount(labels.ravel(), near == 0, count)
-    spoken = np.bincount(labels.ravel(), evidence.ravel(), count)
+    spoken = np.bincount(labels.ravel(), corrections.ravel(), count)
     return kept & ((beyond == 0) & (spoken < 0))[labels]
 
 
@@ -215,7 +211,7 @@ class CanopyModel:
     @cached_property
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
-        rules = [SPECK_PX, HOLE_PX, BAND_PX, HEARD_PX]
+        rules = [SPECK_PX, HOLE_PX, BAND_PX, BESIDE_PX]
         rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, FAINT, UNSURE_COLOUR, FIRM, DOUBTFUL]
         judges = self.perceptron.as_plain(), self.second_look.as_plain()
         numbers = [self.threshold, *judges, rules, OWN_RULES, LOOK_RULES]
@@ -351,7 +347,7 @@ def cover_by_odds(
 
 def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     """Cover, and the log odds with what the grower taught."""
-    judged, odds, evidence, gone = _judged(picture, odds, colours, 0)
+    judged, odds, gone = _judged(picture, odds, colours, 0)
     mask, near = clean(judged).view(np.uint8), window(BAND_PX)
     grown = cv2.dilate(mask, near)
     band = grown != cv2.erode(mask, near)
@@ -360,7 +356,7 @@ def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
     found.ravel()[closed] = shares_of(odds.ravel()[closed])
     places = np.flatnonzero(band)
     if len(places):
-        found.ravel()[places] = _shares_along(picture, mask, odds, places, evidence)
+        found.ravel()[places] = _shares_along(picture, mask, odds, places)
         likely = odds > FAINT_ODDS
         if gone is not None:
             likely &= ~gone
@@ -386,23 +382,18 @@ def _faint(likely, mask, grown, along) -> np.ndarray:
 
 
 def _judged(picture, odds, colours, least):
-    """The mask before cleaning, the log odds, the grower's evidence where it is heard, and where
-    strokes allow no faint leaf; the last two are None without strokes.
+    """The mask before cleaning, the log odds as the grower corrects them, and what is left of
+    things that strokes took away; the last is None without strokes.
     """
     mask = odds > least
     if colours is None:
-        return mask, odds, None, None
-    evidence = colours.evidence(picture)
-    together = with_evidence(odds, evidence)
-    taught = together > least
-    # Strokes tell things apart; the mixed colours of a leaf's rim mean nothing
-    loud = (np.abs(evidence) > HEARD) & ((taught != mask) | (taught & mask))
-    patches = cv2.morphologyEx(loud.view(np.uint8), cv2.MORPH_OPEN, window(1))
-    heard = cv2.dilate(patches, window(HEARD_PX)).view(bool)
-    taught = np.where(heard, taught, mask)
-    rims = _rims(mask & ~taught, taught, evidence)
-    told = np.where(heard, together, odds)
-    return taught & ~rims, told, np.where(heard, evidence, 0), rims | (evidence < -HEARD)
+        return mask, odds, None
+    corrections = colours.corrections(picture)
+    told = corrected(odds, corrections)
+    taught = told > least
+    lost = cv2.morphologyEx((mask & ~taught).view(np.uint8), cv2.MORPH_OPEN, window(1)).view(bool)
+    rims = _rims(lost, taught, corrections)
+    return taught & ~rims, told, rims
 
 
 def shares_of(odds: np.ndarray) -> np.ndarray:
@@ -411,15 +402,11 @@ def shares_of(odds: np.ndarray) -> np.ndarray:
     return 0.5 + 0.5 * np.tanh(odds / 2)
 
 
-def _shares_along(picture, mask, odds, places, evidence) -> np.ndarray:
+def _shares_along(picture, mask, odds, places) -> np.ndarray:
     """Shares of leaf along the outline, by the colours on both sides and the network."""
     colours, expected = leaf_shares(picture, mask, places), shares_of(odds.ravel()[places])
     trust = 0.5 + 0.5 * np.clip((colours.purity - UNSURE_COLOUR) / FIRM, 0, 1)
-    told = np.where(colours.known, expected + trust * (colours.leaf - expected), expected)
-    if evidence is not None:  # the network knows no edges where strokes changed the mask
-        heard = (evidence.ravel()[places] != 0) & colours.known
-        told[heard] = colours.leaf[heard]
-    return told
+    return np.where(colours.known, expected + trust * (colours.leaf - expected), expected)
 
 
 def classify(

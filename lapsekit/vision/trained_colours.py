@@ -1,10 +1,13 @@
 """Colours that the grower taught: strokes on a few frames, baked into a table.
 
 The shipped model knows leaves in general; the grower knows these plants. A few strokes over plants
-and over what is mistaken for them say which colours are which: how often a colour lies under the
-strokes of plants against those of other things moves the model's log odds up or down. Colours that
-no stroke came near stay as the model sees them, so that one stroke over a hose cannot take a leaf
-away that looks otherwise.
+and over what is mistaken for them say where it errs. A table from colour to log odds is learned
+that corrects it: at each colour, the number that makes what the strokes say likeliest when it is
+added to what the model says under them (local likelihood: Tibshirani & Hastie 1987, J. Am. Stat.
+Assoc. 82: 559-567). So strokes that tell the model what it knows already change nothing, and
+colours that no stroke came near stay as it sees them: one stroke over a hose cannot take a leaf
+away that looks otherwise. How far strokes are to be trusted was chosen on rendered benches that the
+model never saw (``tests/prove_strokes.py``).
 """
 
 import hashlib
@@ -15,6 +18,7 @@ from functools import cached_property, lru_cache
 import cv2
 import numpy as np
 from scipy.ndimage import map_coordinates
+from scipy.special import expit
 
 from lapsekit.vision.colour import opponent_logarithms, require_picture
 from lapsekit.vision.colour_counts import (
@@ -22,7 +26,6 @@ from lapsekit.vision.colour_counts import (
     STEPS,
     Box,
     Tally,
-    box_around,
     tally_of,
     together,
 )
@@ -31,20 +34,33 @@ from lapsekit.vision.strokes import Stroke
 LEVELS = 64
 """Steps of red, green and blue in the table; a step of 4 is what JPEG's rounding leaves anyway."""
 
-FLOOR = 0.003
-"""Density, against the greatest, at which a stroke says nothing more: 3.4 sigma from its colour,
-and log odds of 5.8 at most."""
+LOOKS = 40.0
+"""A stroke counts as so many looks at its colours, however long it is: its pixels are not each a
+case of its own."""
 
-PRIOR_LIMIT = 3.0
-"""Where strokes speak, the model's own log odds count as no more than this (twenty to one)."""
+SURROUNDINGS_LOOKS = 200.0
+"""So many looks go to what the model is sure is no plant in a frame that strokes lie on."""
 
-AROUND_PX = 7
-"""What colours say is averaged over 7 × 7 px: soil and leaf share some dark colours, but what lies
+SURELY_NONE = -3.0
+"""Log odds below which it is (twenty to one)."""
+
+LEAST_SURPRISE, SOFT = 1.0, 0.5
+"""Looks at a colour by which the model must be wrong before it is corrected, and the log odds up to
+which less moves it a little. Beyond, nothing holds a correction back: the cost of one grows with
+its size, not with its square (pseudo-Huber; Charbonnier et al. 1997, IEEE Trans. Image Process. 6:
+298-311), for a model that is wrong of a colour may be surely wrong."""
+
+MOST_ODDS = 5.0
+"""Where strokes correct it, the model counts as no surer than this (1 in 150 to be wrong): how far
+beyond it is sure says nothing about a colour of which it is wrong."""
+
+AROUND_PX = 5
+"""Corrections are averaged over 5 × 5 px: soil and leaf share some dark colours, but what lies
 around such a pixel is not shared."""
 
-HEARD = 3.0
-"""Log odds from which strokes speak: about twenty to one. Less is what dark leaves and shaded soil
-have in common, and flips whatever the model itself is unsure of."""
+_NEWTON_STEPS, _LONGEST_STEP = 25, 2.0
+_LEAST_DENSITY = 1e-3
+"""Looks below which a colour was not seen: they would move log odds by a thousandth at most."""
 
 
 def stroke_mask(shape: tuple[int, int], stroke: Stroke, scale: float = 1.0) -> np.ndarray:
@@ -79,8 +95,8 @@ class Seen:
     ----------
     picture : (H, W, 3) uint8 ndarray
         RGB, in the light that pictures will be judged in.
-    odds : (H, W) float32 ndarray, optional
-        The shipped model's log odds: what it is sure is no plant tells nothing about plants.
+    odds : (H, W) float32 ndarray
+        The shipped model's log odds, which strokes correct.
     scale : float
         Size of the picture against the frame that strokes are told in.
 
@@ -90,20 +106,20 @@ class Seen:
         If the picture is not (H, W, 3) uint8.
     """
 
-    def __init__(self, picture: np.ndarray, odds: np.ndarray | None = None, scale: float = 1.0):
+    def __init__(self, picture: np.ndarray, odds: np.ndarray, scale: float = 1.0):
         require_picture(picture)
-        self._smooth, self._scale = _smooth(picture), scale
+        self._smooth, self._odds, self._scale = _smooth(picture), odds, scale
         self._under: dict[Stroke, Tally] = {}
-        self.surroundings: Tally | None = None
-        if odds is not None:
-            sure = self._smooth[::2, ::2][odds[::2, ::2] < -PRIOR_LIMIT]
-            self.surroundings = tally_of(sure).without_slips()
+        some = self._smooth[::2, ::2], odds[::2, ::2]
+        none = some[1] < SURELY_NONE
+        self.surroundings = tally_of(*(part[none] for part in some)).weighing(SURROUNDINGS_LOOKS)
 
     def under(self, stroke: Stroke) -> Tally:
         """Colours under a stroke, without slips of the hand."""
         if stroke not in self._under:
-            mask = stroke_mask(self._smooth.shape[:2], stroke, self._scale)
-            self._under[stroke] = tally_of(self._smooth[mask]).without_slips()
+            mask = stroke_mask(self._odds.shape, stroke, self._scale)
+            tally = tally_of(self._smooth[mask], self._odds[mask]).without_slips()
+            self._under[stroke] = tally.weighing(LOOKS)
         return self._under[stroke]
 
 
@@ -128,13 +144,13 @@ def _smooth(picture: np.ndarray) -> np.ndarray:
 
 @dataclass(frozen=True, eq=False, repr=False)
 class TrainedColours:
-    """A table from colour to how much more, or less, it is a plant's than the model says.
+    """A table from colour to what corrects the model there.
 
     Attributes
     ----------
     table : (64, 64, 64) float32 ndarray
-        Log odds to add, by red, green and blue in steps of 4: positive for the plants' colours,
-        negative for those of other things, 0 where no stroke came near.
+        Log odds to add, by red, green and blue in steps of 4: positive where the model misses
+        plants, negative where it takes other things for one, 0 where no stroke came near.
     """
 
     table: np.ndarray
@@ -157,16 +173,17 @@ class TrainedColours:
             together([at.seen.under(s) for at in lessons for s in at.strokes if s.is_plant == kind])
             for kind in (True, False)
         )
-        around = together([at.seen.surroundings for at in lessons if at.seen.surroundings])
-        return cls(_table(*_evidence(plant, other, around)))
+        box = together([plant, other]).box
+        return cls(_table(box, _corrections(box, plant, other, [at.seen for at in lessons])))
 
     @cached_property
     def mark(self) -> str:
-        """First 16 hexadecimal digits of the SHA-256 of the table."""
-        return hashlib.sha256(self.table.tobytes()).hexdigest()[:16]
+        """First 16 hexadecimal digits of the SHA-256 of the table and of how it is used."""
+        rules = repr((MOST_ODDS, AROUND_PX)).encode()
+        return hashlib.sha256(self.table.tobytes() + rules).hexdigest()[:16]
 
-    def evidence(self, picture: np.ndarray) -> np.ndarray:
-        """Log odds that the strokes add at each pixel.
+    def corrections(self, picture: np.ndarray) -> np.ndarray:
+        """Log odds to add to the model's at each pixel.
 
         Parameters
         ----------
@@ -202,13 +219,13 @@ class ZonedColours:
 
     zones: tuple[tuple[np.ndarray | None, TrainedColours], ...]
 
-    def evidence(self, picture: np.ndarray) -> np.ndarray:
-        """As `TrainedColours.evidence`, 0 where no table counts."""
+    def corrections(self, picture: np.ndarray) -> np.ndarray:
+        """As `TrainedColours.corrections`, 0 where no table counts."""
         require_picture(picture)
         found = np.zeros(picture.shape[:2], np.float32)
         for mask, table in self.zones:
             if mask is None:
-                found[:] = table.evidence(picture)
+                found[:] = table.corrections(picture)
                 continue
             x, y, width, height = cv2.boundingRect(mask.view(np.uint8))
             if not width:
@@ -216,7 +233,7 @@ class ZonedColours:
             margin = AROUND_PX
             top, left = max(0, y - margin), max(0, x - margin)
             part = np.s_[top : y + height + margin, left : x + width + margin]
-            here = table.evidence(np.ascontiguousarray(picture[part]))
+            here = table.corrections(np.ascontiguousarray(picture[part]))
             found[part] = np.where(mask[part], here, found[part])
         return found
 
@@ -224,31 +241,58 @@ class ZonedColours:
 Colours = TrainedColours | ZonedColours
 
 
-def with_evidence(odds: np.ndarray, evidence: np.ndarray) -> np.ndarray:
-    """The model's log odds and the grower's together; arrays of one shape, float32."""
-    held = np.clip(odds, -PRIOR_LIMIT, PRIOR_LIMIT)
-    return np.where(np.abs(evidence) > HEARD, held, odds) + evidence
+def corrected(odds: np.ndarray, corrections: np.ndarray) -> np.ndarray:
+    """A model's log odds with what the grower taught.
+
+    Parameters
+    ----------
+    odds : (H, W) float32 ndarray
+        The model's.
+    corrections : (H, W) float32 ndarray
+        What `TrainedColours.corrections` says of the same picture.
+
+    Returns
+    -------
+    (H, W) float32 ndarray
+        Their sum; the more it is corrected, the less does the model count as surer than
+        `MOST_ODDS`.
+    """
+    beyond = odds - np.clip(odds, -MOST_ODDS, MOST_ODDS)
+    return odds - beyond * np.minimum(np.abs(corrections) / MOST_ODDS, 1) + corrections
 
 
-def _evidence(plant: Tally, other: Tally, around: Tally) -> tuple[Box, np.ndarray]:
-    """Log odds that strokes add at the nodes of a box of the grid; beyond it they say nothing."""
-    box = box_around([plant.spread[0], other.spread[0]])
-    for_plant = plant.density(box) + FLOOR
-    evidence = np.log(for_plant / (other.density(box) + FLOOR))
-    # What is common all over the frame and surely no plant cannot tell a plant
-    common = np.log(for_plant / (around.density(box) + FLOOR))
-    return box, np.where(evidence > 0, np.clip(common, 0, evidence), evidence)
+def _corrections(box: Box, plant: Tally, other: Tally, seen: Iterable[Seen]) -> np.ndarray:
+    """What is to be added to the log odds at the nodes of a box of the grid."""
+    ground = together([other, *(each.surroundings for each in seen)])
+    told = [(1.0, *each) for each in plant.spread(box)]
+    told += [(0.0, *each) for each in ground.spread(box)]
+    found = np.zeros([part.stop - part.start for part in box])
+    if not told:
+        return found
+    near = sum(density for *_, density in told) > _LEAST_DENSITY
+    told = [(is_plant, odds, density[near]) for is_plant, odds, density in told]
+    moved = np.zeros(np.count_nonzero(near))
+    for _ in range(_NEWTON_STEPS):
+        curvature = LEAST_SURPRISE / np.sqrt(moved**2 + SOFT**2)
+        slope = -moved * curvature
+        for is_plant, odds, density in told:
+            expected = expit(odds + moved)
+            slope += density * (is_plant - expected)
+            curvature += density * expected * (1 - expected)
+        moved += np.clip(slope / curvature, -_LONGEST_STEP, _LONGEST_STEP)
+    found[near] = moved
+    return found
 
 
-def _table(box: Box, evidence: np.ndarray) -> np.ndarray:
-    """Evidence at the colours of the table, between the nodes of a box of the grid."""
+def _table(box: Box, corrections: np.ndarray) -> np.ndarray:
+    """Corrections at the colours of the table, between the nodes of a box of the grid."""
     table = np.zeros(LEVELS**3, np.float32)
     first = np.array([[part.start] for part in box])
     last = np.array([[part.stop - 1] for part in box])
     colours = _colours_of_table()
     near = np.flatnonzero(((colours >= first) & (colours <= last)).all(axis=0))
     at = colours[:, near] - first
-    table[near] = map_coordinates(evidence, at, order=1, mode="constant", prefilter=False)
+    table[near] = map_coordinates(corrections, at, order=1, mode="constant", prefilter=False)
     return table.reshape(LEVELS, LEVELS, LEVELS)
 
 

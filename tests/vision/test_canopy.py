@@ -249,8 +249,8 @@ def test_a_sliver_along_what_strokes_took_away_goes_if_they_speak_against_it(spo
     lost[20:24, 10:50] = True
     kept[24:28, 10:50] = True  # along it: as much is kept as is lost
     kept[40:55, 10:50] = True  # a leaf of its own
-    evidence = np.where(kept, np.float32(spoken), np.float32(-5))
-    found = _rims(lost, kept, evidence)
+    corrections = np.where(kept, np.float32(spoken), np.float32(-5))
+    found = _rims(lost, kept, corrections)
     assert found[26, 30] != stays
     assert not found[40:].any()
 
@@ -262,11 +262,11 @@ def test_a_straw_counts_no_farther_than_its_path_leads():
 
 
 def test_what_strokes_call_no_plant_is_no_faint_leaf():
-    """Evidence against a straw takes it away; the leaf, of which strokes say nothing, stays."""
+    """A correction takes a straw away; the leaf, of which strokes say nothing, stays."""
     picture, odds = leaf_with_straws(0.3)
 
     class Strokes:
-        def evidence(self, picture):
+        def corrections(self, picture):
             found = np.zeros(picture.shape[:2], np.float32)
             found[70:] = -5
             return found

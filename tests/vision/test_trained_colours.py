@@ -5,12 +5,10 @@ from importlib import resources
 import cv2
 import numpy as np
 import pytest
-from scipy.ndimage import gaussian_filter, label
 
 from lapsekit.errors import PictureError, SettingsError
-from lapsekit.vision import colour_counts
+from lapsekit.vision import colour_counts, trained_colours
 from lapsekit.vision.canopy import CanopyModel
-from lapsekit.vision.colour import opponent_logarithms
 from lapsekit.vision.strokes import Stroke, read_strokes, write_strokes
 from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours, stroke_mask
 from tests.leaf_scenes import (
@@ -133,48 +131,90 @@ def test_a_slip_of_the_hand_is_forgiven(model):
     assert model.cover(again, colours)[left].sum() == pytest.approx(plant[left].sum(), rel=0.03)
 
 
-def dense(strokes):
-    """A stroke's colours counted and spread on the whole grid, without slips."""
-
-    def spread(colours):
-        counted = np.zeros(colour_counts.SIZE)
-        np.add.at(counted, tuple(nodes(colours).T), 1)
-        reach = colour_counts.REACH / colour_counts.STEPS
-        return gaussian_filter(counted, reach, mode="constant", truncate=4)
-
-    def nodes(colours):
-        low, high = colour_counts.LEAST, colour_counts.GREATEST
-        return np.rint((np.clip(colours, low, high) - low) / colour_counts.STEPS).astype(int)
-
-    kept = []
-    for colours in strokes:
-        counted = spread(colours)
-        groups, _ = label(counted > colour_counts.GROUPED * counted.max())
-        mine = groups[tuple(nodes(colours).T)]
-        kept.append(colours[np.bincount(mine)[mine] >= colour_counts.SLIPS * len(mine)])
-    found = spread(np.concatenate(kept))
-    return found / found.max()
-
-
 def test_boxes_of_the_grid_give_what_the_whole_grid_gives(model):
-    """Densities of plant and other, worked out near their colours, are those of the whole grid."""
+    """Densities, worked out near their colours, are those of the whole grid, odds by odds."""
     picture, _, _ = bench("moss", MOSS, seed=9)
-    seen, told = Seen(picture), opponent_logarithms(cv2.blur(picture, (3, 3)))
+    odds = model.odds(picture)
     strokes = [
         stroke([(150, 110), (172, 120), (190, 135)], is_plant=False),
         stroke([(60, 20), (200, 20)], is_plant=False),
-        stroke([(140, 60), (215, 200)], is_plant=False, width=3),
     ]
-    whole = dense([told[stroke_mask(told.shape[:2], each)] for each in strokes])
+    seen = Seen(picture, odds)
     tally = colour_counts.together([seen.under(each) for each in strokes])
-    box = tally.spread[0]
-    np.testing.assert_array_equal(tally.density(box), whole[box])
-    whole[box] = 0
-    assert not whole.any()
-    moved = tuple(slice(part.start + 2, part.stop + 3) for part in box)
-    shown = tally.density(moved)
-    np.testing.assert_array_equal(shown[:-3, :-3, :-3], tally.density(box)[2:, 2:, 2:])
-    assert not shown[-3:].any()
+    whole = tuple(slice(0, side) for side in colour_counts.SIZE)
+    box = tally.box
+    for (said, near), (again, all_of_it) in zip(
+        tally.spread(box), tally.spread(whole), strict=True
+    ):
+        assert said == again
+        np.testing.assert_allclose(near, all_of_it[box], atol=1e-12)
+        all_of_it[box] = 0
+        assert not all_of_it.any()
+
+
+def test_a_colour_counts_whole_at_its_own_node_and_by_its_odds():
+    """Ten looks at one colour, some of them between two kinds of odds, are ten at its node."""
+    colours, odds = np.full((10, 3), (90, 120, 60), np.uint8), np.repeat([9, 1.4], [6, 4])
+    tally = colour_counts.tally_of(colours, odds)
+    found = {said: density.max() for said, density in tally.spread(tally.box)}
+    assert found == pytest.approx({0: 0.8, 1.75: 3.2, 7: 6})
+    assert tally.weighing(5).counts.sum() == pytest.approx(5)
+
+
+def plain_picture(colour):
+    return np.full((40, 40, 3), colour, np.uint8)
+
+
+def taught(colour, odds, *strokes, told=None):
+    """What strokes make of a picture of one colour of which a model says one thing."""
+    picture = plain_picture(colour)
+    seen = Seen(picture, np.full((40, 40), odds, np.float32))
+    return TrainedColours.learn([Lesson(seen, strokes)]).corrections(
+        picture if told is None else plain_picture(told)
+    )[20, 20]
+
+
+ACROSS = [(8, 20), (32, 20)]
+
+
+def test_strokes_that_agree_with_the_model_change_nothing():
+    """Leaf that the model is sure of, stroked as plant, and ground stroked as other."""
+    assert taught((80, 130, 60), 6, stroke(ACROSS, True)) == pytest.approx(0, abs=0.4)
+    assert taught((90, 70, 50), -6, stroke(ACROSS, False)) == pytest.approx(0, abs=0.4)
+
+
+@pytest.mark.parametrize(("odds", "is_plant"), [(4.5, False), (-1.5, True)])
+def test_a_stroke_turns_a_model_that_is_wrong(odds, is_plant):
+    """It is brought to where the likelihood of the stroke balances the cost of a correction."""
+    found = taught((90, 90, 60), odds, stroke(ACROSS, is_plant))
+    assert (odds + found > 0) == is_plant
+    # 40 looks, each wrong by as much as is left, weigh as much as a correction costs: 1 look
+    left = 1 / (1 + np.exp(-(odds + found)))
+    wrong = 40 * (1 - left if is_plant else left)
+    assert wrong == pytest.approx(abs(found) / np.hypot(found, 0.5), rel=0.2)
+
+
+def test_a_colour_that_is_common_ground_is_not_taught_as_plant():
+    """200 looks at ground against the stroke's 40: log odds end at those of one in six."""
+    told = -4.5 + taught((90, 90, 60), -4.5, stroke(ACROSS, True))
+    assert told == pytest.approx(np.log(40 / 200), abs=0.4)
+
+
+def test_a_model_that_is_surely_wrong_is_turned_round_too():
+    """Log odds of 30 where a correction of -9 was learned end as low as those of 5."""
+    odds = np.float32([[30, 30, -30, 2]])
+    found = trained_colours.corrected(odds, np.float32([[-9, 0, 0, -1]]))
+    np.testing.assert_allclose(found, [[-4, 30, -30, 1]])
+
+
+def test_a_correction_fades_with_the_distance_of_colours():
+    """At 6 % in a ratio of channels it is less, at 30 % it is nothing."""
+    rule = stroke(ACROSS, False)
+    own, near, far = (
+        taught((100, 120, 70), 3, rule, told=(red, 120, 70)) for red in (100, 112, 150)
+    )
+    assert own < near < -0.5
+    assert far == 0
 
 
 # --- the text file
@@ -225,7 +265,7 @@ def test_a_stroke_covers_its_width_at_any_scale():
 def test_grey_pictures_are_refused():
     """Strokes on a picture without colour are refused."""
     with pytest.raises(PictureError):
-        Seen(np.zeros((9, 9), np.uint8))
+        Seen(np.zeros((9, 9), np.uint8), np.zeros((9, 9), np.float32))
 
 
 def test_linear_light_is_what_it_says():
