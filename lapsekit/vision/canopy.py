@@ -34,12 +34,14 @@ from lapsekit.vision.trained_colours import Colours, corrected
 METHODS = ("model", *indices.INDICES)
 """Ways to find canopy that ``canopy.method`` in season.toml may name."""
 
-SPECK_PX = 16
+SPECK_PX = 8
 """Plant-coloured specks below this many pixels are noise: a 4:2:0 JPEG stores colour on a grid of
-2 × 2 px, so that 16 px hold four samples of colour, too few to call a leaf."""
+2 × 2 px, so that fewer hold one sample of colour or none for themselves. With 16, pieces of
+straws were lost (rendered benches)."""
 
 HOLE_PX = 16
-"""Holes below this many pixels are closed: a glint or a vein inside a leaf, by the same count."""
+"""Holes below this many pixels are closed: a glint or a vein inside a leaf, which four samples of
+colour do not tell apart from it."""
 
 BAND_PX = 3
 """On both sides of the mask's outline, pixels may be part leaf: a leaf's edge spreads over the
@@ -58,17 +60,26 @@ NETWORK = 0.05
 picture's own leaves and ground look like (`lapsekit.vision.own_colours`). These three numbers were
 chosen on photographs of plots that neither had seen."""
 
-FAINT = 0.12
+FAINT = 0.10
 """Share of leaf from which a pixel counts, if pixels like it lead from it to leaf: a straw that
 nowhere fills half a pixel (hysteresis; Canny 1986, IEEE TPAMI 8(6), 679-698). Specks on the way
 count too, and so does ground beside a leaf of which the network is as unsure. Chosen on rendered
-benches that neither judge learned from; 0.08 and 0.15 do nearly as well."""
+benches that neither judge learned from; 0.06 and 0.15 do nearly as well."""
+
+GAP_PX = 1
+"""Such pixels lead on where they touch, each made broader by this on all sides: over two pixels
+that the network missed."""
 
 FAINT_ODDS = float(np.log(FAINT / (1 - FAINT)))
 
+COLOUR_VARIANCE, LEAST_VARIANCE = 0.1, 0.01
+"""Variance of a share that colours tell, which light and dark leaves beside each other blur, and
+the least of what the network expects, for which else p (1 - p) stands. Each counts by the inverse
+of its variance. Chosen on rendered benches that neither judge learned from."""
+
 UNSURE_COLOUR, FIRM = 0.3, 0.1
-"""Share of a window that must be pure leaf for its colour to count more than what the network
-expects, and how much above it alone counts. On the rim of a broad leaf nearly half is."""
+"""Share of a window that must be pure leaf for its colour to count more than half, and how much
+above it counts whole. On the rim of a broad leaf nearly half is."""
 
 DOUBTFUL = 0.1
 """Chance to be wrong below which the network's word is taken: one in ten. Summed over a wide
@@ -213,6 +224,7 @@ class CanopyModel:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
         rules = [SPECK_PX, HOLE_PX, BAND_PX, BESIDE_PX]
         rules += [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, FAINT, UNSURE_COLOUR, FIRM, DOUBTFUL]
+        rules += [COLOUR_VARIANCE, LEAST_VARIANCE, GAP_PX]
         judges = self.perceptron.as_plain(), self.second_look.as_plain()
         numbers = [self.threshold, *judges, rules, OWN_RULES, LOOK_RULES]
         content = json.dumps(numbers).encode() + self.network.content
@@ -293,11 +305,10 @@ class CanopyModel:
         (H, W) float32 ndarray
             1 inside the mask, what the network expects in holes that were closed, and 0 away from
             it. Within `BAND_PX` of its outline it is what the pure colours on both sides say (see
-            `lapsekit.vision.edges`). The narrower a leaf, the less its pure colour shows, and the
-            more counts what the network expects: from the mean of both, where a leaf is hardly
-            broad enough to show any, to the network alone, where it is not. Beyond that band too
-            the network is heard, where leaves that are nowhere as broad as half a pixel reach out
-            (`FAINT`).
+            `lapsekit.vision.edges`) and what the network expects, weighed by how sure each is: the
+            surer the network, and the less pure colour a narrow leaf shows, the less count colours.
+            Beyond that band too the network is heard, where leaves that are nowhere as broad as
+            half a pixel reach out (`FAINT`).
 
         Raises
         ------
@@ -368,13 +379,13 @@ def _cover_and_odds(picture, odds, colours) -> tuple[np.ndarray, np.ndarray]:
 def _faint(likely, mask, grown, along) -> np.ndarray:
     """Flat indices beyond the outline's band that likely pixels join (8-connected) to the mask.
 
-    The way may lead through the band, whose flat indices are `along`.
+    The way may lead through the band, whose flat indices are `along`, and over gaps (`GAP_PX`).
     """
     beyond = np.flatnonzero(likely & (grown == 0))
     if not len(beyond):
         return beyond
     count, labels = cv2.connectedComponentsWithAlgorithm(
-        likely.view(np.uint8) | mask, 8, cv2.CV_32S, cv2.CCL_GRANA
+        cv2.dilate(likely.view(np.uint8) | mask, window(GAP_PX)), 8, cv2.CV_32S, cv2.CCL_GRANA
     )
     joined = np.zeros(count, bool)
     joined[labels.ravel()[along[mask.ravel()[along] > 0]]] = True
@@ -406,7 +417,9 @@ def _shares_along(picture, mask, odds, places) -> np.ndarray:
     """Shares of leaf along the outline, by the colours on both sides and the network."""
     colours, expected = leaf_shares(picture, mask, places), shares_of(odds.ravel()[places])
     trust = 0.5 + 0.5 * np.clip((colours.purity - UNSURE_COLOUR) / FIRM, 0, 1)
-    return np.where(colours.known, expected + trust * (colours.leaf - expected), expected)
+    by_colour = np.where(colours.known, trust / COLOUR_VARIANCE, 0)
+    by_network = 1 / (expected * (1 - expected) + LEAST_VARIANCE)
+    return (by_network * expected + by_colour * colours.leaf) / (by_network + by_colour)
 
 
 def classify(

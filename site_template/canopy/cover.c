@@ -148,14 +148,17 @@ static float share_of(int x, int y, float odds, const sides *s) {
     return expected;
   float trust = (near[1] - number(UNSURE_COLOUR)) / number(FIRM);
   trust = trust < 0 ? 0 : trust > 1 ? 1 : trust;
-  return expected + (0.5f + 0.5f * trust) * (leaf - expected);
+  float by_colour = (0.5f + 0.5f * trust) / number(COLOUR_VARIANCE);
+  float by_network = 1 / (expected * (1 - expected) + number(LEAST_VARIANCE));
+  return (by_network * expected + by_colour * leaf) / (by_network + by_colour);
 }
 
 /* Beyond the outline's band: leaves so narrow that they nowhere fill half a pixel, followed from the
-   mask from pixel to pixel. */
+   mask from pixel to pixel, and over gaps between pixels that would touch if they were broader. */
 static void add_faint(const u8 *mask, const u8 *outer, const float *odds, float *cover) {
   size mark = heap_mark();
   int width = picture.width, height = picture.height, waiting = 0;
+  int step = 2 * (int)number(GAP_PX) + 1;
   u8 *reached = take((size)width * height);
   u32 *queue = take((size)width * height * sizeof(u32));
   __builtin_memcpy(reached, mask, (size)width * height);
@@ -163,8 +166,8 @@ static void add_faint(const u8 *mask, const u8 *outer, const float *odds, float 
     if (mask[at]) queue[waiting++] = (u32)at;
   while (waiting) {
     int at = (int)queue[--waiting], row = at / width, column = at % width;
-    for (int y = most(0, row - 1); y <= least(height - 1, row + 1); y++)
-      for (int x = most(0, column - 1); x <= least(width - 1, column + 1); x++) {
+    for (int y = most(0, row - step); y <= least(height - 1, row + step); y++)
+      for (int x = most(0, column - step); x <= least(width - 1, column + step); x++) {
         int next = y * width + x;
         if (reached[next] || odds[next] <= number(FAINT_ODDS)) continue;
         reached[next] = 1;
