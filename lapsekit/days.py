@@ -28,7 +28,7 @@ from lapsekit.ruler import Ruler
 from lapsekit.season import Season
 from lapsekit.settings import Outline, Region
 from lapsekit.viewing import in_reference_view
-from lapsekit.vision.canopy import SPECK_PX
+from lapsekit.vision.cleaning import SPECK_PX
 from lapsekit.vision.daily import (
     DayArea,
     Doubts,

@@ -13,7 +13,7 @@ from lapsekit.catalogue import Frame, Measurement, Placement
 from lapsekit.errors import LapsekitError
 from lapsekit.ruler import Ruler
 from lapsekit.settings import Outline
-from lapsekit.vision.canopy import SPECK_PX
+from lapsekit.vision.cleaning import SPECK_PX
 from lapsekit.vision.daily import DayArea, Doubts, day_area
 from lapsekit.vision.day import HALF, edge_lengths
 from lapsekit.vision.reduction import reduced_points, reduction_of

@@ -20,7 +20,8 @@ from lapsekit.settings import CanopyTable, Outline, Region
 from lapsekit.shapes import Shapes
 from lapsekit.teaching import Taught, Teacher, strokes_of
 from lapsekit.viewing import View, in_reference_view, matrix_of
-from lapsekit.vision.canopy import HOLE_PX, SPECK_PX, CanopyModel, cover_and_doubt
+from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
+from lapsekit.vision.cleaning import HOLE_PX, SPECK_PX
 from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix

@@ -18,7 +18,7 @@ from lapsekit.season import Season
 from lapsekit.settings import Region
 from lapsekit.teaching import Key, strokes_of, zone_of
 from lapsekit.viewing import in_reference_view, matrix_of
-from lapsekit.vision.canopy import cover_by_odds
+from lapsekit.vision.cover import cover_by_odds
 from lapsekit.vision.pictures import encode_veil
 from lapsekit.vision.regions import RegionCanopy
 from lapsekit.vision.registration import NotRegistered

@@ -22,7 +22,8 @@ import cv2
 import numpy as np
 from training_pictures import photographed
 
-from lapsekit.vision.canopy import CanopyModel, cover_by_odds
+from lapsekit.vision.canopy import CanopyModel
+from lapsekit.vision.cover import cover_by_odds
 from lapsekit.vision.strokes import Stroke
 from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours, stroke_mask
 

@@ -24,7 +24,9 @@ import numpy as np
 from lapsekit.errors import SettingsError
 from lapsekit.vision import (
     canopy,
+    cleaning,
     colour,
+    cover,
     doubtful,
     edges,
     features,
@@ -114,8 +116,8 @@ def _numbers(method: str, model: CanopyModel | None) -> np.ndarray:
         raise SettingsError(f'canopy.method "{method}": no rule, or no model was given for it')
     found |= {
         "least_long_side_px": reduction.LEAST_LONG_SIDE_PX,
-        "speck_px": canopy.SPECK_PX,
-        "hole_px": canopy.HOLE_PX,
+        "speck_px": cleaning.SPECK_PX,
+        "hole_px": cleaning.HOLE_PX,
         "dark": features.DARK,
     }
     return np.array([found.get(name, 0) for name in NUMBERS], np.float32)
@@ -160,13 +162,13 @@ def _model_numbers(model: CanopyModel) -> dict[str, float]:
         "leaf": canopy.LEAF,
         "network": canopy.NETWORK,
         "least_odds": model.least_odds,
-        "band_px": canopy.BAND_PX,
-        "faint_odds": canopy.FAINT_ODDS,
-        "gap_px": canopy.GAP_PX,
-        "unsure_colour": canopy.UNSURE_COLOUR,
-        "firm": canopy.FIRM,
-        "colour_variance": canopy.COLOUR_VARIANCE,
-        "least_variance": canopy.LEAST_VARIANCE,
+        "band_px": cover.BAND_PX,
+        "faint_odds": cover.FAINT_ODDS,
+        "gap_px": cover.GAP_PX,
+        "unsure_colour": cover.UNSURE_COLOUR,
+        "firm": cover.FIRM,
+        "colour_variance": cover.COLOUR_VARIANCE,
+        "least_variance": cover.LEAST_VARIANCE,
         "pure_near_px": edges.PURE_PX[0],
         "pure_far_px": edges.PURE_PX[1],
         "purer": edges.PURER,

@@ -9,16 +9,7 @@ import numpy as np
 import pytest
 
 from lapsekit.errors import PictureError, SettingsError
-from lapsekit.vision.canopy import (
-    METHODS,
-    SPECK_PX,
-    CanopyModel,
-    _rims,
-    classify,
-    clean,
-    cover_and_doubt,
-    cover_by_odds,
-)
+from lapsekit.vision.canopy import METHODS, CanopyModel, classify, cover_and_doubt
 from lapsekit.vision.colour import opponent_logarithms
 
 SOIL, LEAF = (96, 76, 58), (72, 120, 48)
@@ -190,93 +181,7 @@ def test_the_shipped_file_says_where_it_comes_from(text):
     assert training["rendered_frames"] > 0 and "sample season" in training["rendered_by"]
 
 
-# --- cleaning and choosing
-
-
-def test_cleaning_removes_specks_and_closes_pinholes():
-    """Patches and holes below the limit go, those at the limit stay, the rest is untouched."""
-    mask = np.zeros((40, 40), bool)
-    mask[5:25, 5:25] = True
-    wanted = mask.copy()
-    mask[10, 10:13] = False
-    mask[30, 30:33] = True
-    mask[32:34, 5:9] = wanted[32:34, 5:9] = True
-    assert SPECK_PX == 8
-    np.testing.assert_array_equal(clean(mask), wanted)
-    for value in (False, True):
-        assert (clean(np.full((9, 9), value)) == value).all()
-
-
-def log_odds(share):
-    return np.log(share / (1 - share))
-
-
-def leaf_with_straws(share_of_straw):
-    """A square leaf, a straw that slants out of it and one that stands alone: picture and odds."""
-    share = np.full((160, 160), 0.001, np.float32)
-    share[20:60, 20:60] = 0.999
-    along = np.arange(80)
-    share[58 + along, 58 + along] = share_of_straw
-    share[20, 70:150] = share_of_straw
-    picture = np.full((160, 160, 3), SOIL, np.uint8)
-    picture[20:60, 20:60] = LEAF
-    return picture, log_odds(share)
-
-
-@pytest.mark.parametrize(("share", "counted"), [(0.3, 0.3 * 75), (0.11, 0.11 * 75), (0.09, 0)])
-def test_a_straw_counts_by_its_share_where_it_grows_from_a_leaf(share, counted):
-    """Above a tenth; a straw that no path joins to a leaf counts nothing."""
-    picture, odds = leaf_with_straws(share)
-    beyond = cover_by_odds(picture, odds)[63:]
-    assert beyond.sum() == pytest.approx(counted, abs=1e-3)
-    assert not cover_by_odds(picture, odds)[:40, 70:].any()
-
-
-@pytest.mark.parametrize("leaf_until", [50, 80], ids=["beside ground", "all leaf"])
-def test_a_closed_hole_counts_what_the_network_expects(leaf_until):
-    """It is told apart from the leaf around, whether there is ground elsewhere or not."""
-    picture, odds = np.full((80, 80, 3), SOIL, np.uint8), np.full((80, 80), -8, np.float32)
-    picture[:leaf_until], odds[:leaf_until] = LEAF, 8
-    odds[20, 40] = -3
-    cover = cover_by_odds(picture, odds)
-    assert cover[20, 40] == pytest.approx(1 / (1 + np.exp(3)), rel=1e-4)
-    assert cover[19, 40] == 1
-
-
-@pytest.mark.parametrize(("spoken", "stays"), [(-0.5, False), (0.5, True)])
-def test_a_sliver_along_what_strokes_took_away_goes_if_they_speak_against_it(spoken, stays):
-    lost, kept = np.zeros((60, 60), bool), np.zeros((60, 60), bool)
-    lost[20:24, 10:50] = True
-    kept[24:28, 10:50] = True  # along it: as much is kept as is lost
-    kept[40:55, 10:50] = True  # a leaf of its own
-    corrections = np.where(kept, np.float32(spoken), np.float32(-5))
-    found = _rims(lost, kept, corrections)
-    assert found[26, 30] != stays
-    assert not found[40:].any()
-
-
-def test_a_straw_counts_no_farther_than_its_path_leads():
-    """It is followed over a gap of two pixels and ends at one of three."""
-    picture, odds = leaf_with_straws(0.3)
-    for gap, length in ((2, 75 - 2), (3, 37)):
-        odds[range(100, 100 + gap), range(100, 100 + gap)] = log_odds(0.05)
-        found = cover_by_odds(picture, odds)[63:].sum()
-        assert found == pytest.approx(0.3 * length, abs=1e-3)
-
-
-def test_what_strokes_call_no_plant_is_no_faint_leaf():
-    """A correction takes a straw away; the leaf, of which strokes say nothing, stays."""
-    picture, odds = leaf_with_straws(0.3)
-
-    class Strokes:
-        def corrections(self, picture):
-            found = np.zeros(picture.shape[:2], np.float32)
-            found[70:] = -5
-            return found
-
-    plain, taught = cover_by_odds(picture, odds), cover_by_odds(picture, odds, Strokes())
-    assert plain[70:].any() and not taught[70:].any()
-    assert np.array_equal(plain[:70], taught[:70])
+# --- choosing
 
 
 def test_classify_and_cover_are_the_doors(model):

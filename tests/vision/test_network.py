@@ -6,7 +6,8 @@ import pytest
 
 from lapsekit.resources import shipped_model_text
 from lapsekit.vision import network as module
-from lapsekit.vision.canopy import CanopyModel, shares_of
+from lapsekit.vision.canopy import CanopyModel
+from lapsekit.vision.cover import shares_of
 from lapsekit.vision.network import BESIDE_PX, MARGIN_PX, MOST_PX, STEP_PX
 from tests.vision.drawn_bench import frame
 
