@@ -22,7 +22,7 @@ import numpy as np
 
 from lapsekit.errors import SettingsError
 from lapsekit.vision import indices
-from lapsekit.vision.cleaning import clean
+from lapsekit.vision.cleaning import SPECK_PX, clean
 from lapsekit.vision.correcting import judged
 from lapsekit.vision.cover import COVER_RULES, cover_and_odds, shares_of
 from lapsekit.vision.detail import WHOLE, Detail
@@ -132,7 +132,7 @@ class CanopyModel:
     @cached_property
     def mark(self) -> str:
         """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
-        rules = [NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, DOUBTFUL, *COVER_RULES]
+        rules = [SPECK_PX, NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, DOUBTFUL, *COVER_RULES]
         judges = self.perceptron.as_plain(), self.second_look.as_plain()
         numbers = [self.threshold, *judges, rules, OWN_RULES, LOOK_RULES]
         content = json.dumps(numbers).encode() + self.network.content

@@ -3,14 +3,12 @@
 import cv2
 import numpy as np
 
-SPECK_PX = 8
+SPECK_PX = 16
 """Plant-coloured specks below this many pixels are noise: a 4:2:0 JPEG stores colour on a grid of
-2 × 2 px, so that fewer hold one sample of colour or none for themselves. With 16, pieces of
-straws were lost (rendered benches)."""
+2 × 2 px, so that 16 px hold four samples of colour, too few to call a leaf."""
 
 HOLE_PX = 16
-"""Holes below this many pixels are closed: a glint or a vein inside a leaf, which four samples of
-colour do not tell apart from it."""
+"""Holes below this many pixels are closed: a glint or a vein inside a leaf, by the same count."""
 
 
 def clean(mask: np.ndarray, speck_px: int = SPECK_PX, hole_px: int = HOLE_PX) -> np.ndarray:

@@ -7,7 +7,7 @@ Inside a mask it is 1 and away from it 0. Along the outline the colours on both 
 import cv2
 import numpy as np
 
-from lapsekit.vision.cleaning import HOLE_PX, SPECK_PX, clean
+from lapsekit.vision.cleaning import HOLE_PX, clean
 from lapsekit.vision.correcting import BESIDE_PX, judged
 from lapsekit.vision.edges import leaf_shares, window
 from lapsekit.vision.trained_colours import Colours
@@ -15,6 +15,11 @@ from lapsekit.vision.trained_colours import Colours
 BAND_PX = 3
 """On both sides of the mask's outline, pixels may be part leaf: a leaf's edge spreads over the
 width of a cheap lens's blur (1 px) and of the coarser colour of a 4:2:0 JPEG (2 px)."""
+
+PIECE_PX = 8
+"""Pieces of leaf of fewer pixels than this do not count. It is less than a mask's `SPECK_PX`, with
+which pieces of straws were lost on rendered benches that the network had not learned from: a
+network that has seen what is around is to be believed more than four samples of colour."""
 
 FAINT = 0.10
 """Share of leaf from which a pixel counts, if pixels like it lead from it to leaf: a straw that
@@ -37,7 +42,7 @@ UNSURE_COLOUR, FIRM = 0.3, 0.1
 """Share of a window that must be pure leaf for its colour to count more than half, and how much
 above it counts whole. On the rim of a broad leaf nearly half is."""
 
-COVER_RULES = [SPECK_PX, HOLE_PX, BAND_PX, BESIDE_PX, FAINT, GAP_PX, UNSURE_COLOUR, FIRM]
+COVER_RULES = [PIECE_PX, HOLE_PX, BAND_PX, BESIDE_PX, FAINT, GAP_PX, UNSURE_COLOUR, FIRM]
 COVER_RULES += [COLOUR_VARIANCE, LEAST_VARIANCE]
 """All that shapes the result beside log odds and colours, for a mark."""
 
@@ -78,7 +83,7 @@ def cover_and_odds(
     cover, odds : (H, W) float32 ndarray
     """
     taken, odds, gone = judged(picture, odds, colours, 0)
-    mask, near = clean(taken).view(np.uint8), window(BAND_PX)
+    mask, near = clean(taken, PIECE_PX).view(np.uint8), window(BAND_PX)
     grown = cv2.dilate(mask, near)
     band = grown != cv2.erode(mask, near)
     found = mask.astype(np.float32)

@@ -19,7 +19,7 @@ static void drawn_mask(const float *odds) {
     int sure = odds[i] < number(NO_LEAF) || odds[i] > number(LEAF);
     mask[i] = (sure ? odds[i] : by_hand[i]) > number(LEAST_ODDS);
   }
-  clean(mask, picture.width, picture.height);
+  clean(mask, picture.width, picture.height, (int)number(SPECK_PX));
   heap_release(mark);
 }
 
@@ -30,7 +30,7 @@ static void measure_by_model(void) {
   network_odds(odds);
   look_again(odds);
   for (size i = 0; i < count; i++) leaf[i] = odds[i] > 0;
-  clean(leaf, picture.width, picture.height);
+  clean(leaf, picture.width, picture.height, (int)number(PIECE_PX));
   cover_of(leaf, odds, cover);
   drawn_mask(odds);
   heap_release(mark);
@@ -46,7 +46,7 @@ __attribute__((export_name("measure"))) void measure(void) {
     return;
   }
   index_mask(mask);
-  clean(mask, picture.width, picture.height);
+  clean(mask, picture.width, picture.height, (int)number(SPECK_PX));
   for (size i = 0; i < count; i++) cover[i] = mask[i];
 }
 

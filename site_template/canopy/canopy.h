@@ -44,7 +44,7 @@ enum number {
   OWN_LEAF, OWN_GROUND, OWN_WEIGHT, OWN_MOST, OWN_LEAST_PX, OWN_SAMPLE_PX, OWN_RIDGE, OWN_CLIP,
   STRIP_PX, LEAST_STRIP_ROWS,
   NO_LEAF, LEAF, NETWORK, LEAST_ODDS,
-  BAND_PX, FAINT_ODDS, GAP_PX, UNSURE_COLOUR, FIRM, COLOUR_VARIANCE, LEAST_VARIANCE,
+  PIECE_PX, BAND_PX, FAINT_ODDS, GAP_PX, UNSURE_COLOUR, FIRM, COLOUR_VARIANCE, LEAST_VARIANCE,
   PURE_NEAR_PX, PURE_FAR_PX, PURER, LEAST_PURE_LEAF, LEAST_PURE_GROUND, LEAST_CONTRAST,
   LOOK_UNSURE, LOOK_MOST_ODDS, LOOK_SURE, LOOK_LEAST_SURE_PX, LOOK_AROUND_PX, LOOK_FAR_PX,
   LOOK_BESIDE_PX, LOOK_NEAR_PX, LOOK_LIKE_PX, LOOK_LIKE_WIDER_PX,
@@ -123,7 +123,7 @@ void hand_odds(const feature_planes *planes, float *odds);
 void with_own_colours(const feature_planes *planes, const float *beside, float *odds);
 
 /* tidy.c */
-void clean(u8 *mask, int width, int height);
+void clean(u8 *mask, int width, int height, int speck_px);
 void grown(const u8 *mask, u8 *out, int width, int height, int reach);
 void shrunk(const u8 *mask, u8 *out, int width, int height, int reach);
 

@@ -48,8 +48,8 @@ static void without_small(u8 *mask, int value, int corners, int least_px, int wi
   heap_release(mark);
 }
 
-void clean(u8 *mask, int width, int height) {
-  without_small(mask, 1, 1, (int)number(SPECK_PX), width, height);
+void clean(u8 *mask, int width, int height, int speck_px) {
+  without_small(mask, 1, 1, speck_px, width, height);
   without_small(mask, 0, 0, (int)number(HOLE_PX), width, height);
 }
 

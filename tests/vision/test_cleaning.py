@@ -12,8 +12,8 @@ def test_cleaning_removes_specks_and_closes_pinholes():
     wanted = mask.copy()
     mask[10, 10:13] = False
     mask[30, 30:33] = True
-    mask[32:34, 5:9] = wanted[32:34, 5:9] = True
-    assert SPECK_PX == 8
+    mask[32:36, 5:9] = wanted[32:36, 5:9] = True
+    assert SPECK_PX == 16
     np.testing.assert_array_equal(clean(mask), wanted)
     for value in (False, True):
         assert (clean(np.full((9, 9), value)) == value).all()

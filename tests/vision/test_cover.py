@@ -96,3 +96,13 @@ def test_what_the_network_is_unsure_of_is_weighed_with_what_colours_tell(expecte
     by_network = 1 / (expected * (1 - expected) + 0.01)
     half, whole = (by_network * expected / (by_network + trust / 0.1) for trust in (0.5, 1))
     assert whole < found < half
+
+
+@pytest.mark.parametrize(("height", "counts"), [(2, False), (4, True)])
+def test_a_piece_of_leaf_counts_from_its_least_size(height, counts):
+    """A straw 3 px wide that the network is sure of: 6 px of it are too few, 12 are not."""
+    share = np.full((60, 60), 0.001, np.float32)
+    share[20 : 20 + height, 20:23] = 0.95
+    picture = np.full((60, 60, 3), SOIL, np.uint8)
+    picture[20 : 20 + height, 20:23] = LEAF
+    assert (cover_by_odds(picture, log_odds(share)).sum() > 2 * height) == counts
