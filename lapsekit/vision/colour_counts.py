@@ -64,7 +64,7 @@ class Tally:
         if self.counts.sum() < 2:
             return self
         box = self.box
-        spread = _spread(self._counted(box))
+        spread = self.density(box)
         groups, number = label(spread > GROUPED * spread.max())
         mine = groups[self._within(box)]
         large = np.bincount(mine, self.counts, number + 1) >= SLIPS * self.counts.sum()
@@ -87,8 +87,18 @@ class Tally:
             for at, margin, side in zip(places, _MARGIN, SIZE, strict=True)
         )
 
+    def density(self, box: Box) -> np.ndarray:
+        """How often colours near each node of a box were seen: float64, of the box's shape.
+
+        A colour counts whole at its own node.
+        """
+        found = gaussian_filter(
+            self._counted(box), REACH / STEPS, mode="constant", truncate=_TRUNCATE
+        )
+        return found * _whole()
+
     def spread(self, box: Box) -> Iterator[tuple[float, np.ndarray]]:
-        """How often colours near each node of a box were seen, by what the model said of them.
+        """The density of each kind of odds by itself.
 
         Parameters
         ----------
@@ -99,12 +109,11 @@ class Tally:
         odds : float
             One of `ODDS`.
         density : ndarray of float64
-            Of the box's shape. A colour counts whole at its own node.
         """
         kinds = self.nodes // _COLOURS
         for kind in np.unique(kinds):
             own = kinds == kind
-            yield float(ODDS[kind]), _spread(Tally(self.nodes[own], self.counts[own])._counted(box))
+            yield float(ODDS[kind]), Tally(self.nodes[own], self.counts[own]).density(box)
 
     def _counted(self, box: Box) -> np.ndarray:
         places = self._within(box)
@@ -119,11 +128,6 @@ class Tally:
         """The nodes' places in a box."""
         places = np.unravel_index(self.nodes % _COLOURS, SIZE)
         return tuple(at - part.start for at, part in zip(places, box, strict=True))
-
-
-def _spread(counted: np.ndarray) -> np.ndarray:
-    found = gaussian_filter(counted, REACH / STEPS, mode="constant", truncate=_TRUNCATE)
-    return found * _whole()
 
 
 @lru_cache(maxsize=1)

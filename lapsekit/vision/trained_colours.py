@@ -264,14 +264,10 @@ def corrected(odds: np.ndarray, corrections: np.ndarray) -> np.ndarray:
 def _corrections(box: Box, plant: Tally, other: Tally, seen: Iterable[Seen]) -> np.ndarray:
     """What is to be added to the log odds at the nodes of a box of the grid."""
     ground = together([other, *(each.surroundings for each in seen)])
-    told = [(1.0, *each) for each in plant.spread(box)]
-    told += [(0.0, *each) for each in ground.spread(box)]
-    found = np.zeros([part.stop - part.start for part in box])
-    if not told:
-        return found
-    near = sum(density for *_, density in told) > _LEAST_DENSITY
-    told = [(is_plant, odds, density[near]) for is_plant, odds, density in told]
-    moved = np.zeros(np.count_nonzero(near))
+    near = together([plant, ground]).density(box) > _LEAST_DENSITY
+    told = [(1.0, odds, density[near]) for odds, density in plant.spread(box)]
+    told += [(0.0, odds, density[near]) for odds, density in ground.spread(box)]
+    found, moved = np.zeros(near.shape), np.zeros(np.count_nonzero(near))
     for _ in range(_NEWTON_STEPS):
         curvature = LEAST_SURPRISE / np.sqrt(moved**2 + SOFT**2)
         slope = -moved * curvature
