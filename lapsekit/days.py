@@ -28,7 +28,6 @@ from lapsekit.ruler import Ruler
 from lapsekit.season import Season
 from lapsekit.settings import Outline, Region
 from lapsekit.viewing import in_reference_view
-from lapsekit.vision.cleaning import SPECK_PX
 from lapsekit.vision.daily import (
     DayArea,
     Doubts,
@@ -314,7 +313,7 @@ class _Camera:
             residual_px=float(np.median(errors)) / self.view.by if errors else 0.0,
             scale_share=self.view.scale_share,
             usual_share=usual_scatter(self._scatters_before(region, day)),
-            least_cm2=SPECK_PX * pixel,
+            least_cm2=self.ruler.least_px * pixel,
         )
 
     def _scatters_before(self, region: Region, day: date) -> list[float | None]:

@@ -13,7 +13,6 @@ from lapsekit.catalogue import Frame, Measurement, Placement
 from lapsekit.errors import LapsekitError
 from lapsekit.ruler import Ruler
 from lapsekit.settings import Outline
-from lapsekit.vision.cleaning import SPECK_PX
 from lapsekit.vision.daily import DayArea, Doubts, day_area
 from lapsekit.vision.day import HALF, edge_lengths
 from lapsekit.vision.reduction import reduced_points, reduction_of
@@ -59,7 +58,7 @@ def cover_alone(
         edge_cm=median(edges or [0.0]) * side,
         pixel_cm=side,
         usual_share=usual_share,
-        least_cm2=SPECK_PX * side**2,
+        least_cm2=ruler.least_px * side**2,
     )
     return day_area([row.cover for _, row in rows], doubts)
 

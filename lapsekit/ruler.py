@@ -22,6 +22,7 @@ from lapsekit.teaching import Taught, Teacher, strokes_of
 from lapsekit.viewing import View, in_reference_view, matrix_of
 from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
 from lapsekit.vision.cleaning import HOLE_PX, SPECK_PX
+from lapsekit.vision.cover import PIECE_PX
 from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
@@ -110,6 +111,11 @@ class Ruler:
         self._known_marks: dict[tuple, str] = {}
         self._stands: dict[str, np.ndarray | None] = {}
         self._of_day: dict[tuple[str, date], list[Frame]] = {}
+
+    @property
+    def least_px(self) -> int:
+        """Smallest patch that its method counts as canopy, in px of a measured frame."""
+        return SPECK_PX if self.model is None else PIECE_PX
 
     def known_of(self, cameras: Iterable[str]) -> Known:
         """What it knows of these cameras and all that they share."""

@@ -123,7 +123,9 @@ def main() -> None:
     parser.add_argument("--season", required=True, type=Path)
     parser.add_argument("--model", type=Path, help="default: the shipped one")
     parser.add_argument("--every", type=int, default=1)
-    parser.add_argument("--mask", action="store_true", help="count the mask, not the cover")
+    parser.add_argument(
+        "--mask", action="store_true", help="count the mask, which knows no strokes, not the cover"
+    )
     parser.add_argument("--colours", type=Path, help="strokes; their frames' days are left out")
     given = parser.parse_args()
     shipped = resources.files("lapsekit.vision").joinpath("canopy_model.json")
@@ -138,7 +140,7 @@ def main() -> None:
             continue
         began = time.process_time()
         if given.mask:
-            cover = model.mask(picture, colours, detail).astype(np.float32)
+            cover = model.mask(picture, detail).astype(np.float32)
         else:
             cover = model.cover(picture, colours, detail)
         spent.append(time.process_time() - began)

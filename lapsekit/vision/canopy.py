@@ -23,7 +23,6 @@ import numpy as np
 from lapsekit.errors import SettingsError
 from lapsekit.vision import indices
 from lapsekit.vision.cleaning import SPECK_PX, clean
-from lapsekit.vision.correcting import judged
 from lapsekit.vision.cover import COVER_RULES, cover_and_odds, shares_of
 from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.network import Network
@@ -165,17 +164,13 @@ class CanopyModel:
         """Log odds of the threshold."""
         return float(np.log(self.threshold / (1 - self.threshold)))
 
-    def mask(
-        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
-    ) -> np.ndarray:
+    def mask(self, picture: np.ndarray, detail: Detail = WHOLE) -> np.ndarray:
         """Where there is more canopy than the model's threshold, cleaned.
 
         Parameters
         ----------
         picture : (H, W, 3) uint8 ndarray
             RGB, 0 to 255, sRGB-encoded.
-        colours : TrainedColours or ZonedColours, optional
-            What the grower taught.
         detail : Detail
             How finely its file keeps colours.
 
@@ -192,7 +187,7 @@ class CanopyModel:
         by_hand = self.perceptron.odds(picture) + NETWORK * odds
         by_hand = with_own_colours(by_hand, odds, picture)
         drawn = np.where((odds < NO_LEAF) | (odds > LEAF), odds, by_hand)
-        return clean(judged(picture, drawn, colours, self.least_odds)[0])
+        return clean(drawn > self.least_odds)
 
     def cover(
         self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
@@ -247,7 +242,6 @@ def classify(
     picture: np.ndarray,
     method: str,
     model: CanopyModel | None = None,
-    colours: Colours | None = None,
     detail: Detail = WHOLE,
 ) -> np.ndarray:
     """Find canopy by the method that the season's settings name.
@@ -260,8 +254,6 @@ def classify(
         "model", the trained model, or the name of an index in `lapsekit.vision.indices.INDICES`.
     model : CanopyModel, optional
         Needed for "model" only.
-    colours : TrainedColours or ZonedColours, optional
-        What the grower taught; used by "model" only.
     detail : Detail
         How finely its file keeps colours; used by "model" only.
 
@@ -279,7 +271,7 @@ def classify(
     """
     if method in indices.INDICES:
         return clean(indices.INDICES[method].mask(picture))
-    return _known(method, model).mask(picture, colours, detail)
+    return _known(method, model).mask(picture, detail)
 
 
 def cover_and_doubt(
@@ -291,7 +283,8 @@ def cover_and_doubt(
 ) -> tuple[np.ndarray, np.ndarray]:
     """How much of each pixel is canopy (sum it for an area), and how much of it is in doubt.
 
-    Parameters and errors as for `classify`.
+    Parameters and errors as for `classify`, and beside them `colours`: what the grower taught
+    (TrainedColours or ZonedColours), used by "model" only.
 
     Returns
     -------

@@ -21,8 +21,13 @@ REACH = np.array([0.25, 0.06, 0.06])
 noise of a JPEG at middle grey. In lightness four times as far: a leaf's colour is the same in half
 shade."""
 
-ODDS = np.linspace(-7, 7, 9, dtype=np.float32)
-"""Log odds that colours are counted apart by: from 1 in 1000 to be plant to 1 in 1000 not to be."""
+MOST_ODDS = 5.0
+"""A model's log odds count as no more than this (1 in 150 to be wrong) for what strokes teach, and
+where they correct it: how far beyond it is sure says nothing about a colour of which it is wrong.
+"""
+
+ODDS = np.linspace(-MOST_ODDS, MOST_ODDS, 9, dtype=np.float32)
+"""Log odds that colours are counted apart by."""
 
 SLIPS = 0.2
 """A hand slips: a group of colours that is less than a fifth of a stroke is not learned."""

@@ -16,7 +16,7 @@ leaf, so that a thing that they took away in patches goes as a whole."""
 
 
 def judged(
-    picture: np.ndarray, odds: np.ndarray, colours: Colours | None, least: float
+    picture: np.ndarray, odds: np.ndarray, colours: Colours | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray | None]:
     """A mask before cleaning, and what strokes make of it.
 
@@ -28,8 +28,6 @@ def judged(
         A model's log odds of canopy.
     colours : TrainedColours or ZonedColours or None
         What the grower taught.
-    least : float
-        Log odds above which a pixel is canopy.
 
     Returns
     -------
@@ -40,12 +38,12 @@ def judged(
         What was left of things that strokes took away, and is not in the mask; None without
         strokes.
     """
-    mask = odds > least
+    mask = odds > 0
     if colours is None:
         return mask, odds, None
     corrections = colours.corrections(picture)
     told = corrected(odds, corrections)
-    taught = told > least
+    taught = told > 0
     lost = cv2.morphologyEx((mask & ~taught).view(np.uint8), cv2.MORPH_OPEN, window(1)).view(bool)
     rims = _rims(lost, taught, corrections)
     return taught & ~rims, told, rims

@@ -9,7 +9,7 @@ import numpy as np
 
 from lapsekit.vision.cleaning import HOLE_PX, clean
 from lapsekit.vision.correcting import BESIDE_PX, judged
-from lapsekit.vision.edges import leaf_shares, window
+from lapsekit.vision.edges import EDGE_RULES, leaf_shares, window
 from lapsekit.vision.trained_colours import Colours
 
 BAND_PX = 3
@@ -35,15 +35,15 @@ FAINT_ODDS = float(np.log(FAINT / (1 - FAINT)))
 
 COLOUR_VARIANCE, LEAST_VARIANCE = 0.1, 0.01
 """Variance of a share that colours tell, which light and dark leaves beside each other blur, and
-the least of what the network expects, for which else p (1 - p) stands. Each counts by the inverse
-of its variance. Chosen on rendered benches that neither judge learned from."""
+what is added to that of the network's, p (1 - p), so that none counts for ever. Each counts by the
+inverse of its variance. Chosen on rendered benches that neither judge learned from."""
 
 UNSURE_COLOUR, FIRM = 0.3, 0.1
 """Share of a window that must be pure leaf for its colour to count more than half, and how much
 above it counts whole. On the rim of a broad leaf nearly half is."""
 
 COVER_RULES = [PIECE_PX, HOLE_PX, BAND_PX, BESIDE_PX, FAINT, GAP_PX, UNSURE_COLOUR, FIRM]
-COVER_RULES += [COLOUR_VARIANCE, LEAST_VARIANCE]
+COVER_RULES += [COLOUR_VARIANCE, LEAST_VARIANCE, *EDGE_RULES]
 """All that shapes the result beside log odds and colours, for a mark."""
 
 
@@ -82,7 +82,7 @@ def cover_and_odds(
     -------
     cover, odds : (H, W) float32 ndarray
     """
-    taken, odds, gone = judged(picture, odds, colours, 0)
+    taken, odds, gone = judged(picture, odds, colours)
     mask, near = clean(taken, PIECE_PX).view(np.uint8), window(BAND_PX)
     grown = cv2.dilate(mask, near)
     band = grown != cv2.erode(mask, near)

@@ -36,6 +36,9 @@ LEAST_CONTRAST = 0.0004
 """Squared distance of the two colours in linear light (0 to 1 a channel) below which noise decides:
 five times that of one step of 255 at middle grey, in three channels."""
 
+EDGE_RULES = [*PURE_PX, PURER, *NEARBY, LEAST_PURE_LEAF, LEAST_PURE_GROUND, LEAST_CONTRAST]
+"""All that shapes the result, for a mark."""
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Shares:

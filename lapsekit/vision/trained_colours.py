@@ -3,11 +3,10 @@
 The shipped model knows leaves in general; the grower knows these plants. A few strokes over plants
 and over what is mistaken for them say where it errs. A table from colour to log odds is learned
 that corrects it: at each colour, the number that makes what the strokes say likeliest when it is
-added to what the model says under them (local likelihood: Tibshirani & Hastie 1987, J. Am. Stat.
-Assoc. 82: 559-567). So strokes that tell the model what it knows already change nothing, and
-colours that no stroke came near stay as it sees them: one stroke over a hose cannot take a leaf
-away that looks otherwise. How far strokes are to be trusted was chosen on rendered benches that the
-model never saw (``tests/prove_strokes.py``).
+added to what the model says under them (`lapsekit.vision.likeliest`). So strokes that tell the
+model what it knows already change next to nothing, and colours that no stroke came near stay as it
+sees them: one stroke over a hose cannot take a leaf away that looks otherwise. How far strokes are
+to be trusted was chosen on rendered benches that the model never saw (``tests/prove_strokes.py``).
 """
 
 import hashlib
@@ -18,17 +17,18 @@ from functools import cached_property, lru_cache
 import cv2
 import numpy as np
 from scipy.ndimage import map_coordinates
-from scipy.special import expit
 
 from lapsekit.vision.colour import opponent_logarithms, require_picture
 from lapsekit.vision.colour_counts import (
     LEAST,
+    MOST_ODDS,
     STEPS,
     Box,
     Tally,
     tally_of,
     together,
 )
+from lapsekit.vision.likeliest import likeliest
 from lapsekit.vision.strokes import Stroke
 
 LEVELS = 64
@@ -39,26 +39,16 @@ LOOKS = 40.0
 case of its own."""
 
 SURROUNDINGS_LOOKS = 200.0
-"""So many looks go to what the model is sure is no plant in a frame that strokes lie on."""
+"""So many looks go to what the model is sure is no plant in the frames that strokes lie on, all of
+them together."""
 
 SURELY_NONE = -3.0
 """Log odds below which it is (twenty to one)."""
-
-LEAST_SURPRISE, SOFT = 1.0, 0.5
-"""Looks at a colour by which the model must be wrong before it is corrected, and the log odds up to
-which less moves it a little. Beyond, nothing holds a correction back: the cost of one grows with
-its size, not with its square (pseudo-Huber; Charbonnier et al. 1997, IEEE Trans. Image Process. 6:
-298-311), for a model that is wrong of a colour may be surely wrong."""
-
-MOST_ODDS = 5.0
-"""Where strokes correct it, the model counts as no surer than this (1 in 150 to be wrong): how far
-beyond it is sure says nothing about a colour of which it is wrong."""
 
 AROUND_PX = 5
 """Corrections are averaged over 5 × 5 px: soil and leaf share some dark colours, but what lies
 around such a pixel is not shared."""
 
-_NEWTON_STEPS, _LONGEST_STEP = 25, 2.0
 _LEAST_DENSITY = 1e-3
 """Looks below which a colour was not seen: they would move log odds by a thousandth at most."""
 
@@ -112,7 +102,7 @@ class Seen:
         self._under: dict[Stroke, Tally] = {}
         some = self._smooth[::2, ::2], odds[::2, ::2]
         none = some[1] < SURELY_NONE
-        self.surroundings = tally_of(*(part[none] for part in some)).weighing(SURROUNDINGS_LOOKS)
+        self.surroundings = tally_of(*(part[none] for part in some))
 
     def under(self, stroke: Stroke) -> Tally:
         """Colours under a stroke, without slips of the hand."""
@@ -173,8 +163,10 @@ class TrainedColours:
             together([at.seen.under(s) for at in lessons for s in at.strokes if s.is_plant == kind])
             for kind in (True, False)
         )
+        seen = dict.fromkeys(at.seen for at in lessons)
+        parts = (each.surroundings.weighing(SURROUNDINGS_LOOKS / len(seen)) for each in seen)
         box = together([plant, other]).box
-        return cls(_table(box, _corrections(box, plant, other, [at.seen for at in lessons])))
+        return cls(_table(box, _corrections(box, plant, together([other, *parts]))))
 
     @cached_property
     def mark(self) -> str:
@@ -261,22 +253,17 @@ def corrected(odds: np.ndarray, corrections: np.ndarray) -> np.ndarray:
     return odds - beyond * np.minimum(np.abs(corrections) / MOST_ODDS, 1) + corrections
 
 
-def _corrections(box: Box, plant: Tally, other: Tally, seen: Iterable[Seen]) -> np.ndarray:
-    """What is to be added to the log odds at the nodes of a box of the grid."""
-    ground = together([other, *(each.surroundings for each in seen)])
-    near = together([plant, ground]).density(box) > _LEAST_DENSITY
-    told = [(1.0, odds, density[near]) for odds, density in plant.spread(box)]
-    told += [(0.0, odds, density[near]) for odds, density in ground.spread(box)]
-    found, moved = np.zeros(near.shape), np.zeros(np.count_nonzero(near))
-    for _ in range(_NEWTON_STEPS):
-        curvature = LEAST_SURPRISE / np.sqrt(moved**2 + SOFT**2)
-        slope = -moved * curvature
-        for is_plant, odds, density in told:
-            expected = expit(odds + moved)
-            slope += density * (is_plant - expected)
-            curvature += density * expected * (1 - expected)
-        moved += np.clip(slope / curvature, -_LONGEST_STEP, _LONGEST_STEP)
-    found[near] = moved
+def _corrections(box: Box, plant: Tally, ground: Tally) -> np.ndarray:
+    """What is to be added to the log odds at the nodes of a box of the grid; float64, its shape."""
+    every = together([plant, ground])
+    near = every.density(box) > _LEAST_DENSITY
+    nothing = np.zeros(np.count_nonzero(near))
+    plants = {odds: density[near] for odds, density in plant.spread(box)}
+    looks = [
+        (odds, plants.get(odds, nothing), density[near]) for odds, density in every.spread(box)
+    ]
+    found = np.zeros(near.shape)
+    found[near] = likeliest(looks) if looks else 0
     return found
 
 

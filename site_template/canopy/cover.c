@@ -1,5 +1,5 @@
 /* How much of each pixel is canopy: along the outline, by the pure colours on both sides in linear
-   light (lapsekit/vision/edges.py) and by what the network expects (canopy.py). */
+   light (lapsekit/vision/edges.py) and by what the network expects (cover.py). */
 
 #include "canopy.h"
 

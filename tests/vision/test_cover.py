@@ -53,6 +53,26 @@ def test_a_straw_counts_no_farther_than_its_path_leads():
         assert found == pytest.approx(0.3 * length, abs=1e-3)
 
 
+def test_faint_rims_of_a_thing_that_strokes_took_away_do_not_count():
+    """They lie beside what was lost, joined to a leaf, and strokes say nothing of them."""
+    share = np.full((120, 60), 0.001, np.float32)
+    share[10:40, 20:40], share[50:100, 20:40], share[40:50, 30] = 0.999, 0.9, 0.3
+    share[50:100, 18], share[50:100, 41] = 0.3, 0.3
+    picture = np.full((120, 60, 3), SOIL, np.uint8)
+    picture[10:40, 20:40] = picture[50:100, 20:40] = LEAF
+    corrections = np.zeros((120, 60), np.float32)
+    corrections[50:100, 20:40] = -9
+
+    class Strokes:
+        def corrections(self, picture):
+            return corrections
+
+    plain, taught = (cover_by_odds(picture, log_odds(share), each) for each in (None, Strokes()))
+    assert plain[60:90, 16:44].sum() > 500
+    assert not taught[60:90].any()
+    assert taught[12:38, 22:38].all()
+
+
 def test_what_strokes_call_no_plant_is_no_faint_leaf():
     """A correction takes a straw away; the leaf, of which strokes say nothing, stays."""
     picture, odds = leaf_with_straws(0.3)
