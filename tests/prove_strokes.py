@@ -3,13 +3,13 @@
     python tests/prove_strokes.py --benches DIR [--model FILE]
 
 DIR holds benches that ``tests/render_training_frames.py`` made and the model has not seen (`KEPT`
-in ``tests/train_second_look.py``). Every plant that is large enough in three frames of its bench is
-taught by six strokes on two of them, drawn at random inside it and on the ground around it; the
-rest are measured with what was learned and without. The frames of a bench are brought to the same
-brightness of the ground first, as a season's are. Told are Dice coefficients, errors of area, and
-how many (a plant in a frame each) were made worse: strokes must help where the model is poor, and
-spoil nothing where it is right. They were designed on the kept benches; those from 102 on
-had no part in it.
+in ``tests/train_second_look.py``, and those from 102 on). Every plant that is large enough in three
+frames of its bench is taught by six strokes on two of them, drawn at random inside it and on the
+ground around it; the rest are measured with what was learned and without. The frames of a bench are
+brought to the same brightness of the ground first, as a season's are. Told are Dice coefficients,
+errors of area, and how many (a plant in a frame each) were made worse: strokes must help where the
+model is poor, and spoil nothing where it is right. How strokes work was designed on the kept
+benches, and how much one weighs was chosen on them and on those from 102 on.
 """
 
 import argparse

@@ -24,7 +24,7 @@ UNSURE_SHARE = 0.29
 """Standard uncertainty of an area, as a share of the canopy that the model was in doubt of: of
 edges, gaps and colours that it has not met, alike in all frames of a day. On rendered benches that
 the model had not seen, doubt explained the errors of plants of all kinds and sizes, and neither
-their area nor the length of their edges added to it; there the share is 0.55
+their area nor the length of their edges added to it; there the share is 0.53
 (``tests/fit_doubt.py``). Those plants are odder than a bench's, and intervals of this share hold
 the truth of two in three of them; of the sample season's days they hold 98 of 100."""
 

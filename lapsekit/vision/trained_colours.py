@@ -34,11 +34,11 @@ from lapsekit.vision.strokes import Stroke
 LEVELS = 64
 """Steps of red, green and blue in the table; a step of 4 is what JPEG's rounding leaves anyway."""
 
-LOOKS = 40.0
+LOOKS = 15.0
 """A stroke counts as so many looks at its colours, however long it is: its pixels are not each a
 case of its own."""
 
-SURROUNDINGS_LOOKS = 200.0
+SURROUNDINGS_LOOKS = 75.0
 """So many looks go to what the model is sure is no plant in the frames that strokes lie on, all of
 them together."""
 

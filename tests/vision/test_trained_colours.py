@@ -201,12 +201,12 @@ def with_them(odds, correction):
 
 @pytest.mark.parametrize("odds", [1, 4.5, 8, 20])
 def test_a_stroke_turns_a_model_that_is_wrong(odds):
-    """Both ways, however sure it is: the 40 looks of a stroke are wrong by one in all then."""
+    """Both ways, however sure it is: the looks of a stroke are wrong by one in all then."""
     for is_plant, said in ((False, odds), (True, -odds if odds < 2 else -2)):
         found = with_them(said, taught((90, 90, 60), said, stroke(ACROSS, is_plant)))
         assert (found > 0) == is_plant
         left = 1 / (1 + np.exp(found if is_plant else -found))
-        assert 40 * left == pytest.approx(1, rel=0.3)
+        assert trained_colours.LOOKS * left == pytest.approx(1, rel=0.3)
 
 
 @pytest.mark.parametrize("odds", [-2, 3, 6, 15])
@@ -218,9 +218,11 @@ def test_most_strokes_of_three_win(odds):
 
 
 def test_a_colour_that_is_common_ground_is_not_taught_as_plant():
-    """200 looks at ground against the stroke's 40: log odds end at those of one in six."""
+    """Its looks stand against the stroke's: log odds end at the shares of both."""
     told = -4.5 + taught((90, 90, 60), -4.5, stroke(ACROSS, True))
-    assert told == pytest.approx(np.log(40 / 200), abs=0.4)
+    assert told == pytest.approx(
+        np.log(trained_colours.LOOKS / trained_colours.SURROUNDINGS_LOOKS), abs=0.4
+    )
 
 
 def test_ground_counts_once_however_many_frames_and_lessons_show_it():
