@@ -3,7 +3,7 @@
     python tests/fit_doubt.py --benches DIR [--model FILE]
 
 DIR holds benches that ``tests/render_training_frames.py`` made and the model has not seen (`KEPT`
-in ``tests/train_second_look.py``, and those from 102 on). What is found within 12 px of a plant's
+in ``tests/train_second_look.py``). What is found within 12 px of a plant's
 true pixels, and nearer to them than to another plant's, counts for it; frames with a visitor are
 left out. Errors of plants of 4 cm² and more are explained by a standard deviation that is the root
 of the sum of squares of three shares: of the plant's area, of what was in doubt, and of the length

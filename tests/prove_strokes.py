@@ -3,7 +3,7 @@
     python tests/prove_strokes.py --benches DIR [--model FILE]
 
 DIR holds benches that ``tests/render_training_frames.py`` made and the model has not seen (`KEPT`
-in ``tests/train_second_look.py``, and those from 102 on). Every plant that is large enough in three
+in ``tests/train_second_look.py``). Every plant that is large enough in three
 frames of its bench is taught by six strokes on two of them, drawn at random inside it and on the
 ground around it; the rest are measured with what was learned and without. The frames of a bench are
 brought to the same brightness of the ground first, as a season's are. Told are Dice coefficients,

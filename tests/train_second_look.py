@@ -25,7 +25,7 @@ from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.doubtful import LOOKS
 from lapsekit.vision.second_look import SecondLook, looked_at
 
-KEPT = (*range(44, 48), *range(66, 71), 75, 80, 85, 90, 95, 98)
+KEPT = (*range(44, 48), *range(66, 71), 75, 80, 85, 90, 95, 98, *range(102, 124))
 """Benches that are not learned from; what it does for these is printed."""
 
 SEED, DRAWINGS, STEPS, BATCH, SPEED, UNITS = 20310417, 100, 9_000, 8192, 3e-3, 128
