@@ -25,6 +25,7 @@ from training_pictures import photographed
 
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.cover import cover_by_odds
+from lapsekit.vision.edges import window
 from lapsekit.vision.strokes import Stroke
 from lapsekit.vision.trained_colours import Lesson, Seen, TrainedColours, stroke_mask
 
@@ -92,13 +93,13 @@ def drawn(mask: np.ndarray, is_plant: bool, rng) -> Stroke | None:
 
 
 def grown(mask: np.ndarray, by_px: int) -> np.ndarray:
-    return cv2.dilate(mask.astype(np.uint8), np.ones((2 * by_px + 1,) * 2)) > 0
+    return cv2.dilate(mask.astype(np.uint8), window(by_px)) > 0
 
 
 def lesson(frame: Shown, seen: Seen, number: int, plants: int, rng) -> Lesson:
     """Three strokes, some of them over the plant."""
     own = frame.numbers == number
-    inside = cv2.erode(own.astype(np.uint8), np.ones((3, 3))) > 0
+    inside = cv2.erode(own.astype(np.uint8), window(1)) > 0
     around = grown(own, AROUND_PX) & ~grown(frame.numbers > 0, 2)
     kinds = [True] * plants + [False] * (3 - plants)
     strokes = (drawn(inside if kind else around, kind, rng) for kind in kinds)

@@ -7,6 +7,7 @@ the rim of a hose that they took away are nobody's: what is left of such a thing
 import cv2
 import numpy as np
 
+from lapsekit.vision.cleaning import patches
 from lapsekit.vision.edges import window
 from lapsekit.vision.trained_colours import Colours, corrected
 
@@ -63,9 +64,7 @@ def _rims(lost: np.ndarray, kept: np.ndarray, corrections: np.ndarray) -> np.nda
 def _slivers(lost: np.ndarray, kept: np.ndarray, corrections: np.ndarray) -> np.ndarray:
     """Patches that lie wholly along what was lost and against which strokes speak."""
     near = cv2.dilate(lost.view(np.uint8), window(BESIDE_PX)).ravel()
-    count, labels = cv2.connectedComponentsWithAlgorithm(
-        kept.view(np.uint8), 8, cv2.CV_32S, cv2.CCL_GRANA
-    )
+    count, labels = patches(kept.view(np.uint8))
     beyond = np.bincount(labels.ravel(), near == 0, count)
     spoken = np.bincount(labels.ravel(), corrections.ravel(), count)
     return kept & ((beyond == 0) & (spoken < 0))[labels]

@@ -7,7 +7,7 @@ Inside a mask it is 1 and away from it 0. Along the outline the colours on both 
 import cv2
 import numpy as np
 
-from lapsekit.vision.cleaning import HOLE_PX, clean
+from lapsekit.vision.cleaning import HOLE_PX, clean, patches
 from lapsekit.vision.correcting import BESIDE_PX, judged
 from lapsekit.vision.edges import EDGE_RULES, leaf_shares, window
 from lapsekit.vision.trained_colours import Colours
@@ -108,9 +108,7 @@ def _faint(likely, mask, grown, along) -> np.ndarray:
     beyond = np.flatnonzero(likely & (grown == 0))
     if not len(beyond):
         return beyond
-    count, labels = cv2.connectedComponentsWithAlgorithm(
-        cv2.dilate(likely.view(np.uint8) | mask, window(GAP_PX)), 8, cv2.CV_32S, cv2.CCL_GRANA
-    )
+    count, labels = patches(cv2.dilate(likely.view(np.uint8) | mask, window(GAP_PX)))
     joined = np.zeros(count, bool)
     joined[labels.ravel()[along[mask.ravel()[along] > 0]]] = True
     return beyond[joined[labels.ravel()[beyond]]]
