@@ -8,6 +8,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from lapsekit.frames.archive import Archive
+from lapsekit.growing import grow
 from lapsekit.growth.agreement import Agreement, DayToDay, Pair, agreement, day_to_day, overall
 from lapsekit.measuring import measure
 from lapsekit.progress import Track, silent
@@ -33,6 +34,8 @@ class Proof:
         The same summed up.
     overall : Agreement
         All regions' days together.
+    curves : Agreement
+        The same of the growth curves and their bands, on days that have a value.
     day_to_day : DayToDay
         How errors scatter from one day to the next.
     least_cm2 : float
@@ -47,6 +50,7 @@ class Proof:
     by_region: dict[str, list[Pair]]
     agreements: dict[str, Agreement]
     overall: Agreement
+    curves: Agreement
     day_to_day: DayToDay
     least_cm2: float
     sighting: Sighting
@@ -89,11 +93,12 @@ def prove(
         with season.lock("prove"):
             measure(season, workers, track)
         pairs = {r.name: _pairs(season, r.name, truth) for r in season.regions.region}
+        drawn = _drawn(season, pairs)
         seen = sighting(season, states, views)
         strokes = prove_strokes(sample, season, truth, track)
         season.catalogue.close()
     summed = {name: agreement(found, least_cm2) for name, found in pairs.items()}
-    whole = overall(pairs, least_cm2), day_to_day(pairs, least_cm2)
+    whole = overall(pairs, least_cm2), agreement(drawn, least_cm2), day_to_day(pairs, least_cm2)
     return Proof(season.regions, pairs, summed, *whole, least_cm2, seen, strokes)
 
 
@@ -124,6 +129,17 @@ def _pairs(season: Season, region: str, truth: dict) -> list[Pair]:
         for day, true_cm2 in sorted(truth.get(region, {}).items())
         if true_cm2 > 0
     ]
+
+
+def _drawn(season: Season, by_region: dict[str, list[Pair]]) -> list[Pair]:
+    """The days of all regions that have a value, with what the growth curves say of them."""
+    growths = grow(season)
+    found = []
+    for region, pairs in by_region.items():
+        told = growths[region].told("area_cm2", "low_cm2", "high_cm2")
+        at = ((pair, told.get(pair.day.toordinal())) for pair in pairs)
+        found += [Pair(pair.day, pair.true_cm2, *values) for pair, values in at if values]
+    return found
 
 
 @contextmanager

@@ -289,7 +289,7 @@ def proved(proof: Proof, plot: Path | None) -> list[str]:
         f"{'region':20} {'days':>5} {'no value':>8} {'median':>8} {'bias':>8} {'95th':>8} "
         f"{'covered':>8} {'±':>7}  worst day",
     ]
-    rows = {**proof.agreements, "all": proof.overall}
+    rows = {**proof.agreements, "all": proof.overall, "their growth curves": proof.curves}
     lines += [_agreed(name, found) for name, found in rows.items() if found.days]
     lines += [
         "median and 95th: of absolute errors; covered: days whose 95 % interval holds the truth; "
@@ -371,6 +371,7 @@ def proof_facts(proof: Proof) -> dict[str, object]:
     return {
         "least_cm2": proof.least_cm2,
         "overall": vars(proof.overall),
+        "curves": vars(proof.curves),
         "day_to_day": vars(proof.day_to_day),
         "regions": {name: vars(found) for name, found in proof.agreements.items()},
         "days": {name: [vars(p) for p in pairs] for name, pairs in proof.by_region.items()},

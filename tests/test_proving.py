@@ -62,6 +62,7 @@ def test_the_table_names_every_region_and_what_has_no_value(few, tmp_path):
     assert days - without == len(DAYS)
     assert lines["all"]
     assert (tmp_path / "agreement.png").read_bytes().startswith(b"\x89PNG")
+    assert not any(line.startswith("their growth curves") for line in done.stdout.splitlines())
     again = prove(few, "--folder", tmp_path / "kept")
     assert again.stdout.splitlines()[:5] == done.stdout.splitlines()[:5]
 

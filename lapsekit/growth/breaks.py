@@ -2,8 +2,10 @@
 
 A cut leaves the following days lower; a bad day stands alone. Each is tried on every day, the one
 that improves the fit most is taken, and the search goes on until nothing stands out (de Jong &
-Penzer 1998, J. Am. Statist. Assoc. 93: 796–806). What still lies a little far off is weighed down
-the farther it lies, as under a heavy-tailed law of errors.
+Penzer 1998, J. Am. Statist. Assoc. 93: 796–806). Leaves that hung stand up again within days, which
+would pass for bad ones: after a break the growth rate is left free for a week where the days are
+likelier so. What still lies a little far off is weighed down the farther it lies, as under a
+heavy-tailed law of errors.
 """
 
 from dataclasses import dataclass
@@ -21,6 +23,12 @@ LEAST_GAIN = 20.0
 
 LEAST_STEP = 0.05
 """Smallest change of log area that counts as a break."""
+
+UNSETTLED_DAYS, UNSETTLED = 7, 0.07
+"""Days from a break on, and by how much the growth rate may change from each of them to the next,
+where that makes what was measured likelier by a factor of e to the power `LIKELIER`."""
+
+LIKELIER = 1.0
 
 FAR = 2.5
 """Standard errors from which on a day is weighed down."""
@@ -81,14 +89,25 @@ def find_breaks(prior: Prior) -> Breaks:
         index, is_step = found
         if is_step:
             at.append(index)
+            weighed = _unsettled(weighed, at)
         else:
             bad[index] = True
-            weighed = Weighed(prior, _BAD_DAY * bad)
+            weighed = Weighed(weighed.prior, _BAD_DAY * bad)
     else:
         trend = _trend(weighed, at)
     at = np.array(sorted(at), int)
     bad, trend = _exchanged(bad, trend, at)
     return Breaks(at, bad, _weighed_down(trend.weighed, at, bad, trend))
+
+
+def _unsettled(weighed: Weighed, at: list[int]) -> Weighed:
+    """The days with a free growth rate after the last of the breaks, if they are likelier so."""
+    series = weighed.series
+    since = series.calendar - series.days[at[-1]]
+    free = weighed.prior.turning(UNSETTLED * ((since >= 0) & (since < UNSETTLED_DAYS)))
+    tried = Weighed(free, weighed.unsure)
+    gain = _trend(tried, at).fits.max() - _trend(weighed, at).fits.max()
+    return tried if gain > LIKELIER else weighed
 
 
 def _exchanged(bad: np.ndarray, trend: Trend, at) -> tuple[np.ndarray, Trend]:

@@ -5,14 +5,19 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from scipy.special import chdtri
 
 from lapsekit.growth.breaks import Breaks, find_breaks
-from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
+from lapsekit.growth.series import LEAST_DAYS, NORMAL, Series, measured_series
 from lapsekit.growth.trend import Estimate, Trend
-from lapsekit.growth.weighing import Prior
+from lapsekit.growth.weighing import Prior, Weighed
 
 MOST_GAP_DAYS = 3
 """Days without a value in a row that the curve bridges; over more it stays open."""
+
+DOUBT = 0.005
+"""Chance that errors of the size stated, not common to the days, scatter so little that some of
+them are taken to be common."""
 
 TURN_PER_DAY = 0.08
 """By how much the growth rate may change when growth stops or starts, per day."""
@@ -67,8 +72,9 @@ def growth_curve(
     area_cm2 : array_like of float, shape (n,)
         Canopy area; NaN (or nothing above zero) on a day without a value.
     error_cm2 : array_like of float, shape (n,)
-        Standard error of each day: half its 95 % interval over 1.96. What matters is how sure
-        the days are relative to each other; their common size is found from the scatter.
+        Standard error of each day: half its 95 % interval over 1.96. How far days stray by
+        themselves is found from their scatter; what is stated beyond it is taken to be common to
+        all days, and widens the band of the area alone.
     turns : sequence of (first, last) days, optional
         Spans in which growth stopped or started again (`lapsekit.growth.pauses.turns_of`), so
         that the growth rate may change there faster than elsewhere.
@@ -117,7 +123,8 @@ def fitted(
     if len(series.days) < LEAST_DAYS:
         return None
     breaks = find_breaks(Prior(series, turning_days(series, turns)))
-    return Fitted(series, breaks, Trend(breaks.weighed, breaks.columns(series)))
+    weighed = Weighed(breaks.weighed.prior.swaying(), breaks.weighed.unsure)
+    return Fitted(series, breaks, Trend(weighed, breaks.columns(series)))
 
 
 def curve_of(found: Fitted | None) -> GrowthCurve | None:
@@ -128,7 +135,21 @@ def curve_of(found: Fitted | None) -> GrowthCurve | None:
     every = series.calendar
     level = trend.estimate(trend.levels(every, breaks.columns(series, every)))
     rate = trend.estimate(trend.rates(every))
-    return _as_curve(series, breaks, level, rate)
+    return _as_curve(series, breaks, _with_common_error(level, series, trend), rate)
+
+
+def _with_common_error(level: Estimate, series: Series, trend: Trend) -> Estimate:
+    """The level with what the days' errors have in common, which no scatter shows.
+
+    A method that takes such leaves for larger than they are does so every day. Of the error that
+    the days state, what their scatter does not reach, within the doubt about its size, is taken to
+    be common to them, and the curve has it as each of them has.
+    """
+    most_scatter = trend.scatter * np.sqrt(trend.freedom / chdtri(trend.freedom, 1 - DOUBT))
+    common = np.sqrt(max(0.0, 1 - (most_scatter / trend.weighed.prior.typical) ** 2))
+    stated = np.exp(np.interp(series.calendar, series.days, np.log(series.error)))
+    half = np.hypot(level.high - level.mean, NORMAL * common * stated)
+    return Estimate(level.mean, level.mean - half, level.mean + half)
 
 
 def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.ndarray:

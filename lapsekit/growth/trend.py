@@ -25,13 +25,12 @@ from scipy.special import stdtrit
 
 from lapsekit.growth import banded, forms
 from lapsekit.growth.forms import Asked
-from lapsekit.growth.weighing import CASTS, EACH, UNLIKELY, WANDER, Spells, Tries, Weighed
+from lapsekit.growth.weighing import Spells, Tries, Weighed
 
 PRIOR_DAYS = 1.0
 """Days that the stated size of the errors is worth, beside the scatter itself."""
 
 _NEGLIGIBLE = 1e-3
-_LIKELY = -UNLIKELY * np.array([WANDER.index(wander) for _, wander, _ in CASTS], float)
 
 
 @dataclass(frozen=True)
@@ -76,7 +75,7 @@ class Trend:
     """
 
     def __init__(self, weighed: Weighed, at_once: np.ndarray | None = None):
-        self.weighed, self.series = weighed, weighed.series
+        self.weighed, self.series, self._casts = weighed, weighed.series, weighed.casts
         n = len(self.series.days)
         self._known = np.empty((n, 0)) if at_once is None else np.asarray(at_once, float)
         self.freedom = PRIOR_DAYS + n - 3 - self._known.shape[1]
@@ -86,7 +85,7 @@ class Trend:
         weighed = self.weighed
         (kinked, solved), known = weighed.values, weighed.kinked(self._known)
         self._held = weighed.solved(known)
-        known, kinked = (np.repeat(each, EACH, axis=-1) for each in (known, kinked[:, 0]))
+        known, kinked = (np.repeat(x, self._casts.each, axis=-1) for x in (known, kinked[:, 0]))
         normal = np.einsum("njc,nkc->cjk", known, self._held)
         self._root = np.linalg.inv(np.linalg.cholesky(normal))
         pulled = np.einsum("njc,nc->cj", known, solved[:, 0])
@@ -97,7 +96,7 @@ class Trend:
         self._squares = PRIOR_DAYS * weighed.prior.typical**2 + squares
         roots = np.log(np.diagonal(self._root, axis1=1, axis2=2)).sum(axis=1)
         logs = weighed.log_determinants - 2 * roots
-        self.fits = _LIKELY - 0.5 * (logs + self.freedom * np.log(self._squares))
+        self.fits = self._casts.likely - 0.5 * (logs + self.freedom * np.log(self._squares))
         likely = np.exp(self.fits - self.fits.max())
         self.shares = likely / likely.sum()
 
@@ -131,9 +130,10 @@ class Trend:
         counting = np.flatnonzero(self.shares > _NEGLIGIBLE)
         shares = self.shares[counting] / self.shares[counting].sum()
         casts = []
-        for place in np.unique(counting // EACH):
+        places = counting // self._casts.each
+        for place in np.unique(places):
             joint = forms.Joint(self.weighed, int(place), asked)
-            casts += [self._under(cast, joint) for cast in counting[counting // EACH == place]]
+            casts += [self._under(cast, joint) for cast in counting[places == place]]
         means, spreads = (np.array(x) for x in zip(*casts, strict=True))
         mean = shares @ means
         between = np.square(means - mean)
@@ -143,7 +143,7 @@ class Trend:
     def _under(self, cast: int, joint: forms.Joint) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of what is asked, if one cast holds."""
         asked = joint.asked
-        cross, variance = joint.under(*CASTS[cast][1:])
+        cross, variance = joint.under(*self._casts.all[cast][1:])
         known = asked.known - np.einsum("mq,mqk->mk", asked.shares, self._known[asked.days])
         mean = (asked.shares * self.series.log_area[asked.days]).sum(axis=1)
         mean = mean + known @ self._coefficients[cast]

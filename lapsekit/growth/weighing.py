@@ -26,14 +26,45 @@ without weather; with 2.5, 93.9 % of those with weather that moves the rate by 0
 SWAY = (0.002, 0.01)
 """Day-to-day standard deviation of the slope's own slope, over the typical daily error."""
 
+STRONG_SWAY = (*SWAY, 0.05, 0.25)
+"""The same for curves, whose breaks are known: the slope of a seedling's log area halves within a
+week. Each beyond `SWAY` is less likely than the one before likewise. Where breaks are looked for it
+would explain them away."""
+
 CORRELATION = (0.0, 0.35, 0.7)
 """Correlation of neighbouring days' errors."""
 
-CASTS = np.array(list(product(CORRELATION, WANDER, SWAY)))
-EACH = len(CASTS) // len(CORRELATION)
-"""Casts of one correlation, which follow each other."""
-
 _AT_ONCE = 500  # pairs: what they need stays in the processor's cache
+
+
+class Casts:
+    """The grid of what is not known.
+
+    Parameters
+    ----------
+    sway : tuple of float
+        `SWAY`, or `STRONG_SWAY`.
+
+    Attributes
+    ----------
+    all : ndarray, shape (casts, 3)
+        Correlation, wander and sway; casts of one correlation follow each other.
+    each : int
+        How many casts each correlation has.
+    likely : ndarray, shape (casts,)
+        Logarithm of how likely each is held before anything is seen, up to a constant.
+    """
+
+    def __init__(self, sway: tuple[float, ...]):
+        self.sway = sway
+        self.all = np.array(list(product(CORRELATION, WANDER, sway)))
+        self.each = len(self.all) // len(CORRELATION)
+        rough = [max(0, place + 1 - len(SWAY)) for place in range(len(sway))]
+        steps = [at + more for at, more in product(range(len(WANDER)), rough)]
+        self.likely = -UNLIKELY * np.array(steps * len(CORRELATION), float)
+
+
+USUAL, STRONG = Casts(SWAY), Casts(STRONG_SWAY)
 
 
 class Prior:
@@ -44,16 +75,30 @@ class Prior:
     series : Series
     turns : ndarray of float, shape (number of calendar days,), optional
         Standard deviation of an additional change of the slope on each calendar day, per day.
+    casts : Casts, optional
+        `USUAL` or `STRONG`.
     """
 
-    def __init__(self, series: Series, turns: np.ndarray | None = None):
-        self.series = series
+    def __init__(self, series: Series, turns: np.ndarray | None = None, casts: Casts = USUAL):
+        self.series, self.casts = series, casts
         self.typical = float(np.exp(np.log(series.error).mean()))
         every = series.calendar
         self.turns = np.square(np.zeros(every.size) if turns is None else turns / self.typical)
         self.size = series.error / self.typical
         self.kinks = [Kinks(series.days, self.size, rho) for rho in CORRELATION]
         self.changes = [kinks.changes() for kinks in self.kinks]
+
+    def turning(self, more: np.ndarray) -> "Prior":
+        """The same where the slope may change by more: (number of calendar days,), as `turns`."""
+        return Prior(self.series, np.hypot(self._turns_per_day, more), self.casts)
+
+    def swaying(self) -> "Prior":
+        """The same over the casts for curves."""
+        return Prior(self.series, self._turns_per_day, STRONG)
+
+    @property
+    def _turns_per_day(self) -> np.ndarray:
+        return np.sqrt(self.turns) * self.typical
 
     @cached_property
     def bands(self) -> np.ndarray:
@@ -66,14 +111,14 @@ class Prior:
             wandering, swaying = (_bands(each @ each.T) for each in (once, lasting))
             parts += [
                 fixed + wander**2 * wandering + sway**2 * swaying
-                for wander, sway in product(WANDER, SWAY)
+                for wander, sway in product(WANDER, self.casts.sway)
             ]
         return np.array(parts)
 
     @cached_property
     def scale(self) -> np.ndarray:
         """For each cast, what the kinks' own size adds to the log determinant."""
-        return np.repeat([kinks.log_scale for kinks in self.kinks], EACH)
+        return np.repeat([kinks.log_scale for kinks in self.kinks], self.casts.each)
 
     def errors(self, at: np.ndarray, place: int) -> np.ndarray:
         """Covariance of all days' carried-over errors (n) with those of some (m), by index."""
@@ -95,13 +140,13 @@ class Weighed:
     """
 
     def __init__(self, prior: Prior, unsure: np.ndarray | None = None):
-        self.prior = prior
+        self.prior, self.casts = prior, prior.casts
         self.series = prior.series
         self.unsure = np.zeros(len(prior.series.days)) if unsure is None else unsure
         bands = prior.bands
         if self.unsure.any():
             single = [kinks.single_bands(self.unsure) for kinks in prior.kinks]
-            bands = bands + np.repeat(single, EACH, axis=0)
+            bands = bands + np.repeat(single, self.casts.each, axis=0)
         self.lower = banded.factors(bands)
         self.log_determinants = banded.log_determinants(self.lower) - prior.scale
 
@@ -111,9 +156,9 @@ class Weighed:
 
     def solved(self, kinked: np.ndarray) -> np.ndarray:
         """Covariance solved for kinks (n - 3, m, correlations) -> (n - 3, m, casts)."""
-        found = np.empty((*kinked.shape[:2], len(CASTS)))
+        found = np.empty((*kinked.shape[:2], len(self.casts.all)))
         for cast, lower in enumerate(self.lower):
-            found[..., cast] = banded.solved(lower, kinked[..., cast // EACH])
+            found[..., cast] = banded.solved(lower, kinked[..., cast // self.casts.each])
         return found
 
     @cached_property
@@ -143,10 +188,10 @@ class Weighed:
 
     def _tried(self, events: list[Events]) -> "Tries":
         values = np.stack([each.values for each in events], axis=-1)
-        values = np.repeat(values, EACH, axis=-1)
+        values = np.repeat(values, self.casts.each, axis=-1)
         rows = events[0].first[:, None] + np.arange(values.shape[1])
         rows = np.clip(rows, 0, self.lower.shape[2] - 1)
-        hold = np.zeros((len(rows), len(CASTS)))
+        hold = np.zeros((len(rows), len(self.casts.all)))
         for one, two in combinations_with_replacement(range(values.shape[1]), 2):
             between = self._near.at(rows[:, one], two - one) * values[:, one] * values[:, two]
             hold += between if one == two else 2 * between
@@ -162,11 +207,11 @@ class Weighed:
         # What each bend holds of the kinks before it and its own, the farthest first
         back = np.arange(most + width)
         rows = np.clip(start[:, None] - most + back, 0, None)
-        of_bend = np.zeros((*rows.shape, len(CASTS)))
+        of_bend = np.zeros((*rows.shape, len(self.casts.all)))
         for place in range(width):
             apart = bends.rows[:, place, None] - rows
             of_bend += near.at(rows, apart) * bends.values[:, place, None]
-        between = np.empty((first.size, len(CASTS)))
+        between = np.empty((first.size, len(self.casts.all)))
         for some in np.array_split(np.arange(first.size), first.size // _AT_ONCE + 1):
             one, two = first[some], last[some]
             row = bends.rows[one] - start[two, None] + most

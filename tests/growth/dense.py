@@ -8,13 +8,13 @@ import numpy as np
 from scipy.special import stdtrit
 
 from lapsekit.growth.trend import PRIOR_DAYS
-from lapsekit.growth.weighing import CASTS, UNLIKELY, WANDER
+from lapsekit.growth.weighing import STRONG_SWAY, SWAY, UNLIKELY, USUAL, WANDER, Casts
 
 
 class Dense:
     """The trend of a series; parameters as those of `Prior`, `Weighed` and `Trend` together."""
 
-    def __init__(self, series, turns, unsure, known):
+    def __init__(self, series, turns, unsure, known, casts: Casts = USUAL):
         days, every = series.days, series.calendar
         self.series, self.known = series, known
         typical = np.exp(np.log(series.error).mean())
@@ -25,7 +25,7 @@ class Dense:
         self.bends = bends(days, every)
         self.fixed = np.hstack([self.line(days), known])
         self.changes, self.inverse, self.projected, logs = [], [], [], []
-        for rho, wander, sway in CASTS:
+        for rho, wander, sway in casts.all:
             changes = wander**2 * np.eye(every.size) + sway**2 * drift + np.diag(turned)
             errors = rho ** abs(np.subtract.outer(days, days)) * np.outer(size, size)
             covariance = self.bends @ changes @ self.bends.T + errors + np.diag(unsure)
@@ -39,7 +39,11 @@ class Dense:
         self.freedom = PRIOR_DAYS + len(days) - self.fixed.shape[1]
         y = series.log_area
         self.squares = PRIOR_DAYS * typical**2 + np.array([y @ q @ y for q in self.projected])
-        likely = -UNLIKELY * np.array([WANDER.index(wander) for _, wander, _ in CASTS])
+        rough = [
+            WANDER.index(wander) + (0 if sway in SWAY else STRONG_SWAY.index(sway) - 1)
+            for _, wander, sway in casts.all
+        ]
+        likely = -UNLIKELY * np.array(rough)
         self.fits = likely - 0.5 * (np.array(logs) + self.freedom * np.log(self.squares))
         shares = np.exp(self.fits - self.fits.max())
         self.shares = shares / shares.sum()

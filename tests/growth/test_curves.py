@@ -133,15 +133,58 @@ def test_known_turns_let_the_rate_change_faster_there():
     assert np.abs(told.rgr_per_day[inside]).mean() < 0.02
 
 
-def test_errors_stated_twice_too_large_widen_the_band_by_far_less():
-    """The scatter of the days decides: over ten plants, by less than a sixth."""
-    widths = []
+def test_errors_stated_larger_than_days_scatter_widen_the_band_of_the_area_alone():
+    """Ten plants, errors stated twice too large: the half that no scatter shows is held common."""
+    areas, rates = [], []
     for seed in range(10):
         area, error = measured(exponential(), 0.04, seed)
         curves = [growth_curve(DAYS, area, factor * error) for factor in (1, 2)]
-        widths.append([np.log(c.high_cm2 / c.low_cm2).mean() for c in curves])
-    once, twice = np.mean(widths, axis=0)
+        areas.append([np.log(c.high_cm2 / c.low_cm2).mean() / 2 for c in curves])
+        rates.append([(c.rgr_high - c.rgr_low).mean() for c in curves])
+    once, twice = np.mean(areas, axis=0)
+    common = 1.96 * np.sqrt(0.08**2 - 0.04**2)
+    assert 0.8 * common < np.sqrt(twice**2 - once**2) < common
+    once, twice = np.mean(rates, axis=0)
     assert 0.95 * once < twice < 7 / 6 * once
+
+
+def test_the_band_holds_the_truth_where_all_days_err_alike():
+    """Forty plants, each read too large or too small all along, by up to what its days state."""
+    random = np.random.default_rng(4)
+    held, rates = [], []
+    for seed in range(40):
+        true = exponential()
+        area, _ = measured(true * np.exp(random.normal(0, 0.06)), 0.02, seed)
+        curve = growth_curve(DAYS, area, np.hypot(0.06, 0.02) * area)
+        held.append(np.mean((curve.low_cm2 < true) & (true < curve.high_cm2)))
+        rates.append(np.mean((curve.rgr_low < 0.08) & (curve.rgr_high > 0.08)))
+    assert np.mean(held) > 0.9
+    assert np.mean(rates) > 0.9
+
+
+def test_leaves_that_hang_and_stand_up_again_are_followed():
+    """Half the canopy hangs on day 30 and is back within six days, no day of which is a bad one."""
+    hung = np.ones(DAYS.size)
+    hung[30:36] = 0.5, 0.53, 0.62, 0.78, 0.92, 0.98
+    true = exponential(0.05) * hung
+    for seed in range(5):
+        area, error = measured(true, 0.02, seed)
+        curve = growth_curve(DAYS, area, error)
+        assert curve.breaks.tolist() == [30]
+        assert not curve.bad.any()
+        assert curve.area_cm2[28:40] == pytest.approx(true[28:40], rel=0.06)
+        assert curve.rgr_per_day[[25, 45]] == pytest.approx(0.05, abs=0.01)
+
+
+def test_a_seedling_whose_growth_slows_within_days_is_followed():
+    """The rate falls from 0.35 to 0.1 a day within a fortnight, and the days are sure to 1 %."""
+    rate = 0.08 + 0.27 / (1 + np.exp((DAYS - 14) / 2.5))
+    true = 0.5 * np.exp(np.cumsum(rate))
+    for seed in range(5):
+        area, error = measured(true, 0.01, seed)
+        curve = growth_curve(DAYS, area, error)
+        assert curve.area_cm2 == pytest.approx(true, rel=0.04)
+        assert np.mean((curve.low_cm2 < true) & (true < curve.high_cm2)) > 0.8
 
 
 def test_too_few_days_give_no_curve():

@@ -11,9 +11,9 @@ from lapsekit.growth.weighing import CORRELATION, Prior, Weighed
 from tests.growth.dense import Dense, bends
 
 
-@pytest.fixture(scope="module", params=[0, 1, 2])
+@pytest.fixture(scope="module", params=[0, 1, 2, 3])
 def both(request):
-    """A series with missing days, a long gap, unequal errors, breaks, a bad day and turns."""
+    """Missing days, a long gap, unequal errors, breaks, a bad day, turns, both sets of casts."""
     random = np.random.default_rng(request.param)
     days = np.sort(random.choice(np.arange(738_000, 738_050), 36, replace=False)).astype(float)
     days[20:] += 17 * (request.param == 1)
@@ -27,8 +27,10 @@ def both(request):
     known = steps(days, days[[12, 30]])
     if request.param == 2:
         turns, unsure, known = 0 * turns, 0 * unsure, known[:, :0]
-    trend = Trend(Weighed(Prior(series, turns), unsure), known)
-    return trend, Dense(series, turns, unsure, known)
+    prior = Prior(series, turns)
+    if request.param == 3:
+        prior = prior.swaying()
+    return Trend(Weighed(prior, unsure), known), Dense(series, turns, unsure, known, prior.casts)
 
 
 def test_casts_get_the_weight_that_whole_matrices_give_them(both):
