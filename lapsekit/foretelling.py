@@ -7,6 +7,7 @@ support about equally well, never further than they support it.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from math import hypot
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from lapsekit.errors import SettingsError
 from lapsekit.growing import Growth, has_value
 from lapsekit.growth.fits import Comparison, Fit, fit_laws
 from lapsekit.growth.reaching import day_reached
+from lapsekit.growth.series import NORMAL
 from lapsekit.progress import Track, silent
 from lapsekit.season import Season
 
@@ -134,10 +136,15 @@ def _final(compared: Comparison, growth: Growth) -> Final | None:
     high = max(fit.asymptote_high for fit in heard)
     curve = growth.curve
     last = np.flatnonzero(has_value(curve) & np.isfinite(curve.rgr_low))[-1:]
-    for at in last:
-        if curve.rgr_low[at] > STILL_GROWS or curve.low_cm2[at] > high:
-            return None
-    return Final(heard[0].asymptote, low, high, ", ".join(fit.law for fit in heard))
+    if not last.size:
+        return None
+    at, area = last[0], heard[0].asymptote
+    # What all days have in common no fit to them shows
+    common = NORMAL * float(curve.common[at]) * area
+    low, high = area - hypot(area - low, common), area + hypot(high - area, common)
+    if curve.rgr_low[at] > STILL_GROWS or curve.low_cm2[at] > high:
+        return None
+    return Final(area, low, high, ", ".join(fit.law for fit in heard))
 
 
 def _measured(growth: Growth, cover: float, full: float, placed: int) -> Reached | None:

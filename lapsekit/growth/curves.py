@@ -52,6 +52,7 @@ class GrowthCurve:
     area_cm2: np.ndarray
     low_cm2: np.ndarray
     high_cm2: np.ndarray
+    common: np.ndarray
     rgr_per_day: np.ndarray
     rgr_low: np.ndarray
     rgr_high: np.ndarray
@@ -135,21 +136,22 @@ def curve_of(found: Fitted | None) -> GrowthCurve | None:
     every = series.calendar
     level = trend.estimate(trend.levels(every, breaks.columns(series, every)))
     rate = trend.estimate(trend.rates(every))
-    return _as_curve(series, breaks, _with_common_error(level, series, trend), rate)
+    common = _common_error(series, trend)
+    half = np.hypot(level.high - level.mean, NORMAL * common)
+    level = Estimate(level.mean, level.mean - half, level.mean + half)
+    return _as_curve(series, breaks, level, common, rate)
 
 
-def _with_common_error(level: Estimate, series: Series, trend: Trend) -> Estimate:
-    """The level with what the days' errors have in common, which no scatter shows.
+def _common_error(series: Series, trend: Trend) -> np.ndarray:
+    """Standard error of the log area that all days have in common, on each calendar day.
 
-    A method that takes such leaves for larger than they are does so every day. Of the error that
-    the days state, what their scatter does not reach, within the doubt about its size, is taken to
-    be common to them, and the curve has it as each of them has.
+    A method that takes such leaves for larger than they are does so every day, which no scatter
+    shows. Of the error that the days state, what their scatter does not reach, within the doubt
+    about its size, is taken to be common to them.
     """
     most_scatter = trend.scatter * np.sqrt(trend.freedom / chdtri(trend.freedom, 1 - DOUBT))
-    common = np.sqrt(max(0.0, 1 - (most_scatter / trend.weighed.prior.typical) ** 2))
-    stated = np.exp(np.interp(series.calendar, series.days, np.log(series.error)))
-    half = np.hypot(level.high - level.mean, NORMAL * common * stated)
-    return Estimate(level.mean, level.mean - half, level.mean + half)
+    share = np.sqrt(max(0.0, 1 - (most_scatter / trend.weighed.prior.typical) ** 2))
+    return share * np.exp(np.interp(series.calendar, series.days, np.log(series.error)))
 
 
 def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.ndarray:
@@ -162,7 +164,9 @@ def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.nda
     return np.sqrt(variance)
 
 
-def _as_curve(series: Series, breaks: Breaks, level: Estimate, rate: Estimate) -> GrowthCurve:
+def _as_curve(
+    series: Series, breaks: Breaks, level: Estimate, common: np.ndarray, rate: Estimate
+) -> GrowthCurve:
     every = series.calendar
     shut = np.where(_open(series, breaks), np.nan, 1.0)
     grows = np.where(rate.low > 0, shut, np.nan)
@@ -174,6 +178,7 @@ def _as_curve(series: Series, breaks: Breaks, level: Estimate, rate: Estimate) -
         np.isin(every, series.days[breaks.bad]),
         series.days[breaks.at].astype(int),
         *(np.exp(x) * shut for x in (level.mean, level.low, level.high)),
+        common,
         *(x * shut for x in (rate.mean, rate.low, rate.high)),
         *doubling,
     )

@@ -142,6 +142,7 @@ def test_errors_stated_larger_than_days_scatter_widen_the_band_of_the_area_alone
         areas.append([np.log(c.high_cm2 / c.low_cm2).mean() / 2 for c in curves])
         rates.append([(c.rgr_high - c.rgr_low).mean() for c in curves])
     once, twice = np.mean(areas, axis=0)
+    assert 0.05 < np.mean([growth_curve(DAYS, area, 2 * error).common]) < 0.07
     common = 1.96 * np.sqrt(0.08**2 - 0.04**2)
     assert 0.8 * common < np.sqrt(twice**2 - once**2) < common
     once, twice = np.mean(rates, axis=0)
