@@ -10,7 +10,7 @@ settings give; whatever differs is measured again, and nothing else. A daily val
 soon as a frame of its day waits.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -38,6 +38,7 @@ KNOCK_DAYS = 90
 """Days of whose knocks measuring tells; those before it told of then."""
 
 _PART = 1000
+_FEW = 4
 _NEED = Need(held_mb=170, each_mb=160)
 
 
@@ -106,17 +107,17 @@ def measure(
     Raises
     ------
     SettingsError
-        If an outline lies outside its camera's pictures, before anything is measured.
+        If an outline lies outside its camera's view, before anything is measured.
     """
     look = elsewhere and partial(elsewhere.looked_at, season)
     report = MeasureReport(unreadable=season.index(track=track, look=look).unreadable)
     catalogue = season.catalogue
-    _check_outlines(season)
-    catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
     ruler = Ruler(season)
+    cut_off = _check_outlines(ruler)
+    catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
     waiting, report.done_before = frames_not_done(ruler, note=True)
     catalogue.forget_days({frame.day for frame in waiting})
-    report.notes = [*_other_sizes(season), *_unoutlined(season)]
+    report.notes = [*_other_sizes(season), *cut_off, *_unoutlined(season)]
     views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
     cv2.setNumThreads(1)
     if elsewhere is None:
@@ -233,19 +234,39 @@ def _unoutlined(season: Season) -> list[str]:
     return notes
 
 
-def _check_outlines(season: Season) -> None:
+def _check_outlines(ruler: Ruler) -> list[str]:
+    """Whether outlines lie within their cameras' views; a sentence for each size that cuts some.
+
+    A picture of another size may have strayed in: the rest is measured all the same.
+    """
+    season, cut = ruler.season, defaultdict(list)
     sizes = {c: season.catalogue.picture_sizes(c) for c in season.settings.cameras}
     for region in season.regions.region:
         ends = [o.valid_from for o in region.outline[1:]] + [date.max]
+        usual = ruler.views[region.camera].frame
         for number, (outline, end) in enumerate(zip(region.outline, ends, strict=True), start=1):
-            for width, height, first, last, path in sizes[region.camera]:
-                if last < outline.valid_from or first >= end:
-                    continue
+            seen = [s for s in sizes[region.camera] if s[2] < end and s[3] >= outline.valid_from]
+            has_usual = any(size[:2] == (usual.width, usual.height) for size in seen)
+            for width, height, *_, path in seen:
                 found = outside((height, width), outline.points)
-                if found:
+                if found and has_usual and (width, height) != (usual.width, usual.height):
+                    cut[region.camera, width, height, path].append(region.name)
+                elif found:
                     point, (x, y) = found
                     raise SettingsError(
                         f'{season.folder / REGIONS_FILE}: region "{region.name}", outline '
                         f"{number}, point {point} = [{x:g}, {y:g}] lies outside the picture "
                         f"(0 to {width} and 0 to {height} px, as {path} has); move the point inside"
                     )
+    return [
+        f'camera "{camera}": frames of {width} x {height} px, such as {path}, do not show all of '
+        f"{_some(list(dict.fromkeys(names)))}, and give no value there; if they do not belong to "
+        "the season, take them out of its frames folder"
+        for (camera, width, height, path), names in cut.items()
+    ]
+
+
+def _some(names: list[str]) -> str:
+    """The first few names, and how many more there are."""
+    more = len(names) - _FEW
+    return ", ".join(names) if more <= 0 else f"{', '.join(names[:_FEW])} and {more} more"

@@ -26,7 +26,7 @@ from lapsekit.vision.cover import PIECE_PX
 from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
-from lapsekit.vision.regions import RegionCanopy, mean_share, region_canopy, region_window
+from lapsekit.vision.regions import RegionCanopy, mean_share, outside, region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
@@ -132,13 +132,14 @@ class Ruler:
         return {m.region: m.mark for m in measurements} == self.marks(frame)
 
     def outlines(self, frame: Frame) -> list[tuple[Region, Outline]]:
-        """Regions that a frame shows, with the outline valid on its day."""
+        """Regions that a frame shows whole, with the outline valid on its day."""
         pairs = (
             (region, region.outline_on(frame.day))
             for region in self.season.regions.region
             if region.camera == frame.camera
         )
-        return [(region, outline) for region, outline in pairs if outline is not None]
+        shape = frame.height, frame.width
+        return [(r, found) for r, found in pairs if found and not outside(shape, found.points)]
 
     def screening_mark(self, frame: Frame) -> str:
         """Settings mark of a frame's verdict, which knows whether it could be registered."""

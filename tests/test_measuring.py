@@ -277,6 +277,20 @@ def test_a_new_camera_size_gets_outlines_of_its_own_and_no_area(season):
     assert last.cover > 0.1
 
 
+def test_a_small_picture_that_strayed_in_stops_nothing(season):
+    """It shows neither outline whole: the others are measured, and its day's value is theirs."""
+    fill(season, days=2)
+    measure(season)
+    known = {name: season.catalogue.daily(name) for name in ("basil", "chives")}
+    small = encoded(bench_picture([(40, 60, 20)], size=(60, 45)))
+    season.archive.store("bench", datetime(2031, 4, 2, 10, 7, tzinfo=UTC), small, ".png")
+    report = measure(season)
+    assert report.measured == 1
+    assert "60 x 45 px" in report.notes[1] and "basil" in report.notes[1]
+    assert {name: season.catalogue.daily(name) for name in known} == known
+    assert measure(season).measured == 0, "it is done, and does not wait for ever"
+
+
 @pytest.mark.parametrize("method", ["exgr", "model"])
 def test_a_day_of_frames_of_another_size_is_no_surer_than_one_of_one_frame(tmp_path, method):
     """The same bench, once at the view's size and once at half of it."""
