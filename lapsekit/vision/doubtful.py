@@ -196,9 +196,10 @@ def halved(plane: np.ndarray) -> np.ndarray:
     ((H + 1) // 2, (W + 1) // 2) float32 ndarray
     """
     down, across = (side % 2 for side in plane.shape)
-    even = cv2.copyMakeBorder(plane, 0, down, 0, across, cv2.BORDER_REFLECT_101)
-    size = even.shape[1] // 2, even.shape[0] // 2
-    return cv2.resize(even, size, interpolation=cv2.INTER_AREA)
+    if down or across:
+        plane = cv2.copyMakeBorder(plane, 0, down, 0, across, cv2.BORDER_REFLECT_101)
+    size = plane.shape[1] // 2, plane.shape[0] // 2
+    return cv2.resize(plane, size, interpolation=cv2.INTER_AREA)
 
 
 def _differing(mine, window, least: float) -> list[np.ndarray]:

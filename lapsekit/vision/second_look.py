@@ -29,7 +29,7 @@ in doubt, as in a broad leaf of a colour never seen, what is near by tells nothi
 LOOK_RULES = [*AMID_DOUBT, *SEEING_RULES]
 """All that shapes the result beside the perceptron's numbers, for a mark."""
 
-_BLOCK_PIXELS = 8192
+_BLOCK_PIXELS = 1024
 
 
 @dataclass(frozen=True, eq=False)
