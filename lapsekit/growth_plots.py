@@ -122,7 +122,8 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     top = max(max(growth.series(growth.daily)[1], default=0) for growth in panel.growths)
     least = max(LEAST_SHOWN * top, 1e-6)
     axis.set_yscale("log")
-    axis.set_ylim(least, 1.6 * max(top, 2 * least))  # losses are marked within
+    marked = len(panel.growths) == 1 and bool(panel.growths[0].losses)
+    log_scale(axis, least, top, 2.6 if marked else 1.6)
     for growth in panel.growths:
         alone = len(panel.growths) == 1
         if growth.curve is not None:
@@ -132,14 +133,13 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
             _days(axis, growth)
             _losses(axis, growth)
     season_axes(axis, 4, offset=False)
-    log_scale(axis, least, top)
     axis.set_title("cm²" if has_area else "cover", loc="right", fontsize=8)
     _around(axis, panel, events)
 
 
-def log_scale(axis: Axes, least: float, top: float) -> None:
-    """Steps of 1, 2 and 5, in plain numbers."""
-    axis.set_ylim(least, 1.6 * max(top, 2 * least))
+def log_scale(axis: Axes, least: float, top: float, above: float = 1.6) -> None:
+    """Steps of 1, 2 and 5, in plain numbers, to so many times the top for what is written there."""
+    axis.set_ylim(least, above * max(top, 2 * least))
     steps = [s * 10.0**k for k in range(-4, 6) for s in _STEPS]
     axis.yaxis.set_major_locator(FixedLocator([s for s in steps if least <= s <= 1.6 * top]))
     axis.yaxis.set_minor_locator(NullLocator())
