@@ -23,7 +23,7 @@ from lapsekit.growth.losses import find_losses
 from lapsekit.growth.pauses import find_pauses, turns_of
 from tests.growth.plants import Plant, simulated
 
-NEEDS = "an hour"
+NEEDS = "five minutes"
 
 DAYS = 72
 COSTS = ((0.0, 0.2), (0.2, 0.3), (0.3, 0.45), (0.45, 2.0))
