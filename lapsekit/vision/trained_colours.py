@@ -53,7 +53,7 @@ _LEAST_DENSITY = 1e-3
 """Looks below which a colour was not seen: they would move log odds by a thousandth at most."""
 
 
-def stroke_mask(shape: tuple[int, int], stroke: Stroke, scale: float = 1.0) -> np.ndarray:
+def stroke_mask(shape: tuple[int, int], stroke: Stroke) -> np.ndarray:
     """Pixels under a stroke.
 
     Parameters
@@ -61,16 +61,15 @@ def stroke_mask(shape: tuple[int, int], stroke: Stroke, scale: float = 1.0) -> n
     shape : (height, width)
         Size of the picture that is looked at, in px.
     stroke : Stroke
-    scale : float
-        Size of that picture against the stored frame.
+        In px of that picture.
 
     Returns
     -------
     (H, W) bool ndarray
     """
     found = np.zeros(shape, np.uint8)
-    points = np.rint((np.array(stroke.points) + 0.5) * scale - 0.5).astype(np.int32)
-    width = max(1, round(stroke.width_px * scale))
+    points = np.rint(stroke.points).astype(np.int32)
+    width = max(1, round(stroke.width_px))
     if len(points) == 1:
         cv2.circle(found, points[0].tolist(), width // 2, 1, -1)
     else:
@@ -87,8 +86,6 @@ class Seen:
         RGB, in the light that pictures will be judged in.
     odds : (H, W) float32 ndarray
         The shipped model's log odds, which strokes correct.
-    scale : float
-        Size of the picture against the frame that strokes are told in.
 
     Raises
     ------
@@ -96,9 +93,9 @@ class Seen:
         If the picture is not (H, W, 3) uint8.
     """
 
-    def __init__(self, picture: np.ndarray, odds: np.ndarray, scale: float = 1.0):
+    def __init__(self, picture: np.ndarray, odds: np.ndarray):
         require_picture(picture)
-        self._smooth, self._odds, self._scale = _smooth(picture), odds, scale
+        self._smooth, self._odds = _smooth(picture), odds
         self._under: dict[Stroke, Tally] = {}
         some = self._smooth[::2, ::2], odds[::2, ::2]
         none = some[1] < SURELY_NONE
@@ -107,7 +104,7 @@ class Seen:
     def under(self, stroke: Stroke) -> Tally:
         """Colours under a stroke, without slips of the hand."""
         if stroke not in self._under:
-            mask = stroke_mask(self._odds.shape, stroke, self._scale)
+            mask = stroke_mask(self._odds.shape, stroke)
             tally = tally_of(self._smooth[mask], self._odds[mask]).without_slips()
             self._under[stroke] = tally.weighing(LOOKS)
         return self._under[stroke]
