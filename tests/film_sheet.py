@@ -10,6 +10,7 @@ from PIL import Image, ImageDraw
 
 from lapsekit.film.composing import composed
 from lapsekit.film.making import cut_of
+from lapsekit.film.sources import earlier_of
 from lapsekit.language.words import Words
 from lapsekit.lettering import FAINT, PAPER, font
 from lapsekit.progress import silent
@@ -75,10 +76,11 @@ def _twice(folder: Path, scratch: Path) -> Season:
 def _stills(season: Season, kind: str, shares: tuple[float, ...], said: dict):
     said = {"kind": kind, "short_side_px": SIDE_PX, **OWN.get(kind, {}), **said}
     cut = cut_of(season, "season" if kind == "season" else f"a-{kind}", said)
-    shown = composed(season, cut, Words("en"), None, {}, None, silent)
-    shots = [shot for shot in shown.shots if not any(beat.paper for beat in shot.beats)]
-    picked = [shots[int(share * (len(shots) - 1))] for share in shares]
-    for picture in shown.painter.pictures(picked):
-        still = Image.fromarray(np.ascontiguousarray(picture))
-        width = round(still.width * HEIGHT / still.height)
-        yield still.resize((width, HEIGHT), Image.Resampling.LANCZOS), kind
+    with earlier_of(season, cut) as earlier:
+        shown = composed(season, cut, Words("en"), None, {}, None, silent, earlier)
+        shots = [shot for shot in shown.shots if not any(beat.paper for beat in shot.beats)]
+        picked = [shots[int(share * (len(shots) - 1))] for share in shares]
+        for picture in shown.painter.pictures(picked):
+            still = Image.fromarray(np.ascontiguousarray(picture))
+            width = round(still.width * HEIGHT / still.height)
+            yield still.resize((width, HEIGHT), Image.Resampling.LANCZOS), kind
