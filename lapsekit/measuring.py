@@ -133,7 +133,7 @@ def measure(
         catalogue.record(*found)
         report.measured += 1
     ruler.rest()
-    report.notes += [view.note for view in views if view.note]
+    report.notes += [note for view in views for note in view.notes]
     for camera in season.settings.cameras:
         catalogue.keep_thinned_figures(camera, ruler.figures_mark(camera))
     report.notes += judge_season(season)

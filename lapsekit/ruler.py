@@ -31,7 +31,7 @@ from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 11
+ARITHMETIC = 12
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]

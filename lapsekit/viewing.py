@@ -17,7 +17,15 @@ from lapsekit.settings import Camera, Outline, Points
 from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import figures_of
 from lapsekit.vision.lens import Lens
-from lapsekit.vision.light import corrected, even_out, small
+from lapsekit.vision.light import (
+    UNCHANGED,
+    Light,
+    corrected,
+    even_out,
+    small,
+    smaller_by,
+    together,
+)
 from lapsekit.vision.markers import Tag, find_tags
 from lapsekit.vision.pictures import decode, decode_reduced
 from lapsekit.vision.plane import (
@@ -36,6 +44,7 @@ from lapsekit.vision.reduction import (
 )
 from lapsekit.vision.registration import NotRegistered, Reference, Registration, register
 from lapsekit.vision.screening import Seen, judge
+from lapsekit.vision.tint import TINT_RULES, neutral
 
 MARKED_PX = 0.5
 """Standard uncertainty of a point that a hand marks in a picture, in px."""
@@ -176,9 +185,9 @@ class View:
     def mark(self) -> list[object]:
         """What of the view shapes a measurement, without looking at any picture."""
         scale = self.settings.scale
-        held = self.is_held_to and [self.frame.sha256, self.settings.grey_card]
+        lit = self.frame and [self.frame.sha256, self.settings.grey_card, TINT_RULES]
         seen = (self.frame and scale.needs_tag) and self.frame.sha256
-        return [scale, held, seen, repr(self.settings.lens)]
+        return [scale, [self.is_held_to, lit], seen, repr(self.settings.lens)]
 
     @property
     def is_wanted(self) -> bool:
@@ -241,10 +250,10 @@ class View:
         return found
 
     def in_its_light(self, picture: np.ndarray, matrix: np.ndarray | None) -> np.ndarray:
-        """A frame as it would be in the reference frame's light.
+        """A frame as it would be in the reference frame's light, less a lamp's tint.
 
         Where frames are taken as they are, nothing tells what is the same thing in both: then
-        light stays as it is too.
+        light stays as it is too, but for the tint.
 
         Parameters
         ----------
@@ -256,11 +265,20 @@ class View:
         -------
         ndarray of uint8, shape (height, width, 3)
         """
-        if matrix is None or not self.is_held_to:
-            return picture
-        card = self.settings.grey_card and reduced_points(self.settings.grey_card, self.by)
-        light = even_out(picture, self._sight.small, card=card, matrix=matrix)
-        return corrected(picture, light)
+        light = self.tint
+        if matrix is not None and self.is_held_to:
+            card = self.settings.grey_card and reduced_points(self.settings.grey_card, self.by)
+            light = together(even_out(picture, self._sight.small, card=card, matrix=matrix), light)
+        return picture if light is UNCHANGED else corrected(picture, light)
+
+    @cached_property
+    def tint(self) -> Light:
+        """What takes a lamp's tint off the reference frame; unchanged under daylight."""
+        if self.frame is None:
+            return UNCHANGED
+        by = self.by * smaller_by(self.shape)
+        card = self.settings.grey_card and reduced_points(self.settings.grey_card, by)
+        return neutral(self._sight.small, card)
 
     @cached_property
     def reference(self) -> Reference | None:
@@ -268,15 +286,23 @@ class View:
         return self._sight.reference if self.is_held_to else None
 
     @property
-    def note(self) -> str | None:
+    def notes(self) -> list[str]:
         """What a grower should know of this view."""
+        found = []
         if self.is_wanted and self.frame is not None and not self.is_held_to:
-            return (
+            found.append(
                 f'camera "{self.camera}": {self.frame.path} shows too little that stays as it is, '
                 "so frames are taken as if the camera never moved; something with a pattern that "
                 "lies still in view would help"
             )
-        return None
+        if self.tint is not UNCHANGED:
+            by_card = self.tint.method == "grey card"
+            found.append(
+                f'camera "{self.camera}": what is grey in {self.frame.path} looks as under a '
+                "coloured lamp, and this tint is taken off before canopy is looked for"
+                + ("" if by_card else "; a grey card in view would tell it more surely")
+            )
+        return found
 
     @cached_property
     def lens(self) -> Lens | None:

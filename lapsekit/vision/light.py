@@ -97,7 +97,7 @@ def even_out(
     -------
     Light
     """
-    shown, before, by = small(picture), small(reference), _smaller_by(picture)
+    shown, before, by = small(picture), small(reference), smaller_by(picture.shape)
     if matrix is not None:
         shown = _laid_on(shown, reduced_matrix(np.asarray(matrix, np.float64), by), before.shape)
     around = from_surroundings(shown, before, still)
@@ -115,12 +115,13 @@ def even_out(
 
 def small(picture: np.ndarray) -> np.ndarray:
     """A picture as its light is read: a whole number of times smaller, about `READ_AT_PX` long."""
-    by = _smaller_by(picture)
+    by = smaller_by(picture.shape)
     return picture if by == 1 else reduced(picture, by)
 
 
-def _smaller_by(picture: np.ndarray) -> int:
-    return max(1, round(max(picture.shape[:2]) / READ_AT_PX))
+def smaller_by(shape: tuple[int, ...]) -> int:
+    """How many times smaller a picture of (height, width) is read for its light."""
+    return max(1, round(max(shape[:2]) / READ_AT_PX))
 
 
 def _laid_on(picture: np.ndarray, matrix: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
@@ -153,9 +154,9 @@ def from_surroundings(
     pixels = (p.reshape(-1, 3)[chosen] for p in (before, shown))
     ratios = np.subtract(*(_LOG[levels] for levels in pixels))
     level = ratios.mean(axis=1)
-    near = ratios[np.abs(level - _mode(level)) <= _NEAR]
+    near = ratios[np.abs(level - mode(level)) <= _NEAR]
     middle = np.median(near, axis=0)
-    return _light(middle, "surroundings", _spread(near - middle))
+    return light_of(middle, "surroundings", _spread(near - middle))
 
 
 def from_card(
@@ -176,13 +177,11 @@ def from_card(
         None if the card, in either picture, is clipped or too dark, is lit unevenly by more than
         6 % (a shadow's edge, a leaf or a hand over it), or is smaller than 40 px.
     """
-    inside = region_mask(picture.shape[:2], card)
-    inside = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    shown = [_card_colour(p, inside) for p in (reference, picture)]
+    shown = [card_colour(p, card) for p in (reference, picture)]
     if shown[0] is None or shown[1] is None:
         return None
     (before, even_before), (now, even_now) = shown
-    return _light(before - now, "grey card", max(even_before, even_now))
+    return light_of(before - now, "grey card", max(even_before, even_now))
 
 
 def corrected(picture: np.ndarray, light: Light) -> np.ndarray:
@@ -207,6 +206,14 @@ def corrected(picture: np.ndarray, light: Light) -> np.ndarray:
     return cv2.merge([cv2.LUT(plane, np.ascontiguousarray(table)) for plane, table in planes])
 
 
+def together(one: Light, other: Light) -> Light:
+    """Both changes, one after the other; method and spread are those of `one`."""
+    if other is UNCHANGED:
+        return one
+    gains = tuple(a * b for a, b in zip(one.gains, other.gains, strict=True))
+    return Light(gains, one.exposure * other.exposure, one.method, one.spread)
+
+
 def _in_range(picture: np.ndarray) -> np.ndarray:
     return cv2.inRange(picture, (_DARKEST,) * 3, (_BRIGHTEST,) * 3)
 
@@ -222,7 +229,12 @@ def _without_green(use: np.ndarray, *pictures: np.ndarray) -> np.ndarray:
     return rest if enough else use
 
 
-def _mode(values: np.ndarray) -> float:
+def log_colours(picture: np.ndarray) -> np.ndarray:
+    """Logarithms of linear red, green and blue (n, 3) of the pixels that are within range."""
+    return _LOG[picture[_in_range(picture) > 0]]
+
+
+def mode(values: np.ndarray) -> float:
     """Most common value, by a smoothed histogram with bins that move with the values."""
     low = float(np.median(values)) - 150.5 * _BIN
     number = np.clip(((values - low) / _BIN).astype(int), 0, 300)
@@ -236,14 +248,33 @@ def _spread(values: np.ndarray) -> float:
     return 1.4826 * float(np.median(np.abs(values - np.median(values, axis=0))))
 
 
-def _light(log_factors: np.ndarray, method: str, spread: float) -> Light:
+def light_of(log_factors: np.ndarray, method: str, spread: float) -> Light:
+    """The light whose factors on linear red, green and blue have these logarithms (3,)."""
     exposure = float(log_factors.mean())
     gains = np.exp(log_factors - exposure)
     return Light(tuple(map(float, gains)), float(np.exp(exposure)), method, spread)
 
 
-def _card_colour(picture: np.ndarray, inside: np.ndarray) -> tuple[np.ndarray, float] | None:
-    """Log colour of the card and its unevenness; None where it cannot be believed."""
+def card_colour(
+    picture: np.ndarray, card: Sequence[tuple[float, float]]
+) -> tuple[np.ndarray, float] | None:
+    """What a grey card looks like; None where it cannot be believed, as `from_card` says.
+
+    Parameters
+    ----------
+    picture : (H, W, 3) uint8 ndarray
+    card : sequence of (x, y)
+        Its outline in px of the picture.
+
+    Returns
+    -------
+    colour : (3,) ndarray
+        Logarithms of linear red, green and blue.
+    spread : float
+        Robust standard deviation of these.
+    """
+    inside = region_mask(picture.shape[:2], card)
+    inside = cv2.erode(inside.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
     pixels = picture[inside]
     if len(pixels) < _CARD_FEWEST_PX:
         return None
