@@ -39,7 +39,10 @@ PICTURES_FOLDER = "diary"
 
 _PICTURE = re.compile(rf"{PICTURES_FOLDER}/[0-9A-Za-z][\w-]{{0,60}}\.jpe?g", re.ASCII)
 _BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
-_WEIGHT = re.compile(r"(\d+(?:[.,]\d+)?)\s*(kg|g)\b")
+_WEIGHT = re.compile(
+    r"(?<![\w.,'’+−–-])(\d{1,3}(?:[ \u00a0\u202f]\d{3})+|\d+)(?:[.,](\d+))?\s*(kg|g)\b"
+)
+_SOME_WEIGHT = re.compile(r"\d\s*k?g\b")
 
 
 @dataclass(frozen=True)
@@ -76,11 +79,23 @@ class Event:
 
     @property
     def weight_g(self) -> float | None:
-        """Weight of a harvest in grams, where its note tells it."""
+        """Weight of a harvest in grams, where its note tells it in one way.
+
+        1,250 g may be 1250 g or 1.25 g, and tells none.
+        """
         found = _WEIGHT.search(self.note) if self.what.lower() == "harvest" else None
         if found is None:
             return None
-        return float(found[1].replace(",", ".")) * (1000 if found[2] == "kg" else 1)
+        whole, part, unit = re.sub(r"\D", "", found[1]), found[2] or "", found[3]
+        if unit == "g" and len(part) == len("000"):
+            return None
+        return float(f"{whole}.{part or 0}") * (1000 if unit == "kg" else 1)
+
+    @property
+    def has_unclear_weight(self) -> bool:
+        """Whether a harvest's note speaks of a weight that cannot be told from it."""
+        is_harvest = self.what.lower() == "harvest"
+        return is_harvest and self.weight_g is None and bool(_SOME_WEIGHT.search(self.note))
 
 
 def read_diary(path: Path) -> tuple[list[Event], list[str]]:

@@ -28,7 +28,7 @@ from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Rows, Ruler
-from lapsekit.season import REGIONS_FILE, Season
+from lapsekit.season import REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.undone import frames_not_done
 from lapsekit.viewing import matrix_of
 from lapsekit.vision.knocks import Knock, knocks
@@ -107,12 +107,14 @@ def measure(
     Raises
     ------
     SettingsError
-        If an outline lies outside its camera's view, before anything is measured.
+        If an outline, a grey card or what a scale is told by lies outside its camera's view,
+        before anything is measured.
     """
     look = elsewhere and partial(elsewhere.looked_at, season)
     report = MeasureReport(unreadable=season.index(track=track, look=look).unreadable)
     catalogue = season.catalogue
     ruler = Ruler(season)
+    _check_points(ruler)
     cut_off = _check_outlines(ruler)
     catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
     waiting, report.done_before = frames_not_done(ruler, note=True)
@@ -232,6 +234,24 @@ def _unoutlined(season: Season) -> list[str]:
                 f"(from = {first} in {REGIONS_FILE}) have no value"
             )
     return notes
+
+
+def _check_points(ruler: Ruler) -> None:
+    """Whether what season.toml tells of a view lies within it."""
+    for name, view in ruler.views.items():
+        if view.frame is None:
+            continue
+        told = view.settings
+        for key in ("scale_points", "scale_rectangle", "grey_card"):
+            found = outside((view.frame.height, view.frame.width), getattr(told, key))
+            if found:
+                point, (x, y) = found
+                raise SettingsError(
+                    f"{ruler.season.folder / SETTINGS_FILE}: cameras.{name}.{key}, point {point} = "
+                    f"[{x:g}, {y:g}] lies outside the picture (0 to {view.frame.width} and 0 to "
+                    f"{view.frame.height} px, as {view.frame.path} has); read it off a frame as it "
+                    "is filed"
+                )
 
 
 def _check_outlines(ruler: Ruler) -> list[str]:

@@ -14,6 +14,9 @@ from lapsekit.texts import rewrite
 from lapsekit.when import local_day
 
 #: Days before the first sowing that a diary may speak of: soil is prepared, seeds are soaked.
+_DAYS_OF_MAKING_READY = 90
+"""Before sowing, in which soil and bench are made ready."""
+
 _DAYS_BEFORE = 366
 _LONGEST = 200
 
@@ -39,17 +42,19 @@ class Figures:
 class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
-    Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's.
+    Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's;
+    of those of `unclear` a weight counts for nothing.
     """
 
     events: list[Event]
     passed_over: list[str]
     of_no_region: list[str]
+    unclear: list[str]
 
     @property
     def problems(self) -> list[str]:
-        """What is wrong, of either kind."""
-        return [*self.passed_over, *self.of_no_region]
+        """What is wrong, of any kind."""
+        return [*self.passed_over, *self.of_no_region, *self.unclear]
 
 
 def add_events(
@@ -75,7 +80,8 @@ def add_events(
     -------
     events : list of Event
     hints : list of str
-        Where an event's own word lies close to one of the vocabulary.
+        Where an event's own word lies close to one of the vocabulary, a weight is not understood,
+        or the day lies long before sowing.
 
     Raises
     ------
@@ -100,7 +106,26 @@ def checked_events(
     regions = [name for given in regions for name in _regions_of(season, given)]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
-    return events, _hints(what)
+    return events, [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]
+
+
+def _out_of_season(season: Season, event: Event) -> list[str]:
+    """Whether an event comes long before its plants were sown, which a wrong year makes of it."""
+    region = season.regions.by_name.get(event.region)
+    sown = season.sown(region) if region else season.settings.season.sown
+    early = (sown - event.day).days
+    if early <= _DAYS_OF_MAKING_READY:
+        return []
+    return [f"{event.day} is {early} days before sowing ({sown}); is the year right?"]
+
+
+def _unclear(event: Event) -> list[str]:
+    if not event.has_unclear_weight:
+        return []
+    return [
+        f'the weight in "{event.note}" can be read in more than one way, and counts for nothing; '
+        "write it like 1250 g or 1.25 kg, or give --weight 1250"
+    ]
 
 
 def _regions_of(season: Season, given: str) -> list[str]:
@@ -141,7 +166,8 @@ def list_events(
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
-    return Diary(kept, passed_over, of_no_region)
+    unclear = [f"{path}: line {e.line}, {hint}" for e in events for hint in _unclear(e)]
+    return Diary(kept, passed_over, of_no_region, unclear)
 
 
 def _no_region(season: Season, name: str) -> str:

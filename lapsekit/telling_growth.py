@@ -62,7 +62,8 @@ def event_facts(event: Event) -> dict[str, object]:
 
 
 def _event(event: Event) -> str:
-    note = f" ({event.note})" if event.note else ""
+    weight = "" if event.weight_g is None else f"; counts as {event.weight_g:g} g"
+    note = f" ({event.note}{weight})" if event.note else ""
     return f"{event.day}  {event.region or 'whole bench':16}  {event.what}{note}"
 
 

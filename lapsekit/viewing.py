@@ -185,9 +185,9 @@ class View:
     def mark(self) -> list[object]:
         """What of the view shapes a measurement, without looking at any picture."""
         scale = self.settings.scale
-        lit = self.frame and [self.frame.sha256, self.settings.grey_card, TINT_RULES]
+        held = self.is_held_to and [self.frame.sha256, self.settings.grey_card, TINT_RULES]
         seen = (self.frame and scale.needs_tag) and self.frame.sha256
-        return [scale, [self.is_held_to, lit], seen, repr(self.settings.lens)]
+        return [scale, held, seen, repr(self.settings.lens)]
 
     @property
     def is_wanted(self) -> bool:
@@ -253,7 +253,7 @@ class View:
         """A frame as it would be in the reference frame's light, less a lamp's tint.
 
         Where frames are taken as they are, nothing tells what is the same thing in both: then
-        light stays as it is too, but for the tint.
+        light stays as it is too.
 
         Parameters
         ----------
@@ -265,11 +265,11 @@ class View:
         -------
         ndarray of uint8, shape (height, width, 3)
         """
-        light = self.tint
-        if matrix is not None and self.is_held_to:
-            card = self.settings.grey_card and reduced_points(self.settings.grey_card, self.by)
-            light = together(even_out(picture, self._sight.small, card=card, matrix=matrix), light)
-        return picture if light is UNCHANGED else corrected(picture, light)
+        if matrix is None or not self.is_held_to:
+            return picture
+        card = self.settings.grey_card and reduced_points(self.settings.grey_card, self.by)
+        light = even_out(picture, self._sight.small, card=card, matrix=matrix)
+        return corrected(picture, together(light, self.tint))
 
     @cached_property
     def tint(self) -> Light:

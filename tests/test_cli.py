@@ -327,6 +327,12 @@ def test_a_dry_run_tells_what_would_happen_and_needs_no_lock(bench, photos):
         ("season.toml", "daily_at", "dayly_at", 'did you mean "daily_at"'),
         ("regions.toml", "[320, 240]", "[999, 240]", "outside the picture"),
         (
+            "season.toml",
+            "px_per_cm = 10",
+            "scale_points = [[10, 20], [999, 20]]\nscale_length_cm = 100",
+            "scale_points, point 2 = [999, 20] lies outside the picture (0 to 320",
+        ),
+        (
             "regions.toml",
             "[[0, 0], [159.5, 0], [159.5, 240], [0, 240]]",
             "[[0, 0], [9, 9]]",

@@ -102,6 +102,33 @@ def test_figures_stand_in_the_note_and_are_read_back(bench):
     assert [e.weight_g for e in events] == [1250, None, None, 800]
 
 
+@pytest.mark.parametrize(
+    ("note", "grams"),
+    [
+        ("1250 g", 1250), ("1.5 kg of leaves", 1500), ("1,250 kg", 1250), ("1 250 g", 1250),
+        ("12,5 g", 12.5), ("outer leaves, 80g", 80), ("1\u202f250 g, washed", 1250),
+        ("1,250 g", None), ("1.250 g", None), ("-5 g", None), ("3-5 g", None), ("1.250,5 g", None),
+    ],
+)  # fmt: skip
+def test_a_weight_counts_only_where_it_can_be_read_in_one_way(bench, note, grams):
+    (event,), hints = add(bench, what="harvest", note=note)
+    assert event.weight_g == grams
+    assert [note in hint for hint in hints] == ([True] if grams is None else [])
+
+
+def test_what_counts_for_nothing_is_told_with_its_line(bench):
+    add(bench, note="half strength")
+    diary(bench).write_text(diary(bench).read_text() + '2031-05-01,basil,harvest,"1,250 g"\n')
+    (told,) = list_events(bench).problems
+    assert "line 3" in told and "1250 g" in told
+
+
+def test_a_day_of_the_year_before_is_asked_about(bench):
+    assert add(bench, day="2031-04-17")[1] == []
+    (hint,) = add(bench, day="2030-12-01")[1]
+    assert "days before sowing" in hint and "year" in hint
+
+
 def test_a_height_written_here_corrects_areas_there(bench):
     from lapsekit.heights import Heights
 

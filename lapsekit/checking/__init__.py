@@ -13,7 +13,7 @@ from lapsekit.checking.asking import cameras
 from lapsekit.checking.far import copies_place, network, publishing
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, Run
 from lapsekit.checking.followers import mailbox, received
-from lapsekit.checking.frames import last_frames, returned, silent
+from lapsekit.checking.frames import frame_files, last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
 from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
 from lapsekit.checking.room import disk
@@ -25,6 +25,7 @@ __all__ = ["FINE", "WATCH", "WRONG", "Finding", "Standing", "check", "of_season"
 
 VISIT: tuple[Part, ...] = (
     cameras,
+    frame_files,
     last_frames,
     returned,
     kept_apart,
@@ -54,6 +55,7 @@ ASKING: tuple[Part, ...] = (cameras, network, publishing, copies_place)
 """Those of them that ask a camera or a far place, which takes as long as they take."""
 
 OF_SEASON: tuple[Part, ...] = (
+    frame_files,
     last_frames,
     returned,
     kept_apart,
@@ -67,6 +69,7 @@ OF_SEASON: tuple[Part, ...] = (
 """What can be told of a season wherever one is: nothing of the machine at hand, and nothing far."""
 
 HOURLY: tuple[Part, ...] = (
+    frame_files,
     silent,
     kept_apart,
     left_out,

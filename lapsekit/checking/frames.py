@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from lapsekit.catalogue import Frame
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
 from lapsekit.checking.silence import GRACE, WATCHED_HOURS, silence
+from lapsekit.frames.indexing import lost_days
 from lapsekit.season import SETTINGS_FILE
 from lapsekit.when import is_met
 
@@ -17,6 +18,16 @@ _PLAYED = ("files", "replay")
 
 RETURN_FINE, RETURN_WATCH = 0.95, 0.5
 """Share of the frames due that is there; under the second, something is wrong."""
+
+
+def frame_files(look: Look) -> Iterator[Finding]:
+    """Whether the files of the frames that are known are there at all."""
+    there = sum(1 for _ in look.season.archive.folders())
+    lost = lost_days(len(look.season.catalogue.folders()), there)
+    if lost:
+        yield Finding(
+            "frames folder", WRONG, f"{lost}; is a disk not mounted, or the folder moved?"
+        )
 
 
 def last_frames(look: Look) -> Iterator[Finding]:

@@ -15,11 +15,14 @@ from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue, Frame
 from lapsekit.errors import ArchiveError, CatalogueError, PictureError
-from lapsekit.frames.archive import Archive, DayFolder, FrameFile, content_hash
+from lapsekit.frames.archive import FRAMES, Archive, DayFolder, FrameFile, content_hash
 from lapsekit.frames.inspection import PictureFacts, inspect
 from lapsekit.frames.thinned import FRAMES_FILE, THINNED, Thinned
 from lapsekit.progress import Track, silent
 from lapsekit.when import days_mark, local_day
+
+_FEW_DAYS = 6
+"""Of so few days most may be deleted on purpose."""
 
 _BATCH = 200
 _FAR_BATCH = 5000
@@ -103,6 +106,11 @@ def index(
     -------
     IndexReport
         A file that is not a whole picture stays where it is and is listed.
+
+    Raises
+    ------
+    ArchiveError
+        If most of what the catalogue knows is not there, before anything is forgotten.
     """
     day_of = partial(local_day, zone=zone)
     if rebuild:
@@ -111,6 +119,11 @@ def index(
     _redate(catalogue, day_of, zone)
     known = catalogue.folders()
     there = list(archive.folders())
+    if lost := lost_days(len(known), len(there)):
+        raise ArchiveError(
+            f"{archive.folder / FRAMES}: {lost}. Is a disk not mounted, or the folder moved? "
+            "Nothing was changed. If they are gone for good, lapsekit index --rebuild forgets them"
+        )
     changed = [f for f in there if thorough or not _is_known(f, known)]
     step = _Step(archive, catalogue, day_of, known, look)
     for folder in known.keys() - {folder.path for folder in there}:
@@ -120,6 +133,16 @@ def index(
         step.read(folder)
     step.store()
     return step.report
+
+
+def lost_days(known: int, there: int) -> str:
+    """What is lost where the folders of most of the days that a catalogue knows are not there.
+
+    Empty where few are missing: days may be deleted.
+    """
+    if not known or (there and (known < _FEW_DAYS or 2 * there >= known)):
+        return ""
+    return f"of {known} days with frames that lapsekit knows, {there or 'none'} are there"
 
 
 def _is_known(folder: DayFolder, known: Mapping[str, int | None]) -> bool:

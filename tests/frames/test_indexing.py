@@ -1,6 +1,12 @@
 """The catalogue follows the frame files, whatever happened to it."""
 
-from tests.scenes import bench_picture, encoded
+import shutil
+
+import pytest
+
+from lapsekit.checking import check
+from lapsekit.errors import ArchiveError
+from tests.scenes import bench_picture, encoded, fill
 
 
 def test_a_deleted_catalogue_is_made_again_from_the_files(filled):
@@ -38,3 +44,36 @@ def test_files_that_are_no_frames_are_let_be(filled):
     (filled.folder / "frames/bench/2031-04-01/notes.txt").write_text("hello")
     (filled.folder / "frames/readme.txt").write_text("hello")
     assert filled.index().added == 15
+
+
+@pytest.mark.parametrize("left", [0, 2])
+def test_frames_whose_disk_is_gone_are_not_forgotten(season, left):
+    """None of eight days is there, or but two: a camera goes on filing where the disk was."""
+    fill(season, days=8)
+    season.index()
+    before = season.catalogue.frames()
+    away = season.folder / "away"
+    (season.folder / "frames").rename(away)
+    for day in sorted((away / "bench").iterdir())[:left]:
+        shutil.copytree(day, season.folder / "frames" / "bench" / day.name)
+    with pytest.raises(ArchiveError, match="not mounted"):
+        season.index()
+    assert season.catalogue.frames() == before
+    assert [f.how for f in check(season) if f.what == "frames folder"] == ["wrong"]
+    shutil.rmtree(season.folder / "frames", ignore_errors=True)
+    away.rename(season.folder / "frames")
+    assert season.index().added == 0
+    assert not any(f.what == "frames folder" for f in check(season))
+
+
+def test_days_that_were_deleted_on_purpose_are_forgotten(season):
+    """Three of eight, and by rebuilding all."""
+    fill(season, days=8)
+    season.index()
+    days = sorted((season.folder / "frames" / "bench").iterdir())
+    for day in days[:3]:
+        shutil.rmtree(day)
+    assert season.index().forgotten == 9
+    shutil.rmtree(season.folder / "frames")
+    season.index(rebuild=True)
+    assert season.catalogue.frames() == []
