@@ -12,6 +12,8 @@ from zoneinfo import ZoneInfo
 from lapsekit.telling_films import filmed
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from lapsekit.calibrating import LensFound
     from lapsekit.clusters.measuring_there import MeasuringThere
     from lapsekit.clusters.spreading import Machines
@@ -33,6 +35,14 @@ if TYPE_CHECKING:
 
 _FEW = 10
 _FEW_PAGES = 4
+
+
+def sown_ahead(day: date, today: date) -> str:
+    """After ``new`` with a day that has not come."""
+    return (
+        f"sown {day} has not come yet (today is {today}): frames taken before it get no value "
+        "unless `from` in regions.toml is an earlier day"
+    )
 
 
 def founded(folder: Path, zone: str) -> list[str]:

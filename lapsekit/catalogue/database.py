@@ -85,7 +85,7 @@ class Database:
             with self._one_at_a_time:
                 yield
         except sqlite3.Error as error:
-            remedy = "move this file away and run lapsekit index --rebuild, then measure"
+            remedy = "run lapsekit index --rebuild, which puts this file aside, then measure"
             if "locked" in str(error):
                 remedy = "another process is writing; run the same command again"
             elif any(sign in str(error) for sign in _DISK):

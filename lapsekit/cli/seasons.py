@@ -49,8 +49,10 @@ def new(
     from lapsekit.trust import trust
 
     zone = str(zone_named(time_zone)) if time_zone else machine_zone()
-    found_season(folder, title, zone, sown.date() if sown else date.today())
+    day, today = sown.date() if sown else date.today(), date.today()
+    found_season(folder, title, zone, day)
     say(telling.founded(folder, zone))
+    hint([telling.sown_ahead(day, today)] if day > today else [])
     try:
         trust(folder)
     except SettingsError as error:  # the season is there all the same
@@ -134,6 +136,9 @@ def index(
     """Bring the catalogue into step with the frame files."""
     opened = Season(season)
     with held(opened, "index", wait):
+        aside = opened.mend_catalogue() if rebuild else None
+        if aside:
+            hint([f"the damaged catalogue is kept as {aside}; run lapsekit measure next"])
         report = opened.index(rebuild, tracking(as_json))
     report_facts(as_json, telling.indexed(report), vars(report))
     if report.unreadable:

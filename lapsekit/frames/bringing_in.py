@@ -34,6 +34,8 @@ _OTHER_SUFFIXES = {
 }
 """Pictures too, of phones and cameras, that nothing here decodes."""
 
+_SIDE_BY_SIDE = re.compile(r"%[YymdjHIMSf]%[YymdjHIMSf]")
+
 _OTHER_NAME = "the name does not fit the pattern"
 
 
@@ -107,9 +109,17 @@ class TimeSource:
 
     def _by_name(self, file: Path) -> datetime | None:
         try:
-            return datetime.strptime(file.stem, self.pattern)
+            found = datetime.strptime(file.stem, self.pattern)
         except ValueError:
             return None
+        # Where nothing parts two numbers, one that lacks a digit would take it from the next
+        is_whole = not _SIDE_BY_SIDE.search(self.pattern) or _same(found, file.stem, self.pattern)
+        return found if is_whole else None
+
+
+def _same(found: datetime, name: str, pattern: str) -> bool:
+    """Whether a time is written by the pattern as the name has it."""
+    return found.strftime(pattern).casefold() == name.casefold()
 
 
 @dataclass(frozen=True)

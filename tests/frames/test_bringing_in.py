@@ -69,6 +69,18 @@ def test_times_come_from_names_by_a_pattern_and_others_are_passed_over(season, p
     assert report.passed_over == [("holiday.jpg", "the name does not fit the pattern")]
 
 
+def test_a_name_that_lacks_a_digit_is_no_other_time(season, photos, bring):
+    """11:01 is not 11:00:01, and the fifth not of another month; parted numbers may be short."""
+    for number, name in enumerate(("20310405_1101", "2031045_110500", "20310405_110203")):
+        (photos / f"{name}.jpg").write_bytes(picture(number))
+    report = bring(TimeSource(CET, "%Y%m%d_%H%M%S"))
+    assert stored_times(season) == [datetime(2031, 4, 5, 9, 2, 3, tzinfo=UTC)]
+    assert [name for name, _ in report.passed_over] == ["20310405_1101.jpg", "2031045_110500.jpg"]
+    (photos / "2031-4-6 9.05.jpg").write_bytes(picture(7))
+    bring(TimeSource(CET, "%Y-%m-%d %H.%M"))
+    assert datetime(2031, 4, 6, 7, 5, tzinfo=UTC) in stored_times(season)
+
+
 def test_pictures_of_formats_that_are_not_taken_are_named_with_what_to_do(season, photos, bring):
     for name in ("IMG_1.HEIC", "scan.tif", "raw.cr3", "notes.txt", "._IMG_1.heic"):
         (photos / name).write_bytes(b"something")
