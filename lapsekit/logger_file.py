@@ -5,6 +5,7 @@ import difflib
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -89,7 +90,12 @@ class WeatherBrought:
 
 
 def bring_weather_in(
-    path: Path, columns: Columns, zone: ZoneInfo, weather: Path, dry_run: bool = False
+    path: Path,
+    columns: Columns,
+    zone: ZoneInfo,
+    weather: Path,
+    dry_run: bool = False,
+    now: datetime | None = None,
 ) -> WeatherBrought:
     """Lay a logger's readings into weather.csv, which keeps all that stands there.
 
@@ -104,6 +110,8 @@ def bring_weather_in(
         The season's weather.csv; made if it does not exist.
     dry_run : bool
         Say what would become of it, write nothing.
+    now : datetime, optional
+        As for `read_logger`.
 
     Raises
     ------
@@ -112,7 +120,7 @@ def bring_weather_in(
     SeasonBusy
         If another process holds the season's texts for ten seconds.
     """
-    found = read_logger(path, columns, zone)
+    found = read_logger(path, columns, zone, now)
     with writing(weather.parent, "weather"):
         table = read_weather(weather)
         laid = lay(table, found.readings)
@@ -122,7 +130,9 @@ def bring_weather_in(
     return WeatherBrought(found, laid, changed)
 
 
-def read_logger(path: Path, columns: Columns, zone: ZoneInfo) -> LoggerReadings:
+def read_logger(
+    path: Path, columns: Columns, zone: ZoneInfo, now: datetime | None = None
+) -> LoggerReadings:
     """Readings of a logger's CSV file.
 
     Separator, decimal comma and lines above the header are found out. Times may be ISO 8601,
@@ -135,6 +145,8 @@ def read_logger(path: Path, columns: Columns, zone: ZoneInfo) -> LoggerReadings:
     columns : Columns
     zone : zoneinfo.ZoneInfo
         Of times without an offset.
+    now : datetime, optional
+        Readings of more than a day after it, that a wrong clock may allow for, are refused.
 
     Raises
     ------
@@ -156,10 +168,11 @@ def read_logger(path: Path, columns: Columns, zone: ZoneInfo) -> LoggerReadings:
     decimal = "comma" if comma else "point"
     found = LoggerReadings(header_line, _SEPARATORS[separator], decimal, encoding)
     clock = LoggerClock(zone, columns.form)
+    latest = now and now + timedelta(days=1)
     times = [_cell(row, at[columns.time]) for _, row in rows]
     for line, row in reversed(rows) if _newest_first(clock, times) else rows:
         cells = {name: _cell(row, place) for name, place in at.items()}
-        _take(found, line, cells, columns, clock, comma)
+        _take(found, line, cells, columns, clock, comma, latest)
     found.readings.sort(key=lambda reading: reading.at)
     return found
 
@@ -171,10 +184,13 @@ def _take(
     columns: Columns,
     clock: LoggerClock,
     comma: bool,
+    latest: datetime | None,
 ) -> None:
     found.rows += 1
     try:
         moment, has_offset = clock.instant(cells[columns.time])
+        if latest and moment > latest:
+            raise ValueError("has not come yet")
     except ValueError as error:
         found.refused.append(Refused(line, columns.time, cells[columns.time], str(error)))
         return

@@ -172,3 +172,15 @@ def test_the_sample_seasons_weather_is_read_whole():
     table = read_weather(path)
     assert len(table.readings) == len(path.read_text().splitlines()) - 1
     assert table.text == path.read_text()
+
+
+def test_a_reading_of_a_day_that_has_not_come_is_refused(tmp_path):
+    """A wrong year in one line; clocks that run ahead by some hours are let be."""
+    (tmp_path / "logger.csv").write_text(
+        "Time,Temp,Hum\n2031-04-17 13:00,21,60\n2041-04-17 14:00,22,61\n2031-04-18 02:00,9,70\n"
+    )
+    now = utc(2031, 4, 17, 18)
+    found = read_logger(tmp_path / "logger.csv", PLAIN, ZONE, now)
+    assert [r.temp_c for r in found.readings] == [21, 9]
+    (refused,) = found.refused
+    assert refused.line == 3 and "2041" in refused.value and "not come" in refused.why

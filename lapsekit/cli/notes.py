@@ -146,7 +146,7 @@ def weather(
     columns = Columns(time, temp, humidity, light, time_form, fahrenheit)
     of_times = zone_named(zone, "--zone") if zone else opened.zone
     target = opened.folder / WEATHER_FILE
-    brought = bring_weather_in(file, columns, of_times, target, dry_run)
+    brought = bring_weather_in(file, columns, of_times, target, dry_run, opened.clock())
     refused = telling_growth.weather_refused(file, brought)
     facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
     report_facts(
