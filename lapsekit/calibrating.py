@@ -90,6 +90,8 @@ def _pictures(path: Path) -> Iterator[np.ndarray]:
     if path.suffix.lower() in VIDEOS:
         yield from _video_frames(path)
         return
+    if path.is_dir():
+        raise PictureError(f"{path} is a folder: name the photographs in it, like {path}/*.jpg")
     try:
         data = path.read_bytes()
         inspect(data)

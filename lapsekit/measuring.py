@@ -119,7 +119,7 @@ def measure(
     catalogue.keep_regions({r.name: r.camera for r in season.regions.region})
     waiting, report.done_before = frames_not_done(ruler, note=True)
     catalogue.forget_days({frame.day for frame in waiting})
-    report.notes = [*_other_sizes(season), *cut_off, *_unoutlined(season)]
+    report.notes = [*_other_sizes(season), *cut_off, *unoutlined(season)]
     views = [ruler.views[c] for c in sorted({f.camera for f in waiting})]
     cv2.setNumThreads(1)
     if elsewhere is None:
@@ -222,7 +222,7 @@ def _other_sizes(season: Season) -> list[str]:
     ]
 
 
-def _unoutlined(season: Season) -> list[str]:
+def unoutlined(season: Season) -> list[str]:
     """A sentence for each region with frames of days before its first outline."""
     notes = []
     for region in season.regions.region:
@@ -231,7 +231,8 @@ def _unoutlined(season: Season) -> list[str]:
         if early:
             notes.append(
                 f'region "{region.name}": {len(early)} days with frames before its first outline '
-                f"(from = {first} in {REGIONS_FILE}) have no value"
+                f"(from = {first} in {REGIONS_FILE}) have no value; write an earlier day there to "
+                "measure them"
             )
     return notes
 

@@ -292,12 +292,21 @@ def _count(number: int, word: str) -> str:
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
+def _no_values(season: Season) -> list[str]:
+    """Why there is nothing to tell of, as far as that can be seen."""
+    from lapsekit.measuring import unoutlined
+
+    if not season.regions.region:
+        return ["no daily values: regions.toml has no region; lapsekit propose finds some"]
+    return unoutlined(season) or ["no daily values yet; run lapsekit measure first"]
+
+
 def grown(report: GrowthReport, season: Season) -> list[str]:
     """After ``growth``: a line a region, what was noticed, what lies ahead, where the files are."""
     from lapsekit.unattended.news import look_sentences
 
     if not report.rows:
-        return ["no daily values yet; run lapsekit measure first"]
+        return _no_values(season)
     lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]
     for region in season.regions.region:
         rows = [r for r in report.by_region[region.name] if r.frames_used]

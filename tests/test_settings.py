@@ -152,7 +152,7 @@ def test_broken_toml_names_the_line(tmp_path):
 def test_bytes_that_are_no_text_are_refused(tmp_path):
     path = tmp_path / "season.toml"
     path.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(SettingsError, match="cannot be read"):
+    with pytest.raises(SettingsError, match="save it as text in UTF-8"):
         load_settings(path)
 
 

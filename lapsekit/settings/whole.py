@@ -4,6 +4,7 @@ A value that cannot be used is refused with the file, the key's path, the value 
 allowed (:class:`~lapsekit.errors.SettingsError`); nothing is guessed or silently corrected.
 """
 
+import re
 import tomllib
 from collections.abc import Iterable
 from pathlib import Path
@@ -123,8 +124,12 @@ def load_file(path: Path, model: type[_M]) -> _M:
     """A TOML file as a model; raises as `load_settings`."""
     try:
         text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"{path}: cannot be read ({error})") from error
+    except UnicodeDecodeError as error:
+        raise SettingsError(
+            f"{path}: is not written in UTF-8 ({error.reason}); save it as text in UTF-8"
+        ) from error
+    except OSError as error:
+        raise SettingsError(f"{path}: cannot be read ({error.strerror})") from error
     return _parsed(text, path, model)
 
 
@@ -133,11 +138,26 @@ def parse_settings(text: str, path: Path) -> Settings:
     return _parsed(text, path, Settings)
 
 
+_AT_LINE = re.compile(r"at line (\d+)")
+
+
+def _line_of(error: tomllib.TOMLDecodeError, text: str) -> str:
+    """The line that could not be understood, and how what stands there most often is written."""
+    found, lines = _AT_LINE.search(str(error)), text.splitlines()
+    if found is None or int(found[1]) > len(lines):
+        return ""
+    line = lines[int(found[1]) - 1].strip()
+    return (
+        f'; it reads {line}. Texts stand between straight quotation marks ("), days are written '
+        "like 2031-04-17, numbers with a point"
+    )
+
+
 def _parsed(text: str, path: Path, model: type[_M]) -> _M:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{path}: not valid TOML: {error}") from error
+        raise SettingsError(f"{path}: not valid TOML: {error}{_line_of(error, text)}") from error
     try:
         return model.model_validate(table)
     except ValidationError as error:
