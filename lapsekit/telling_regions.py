@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from lapsekit.proposing import Proposed
+    from lapsekit.season import Season
     from lapsekit.vision.plant_rooms import Proposal
 
 WORDS = {
@@ -38,6 +39,20 @@ def proposed(found: Proposed, written: Path | None, out: Path | None) -> list[st
             )
     lines.append("# look at each, give it its plant's name, and move its points where they are off")
     return [*lines, f"added to {written}" if written else found.as_toml.rstrip()]
+
+
+def whole_picture(season: Season, found: Proposed) -> list[str]:
+    """After ``propose --write``: regions that are the whole picture stay beside those proposed."""
+    whole = [
+        region.name
+        for region in season.regions.region
+        if region.camera == found.camera and region.outline[-1].points is None
+    ]
+    return [
+        f'region "{name}" is the whole picture and stays beside them; take it out of regions.toml '
+        "if single plants are all you want"
+        for name in whole
+    ]
 
 
 def proposed_facts(found: Proposed, written: Path | None) -> dict[str, Any]:

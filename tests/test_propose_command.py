@@ -10,6 +10,7 @@ import pytest
 from lapsekit.errors import SettingsError
 from lapsekit.proposing import propose_regions, write_overlay, write_regions
 from lapsekit.season import Season
+from lapsekit.telling_regions import whole_picture
 from lapsekit.trust import trust
 from lapsekit.vision.regions import region_mask
 from sample_frames.render.layout import View
@@ -58,6 +59,8 @@ def test_after_three_days_separate_pots_are_proposed_and_kept_with_the_growers_l
     assert path.read_text().startswith(NONE_YET)
     written = Season(early.folder).regions
     assert len(written.region) == 1 + len(found.proposals)
+    (told,) = whole_picture(Season(early.folder), found)
+    assert f'region "{written.region[0].name}" is the whole picture' in told
     assert tomllib.loads(found.as_toml)["region"][0]["name"] == "pot-2"
     with pytest.raises(SettingsError, match="is outlined already"):
         write_regions(Season(early.folder), found)

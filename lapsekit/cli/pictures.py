@@ -233,6 +233,7 @@ def propose(
             written = write_regions(opened, found)
     facts = telling_regions.proposed_facts(found, written)
     report_facts(as_json, telling_regions.proposed(found, written, out), facts)
+    hint(telling_regions.whole_picture(opened, found) if written else [])
 
 
 @app.command()

@@ -23,6 +23,9 @@ DASHES = ("", "9 4", "2 4", "12 4 2 4", "5 3", "14 4 2 4 2 4", "1 3", "16 6")
 INKS = 5
 
 
+HALF_A_DATE = 27
+"""Half the width in px of the longest date on an axis, and a little."""
+
 NOTHING = Strand.of(())
 
 
@@ -56,6 +59,10 @@ class Paper:
     def end(self) -> int:
         """Right edge of the plot."""
         return self.width - self.right
+
+    def for_words(self, x: float) -> float:
+        """Where the middle of a date at x is written, so that none is cut off at the right."""
+        return min(x, self.width - HALF_A_DATE)
 
     @property
     def base(self) -> int:

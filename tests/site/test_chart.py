@@ -25,6 +25,13 @@ def lengths(points, longest):
     return [each.stop - each.start for each in stretches(Strand.of(points), longest)]
 
 
+def test_no_date_on_the_axis_is_cut_off_at_the_right():
+    """A narrow margin, and a date at the very end: its middle keeps half a date's width."""
+    paper = Paper(360, 290, 40, 14)
+    assert paper.for_words(paper.end) + 25 < paper.width
+    assert paper.for_words(paper.left + 30) == paper.left + 30
+
+
 def test_a_line_is_open_where_a_day_has_no_value():
     points = [Point(day(n), None if n == 2 else 5.0) for n in range(5)]
     assert lengths(points, 1) == [2, 2]
