@@ -39,10 +39,13 @@ PICTURES_FOLDER = "diary"
 
 _PICTURE = re.compile(rf"{PICTURES_FOLDER}/[0-9A-Za-z][\w-]{{0,60}}\.jpe?g", re.ASCII)
 _BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
-_WEIGHT = re.compile(
-    r"(?<![\w.,'’+−–-])(\d{1,3}(?:[ \u00a0\u202f]\d{3})+|\d+)(?:[.,](\d+))?\s*(kg|g)\b"
-)
-_SOME_WEIGHT = re.compile(r"\d\s*k?g\b")
+_WEIGHT = re.compile(r"(\d+(?:[ \u00a0\u202f]\d{3})*)(?:[.,](\d+))?\s*(kg|g)\b")
+_SOME_WEIGHT = re.compile(r"[\d½¼¾]\s*k?g\b")
+_BEGINS = re.compile(r"(^|[,;:(.] +|(?<!\d)[,;:(.]|[^\W\d_] +)$")
+"""What may stand before a weight: nothing, a mark, or a word. A number, a dash, a slash or × make
+something else of it."""
+_MAKES_OTHER = re.compile(r"(\bto|[x×]) *$")
+_SPACED = re.compile(r"\d{1,3}( \d{3})+$")
 
 
 @dataclass(frozen=True)
@@ -79,16 +82,24 @@ class Event:
 
     @property
     def weight_g(self) -> float | None:
-        """Weight of a harvest in grams, where its note tells it in one way.
+        """Weight of a harvest in grams, where its note tells one weight in one way.
 
-        1,250 g may be 1250 g or 1.25 g, and tells none.
+        1,250 g may be 1250 g or 1.25 g, and "3-5 g" or "tray 3 350 g" something else still: they
+        tell none.
         """
-        found = _WEIGHT.search(self.note) if self.what.lower() == "harvest" else None
-        if found is None:
+        found = list(_WEIGHT.finditer(self.note)) if self.what.lower() == "harvest" else []
+        if len(found) != 1:
             return None
-        whole, part, unit = re.sub(r"\D", "", found[1]), found[2] or "", found[3]
-        if unit == "g" and len(part) == len("000"):
+        before, (number, part, unit) = self.note[: found[0].start()], found[0].groups()
+        begins = _BEGINS.search(before)
+        if begins is None or _MAKES_OTHER.search(before):
             return None
+        # After a word, "3 350 g" may be the third of something
+        if " " in number and (not _SPACED.match(number) or before.strip(" ,;:(.") != ""):
+            return None
+        if unit == "g" and len(part or "") == len("000") and number != "0":
+            return None
+        whole = re.sub(r"\D", "", number)
         return float(f"{whole}.{part or 0}") * (1000 if unit == "kg" else 1)
 
     @property

@@ -141,7 +141,7 @@ def _final(compared: Comparison, growth: Growth) -> Final | None:
     at, area = last[0], heard[0].asymptote
     # What all days have in common no fit to them shows
     common = NORMAL * float(curve.common[at]) * area
-    low, high = area - hypot(area - low, common), area + hypot(high - area, common)
+    low, high = max(0, area - hypot(area - low, common)), area + hypot(high - area, common)
     if curve.rgr_low[at] > STILL_GROWS or curve.low_cm2[at] > high:
         return None
     return Final(area, low, high, ", ".join(fit.law for fit in heard))

@@ -267,10 +267,11 @@ def _check_outlines(ruler: Ruler) -> list[str]:
         usual = ruler.views[region.camera].frame
         for number, (outline, end) in enumerate(zip(region.outline, ends, strict=True), start=1):
             seen = [s for s in sizes[region.camera] if s[2] < end and s[3] >= outline.valid_from]
-            has_usual = any(size[:2] == (usual.width, usual.height) for size in seen)
+            size = usual and (usual.width, usual.height)
+            has_usual = any(each[:2] == size for each in seen)
             for width, height, *_, path in seen:
                 found = outside((height, width), outline.points)
-                if found and has_usual and (width, height) != (usual.width, usual.height):
+                if found and has_usual and (width, height) != size:
                     cut[region.camera, width, height, path].append(region.name)
                 elif found:
                     point, (x, y) = found
@@ -281,8 +282,8 @@ def _check_outlines(ruler: Ruler) -> list[str]:
                     )
     return [
         f'camera "{camera}": frames of {width} x {height} px, such as {path}, do not show all of '
-        f"{_some(list(dict.fromkeys(names)))}, and give no value there; if they do not belong to "
-        "the season, take them out of its frames folder"
+        f"{_some(list(dict.fromkeys(names)))}, and give no value there; give a new view a camera "
+        "of its own, and take pictures that strayed in out of the frames folder"
         for (camera, width, height, path), names in cut.items()
     ]
 

@@ -14,10 +14,9 @@ from lapsekit.texts import rewrite
 from lapsekit.when import local_day
 
 #: Days before the first sowing that a diary may speak of: soil is prepared, seeds are soaked.
-_DAYS_OF_MAKING_READY = 90
-"""Before sowing, in which soil and bench are made ready."""
-
 _DAYS_BEFORE = 366
+#: From so many on it is asked whether the year is right.
+_DAYS_OF_MAKING_READY = 90
 _LONGEST = 200
 
 
@@ -33,7 +32,7 @@ class Figures:
     def text(self) -> str:
         """As the note says it."""
         height = None if self.height_cm is None else f"{self.height_cm:g} cm"
-        weight = None if self.weight_g is None else f"{self.weight_g:g} g"
+        weight = None if self.weight_g is None else f"{round(self.weight_g, 2):g} g"
         bbch = None if self.bbch is None else f"BBCH {self.bbch:02d}"
         return ", ".join(filter(None, (height, weight, bbch)))
 

@@ -294,11 +294,12 @@ def _count(number: int, word: str) -> str:
 
 def _no_values(season: Season) -> list[str]:
     """Why there is nothing to tell of, as far as that can be seen."""
-    from lapsekit.measuring import unoutlined
+    from lapsekit.measuring import frames_waiting, unoutlined
 
     if not season.regions.region:
         return ["no daily values: regions.toml has no region; lapsekit propose finds some"]
-    return unoutlined(season) or ["no daily values yet; run lapsekit measure first"]
+    causes = [] if frames_waiting(season) else unoutlined(season)
+    return causes or ["no daily values yet; run lapsekit measure first"]
 
 
 def grown(report: GrowthReport, season: Season) -> list[str]:

@@ -274,7 +274,7 @@ class View:
     @cached_property
     def tint(self) -> Light:
         """What takes a lamp's tint off the reference frame; unchanged under daylight."""
-        if self.frame is None:
+        if not self.is_held_to:
             return UNCHANGED
         by = self.by * smaller_by(self.shape)
         card = self.settings.grey_card and reduced_points(self.settings.grey_card, by)
@@ -300,7 +300,7 @@ class View:
             found.append(
                 f'camera "{self.camera}": what is grey in {self.frame.path} looks as under a '
                 "coloured lamp, and this tint is taken off before canopy is looked for"
-                + ("" if by_card else "; a grey card in view would tell it more surely")
+                + ("" if by_card else "; a grey card in good light would tell it more surely")
             )
         return found
 

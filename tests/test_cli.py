@@ -326,7 +326,7 @@ def test_a_dry_run_tells_what_would_happen_and_needs_no_lock(bench, photos):
     [
         ("season.toml", "daily_at", "dayly_at", 'did you mean "daily_at"'),
         ("regions.toml", "[320, 240]", "[999, 240]", "outside the picture"),
-        ("season.toml", "sown = 2031-03-25", "sown = 25.03.2031", "it reads sown = 25.03.2031"),
+        ("season.toml", "sown = 2031-03-25", "sown = 25.03.2031", "there stands sown"),
         (
             "season.toml",
             "px_per_cm = 10",

@@ -107,13 +107,23 @@ def test_figures_stand_in_the_note_and_are_read_back(bench):
     [
         ("1250 g", 1250), ("1.5 kg of leaves", 1500), ("1,250 kg", 1250), ("1 250 g", 1250),
         ("12,5 g", 12.5), ("outer leaves, 80g", 80), ("1\u202f250 g, washed", 1250),
-        ("1,250 g", None), ("1.250 g", None), ("-5 g", None), ("3-5 g", None), ("1.250,5 g", None),
+        ("0.125 g", 0.125), ("tray 350 g", 350), ("BBCH 49; 80 g", 80),
+        ("1/2 kg", None), ("1 1/2 kg", None), ("tray 3 350 g", None), ("1 - 2 kg", None),
+        ("1 to 2 kg", None), ("350 – 400 g", None), ("3 x 350 g", None), ("1½ kg", None),
+        ("350 g and 200 g", None), ("1,250 g", None), ("1.250 g", None),
+        ("-5 g", None), ("3-5 g", None), ("1.250,5 g", None),
     ],
 )  # fmt: skip
 def test_a_weight_counts_only_where_it_can_be_read_in_one_way(bench, note, grams):
     (event,), hints = add(bench, what="harvest", note=note)
     assert event.weight_g == grams
     assert [note in hint for hint in hints] == ([True] if grams is None else [])
+
+
+@pytest.mark.parametrize("grams", [1250, 12.5, 12.125, 0.25, 99999])
+def test_a_weight_that_was_given_is_read_back(bench, grams):
+    (event,), hints = add(bench, what="harvest", weight_g=grams, bbch=49, note="outer leaves")
+    assert event.weight_g == pytest.approx(grams, abs=0.01) and hints == []
 
 
 def test_what_counts_for_nothing_is_told_with_its_line(bench):

@@ -277,6 +277,15 @@ def test_a_new_camera_size_gets_outlines_of_its_own_and_no_area(season):
     assert last.cover > 0.1
 
 
+def test_a_season_of_night_frames_alone_is_measured_without_a_value(season):
+    """No view can be taken of them yet."""
+    for hour in (1, 2, 3):
+        night = encoded(bench_picture([]) // 50)
+        season.archive.store("bench", datetime(2031, 4, 2, hour, tzinfo=UTC), night, ".png")
+    assert measure(season).measured == 3
+    assert all(not daily.frames_used for daily in season.catalogue.daily("basil"))
+
+
 def test_a_small_picture_that_strayed_in_stops_nothing(season):
     """It shows neither outline whole: the others are measured, and its day's value is theirs."""
     fill(season, days=2)

@@ -21,9 +21,11 @@ RETURN_FINE, RETURN_WATCH = 0.95, 0.5
 
 
 def frame_files(look: Look) -> Iterator[Finding]:
-    """Whether the files of the frames that are known are there at all."""
-    there = sum(1 for _ in look.season.archive.folders())
-    lost = lost_days(len(look.season.catalogue.folders()), there)
+    """Whether the files of the frames that are known are there at all; not asked of far places."""
+    if look.season.settings.frames.at:
+        return
+    there = (folder.path for folder in look.season.archive.folders())
+    lost = lost_days(look.season.catalogue.folders(), there)
     if lost:
         yield Finding(
             "frames folder", WRONG, f"{lost}; is a disk not mounted, or the folder moved?"

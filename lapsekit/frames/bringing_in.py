@@ -10,6 +10,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -34,7 +35,8 @@ _OTHER_SUFFIXES = {
 }
 """Pictures too, of phones and cameras, that nothing here decodes."""
 
-_SIDE_BY_SIDE = re.compile(r"%[YymdjHIMSf]%[YymdjHIMSf]")
+_DIGITS = {"Y": 4, "j": 3} | dict.fromkeys("ymdHIMS", 2)
+_FIELD = re.compile(r"%([A-Za-z%])|(\s+)|([^%\s]+)")
 
 _OTHER_NAME = "the name does not fit the pattern"
 
@@ -112,14 +114,26 @@ class TimeSource:
             found = datetime.strptime(file.stem, self.pattern)
         except ValueError:
             return None
-        # Where nothing parts two numbers, one that lacks a digit would take it from the next
-        is_whole = not _SIDE_BY_SIDE.search(self.pattern) or _same(found, file.stem, self.pattern)
-        return found if is_whole else None
+        return found if re.fullmatch(_widths(self.pattern), file.stem, re.IGNORECASE) else None
 
 
-def _same(found: datetime, name: str, pattern: str) -> bool:
-    """Whether a time is written by the pattern as the name has it."""
-    return found.strftime(pattern).casefold() == name.casefold()
+@lru_cache(maxsize=16)
+def _widths(pattern: str) -> str:
+    """A regular expression of names in which numbers that nothing parts have all their digits.
+
+    One that lacked a digit would take it from the next: 1101 after a day would be 11:00:01.
+    """
+    fields = [match.groups() for match in _FIELD.finditer(pattern)]
+    numbers = [field[0] in _DIGITS or field[0] == "f" for field in fields]
+    found = []
+    for at, (name, space, text) in enumerate(fields):
+        touches = any(numbers[k] for k in (at - 1, at + 1) if 0 <= k < len(fields))
+        if name in _DIGITS:
+            least = _DIGITS[name] if touches else 1
+            found.append(rf"\d{{{least},{_DIGITS[name]}}}")
+        else:
+            found.append(r"\s+" if space else re.escape(text) if text else ".+?")
+    return "".join(found)
 
 
 @dataclass(frozen=True)

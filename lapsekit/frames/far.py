@@ -151,10 +151,11 @@ class FarArchive(Archive):
 
     def folders(self) -> Iterator[DayFolder]:
         """Every day folder there, listed at once; raises as `FarFrames.files`."""
-        self._listed = {}
+        listed: dict[str, list[FrameFile]] = {}
         for file in self.frames.files():
-            self._listed.setdefault(file.path.rpartition("/")[0], []).append(file)
-        return iter([DayFolder(files[0].camera, at, None) for at, files in self._listed.items()])
+            listed.setdefault(file.path.rpartition("/")[0], []).append(file)
+        self._listed = listed
+        return iter([DayFolder(files[0].camera, at, None) for at, files in listed.items()])
 
     def files_in(self, folder: DayFolder) -> list[FrameFile]:
         """Frames of a day folder, as they were when all were listed."""

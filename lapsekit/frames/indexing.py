@@ -5,6 +5,7 @@ the catalogue was last in step with them are not read again.
 """
 
 import time
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -119,10 +120,11 @@ def index(
     _redate(catalogue, day_of, zone)
     known = catalogue.folders()
     there = list(archive.folders())
-    if lost := lost_days(len(known), len(there)):
+    if lost := lost_days(known, (folder.path for folder in there)):
         raise ArchiveError(
             f"{archive.folder / FRAMES}: {lost}. Is a disk not mounted, or the folder moved? "
-            "Nothing was changed. If they are gone for good, lapsekit index --rebuild forgets them"
+            "Nothing was changed. If they are gone for good, lapsekit index --rebuild forgets "
+            "them; then all that is there is measured again"
         )
     changed = [f for f in there if thorough or not _is_known(f, known)]
     step = _Step(archive, catalogue, day_of, known, look)
@@ -135,14 +137,22 @@ def index(
     return step.report
 
 
-def lost_days(known: int, there: int) -> str:
+def lost_days(known: Iterable[str], there: Iterable[str]) -> str:
     """What is lost where the folders of most of the days that a catalogue knows are not there.
 
-    Empty where few are missing: days may be deleted.
+    Empty where few are missing: days may be deleted, and cameras renamed, whose days are there by
+    another path.
+
+    Parameters
+    ----------
+    known, there : iterable of str
+        Paths of day folders.
     """
-    if not known or (there and (known < _FEW_DAYS or 2 * there >= known)):
+    both = [Counter(path.rpartition("/")[2] for path in paths) for paths in (known, there)]
+    days, left = both[0].total(), (both[0] & both[1]).total()
+    if not days or (left and (days < _FEW_DAYS or 2 * left >= days)):
         return ""
-    return f"of {known} days with frames that lapsekit knows, {there or 'none'} are there"
+    return f"of {days} days' folders with frames that are known, {left or 'none'} can be found"
 
 
 def _is_known(folder: DayFolder, known: Mapping[str, int | None]) -> bool:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import chdtri
 
 from lapsekit.growth.breaks import Breaks, find_breaks
 from lapsekit.growth.series import LEAST_DAYS, NORMAL, Series, measured_series
@@ -15,9 +14,8 @@ from lapsekit.growth.weighing import Prior, Weighed
 MOST_GAP_DAYS = 3
 """Days without a value in a row that the curve bridges; over more it stays open."""
 
-DOUBT = 0.005
-"""Chance that errors of the size stated, not common to the days, scatter so little that some of
-them are taken to be common."""
+DOUBT = 3.0
+"""Standard errors of the scatter's variance that are given to it before the rest is held common."""
 
 DRIFT = 1.0
 """By how much of itself the common error may change while the plant grows by a factor of e: edges
@@ -44,6 +42,8 @@ class GrowthCurve:
     area_cm2, low_cm2, high_cm2 : ndarray of float, shape (m,)
         The curve and its 95 % band, day by day; NaN where the curve is open: in a gap of more
         than `MOST_GAP_DAYS` days, and between the two days that enclose a break.
+    common : ndarray of float, shape (m,)
+        Standard error that all days have in common, as a share of the area; the band has it.
     rgr_per_day, rgr_low, rgr_high : ndarray of float, shape (m,)
         Relative growth rate, a break itself left out.
     doubling_days, doubling_low, doubling_high : ndarray of float, shape (m,)
@@ -160,8 +160,8 @@ def _common_error(series: Series, trend: Trend) -> np.ndarray:
     shows. Of the error that the days state, what their scatter does not reach, within the doubt
     about its size, is taken to be common to them.
     """
-    most_scatter = trend.scatter * np.sqrt(trend.freedom / chdtri(trend.freedom, 1 - DOUBT))
-    share = np.sqrt(max(0.0, 1 - (most_scatter / trend.weighed.prior.typical) ** 2))
+    doubt = 1 + DOUBT * np.sqrt(2 / trend.freedom)
+    share = np.sqrt(max(0.0, 1 - doubt * (trend.scatter / trend.weighed.prior.typical) ** 2))
     return share * np.exp(np.interp(series.calendar, series.days, np.log(series.error)))
 
 

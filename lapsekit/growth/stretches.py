@@ -17,6 +17,7 @@ import numpy as np
 from lapsekit.growth.curves import GrowthCurve
 from lapsekit.growth.losses import Loss
 from lapsekit.growth.pauses import Pause
+from lapsekit.growth.series import NORMAL
 
 STRETCH_DAYS = 30
 """Days that are settled at a time; they begin on multiples of it, whenever the season does."""
@@ -213,10 +214,13 @@ def _regained(loss: Loss, curve: GrowthCurve) -> Loss:
     if not before.size or not np.isfinite(before[0]):
         return loss
     later = curve.days >= loss.day
+    # What all days err by in common is no matter between two of them
+    half = np.log(curve.high_cm2 / curve.area_cm2)
+    own = np.exp(np.sqrt(np.maximum(half**2 - (NORMAL * curve.common) ** 2, 0)))
     seen = {
         "recovered_days": curve.area_cm2,
-        "recovered_low": curve.high_cm2,
-        "recovered_high": curve.low_cm2,
+        "recovered_low": curve.area_cm2 * own,
+        "recovered_high": curve.area_cm2 / own,
     }
     told = {}
     for name, area in seen.items():

@@ -138,18 +138,22 @@ def parse_settings(text: str, path: Path) -> Settings:
     return _parsed(text, path, Settings)
 
 
+_MOST_OF_A_LINE = 40
 _AT_LINE = re.compile(r"at line (\d+)")
 
 
 def _line_of(error: tomllib.TOMLDecodeError, text: str) -> str:
-    """The line that could not be understood, and how what stands there most often is written."""
-    found, lines = _AT_LINE.search(str(error)), text.splitlines()
+    """What the line that could not be understood is for, and how values are written.
+
+    Not the value itself, which may be a password in the wrong place.
+    """
+    found, lines = _AT_LINE.search(str(error)), text.split("\n")
     if found is None or int(found[1]) > len(lines):
         return ""
-    line = lines[int(found[1]) - 1].strip()
+    key = lines[int(found[1]) - 1].partition("=")[0].strip()[:_MOST_OF_A_LINE]
     return (
-        f'; it reads {line}. Texts stand between straight quotation marks ("), days are written '
-        "like 2031-04-17, numbers with a point"
+        f'; there stands {key} = …. Texts stand between straight quotation marks ("), days are '
+        "written like 2031-04-17, numbers with a point"
     )
 
 

@@ -31,10 +31,13 @@ YELLOW = 0.6, 1.0
 """The same of red over blue, either way, by a grey card alone: grounds differ by more."""
 
 LEAST_SHARE = 0.5
-"""Of the picture that must be more purple than ground in daylight is, without a card: beds of red
-leaves are purple too, and no season begins with so many of them."""
+"""Of the picture that must be more purple than ground in daylight is, without a card."""
 
-TINT_RULES = [*PURPLE, *YELLOW, LEAST_SHARE]
+LIGHTEST = 0.05
+"""Of the picture's pixels, of which so many must be so too: beds of red leaves are purple, but not
+what is lightest around them (labels, rims, wood) or on them (glints)."""
+
+TINT_RULES = [*PURPLE, *YELLOW, LEAST_SHARE, LIGHTEST]
 """All that shapes the result, for a mark."""
 
 
@@ -61,7 +64,9 @@ def neutral(picture: np.ndarray, card: Sequence[tuple[float, float]] | None = No
     if not len(colours):
         return UNCHANGED
     purple = (colours[:, 0] + colours[:, 2]) / 2 - colours[:, 1]
-    if np.mean(purple > PURPLE[0]) < LEAST_SHARE:
+    light = colours.sum(axis=1)
+    lightest = purple[light >= np.quantile(light, 1 - LIGHTEST)]
+    if min(np.mean(purple > PURPLE[0]), np.mean(lightest > PURPLE[0])) < LEAST_SHARE:
         return UNCHANGED
     most = mode(purple)
     near = np.abs(purple - most)

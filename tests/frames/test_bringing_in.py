@@ -76,9 +76,20 @@ def test_a_name_that_lacks_a_digit_is_no_other_time(season, photos, bring):
     report = bring(TimeSource(CET, "%Y%m%d_%H%M%S"))
     assert stored_times(season) == [datetime(2031, 4, 5, 9, 2, 3, tzinfo=UTC)]
     assert [name for name, _ in report.passed_over] == ["20310405_1101.jpg", "2031045_110500.jpg"]
-    (photos / "2031-4-6 9.05.jpg").write_bytes(picture(7))
-    bring(TimeSource(CET, "%Y-%m-%d %H.%M"))
-    assert datetime(2031, 4, 6, 7, 5, tzinfo=UTC) in stored_times(season)
+    for number, (name, pattern) in enumerate(
+        {
+            "2031-4-6 9.05": "%Y-%m-%d %H.%M",
+            "20310406-9.15": "%Y%m%d-%H.%M",
+            "20310406_092503123": "%Y%m%d_%H%M%S%f",
+            "IMG_20310406_093503_5": "IMG_%Y%m%d_%H%M%S_%f",
+            "20310406T074500Z": "%Y%m%dT%H%M%S%z",
+        }.items(),
+        start=7,
+    ):
+        (photos / f"{name}.jpg").write_bytes(picture(number))
+        bring(TimeSource(CET, pattern))
+    times = [t.replace(second=0, microsecond=0) for t in stored_times(season)[1:]]
+    assert times == [datetime(2031, 4, 6, 7, m, tzinfo=UTC) for m in (5, 15, 25, 35, 45)]
 
 
 def test_pictures_of_formats_that_are_not_taken_are_named_with_what_to_do(season, photos, bring):

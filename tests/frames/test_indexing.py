@@ -1,6 +1,7 @@
 """The catalogue follows the frame files, whatever happened to it."""
 
 import shutil
+from datetime import UTC, datetime
 
 import pytest
 
@@ -46,8 +47,8 @@ def test_files_that_are_no_frames_are_let_be(filled):
     assert filled.index().added == 15
 
 
-@pytest.mark.parametrize("left", [0, 2])
-def test_frames_whose_disk_is_gone_are_not_forgotten(season, left):
+@pytest.mark.parametrize(("left", "filed"), [(0, 0), (2, 0), (0, 6), (1, 6)])
+def test_frames_whose_disk_is_gone_are_not_forgotten(season, left, filed):
     """None of eight days is there, or but two: a camera goes on filing where the disk was."""
     fill(season, days=8)
     season.index()
@@ -56,6 +57,10 @@ def test_frames_whose_disk_is_gone_are_not_forgotten(season, left):
     (season.folder / "frames").rename(away)
     for day in sorted((away / "bench").iterdir())[:left]:
         shutil.copytree(day, season.folder / "frames" / "bench" / day.name)
+    if filed:  # the camera goes on where the disk was
+        for number in range(filed):
+            moment = datetime(2031, 5, 1 + number, 10, tzinfo=UTC)
+            season.archive.store("bench", moment, encoded(bench_picture([])), ".png")
     with pytest.raises(ArchiveError, match="not mounted"):
         season.index()
     assert season.catalogue.frames() == before

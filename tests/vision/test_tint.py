@@ -61,10 +61,10 @@ def test_light_as_it_comes_from_sky_and_bulbs_stays(light, card):
         assert found is UNCHANGED
 
 
+@pytest.mark.parametrize("share", [0.4, 0.7, 0.9])
 @pytest.mark.parametrize("leaves", [GREEN, RED])
-def test_leaves_do_not_pass_for_a_lamp(leaves):
-    """Over two fifths of the view."""
-    assert neutral(bench((1, 1, 1), leaves, share=0.4)) is UNCHANGED
+def test_leaves_do_not_pass_for_a_lamp(leaves, share):
+    assert neutral(bench((1, 1, 1), leaves, share)) is UNCHANGED
 
 
 def test_a_tint_is_taken_off_without_a_jump():
