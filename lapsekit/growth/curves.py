@@ -14,7 +14,7 @@ from lapsekit.growth.weighing import Prior, Weighed
 MOST_GAP_DAYS = 3
 """Days without a value in a row that the curve bridges; over more it stays open."""
 
-DOUBT = 3.0
+DOUBT = 3.7
 """Standard errors of the scatter's variance that are given to it before the rest is held common."""
 
 DRIFT = 1.0
