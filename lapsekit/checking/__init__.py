@@ -69,7 +69,6 @@ OF_SEASON: tuple[Part, ...] = (
 """What can be told of a season wherever one is: nothing of the machine at hand, and nothing far."""
 
 HOURLY: tuple[Part, ...] = (
-    frame_files,
     silent,
     kept_apart,
     left_out,

@@ -23,7 +23,7 @@ from lapsekit.progress import Track, silent
 from lapsekit.when import days_mark, local_day
 
 _FEW_DAYS = 6
-"""Of so few days most may be deleted on purpose."""
+"""Fewer may be deleted on purpose: what was taken while a bench was set up."""
 
 _BATCH = 200
 _FAR_BATCH = 5000
@@ -150,7 +150,7 @@ def lost_days(known: Iterable[str], there: Iterable[str]) -> str:
     """
     both = [Counter(path.rpartition("/")[2] for path in paths) for paths in (known, there)]
     days, left = both[0].total(), (both[0] & both[1]).total()
-    if not days or (left and (days < _FEW_DAYS or 2 * left >= days)):
+    if days < _FEW_DAYS or 2 * left >= days:
         return ""
     return f"of {days} days' folders with frames that are known, {left or 'none'} can be found"
 
