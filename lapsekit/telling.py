@@ -45,6 +45,11 @@ def sown_ahead(day: date, today: date) -> str:
     )
 
 
+def put_aside(catalogue: Path) -> str:
+    """After ``index --rebuild`` where the catalogue was damaged."""
+    return f"the damaged catalogue is kept as {catalogue}; run lapsekit measure next"
+
+
 def founded(folder: Path, zone: str) -> list[str]:
     """After ``new``."""
     return [

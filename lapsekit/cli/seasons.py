@@ -137,8 +137,7 @@ def index(
     opened = Season(season)
     with held(opened, "index", wait):
         aside = opened.mend_catalogue() if rebuild else None
-        if aside:
-            hint([f"the damaged catalogue is kept as {aside}; run lapsekit measure next"])
+        hint([telling.put_aside(aside)] if aside else [])
         report = opened.index(rebuild, tracking(as_json))
     report_facts(as_json, telling.indexed(report), vars(report))
     if report.unreadable:

@@ -31,7 +31,8 @@ YELLOW = 0.6, 1.0
 """The same of red over blue, either way, by a grey card alone: grounds differ by more."""
 
 LEAST_SHARE = 0.5
-"""Of the picture that must be more purple than ground in daylight is, without a card."""
+"""Of the picture, without a card, that must be more purple than ground in daylight is; the tint is
+that of as many of its pixels, those nearest to the most common one."""
 
 LIGHTEST = 0.05
 """Of the picture's pixels, of which so many must be so too: beds of red leaves are purple, but not
