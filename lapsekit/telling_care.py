@@ -13,6 +13,11 @@ def thinned(report: ThinReport, dry_run: bool) -> list[str]:
     verb = "would thin out" if dry_run else "thinned out"
     freed = f"{report.freed_bytes / 1e6:.1f} MB"
     lines = [f"{verb} {len(report.gone)} frames of {report.days} days ({freed})"]
+    if dry_run:
+        lines += [
+            f"  {day['day']} {day['camera']}: {day['gone']} of {day['frames']} frames"
+            for day in report.of_days
+        ]
     if report.gone and not dry_run:
         lines.append("what they gave is in thinned/, which belongs to the season: keep it")
     if report.not_copied:

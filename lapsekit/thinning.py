@@ -39,6 +39,8 @@ class ThinReport:
         What they took up.
     days : int
         Days that they are of, each camera's counted.
+    of_days : list of dict
+        These days: "camera", "day", how many frames it had and how many of them went.
     not_copied : int
         Frames that stay until a verified copy is elsewhere.
     not_ready : int
@@ -48,6 +50,7 @@ class ThinReport:
     gone: list[str] = field(default_factory=list)
     freed_bytes: int = 0
     days: int = 0
+    of_days: list[dict] = field(default_factory=list)
     not_copied: int = 0
     not_ready: int = 0
 
@@ -95,6 +98,8 @@ def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinRe
         report.gone += [frame.path for frame in going]
         report.freed_bytes += sum(frame.size for frame in going)
         report.days += 1
+        counts = {"frames": len(day.frames), "gone": len(going)}
+        report.of_days.append({"camera": day.camera, "day": day.day, **counts})
     if report.gone and not dry_run:
         season.index(track=track)
     return report

@@ -629,6 +629,9 @@ def test_the_command_says_what_it_did(bench):
     report = json.loads(ran("--json").stdout)
     assert f"would thin out {len(report['gone'])} frames of 3 days" in planned.stdout
     assert report["days"] == 3
+    told = [f"{d['day']} bench: {d['gone']} of {A_DAY} frames" for d in report["of_days"]]
+    assert [line.strip() for line in planned.stdout.splitlines()[1:4]] == told
+    assert sum(d["gone"] for d in report["of_days"]) == len(report["gone"])
     assert len(files(bench)) == DAYS * A_DAY - len(report["gone"])
     assert "thinned out 0 frames" in ran().stdout
     (bench.folder / "season.toml").write_text(SETTINGS)
