@@ -4,7 +4,9 @@ import copy
 import io
 
 import numpy as np
+import onnx
 import torch
+from onnx import numpy_helper
 from torch import nn
 from torch.nn import functional
 from torch.nn.utils.fusion import fuse_conv_bn_eval
@@ -89,6 +91,14 @@ class CanopyNetwork(nn.Module):
         self.own_colours = nn.Conv2d(COLOURS, FINE, 1, bias=False)
         self.odds = nn.Conv2d(FINE, 4, 1)
 
+    def in_order(self) -> list[nn.Conv2d]:
+        """Its convolutions in the order in which they are run."""
+        down = [layer for layer in (self.down_2, self.down_3, self.down_4) for layer in layer]
+        ways = [self.narrow_3, self.up_3, self.narrow_2, self.up_2, self.narrow_1, self.up_1]
+        layers = [self.colours.learned, self.down_1, *down, *ways]
+        layers += [self.fine, self.own_colours, self.odds]
+        return [layer[0] if isinstance(layer, _Layer) else layer for layer in layers]
+
     def forward(self, planes):
         colours = self.colours(planes)
         half = self.down_1(colours)
@@ -122,7 +132,7 @@ def places(cover: np.ndarray) -> torch.Tensor:
 def _fold_norms(network: nn.Module) -> None:
     """Put each layer's normalisation into its convolution."""
     for layer in network.modules():
-        if isinstance(layer, _Layer):
+        if isinstance(layer, _Layer) and isinstance(layer[1], nn.BatchNorm2d):
             layer[0] = fuse_conv_bn_eval(layer[0], layer[1])
             layer[1] = nn.Identity()
 
@@ -145,3 +155,19 @@ def as_onnx(network: CanopyNetwork) -> bytes:
         output_names=["odds"],
     )
     return content.getvalue()
+
+
+def read_network(content: bytes) -> CanopyNetwork:
+    """The network that `as_onnx` wrote, to be trained on; its norms stay in its convolutions."""
+    graph = onnx.load_from_string(content).graph
+    numbers = {each.name: numpy_helper.to_array(each) for each in graph.initializer}
+    written = [[numbers[name] for name in n.input[1:]] for n in graph.node if n.op_type == "Conv"]
+    network = CanopyNetwork().eval()
+    _fold_norms(network)
+    first, *others = written
+    learned = [part[3 * 4 :] for part in first]  # after the opponent colours of four pixels
+    with torch.no_grad():
+        for layer, parts in zip(network.in_order(), [learned, *others], strict=True):
+            for mine, part in zip(layer.parameters(), parts, strict=True):
+                mine.copy_(torch.from_numpy(part.copy()))
+    return network

@@ -5,7 +5,8 @@
 DIR holds field-wheat (doi:10.3929/ethz-b-000512332, CC BY-SA 4.0). The dated photographs of
 three plots are imported by name pattern as a camera each, measured with a model trained
 *without* those plots, and built into a site and films. Printed for each plot: measured cover
-against the cover of the drawn masks (mean absolute error in percentage points, correlation).
+against the cover of the drawn masks (mean absolute error in percentage points, correlation, and
+the share of days whose interval holds the drawn cover).
 """
 
 import argparse
@@ -88,21 +89,27 @@ def compare(data: Path, folder: Path) -> list[dict]:
         measured = [r for r in csv.DictReader(file) if r["cover"]]
     rows = []
     for plot, dates in PLOTS.items():
-        pairs = [
-            (float(r["cover"]), truth[plot, r["day"]])
+        days = [
+            (
+                *(float(r[key]) for key in ("cover", "cover_low", "cover_high")),
+                truth[plot, r["day"]],
+            )
             for r in measured
             if r["region"] == plot.lower()
         ]
-        cover, true = np.array(pairs).T
+        cover, low, high, true = np.array(days).T
         rows.append(
             {
                 "plot": plot,
                 "dates": dates,
-                "measured": len(pairs),
+                "measured": len(days),
                 "mean_absolute_error": float(np.abs(cover - true).mean()),
                 "bias": float((cover - true).mean()),
                 "correlation": float(np.corrcoef(cover, true)[0, 1]),
-                "pairs": [{"measured": c, "truth": t} for c, t in pairs],
+                "held": float(((low <= true) & (true <= high)).mean()),
+                "days": [
+                    dict(zip(("measured", "low", "high", "truth"), d, strict=True)) for d in days
+                ],
             }
         )
     return rows
@@ -131,12 +138,13 @@ def main() -> None:
         return
     print("Cover measured by lapsekit against drawn masks; model trained without these plots.")
     print("Photographs: doi:10.3929/ethz-b-000512332 (CC BY-SA 4.0)\n")
-    print(f"{'plot':13}{'dates':>6}{'measured':>10}{'mean abs. error':>17}{'bias':>8}{'r':>8}")
+    heads = f"{'plot':13}{'dates':>6}{'measured':>10}{'mean abs. error':>17}"
+    print(f"{heads}{'bias':>8}{'r':>8}{'held':>7}")
     for r in rows:
         print(
             f"{r['plot']:13}{r['dates']:>6}{r['measured']:>10}"
             f"{100 * r['mean_absolute_error']:>14.1f} pp{100 * r['bias']:>+8.1f}"
-            f"{r['correlation']:>8.3f}"
+            f"{r['correlation']:>8.3f}{r['held']:>7.0%}"
         )
 
 

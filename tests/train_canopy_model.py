@@ -1,6 +1,7 @@
 """Train a canopy model of the kind that lapsekit ships, and others for plots that it has not seen.
 
     python tests/train_canopy_model.py --data DIR --benches DIR --out FILE [--held-out DIR]
+    python tests/train_canopy_model.py --data DIR --benches DIR --on FILE [FILE ...]
 
 --data is the folder that contains field-wheat/, --benches what ``tests/render_training_frames.py``
 made. Needs the extra [train]. About three hours on one core.
@@ -13,8 +14,10 @@ there; masks are mostly the perceptron's, so that the others take the network of
 photograph.
 
 The shipped model went on from model to model instead of beginning anew; ``training`` in its file
-tells its steps, and from what and by what means. The held-out models are older than its last
-steps. ``tests/train_second_look.py`` trains what looks again, after the network.
+tells its steps, and from what and by what means. The held-out models are older than its
+last steps. --on trains networks of models on (`OUTDOORS`), without the plots that they are held out
+from; a quarter of an hour each.
+``tests/train_second_look.py`` trains what looks again, after the network.
 """
 
 import argparse
@@ -25,14 +28,15 @@ from pathlib import Path
 import cv2
 import numpy as np
 import torch
-from canopy_network import WIDTHS, CanopyNetwork, as_onnx
-from train_network import ALONE, SETTLING, TOGETHER, Shown, shown, train
+from canopy_network import WIDTHS, CanopyNetwork, as_onnx, read_network
+from train_network import ALONE, OUTDOORS, SETTLING, TOGETHER, Shown, shown, train
 from train_perceptron import SEEDS, UNITS, Samples, samples_of, train_perceptron
 from training_pictures import (
     BENCH_SCALES,
     BENCH_VIEWS,
     PHOTOGRAPH_VIEWS,
     REDUCED,
+    Bench,
     Drawing,
     read_benches,
 )
@@ -102,6 +106,26 @@ def model_of(photos: list[Photograph], network: CanopyNetwork, samples: Samples)
     return CanopyModel(Network(as_onnx(network)), SecondLook.idle(), perceptron, THRESHOLD)
 
 
+def trained_on(path: Path, pool: list[Shown], plot_of: dict[str, str]) -> None:
+    """A model's file with its network trained on, without the plots that it is held out from."""
+    model = CanopyModel.from_json(path.read_text("utf-8"))
+    without = set(model.record.get("held_out_plots", ()))
+    own = [view for view in pool if plot_of.get(view.name) not in without]
+    network = train(read_network(model.network.content), own, OUTDOORS, SEED)
+    benches = sorted({view.name for view in own if view.kind is Bench})
+    told = {
+        "rendered_benches": len({name.rsplit("-", 1)[0] for name in benches}),
+        "rendered_frames": len(benches),
+        "steps": OUTDOORS.steps,
+        "shares": {kind.__name__.lower(): share for kind, share in OUTDOORS.shares.items()},
+    }
+    training = {**model.record["training"], "trained_on": told}
+    about = {**model.record, "training": training}
+    better = replace(model, network=Network(as_onnx(network)), record=about)
+    path.write_text(better.to_json(), encoding="utf-8")
+    print(f"{path}: mark {better.mark}", flush=True)
+
+
 def record(photos: list[Photograph], benches: list, date: str) -> dict:
     """What the model's file says about itself before its numbers."""
     import sklearn
@@ -130,7 +154,7 @@ def record(photos: list[Photograph], benches: list, date: str) -> dict:
             "bench_views": BENCH_VIEWS,
             "bench_scales": list(BENCH_SCALES),
             "pictures_decoded_at_half": REDUCED,
-            "steps": [ALONE[1], TOGETHER[1], SETTLING[1]],
+            "steps": [course.steps for course in (ALONE, TOGETHER, SETTLING)],
             "libraries": {
                 "torch": torch.__version__,
                 "opencv": cv2.__version__,
@@ -146,7 +170,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
     parser.add_argument("--data", required=True, type=Path, help="folder with field-wheat/")
     parser.add_argument("--benches", required=True, type=Path, help="rendered training frames")
-    parser.add_argument("--out", required=True, type=Path, help="file to write the model to")
+    where = parser.add_mutually_exclusive_group(required=True)
+    where.add_argument("--out", type=Path, help="file to write the model to")
+    where.add_argument("--on", type=Path, nargs="+", help="models to train on instead")
     parser.add_argument("--held-out", type=Path, help="folder to write models without plots to")
     parser.add_argument("--first", type=Path, help="keep here, or take from here, the first part")
     today = datetime.now(UTC).date().isoformat()
@@ -156,9 +182,14 @@ def main() -> None:
     cv2.setNumThreads(1)  # threads of OpenCV would not outlive the fork that feeds the network
     photos, benches = read_photographs(given.data), read_benches(given.benches)
     benches = [bench for bench in benches if not bench.name.startswith(KEPT)]
-    first = first_part(benches, given.first)
+    first = None if given.on else first_part(benches, given.first)
     things = [*photos, *benches, *(Drawing(number) for number in range(DRAWINGS))]
-    pool, samples = [v for one in things for v in shown(one, SEED)], samples_of(photos, SEED)
+    pool = [v for one in things for v in shown(one, SEED)]
+    if given.on:
+        for path in given.on:
+            trained_on(path, pool, {photo.name: photo.plot for photo in photos})
+        return
+    samples = samples_of(photos, SEED)
 
     def written(known: list[Photograph], network: CanopyNetwork, path: Path, **told: object):
         model = model_of(known, network, samples)

@@ -6,7 +6,8 @@ Each MODEL is a canopy model's file, in which the second look is put anew; it le
 one's network leaves in doubt. --benches is what ``tests/render_training_frames.py`` made. It learns
 from rendered benches and from drawings, whose true share of every pixel is known, and from no
 photograph: so models that are held out from some plots (``sample_frames/held_out``) have the same
-one. Needs the extra [train] and 10 GB of memory. Half an hour on two cores.
+one. With --on it is trained on from what the first model has. Needs the extra [train] and 10 GB of
+memory. Half an hour on two cores.
 """
 
 import argparse
@@ -28,7 +29,10 @@ from lapsekit.vision.second_look import SecondLook, looked_at
 KEPT = (*range(44, 48), *range(66, 71), 75, 80, 85, 90, 95, 98, *range(102, 124))
 """Benches that are not learned from; what it does for these is printed."""
 
-SEED, DRAWINGS, STEPS, BATCH, SPEED, UNITS = 20310417, 100, 9_000, 8192, 3e-3, 128
+SEED, DRAWINGS, BATCH, UNITS = 20310417, 100, 8192, 128
+ANEW, ON = (9_000, 3e-3), (3_000, 5e-4)
+"""Steps and greatest learning rate, anew and trained on."""
+
 VIEWS, MOST_OF_A_VIEW = 4, 8000
 SCALES = (0.35, 1.0)
 """Of views: enlarged ones lack the fine grain of leaf and soil that is looked at."""
@@ -74,12 +78,15 @@ def seen_of(model: CanopyModel, shown: Iterator[View]) -> tuple[np.ndarray, np.n
     return np.concatenate(looks).astype(np.float32), np.concatenate(truth)
 
 
-def trained(looks: np.ndarray, truth: np.ndarray) -> SecondLook:
+def trained(looks: np.ndarray, truth: np.ndarray, on: SecondLook | None = None) -> SecondLook:
     """What moves the log odds so that the true shares are likeliest (cross-entropy)."""
     torch.manual_seed(SEED)
     sample = looks[:: max(1, len(looks) // ENOUGH)].astype(float)
     middle, spread = sample.mean(axis=0), sample.std(axis=0) + 1e-6
     lowest, highest = (np.float32(np.float16(middle + way * CLIP * spread)) for way in (-1, 1))
+    if on is not None:
+        lowest, highest = on.lowest, on.highest
+    steps, speed = ANEW if on is None else ON
     seen, true = (torch.from_numpy(each) for each in (looks, truth))
     middle, spread, low, high = (
         torch.from_numpy(np.float32(each)) for each in (middle, spread, lowest, highest)
@@ -89,9 +96,11 @@ def trained(looks: np.ndarray, truth: np.ndarray) -> SecondLook:
         *(nn.Linear(UNITS, UNITS), nn.ReLU(), nn.Dropout(DROPPED)),
         nn.Linear(UNITS, 1),
     )
-    optimizer = torch.optim.AdamW(network.parameters(), SPEED, weight_decay=1e-2)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, SPEED, STEPS)
-    for step in range(STEPS):
+    if on is not None:
+        _take(network, on, middle, spread)
+    optimizer = torch.optim.AdamW(network.parameters(), speed, weight_decay=1e-2)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimizer, speed, steps)
+    for step in range(steps):
         some = torch.randint(0, len(seen), (BATCH,))
         standard = (seen[some].clamp(low, high) - middle) / spread
         told = seen[some, 0] + network(standard)[:, 0]
@@ -103,6 +112,17 @@ def trained(looks: np.ndarray, truth: np.ndarray) -> SecondLook:
         if step % 1000 == 0:
             print(f"step {step:6d}  cross-entropy {loss.item():.4f}", flush=True)
     return _on_looks_as_they_are(network, middle, spread, lowest, highest)
+
+
+def _take(network, look: SecondLook, middle, spread) -> None:
+    """The numbers of a second look, acting on figures that are standardised."""
+    layers = [one for one in network if hasattr(one, "weight")]
+    with torch.no_grad():
+        for layer, parts in zip(layers, look.layers, strict=True):
+            layer.weight.copy_(torch.from_numpy(parts[0].copy()))
+            layer.bias.copy_(torch.from_numpy(parts[1].copy()))
+        layers[0].bias += layers[0].weight @ middle
+        layers[0].weight *= spread
 
 
 def _on_looks_as_they_are(network, middle, spread, lowest, highest) -> SecondLook:
@@ -145,17 +165,19 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("models", type=Path, nargs="+")
     parser.add_argument("--benches", type=Path, required=True)
+    parser.add_argument("--on", action="store_true", help="train on from what the first model has")
     given = parser.parse_args()
     model = read_model(given.models[0])
+    known = CanopyModel.from_json(given.models[0].read_text("utf-8")) if given.on else None
     parts = (seen_of(model, shown) for shown in (bench_views(given.benches, False), drawn_views()))
     looks, truth = (np.concatenate(each) for each in zip(*parts, strict=True))
-    look = trained(looks, truth)
+    look = trained(looks, truth, known and known.second_look)
     before, after = judged(look, *seen_of(model, bench_views(given.benches, True)))
     print(f"benches kept: cross-entropy of pixels in doubt {before:.4f} -> {after:.4f}")
     record = {
         "pixels": len(truth),
         "drawings": DRAWINGS,
-        "steps": STEPS,
+        "steps": (ON if given.on else ANEW)[0],
         "kept_benches": list(KEPT),
         "cross_entropy_of_kept": {"network": round(before, 4), "second_look": round(after, 4)},
     }
