@@ -98,8 +98,14 @@ def thin(season: Season, dry_run: bool = False, track: Track = silent) -> ThinRe
         report.gone += [frame.path for frame in going]
         report.freed_bytes += sum(frame.size for frame in going)
         report.days += 1
-        counts = {"frames": len(day.frames), "gone": len(going)}
-        report.of_days.append({"camera": day.camera, "day": day.day, **counts})
+        report.of_days.append(
+            {
+                "camera": day.camera,
+                "day": day.day,
+                "frames": len(day.frames),
+                "gone": len(going),
+            }
+        )
     if report.gone and not dry_run:
         season.index(track=track)
     return report

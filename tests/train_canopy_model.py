@@ -14,10 +14,10 @@ there; masks are mostly the perceptron's, so that the others take the network of
 photograph.
 
 The shipped model went on from model to model instead of beginning anew; ``training`` in its file
-tells its steps, and from what and by what means. The held-out models are older than its
-last steps. --on trains networks of models on (`OUTDOORS`), without the plots that they are held out
-from; a quarter of an hour each.
-``tests/train_second_look.py`` trains what looks again, after the network.
+tells its steps, and from what and by what means. The held-out models are older than its last
+steps. --on trains networks of models on (`OUTDOORS`), without the plots that they are held out
+from; a quarter of an hour each. ``tests/train_second_look.py`` trains what looks again, after the
+network.
 """
 
 import argparse
@@ -112,10 +112,8 @@ def trained_on(path: Path, pool: list[Shown], plot_of: dict[str, str]) -> None:
     without = set(model.record.get("held_out_plots", ()))
     own = [view for view in pool if plot_of.get(view.name) not in without]
     network = train(read_network(model.network.content), own, OUTDOORS, SEED)
-    benches = sorted({view.name for view in own if view.kind is Bench})
     told = {
-        "rendered_benches": len({name.rsplit("-", 1)[0] for name in benches}),
-        "rendered_frames": len(benches),
+        **rendered({view.name for view in own if view.kind is Bench}),
         "steps": OUTDOORS.steps,
         "shares": {kind.__name__.lower(): share for kind, share in OUTDOORS.shares.items()},
     }
@@ -124,6 +122,12 @@ def trained_on(path: Path, pool: list[Shown], plot_of: dict[str, str]) -> None:
     better = replace(model, network=Network(as_onnx(network)), record=about)
     path.write_text(better.to_json(), encoding="utf-8")
     print(f"{path}: mark {better.mark}", flush=True)
+
+
+def rendered(frames: set[str]) -> dict[str, int]:
+    """How many benches and frames these are, by the frames' names."""
+    benches = {name.rsplit("-", 1)[0] for name in frames}
+    return {"rendered_benches": len(benches), "rendered_frames": len(frames)}
 
 
 def record(photos: list[Photograph], benches: list, date: str) -> dict:
@@ -143,8 +147,7 @@ def record(photos: list[Photograph], benches: list, date: str) -> dict:
             "data_licence": "CC BY-SA 4.0",
             "citation": CITATION,
             "photographs": len(photos),
-            "rendered_benches": len({bench.name.rsplit("-", 1)[0] for bench in benches}),
-            "rendered_frames": len(benches),
+            **rendered({bench.name for bench in benches}),
             "drawings": DRAWINGS,
             "rendered_by": "tests/render_training_frames.py: plants, colours, things and light "
             "of their own; no frame of the sample season was seen",
