@@ -149,8 +149,12 @@ def curve_of(found: Fitted | None) -> GrowthCurve | None:
 
 def _widened(found: Estimate, error: np.ndarray) -> Estimate:
     """With a further standard error."""
-    half = np.hypot(found.high - found.mean, NORMAL * error)
-    return Estimate(found.mean, found.mean - half, found.mean + half)
+    below, above = found.mean - found.low, found.high - found.mean
+    return Estimate(
+        found.mean,
+        found.mean - np.hypot(below, NORMAL * error),
+        found.mean + np.hypot(above, NORMAL * error),
+    )
 
 
 def _common_error(series: Series, trend: Trend) -> np.ndarray:

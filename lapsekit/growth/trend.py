@@ -21,10 +21,10 @@ that a season costs in proportion to its days.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
 from lapsekit.growth import banded, forms
 from lapsekit.growth.forms import Asked
+from lapsekit.growth.mixtures import quantile
 from lapsekit.growth.weighing import Spells, Tries, Weighed
 
 PRIOR_DAYS = 1.0
@@ -135,10 +135,8 @@ class Trend:
             joint = forms.Joint(self.weighed, int(place), asked)
             casts += [self._under(cast, joint) for cast in counting[places == place]]
         means, spreads = (np.array(x) for x in zip(*casts, strict=True))
-        mean = shares @ means
-        between = np.square(means - mean)
-        half = stdtrit(self.freedom, 0.975) * np.sqrt(shares @ (spreads + between))
-        return Estimate(mean, mean - half, mean + half)
+        low, high = (quantile(p, shares, means, spreads, self.freedom) for p in (0.025, 0.975))
+        return Estimate(shares @ means, low, high)
 
     def _under(self, cast: int, joint: forms.Joint) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of what is asked, if one cast holds."""

@@ -5,7 +5,8 @@ the same.
 """
 
 import numpy as np
-from scipy.special import stdtrit
+from scipy.optimize import brentq
+from scipy.stats import t
 
 from lapsekit.growth.trend import PRIOR_DAYS
 from lapsekit.growth.weighing import STRONG_SWAY, SWAY, UNLIKELY, USUAL, WANDER, Casts
@@ -73,11 +74,23 @@ class Dense:
     def _estimate(self, line, slopes):
         counting = np.flatnonzero(self.shares > 1e-3)
         shares = self.shares[counting] / self.shares[counting].sum()
-        means, spreads = zip(*(self._under(cast, line, slopes) for cast in counting), strict=True)
-        mean = shares @ np.array(means)
-        spread = shares @ (np.array(spreads) + np.square(np.array(means) - mean))
-        half = stdtrit(self.freedom, 0.975) * np.sqrt(spread)
-        return mean, mean - half, mean + half
+        each = [self._under(cast, line, slopes) for cast in counting]
+        means, spreads = (np.array(x).T for x in zip(*each, strict=True))
+        ends = [
+            [self._end(level, shares, *one) for one in zip(means, np.sqrt(spreads), strict=True)]
+            for level in (0.025, 0.975)
+        ]
+        return means @ shares, *map(np.array, ends)
+
+    def _end(self, level, shares, means, spreads):
+        """Where a mixture of Student's t has so much below it."""
+        far = 50 * spreads.max() + np.ptp(means)
+        return brentq(
+            lambda x: shares @ t.cdf((x - means) / spreads, self.freedom) - level,
+            means.min() - far,
+            means.max() + far,
+            xtol=1e-12,
+        )
 
     def _under(self, cast, line, slopes):
         inverse, fixed = self.inverse[cast], self.fixed
