@@ -14,10 +14,10 @@ there; masks are mostly the perceptron's, so that the others take the network of
 photograph.
 
 The shipped model went on from model to model instead of beginning anew; ``training`` in its file
-tells its steps, and from what and by what means. The held-out models are older than its last
-steps. --on trains networks of models on (`OUTDOORS`), without the plots that they are held out
-from; a quarter of an hour each. ``tests/train_second_look.py`` trains what looks again, after the
-network.
+tells its steps, and from what and by what means. Of the held-out models only the first took its
+last steps. --on trains networks of models on (`OUTDOORS`), without the plots that they are held
+out from; a quarter of an hour each. ``tests/train_second_look.py`` trains what looks again, after
+the network.
 """
 
 import argparse
@@ -181,6 +181,8 @@ def main() -> None:
     today = datetime.now(UTC).date().isoformat()
     parser.add_argument("--date", default=today, help="date for the record (default: today)")
     given = parser.parse_args()
+    if given.on and (given.held_out or given.first):
+        parser.error("--held-out and --first go with --out: --on takes models as they are")
     torch.set_num_threads(1)
     cv2.setNumThreads(1)  # threads of OpenCV would not outlive the fork that feeds the network
     photos, benches = read_photographs(given.data), read_benches(given.benches)

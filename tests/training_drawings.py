@@ -15,6 +15,11 @@ WHOLE_PLANTS = 0.6
 leaves and things here and there. Where it had seen no such plants, the network took dark soil among
 rows of small seedlings for red leaves."""
 
+NEAR, NEAR_TIMES = 0.25, 4
+"""Share of drawings that are looked at from nearby, and how much larger everything is there, leaves
+and things. Where it had seen no leaves that fill most of a picture, the network lost the insides of
+broad red and pale ones."""
+
 
 def not_green(rng, neutral: float) -> np.ndarray:
     """A Lab colour that no green leaf has; with probability `neutral` a grey."""
@@ -45,15 +50,18 @@ def _leaf_colour(rng) -> np.ndarray:
     return cv2.cvtColor(hsv, cv2.COLOR_HSV2RGB)[0, 0] ** np.float32(2.2)
 
 
-def _shape(rng) -> np.ndarray:
-    """A disc, a leaf, a straw or a star, three times as fine as the picture: (3n, 3n) uint8."""
+def _shape(rng, times: float) -> np.ndarray:
+    """A disc, a leaf, a straw or a star, three times as fine as the picture: (3n, 3n) uint8.
+
+    `times` is how much larger it is than shapes usually are.
+    """
     size = 3 * DRAWING_PX
     shape = np.zeros((size, size), np.uint8)
     centre = rng.uniform(0, size, 2)
-    kind, long = rng.integers(4), float(np.exp(rng.uniform(np.log(9), np.log(450))))
+    kind, long = rng.integers(4), times * float(np.exp(rng.uniform(np.log(9), np.log(450))))
     if kind == 3:
         ends = centre + rng.uniform(-1, 1, (4, 2)) * long
-        wide = int(rng.integers(2, 16))
+        wide = round(times * rng.integers(2, 16))
         cv2.polylines(shape, [ends.astype(np.int32)], False, 1, wide, cv2.LINE_8)
         return shape
     turn = np.linspace(0, 2 * np.pi, 120, endpoint=False)
@@ -99,13 +107,15 @@ class _Kind:
         return cls(tuft, leaves, *rng.uniform((0.12, 0, 0.01), (0.4, 0.5, 0.05)))
 
 
-def _leaves(kind: _Kind, centre: np.ndarray, reach: float, rng) -> list[tuple[np.ndarray, int]]:
+def _leaves(
+    kind: _Kind, centre: np.ndarray, reach: float, times: float, rng
+) -> list[tuple[np.ndarray, int]]:
     """Leaves of one plant, the lowest first: points of a line and how wide it is, or of an
     outline and 0.
 
     Between them lie gaps that are as narrow as a pixel and in the plant's own shade.
     """
-    found, wide = [], int(np.clip(reach * kind.straw, 1, 8))
+    found, wide = [], int(np.clip(reach * kind.straw, 1, 8 * times))
     turns = rng.uniform(0, 2 * np.pi) + 2.4 * np.arange(kind.leaves)  # the golden angle
     if kind.tuft:
         turns = rng.uniform(0, 2 * np.pi, kind.leaves)
@@ -124,20 +134,21 @@ def _leaves(kind: _Kind, centre: np.ndarray, reach: float, rng) -> list[tuple[np
     return found
 
 
-def _planted(rng) -> list[tuple[np.ndarray, int]]:
+def _planted(rng, times: float) -> list[tuple[np.ndarray, int]]:
     """Leaves of a few plants anywhere, or of many alike in rows, as in a tray or a seed bed."""
     size = 3 * DRAWING_PX
     if rng.uniform() < 0.5:
-        reaches = np.exp(rng.uniform(np.log(15), np.log(300), rng.integers(1, 14)))
+        reaches = times * np.exp(rng.uniform(np.log(15), np.log(300), rng.integers(1, 14)))
         plants = [(_Kind.some(rng), rng.uniform(0, size, 2), reach) for reach in reaches]
     else:
-        kind, reach = _Kind.some(rng), float(np.exp(rng.uniform(np.log(12), np.log(110))))
+        kind = _Kind.some(rng)
+        reach = times * float(np.exp(rng.uniform(np.log(12), np.log(110))))
         apart = max(reach * rng.uniform(1.6, 4), 45.0)
         rows = np.arange(rng.uniform(0, apart), size, apart)
         places = [np.array([x, y]) for y in rows for x in rows if rng.uniform() < 0.9]
         places = [place + rng.normal(0, 0.1 * apart, 2) for place in places]
         plants = [(kind, place, reach * np.exp(rng.normal(0, 0.2))) for place in places]
-    return [leaf for plant in plants for leaf in _leaves(*plant, rng)]
+    return [leaf for plant in plants for leaf in _leaves(*plant, times, rng)]
 
 
 def _drawn_leaf(points: np.ndarray, wide: int, size: int) -> tuple[tuple[slice, slice], np.ndarray]:
@@ -153,9 +164,9 @@ def _drawn_leaf(points: np.ndarray, wide: int, size: int) -> tuple[tuple[slice, 
     return (slice(low[1], high[1]), slice(low[0], high[0])), mask > 0
 
 
-def _put_plants(light: np.ndarray, leaf_light: np.ndarray, rng) -> np.ndarray:
+def _put_plants(light: np.ndarray, leaf_light: np.ndarray, times: float, rng) -> np.ndarray:
     """Draw plants into the light, over the shade that they throw; where they are."""
-    leaves = [_drawn_leaf(*leaf, len(light)) for leaf in _planted(rng)]
+    leaves = [_drawn_leaf(*leaf, len(light)) for leaf in _planted(rng, times)]
     every = np.zeros(light.shape[:2], np.uint8)
     for at, mask in leaves:
         every[at] |= mask
@@ -182,10 +193,11 @@ def drawing(rng) -> tuple[np.ndarray, np.ndarray]:
     plant = np.zeros(light.shape[:2], np.uint8)
     leaf = _rough(rng, _leaf_colour(rng), rng.uniform(0.01, 0.2))
     whole = rng.uniform() < WHOLE_PLANTS
+    times = NEAR_TIMES if rng.uniform() < NEAR else 1
     if whole:
-        plant |= _put_plants(light, leaf, rng)
+        plant |= _put_plants(light, leaf, times, rng)
     for _ in range(int(rng.integers(0, 4) if whole else rng.integers(3, 40))):
-        shape = _shape(rng)
+        shape = _shape(rng, times)
         if rng.uniform() < 0.8:
             tint = np.exp(rng.normal(0, 0.15)) * np.exp(rng.normal(0, 0.05, 3))
             light[shape > 0] = leaf[shape > 0] * tint.astype(np.float32)
@@ -194,7 +206,7 @@ def drawing(rng) -> tuple[np.ndarray, np.ndarray]:
             thing = cv2.cvtColor(not_green(rng, 0.6)[None, None], cv2.COLOR_LAB2RGB)[0, 0]
             light[shape > 0] = np.clip(thing, 0.02, 1) ** np.float32(2.2)
             plant &= 1 - shape
-    shade = _shape(rng) | _shape(rng)
+    shade = _shape(rng, times) | _shape(rng, times)
     if rng.uniform() < 0.5:
         soft = cv2.GaussianBlur(shade.astype(np.float32), (0, 0), rng.uniform(2, 12))
         light *= (1 - rng.uniform(0.3, 0.75) * soft)[..., None]

@@ -20,13 +20,13 @@ from statistics import fmean, median
 import numpy as np
 from scipy.special import stdtrit
 
-UNSURE_SHARE = 0.29
+UNSURE_SHARE = 0.26
 """Standard uncertainty of an area, as a share of the canopy that the model was in doubt of: of
 edges, gaps and colours that it has not met, alike in all frames of a day. On rendered benches that
 the model had not seen, doubt explained the errors of plants of all kinds and sizes, and neither
-their area nor the length of their edges added to it; there the share is 0.53
+their area nor the length of their edges added to it; there the share is 0.50
 (``tests/fit_doubt.py``). Those plants are odder than a bench's, and intervals of this share hold
-the truth of two in three of them; of the sample season's days they hold 98 of 100."""
+the truth of three in five of them; of the sample season's days they hold 98 of 100."""
 
 EDGE_PX = 0.4 / 3
 """Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge,
