@@ -25,6 +25,7 @@ from scipy.optimize import minimize
 from training_pictures import photographed
 
 from lapsekit.vision.canopy import CanopyModel
+from lapsekit.vision.daily import UNSURE_SHARE
 
 LEAST_CM2, SHOWN_CM2 = 4.0, 15.0
 FREEDOM = 4
@@ -129,7 +130,7 @@ def main() -> None:
     for name, share in zip(("area", "doubt", "edge (1 px)"), shares, strict=True):
         print(f"  {share:7.4f} of its {name}")
     shown = [p for p in plants if p.cm2 >= SHOWN_CM2]
-    for share in (0.3, 0.35, 0.4, 0.45):
+    for share in (UNSURE_SHARE, 0.35, 0.45):
         held = [abs(p.found - p.true) <= 1.96 * share * p.doubt for p in shown]
         half = np.median([1.96 * share * p.doubt / p.true for p in shown])
         print(f"with {share} of the doubt alone: {np.mean(held):.1%} within, half-width {half:.1%}")

@@ -51,12 +51,11 @@ what a model trained on the benches before found hardest."""
 
 GROWN_TRAYS = 72
 """From this bench on the trays' plugs have grown until they nearly meet, and narrow views look at
-them: before, nearly all of those that the camera saw were seedlings. The shipped model has not
-learned from these."""
+them: before, nearly all of those that the camera saw were seedlings."""
 
-LOW_SUNS = 256
-"""From this bench on the sun stands low, and mostly shines: warm soil between straws in such light
-was taken for leaf. The shipped model has not learned from these either."""
+LOW_SUNS, LOW_DEG = 256, (7, 28)
+"""From this bench on the sun stands so low, and mostly shines: warm soil between straws in such
+light was taken for leaf."""
 
 NARROW_AND_RED = ("chives", "chives", "chives", "red lettuce", "red lettuce", "chard", "rocket",
                   "basil", "sunflower", "sunflower", "green lettuce", "pak choi")  # fmt: skip
@@ -267,7 +266,7 @@ def _moment(rng, bench):
         )
     while True:
         at = first + dt.timedelta(days=int(rng.integers(-60, 130)), hours=float(rng.uniform(4, 20)))
-        if np.sin(np.radians(7)) < weather.sun(at)[0][2] < np.sin(np.radians(28)):
+        if LOW_DEG[0] < np.degrees(weather.sun(at)[1]) < LOW_DEG[1]:
             return at
 
 

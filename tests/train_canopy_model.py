@@ -14,10 +14,10 @@ there; masks are mostly the perceptron's, so that the others take the network of
 photograph.
 
 The shipped model went on from model to model instead of beginning anew; ``training`` in its file
-tells its steps, and from what and by what means. Of the held-out models only the first took its
-last steps. --on trains networks of models on (`OUTDOORS`), without the plots that they are held
-out from; a quarter of an hour each. ``tests/train_second_look.py`` trains what looks again, after
-the network.
+tells its steps, and from what and by what means. Of the held-out models only the first was trained
+on by its last steps. --on trains networks of models on (`OUTDOORS`), without the plots that they
+are held out from; a quarter of an hour each. ``tests/train_second_look.py`` trains what looks
+again, after the network.
 """
 
 import argparse
@@ -31,6 +31,7 @@ import torch
 from canopy_network import WIDTHS, CanopyNetwork, as_onnx, read_network
 from train_network import ALONE, OUTDOORS, SETTLING, TOGETHER, Shown, shown, train
 from train_perceptron import SEEDS, UNITS, Samples, samples_of, train_perceptron
+from train_second_look import KEPT
 from training_pictures import (
     BENCH_SCALES,
     BENCH_VIEWS,
@@ -52,8 +53,6 @@ FOLDS = 4
 WALKED = ("FPWW0280001", "FPWW0280008", "FPWW0220032")
 """Plots that ``tests/prove_sequences.py`` takes through the whole road: a fold of their own."""
 
-KEPT = ("bench-44", "bench-45", "bench-46", "bench-47")
-"""Benches that are not trained on, for ``tests/fit_doubt.py``."""
 
 NETWORK = "the network of before it saw any photograph"
 THRESHOLD = 0.28
@@ -186,7 +185,7 @@ def main() -> None:
     torch.set_num_threads(1)
     cv2.setNumThreads(1)  # threads of OpenCV would not outlive the fork that feeds the network
     photos, benches = read_photographs(given.data), read_benches(given.benches)
-    benches = [bench for bench in benches if not bench.name.startswith(KEPT)]
+    benches = [bench for bench in benches if int(bench.name.split("-")[1]) not in KEPT]
     first = None if given.on else first_part(benches, given.first)
     things = [*photos, *benches, *(Drawing(number) for number in range(DRAWINGS))]
     pool = [v for one in things for v in shown(one, SEED)]

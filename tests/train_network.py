@@ -47,10 +47,10 @@ class Course:
         What each step counts in the running mean of the numbers that is the result (Polyak &
         Juditsky 1992, SIAM J. Control Optim. 30(4): 838-855); 1 takes the last.
     heeded : float
-        How far an exact picture's pixel is asked for what the network that the course begins with
-        says of it, instead of its truth, where the two lie within `AGREED` of each other: what it
-        knows of edges it is not to forget (Li & Hoiem 2018, IEEE Trans. Pattern Anal. Mach.
-        Intell. 40(12): 2935-2947).
+        Weight of the starting network's answer in what an exact picture's pixel is asked for,
+        where it differs from the truth by less than `AGREED`: what that network knows of edges
+        is not to be forgotten (Li & Hoiem 2018, IEEE Trans. Pattern Anal. Mach. Intell. 40(12):
+        2935-2947).
     kept : float
         Weight of that network in the mean with the course's end (Wortsman et al. 2022,
         arXiv:2203.05482).
@@ -66,6 +66,7 @@ class Course:
 
 
 AGREED = 0.3
+"""See `Course.heeded`."""
 
 ALONE = Course({Bench: 0.86, Drawing: 0.14}, 24_000, 2.5e-3)
 TOGETHER = Course({Bench: 0.76, Drawing: 0.12, Photograph: 0.12}, 8_000, 1.5e-3)
@@ -79,7 +80,8 @@ OUTDOORS = Course(
 """Photographs heard near outlines. A network that hardly hears hands there misses most of the
 narrow leaves of wheat in winter, which are all outline; one that only hears more of them takes
 chives for a tenth larger: hence the mean with the network of before. The first such means lost the
-insides of broad leaves, until drawings showed some (`training_drawings.NEAR`)."""
+insides of broad leaves, until drawings showed some (`training_drawings.NEAR`). The shipped network
+is a mean of three of which this course's end is one: its file's ``training`` tells."""
 
 WARM_STEPS = 200
 """The learning rate rises for so long, and no mean is taken before."""

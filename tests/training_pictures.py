@@ -32,6 +32,9 @@ PHOTOGRAPH_VIEWS = (
     ("ground", 2, 0.3, 0),
     ("ground", 4, 0.3, 0),
 )
+"""Smooth things among leaves are few for the network: where they were many, it took the insides of
+broad plain leaves for such things."""
+
 BENCH_VIEWS = 8
 """How often a rendered frame is developed, each time with another camera at another scale."""
 

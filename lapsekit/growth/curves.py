@@ -149,12 +149,11 @@ def curve_of(found: Fitted | None) -> GrowthCurve | None:
 
 def _widened(found: Estimate, error: np.ndarray) -> Estimate:
     """With a further standard error."""
-    below, above = found.mean - found.low, found.high - found.mean
-    return Estimate(
-        found.mean,
-        found.mean - np.hypot(below, NORMAL * error),
-        found.mean + np.hypot(above, NORMAL * error),
+    below, above = (
+        np.hypot(np.maximum(half, 0), NORMAL * error)
+        for half in (found.mean - found.low, found.high - found.mean)
     )
+    return Estimate(found.mean, found.mean - below, found.mean + above)
 
 
 def _common_error(series: Series, trend: Trend) -> np.ndarray:

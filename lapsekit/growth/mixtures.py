@@ -42,9 +42,10 @@ def quantile(level: float, shares, means, variances, freedom: float) -> np.ndarr
             break
         low, high = np.where(off < 0, found, low), np.where(off > 0, found, high)
         density = shares @ (_density(freedom, away) / spreads)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            found = found - off / density
-        found = np.where((found > low) & (found < high), found, (low + high) / 2)
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            step = found - off / density
+        step = np.where((step > low) & (step < high), step, (low + high) / 2)
+        found = np.where(np.abs(off) < _NEAR_ENOUGH, found, step)
     return found
 
 

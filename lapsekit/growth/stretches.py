@@ -215,12 +215,15 @@ def _regained(loss: Loss, curve: GrowthCurve) -> Loss:
         return loss
     later = curve.days >= loss.day
     # What all days err by in common is no matter between two of them
-    half = np.log(curve.high_cm2 / curve.area_cm2)
-    own = np.exp(np.sqrt(np.maximum(half**2 - (NORMAL * curve.common) ** 2, 0)))
+    above, below = curve.high_cm2 / curve.area_cm2, curve.area_cm2 / curve.low_cm2
+    above, below = (
+        np.exp(np.sqrt(np.maximum(np.log(half) ** 2 - (NORMAL * curve.common) ** 2, 0)))
+        for half in (above, below)
+    )
     seen = {
         "recovered_days": curve.area_cm2,
-        "recovered_low": curve.area_cm2 * own,
-        "recovered_high": curve.area_cm2 / own,
+        "recovered_low": curve.area_cm2 * above,
+        "recovered_high": curve.area_cm2 / below,
     }
     told = {}
     for name, area in seen.items():

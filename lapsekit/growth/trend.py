@@ -35,7 +35,7 @@ _NEGLIGIBLE = 1e-3
 
 @dataclass(frozen=True)
 class Estimate:
-    """Means with 95 % intervals, each of shape (m,)."""
+    """Means with 95 % intervals, longer on one side at times; each of shape (m,)."""
 
     mean: np.ndarray
     low: np.ndarray

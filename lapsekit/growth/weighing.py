@@ -20,9 +20,9 @@ WANDER = (0.0, 0.03, 0.1, 0.3)
 
 UNLIKELY = 2.5
 """Each of them is taken to be less likely than the one before by a factor of e to this power:
-growth is smooth unless the data say otherwise. With 2, bands of rates held 97.1 % of simulated
-days; with 2.5, 96.8 %, and 95.1 % where weather moves a plant's clock by 2 % a day
-(``tests.bench.growth_study``)."""
+growth is smooth unless the data say otherwise. With it bands of rates hold 96.8 % of simulated
+days, and 95.1 % where weather moves a plant's clock by 2 % a day (``tests.bench.growth_study``);
+with 2 they held 97.1 % of the former."""
 
 SWAY = (0.002, 0.01)
 """Day-to-day standard deviation of the slope's own slope, over the typical daily error."""

@@ -34,5 +34,5 @@ def test_a_wide_cast_of_little_weight_hardly_widens_the_interval():
 
 
 def test_what_is_sure_has_no_width():
-    found = quantile(0.025, np.array([0.4, 0.6]), np.full((2, 1), 2.5), np.zeros((2, 1)), 9.0)
+    found = quantile(0.5, np.array([0.4, 0.6]), np.array([[1.0], [2.5]]), np.zeros((2, 1)), 9.0)
     assert found == pytest.approx(2.5, abs=1e-9)
