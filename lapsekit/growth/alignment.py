@@ -8,8 +8,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from lapsekit.growth.series import NORMAL
-
 
 @dataclass(frozen=True)
 class Line:
@@ -69,31 +67,35 @@ def side_by_side(own: Line, earlier: Line) -> Beside:
         straight line of log area; days that stand at the same place (none warmer than the base)
         count as their last; across a day on which it is open nothing is read.
     """
-    at, area, error = _steps(earlier)
+    at, area, below, above = _steps(earlier)
     place = np.interp(own.at, at, np.arange(at.size), left=np.nan, right=np.nan)
     known = np.isfinite(place)
     before = np.floor(np.where(known, place, 0)).astype(int)
     after, share = np.minimum(before + 1, max(at.size - 1, 0)), place - before
-    then, doubt = (
+    then, then_below, then_above = (
         np.where(share > 0, (1 - share) * each[before] + share * each[after], each[before])
-        for each in (area, error)
+        for each in (area, below, above)
     )
-    own_log, own_error = np.log(own.area_cm2), _errors(own)
+    own_log, (own_below, own_above) = np.log(own.area_cm2), _sides(own)
     index = np.flatnonzero(known & np.isfinite(then) & np.isfinite(own_log))
     change = (own_log - then)[index]
-    half = NORMAL * np.hypot(own_error, doubt)[index]
-    ratios = (np.exp(each) for each in (change, change - half, change + half))
+    less = np.hypot(own_below, then_above)[index]
+    more = np.hypot(own_above, then_below)[index]
+    ratios = (np.exp(each) for each in (change, change - less, change + more))
     return Beside(index, np.exp(then[index]), *ratios, _ahead(own, at, area))
 
 
-def _errors(line: Line) -> np.ndarray:
-    return np.log(line.high_cm2 / line.low_cm2) / 2 / NORMAL
+def _sides(line: Line) -> tuple[np.ndarray, np.ndarray]:
+    """How far the band reaches below and above the curve, in log area."""
+    return np.log(line.area_cm2 / line.low_cm2), np.log(line.high_cm2 / line.area_cm2)
 
 
-def _steps(line: Line) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Places, log areas and errors, of days at one place the last."""
+def _steps(line: Line) -> tuple[np.ndarray, ...]:
+    """Places, log areas and how far their bands reach below and above; of days at one place the
+    last.
+    """
     last = np.append(np.diff(line.at) > 0, True)
-    return line.at[last], np.log(line.area_cm2)[last], _errors(line)[last]
+    return tuple(each[last] for each in (line.at, np.log(line.area_cm2), *_sides(line)))
 
 
 def _ahead(own: Line, at: np.ndarray, area: np.ndarray) -> float | None:

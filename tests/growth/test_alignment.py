@@ -66,3 +66,14 @@ def test_nothing_is_read_across_open_days_or_beyond_the_ends():
     assert not ((places > 19) & (places < 25)).any()
     apart = Line(own.at + 100, own.area_cm2, own.low_cm2, own.high_cm2)
     assert side_by_side(apart, earlier).index.size == 0
+
+
+def test_bands_that_are_longer_on_one_side_make_the_ratio_so():
+    """What may be too large above stands over what may be too small below."""
+    own, earlier = exact(0.07), exact(0.07)
+    own = Line(own.at, own.area_cm2, own.area_cm2 / 1.3, own.area_cm2 * 1.1)
+    earlier = Line(earlier.at, earlier.area_cm2, earlier.area_cm2 / 1.2, earlier.area_cm2)
+    found = side_by_side(own, earlier)
+    assert found.low == pytest.approx(np.full(DAYS.size, 1 / 1.3))
+    wanted = np.exp(np.hypot(np.log(1.1), np.log(1.2)))
+    assert found.high == pytest.approx(np.full(DAYS.size, wanted))
