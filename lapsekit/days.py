@@ -6,11 +6,15 @@ all of its regions have their value. Where a frame is added to a day, the fortni
 worked out again, and what comes after that only as far as a day comes out otherwise than it did;
 the values that rest on a change are dropped before it is made, so that no stop leaves one behind.
 Values of days that were thinned out since stand (`lapsekit.held`), whatever is left would give.
+
+How much canopy hangs on how strong colours are (`lapsekit.vision.fading`) costs two more looks at a
+frame, and changes as slowly as plants do: it is looked for in one frame in every few days.
 """
 
 from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import astuple, replace
 from datetime import date, timedelta
 
@@ -45,6 +49,10 @@ Rows = dict[tuple[str, date], list[Row]]
 
 USUAL_DAYS = 14
 """Days before whose frames say what single frames usually scatter by."""
+
+FADED_DAYS = 4
+"""The calendar is cut into spans of so many days; a region's first usable day of each tells for the
+whole span how much of its canopy hangs on how strong colours are."""
 
 REMEMBERED_DAYS = 7
 """A division older than this says nothing of where plants stand now."""
@@ -174,8 +182,10 @@ class _Camera:
         told = [self._cover(frame) for frame in frames]
         frames = [frame for frame, cover in zip(frames, told, strict=True) if cover is not None]
         covers = [cover for cover in told if cover is not None]
+        self._look_for_fading(day, [r for r, _ in shown], frames if covers else self.usable[day])
         if not covers or not shown:
-            return [self._without_covers(region, day) for region, _ in shown], [], None
+            rows = [row for region, _ in shown for row in self.rows[region.name, day]]
+            return [self._without_covers(region, day) for region, _ in shown], rows, None
         numbers = [self.regions.index(region) + 1 for region, _ in shown]
         before, days, moved = self._before(day, numbers)
         found = work_out(
@@ -306,6 +316,7 @@ class _Camera:
         unsure = float(np.median([row.unsure for _, row in rows] or [0])) * whole
         return Doubts(
             unsure_cm2=None if self.ruler.model is None else unsure,
+            faded_share=max(self._faded_by(region, self._span(day)), default=0.0),
             edge_cm=float(found.edges_px[place]) * side,
             contact_cm=standing.contact_px * side,
             doubtful_cm2=standing.doubtful_px * pixel,
@@ -315,6 +326,32 @@ class _Camera:
             usual_share=usual_scatter(self._scatters_before(region, day)),
             least_cm2=self.ruler.least_px * pixel,
         )
+
+    def _look_for_fading(
+        self, day: date, regions: Sequence[Region], frames: Sequence[Frame]
+    ) -> None:
+        """Look for it in the day's picture, for the regions for which no day of its span tells."""
+        missing = {r.name for r in regions if not self._faded_by(r, self._span(day)[:-1])}
+        frame, found = daily_picture(frames, self.season.daily_at(day)), {}
+        if frame is not None and missing:
+            with suppress(LapsekitError):
+                found = self.ruler.faded(frame, self.placements.get(frame.path))
+        for region in regions:
+            share = found.get(region.name) if region.name in missing else None
+            self.rows[region.name, day] = [
+                (f, replace(row, faded=share if frame and f.path == frame.path else None))
+                for f, row in self.rows[region.name, day]
+            ]
+
+    def _span(self, day: date) -> list[date]:
+        """The days of its span up to and with a day."""
+        first = day - timedelta(day.toordinal() % FADED_DAYS)
+        return self.days[bisect_left(self.days, first) : bisect_left(self.days, day) + 1]
+
+    def _faded_by(self, region: Region, days: Sequence[date]) -> list[float]:
+        """What is known of it by some days."""
+        rows = (row for day in days for _, row in self.rows[region.name, day])
+        return [row.faded for row in rows if row.faded is not None]
 
     def _scatters_before(self, region: Region, day: date) -> list[float | None]:
         """What the frames of each of the days before scatter by."""
@@ -344,7 +381,8 @@ class _Camera:
         """A gap, or the cover of frames that do not have the reference view's size."""
         rows, outline = self.rows[region.name, day], region.outline_on(day)
         usual = usual_scatter(self._scatters_before(region, day))
-        value = cover_alone(self.ruler, outline, rows, self.placements, usual)
+        faded = max(self._faded_by(region, self._span(day)), default=0.0)
+        value = cover_alone(self.ruler, outline, rows, self.placements, usual, faded)
         left_out, values, parts = self.usable.left_out(day), (None, None, None), {}
         if value is not None:
             values = (value.area_cm2, value.low_cm2, value.high_cm2)

@@ -29,6 +29,7 @@ _PARTS = {
     "frames": "the day's frames",
     "shared": "all frames alike",
     "canopy": "leaf or not",
+    "colours": "faint colours",
     "edge": "edges of leaves",
     "scale": "scale",
     "neighbours": "neighbours",

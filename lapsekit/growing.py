@@ -10,7 +10,7 @@ from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from math import isfinite
+from math import hypot, isfinite, sqrt
 
 import numpy as np
 import scipy
@@ -31,7 +31,11 @@ by a third."""
 LEAST_DAYS = 10
 
 #: Raised by hand whenever the arithmetic of growth changes its results.
-ARITHMETIC = 6
+ARITHMETIC = 7
+
+LASTING = ("colours", "scale", "height")
+"""Parts of a day's interval, by their names in `Daily.parts`, that days near each other share:
+where leaves are hard to tell from soil they are so tomorrow too."""
 
 
 @dataclass(frozen=True)
@@ -57,13 +61,21 @@ class Growth:
         return any(d.area_cm2 is not None for d in self.daily)
 
     def series(self, rows: Sequence[Daily]) -> tuple[list[int], list[float], list[float]]:
-        """Days (as `datetime.date.toordinal` counts), areas or covers, and standard errors."""
-        found = [(d.day.toordinal(), *_value(d, self.has_area)) for d in rows]
-        found = [row for row in found if row[1] is not None]
-        days, values, low, high = map(list, zip(*found, strict=True)) if found else ([],) * 4
-        # An interval of no width would leave nothing to weigh the day by
-        halves = zip(values, low, high, strict=True)
-        return days, values, [max((h - lo) / 2 / NORMAL, 1e-4 * abs(v)) for v, lo, h in halves]
+        """Days (as `datetime.date.toordinal` counts), areas or covers, and standard errors.
+
+        Errors are those of single days, without what days near each other share (`lasting`).
+        """
+        return self._columns(rows)[:3]
+
+    def _columns(self, rows: Sequence[Daily]) -> tuple[list[int], *tuple[list[float], ...]]:
+        """`series`, and the standard errors that days share with those near them."""
+        found = [(d, *_value(d, self.has_area)) for d in rows]
+        columns = [
+            (d.day.toordinal(), value, *_errors(d, value, low, high))
+            for d, value, low, high in found
+            if value is not None
+        ]
+        return tuple(map(list, zip(*columns, strict=True))) if columns else ([], [], [], [])
 
     @cached_property
     def asked(self) -> list[Daily]:
@@ -117,8 +129,8 @@ class Growth:
 
     def _seen(self, rows: Sequence[Daily]) -> "_Seen":
         doubtful = {d.day.toordinal() for d in rows if d.crowded or d.touches}
-        days, values, errors = self.series(rows)
-        return _Seen(days, values, errors, [day in doubtful for day in days])
+        columns = self._columns(rows)
+        return _Seen(*columns, [day in doubtful for day in columns[0]])
 
     @cached_property
     def _sure(self) -> list[Daily]:
@@ -170,6 +182,7 @@ class _Seen:
     days: list[int]
     values: list[float]
     errors: list[float]
+    lasting: list[float]
     doubtful: list[bool]
 
     def by(self, stretch: Stretch) -> "_Seen":
@@ -198,10 +211,16 @@ def _worked_out(stretch: Stretch, asked: _Seen, sure: _Seen) -> Worked:
     """Growth of the days that are sure; pauses and losses from those that are asked for them."""
     pauses, fit = [], None
     if asked.days:
-        measured = asked.days, asked.values, asked.errors
-        pauses = find_pauses(*measured, asked.doubtful, stretch.among_days)
+        measured = asked.days, asked.values, asked.errors, asked.doubtful
+        pauses = find_pauses(*measured, stretch.among_days, asked.lasting)
     if sure.days:
-        fit = fitted(sure.days, sure.values, sure.errors, turns=turns_of(pauses))
+        fit = fitted(
+            sure.days,
+            sure.values,
+            sure.errors,
+            turns=turns_of(pauses),
+            lasting_cm2=sure.lasting,
+        )
     losses = losses_of(fit) if asked.days else []
     kept = [loss for loss in losses if loss.confirmed and loss.since >= asked.days[0]]
     return Worked(curve_of(fit), tuple(pauses), tuple(kept)).on(stretch)
@@ -216,6 +235,14 @@ def _value(daily: Daily, has_area: bool) -> tuple[float | None, float | None, fl
     if has_area:
         return daily.area_cm2, daily.area_low_cm2, daily.area_high_cm2
     return daily.cover, daily.cover_low, daily.cover_high
+
+
+def _errors(daily: Daily, value: float, low: float, high: float) -> tuple[float, float]:
+    """Standard errors of a day by itself, and of what it shares with those near it."""
+    half, shared = (high - low) / 2, hypot(*(daily.parts.get(name, 0.0) for name in LASTING))
+    own = sqrt(max(half**2 - shared**2, 0.0))
+    # An interval of no width would leave nothing to weigh the day by
+    return max(own / NORMAL, 1e-4 * abs(value)), shared / NORMAL
 
 
 def grow(season: Season) -> dict[str, Growth]:

@@ -27,6 +27,7 @@ def cover_alone(
     rows: Sequence[Row],
     placements: dict[str, Placement],
     usual_share: float,
+    faded_share: float = 0.0,
 ) -> DayArea | None:
     """A day's cover of a region by frames that are taken as they are.
 
@@ -42,6 +43,8 @@ def cover_alone(
         Where the reference view lies in frames, by path, for those in which it does.
     usual_share : float
         What single frames scatter by: `lapsekit.vision.daily.usual_scatter`.
+    faded_share : float
+        Part of the canopy that hangs on how strong colours are.
 
     Returns
     -------
@@ -55,6 +58,7 @@ def cover_alone(
     edges = [] if tells else [_edge(ruler, outline, row[0], placements) for row in rows]
     doubts = Doubts(
         unsure_cm2=float(np.median([row.unsure for _, row in rows])) if tells else None,
+        faded_share=faded_share,
         edge_cm=median(edges or [0.0]) * side,
         pixel_cm=side,
         usual_share=usual_share,

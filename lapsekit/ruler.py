@@ -24,14 +24,16 @@ from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
 from lapsekit.vision.cleaning import HOLE_PX, SPECK_PX
 from lapsekit.vision.cover import PIECE_PX
 from lapsekit.vision.detail import Detail
+from lapsekit.vision.fading import faded_share
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
 from lapsekit.vision.regions import RegionCanopy, mean_share, outside, region_canopy, region_window
 from lapsekit.vision.registration import NotRegistered, Registration
+from lapsekit.vision.trained_colours import Colours
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 12
+ARITHMETIC = 13
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]
@@ -278,14 +280,45 @@ class Ruler:
         self, frame: Frame, picture: np.ndarray, detail: Detail, matrix: np.ndarray | None
     ) -> tuple[np.ndarray, np.ndarray]:
         """Cover and doubt in the reference view, as shares of 255: (H, W) uint8; cover is kept."""
-        lit = self.views[frame.camera].in_its_light(picture, matrix)
-        colours = self.taught and self.taught.on(frame, self.views[frame.camera], matrix)
+        lit, colours = self._lit(frame, picture, matrix)
         shares = cover_and_doubt(lit, self.method, self.model, colours, detail)
         cover, doubt = (
             in_reference_view(cv2.convertScaleAbs(share, alpha=255), matrix) for share in shares
         )
         self.shapes.keep_cover(*self._place(frame), cover)
         return cover, doubt
+
+    def _lit(
+        self, frame: Frame, picture: np.ndarray, matrix: np.ndarray | None
+    ) -> tuple[np.ndarray, Colours | None]:
+        """The frame in the reference frame's light, and what the grower taught of it."""
+        view = self.views[frame.camera]
+        colours = self.taught and self.taught.on(frame, view, matrix)
+        return view.in_its_light(picture, matrix), colours
+
+    def faded(self, frame: Frame, placement: Placement | None) -> dict[str, float]:
+        """How much of each region's canopy hangs on how strong the frame's colours are.
+
+        By region, as `lapsekit.vision.fading.faded_share`; empty for an index, which knows no
+        doubts.
+
+        Raises
+        ------
+        ArchiveError, PictureError
+            If the frame can no longer be read.
+        """
+        if self.model is None:
+            return {}
+        matrix = self.views[frame.camera].matrix_of(placement)
+        picture, detail = self.read(frame)
+        shares = self.model.fading(*self._lit(frame, picture, matrix), detail)
+        plain, faint = (in_reference_view(each, matrix) for each in shares)
+        by, found = reduction_of((frame.width, frame.height)), {}
+        for region, outline in self.outlines(frame):
+            points = outline.points and reduced_points(outline.points, by)
+            box, inside = region_window(plain.shape, points)
+            found[region.name] = round(faded_share(plain[box][inside], faint[box][inside]), 6)
+        return found
 
     def _place(self, frame: Frame) -> tuple[str, date, str, str]:
         """Where a frame's cover is kept."""

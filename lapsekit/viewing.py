@@ -464,13 +464,13 @@ def in_reference_view(planes: np.ndarray, matrix: np.ndarray | None) -> np.ndarr
 
     Parameters
     ----------
-    planes : ndarray of uint8, shape (height, width) or (height, width, channels)
+    planes : ndarray of uint8 or float32, shape (height, width) or (height, width, channels)
     matrix : ndarray of float, shape (3, 3), or None
         From the reference view to the frame; None where the frame is taken as it is.
 
     Returns
     -------
-    ndarray of uint8, of the same shape
+    ndarray of the same shape and kind
     """
     if matrix is None:
         return planes

@@ -6,7 +6,9 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from lapsekit.days import FADED_DAYS
 from lapsekit.measuring import measure
+from lapsekit.vision.daily import FADED_SHARE
 from tests.scenes import FIRST_DAY, bench_picture, disc_px, encoded, make_season, tables
 
 DAYS = 20
@@ -128,3 +130,27 @@ def test_the_colours_and_movement_of_a_day_are_told(undisturbed):
     assert day.yellow_share == pytest.approx(0, abs=0.01)
     areas = [m.area_cm2 for _, m in undisturbed.catalogue.measurements("basil", FIRST_DAY)]
     assert day.range_share == pytest.approx(np.ptp(areas) / np.median(areas))
+
+
+def test_in_every_few_days_one_frame_tells_how_much_hangs_on_faint_colours(undisturbed):
+    """The frame nearest to noon of a span's first day, for all days of the span."""
+    told = [
+        (frame, row.faded)
+        for frame, row in undisturbed.catalogue.measurements("basil")
+        if row.faded is not None
+    ]
+    spans = [frame.day.toordinal() // FADED_DAYS for frame, _ in told]
+    assert spans == sorted({d.day.toordinal() // FADED_DAYS for d in basil(undisturbed)})
+    assert {frame.taken_at.hour for frame, _ in told} == {12}
+    assert [f.day for f, _ in told[1:]] == [
+        f.day for f, _ in told[1:] if f.day.toordinal() % FADED_DAYS == 0
+    ]
+    share_of = dict(zip(spans, (share for _, share in told), strict=True))
+    for daily in basil(undisturbed):
+        share = share_of[daily.day.toordinal() // FADED_DAYS]
+        expected = 1.96 * FADED_SHARE * share * daily.area_cm2
+        assert daily.parts.get("colours", 0) == pytest.approx(expected, abs=1e-5)
+
+
+def basil(season):
+    return season.catalogue.daily("basil")

@@ -40,9 +40,12 @@ class DailyValues(Database):
                 ],
             )
             db.executemany(
-                "UPDATE measurement SET canopy_px = ?, cover = ?, area_cm2 = ? WHERE region = ?"
-                " AND frame_id = (SELECT id FROM frame WHERE path = ?)",
-                [(m.canopy_px, m.cover, m.area_cm2, m.region, m.path) for m in measurements],
+                "UPDATE measurement SET canopy_px = ?, cover = ?, area_cm2 = ?, faded = ?"
+                " WHERE region = ? AND frame_id = (SELECT id FROM frame WHERE path = ?)",
+                [
+                    (m.canopy_px, m.cover, m.area_cm2, m.faded, m.region, m.path)
+                    for m in measurements
+                ],
             )
 
     def rest_daily_on(self, marks: Mapping[str, str]) -> None:

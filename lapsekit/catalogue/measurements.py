@@ -60,7 +60,7 @@ class Measurements(Database):
                     (frame_id, matrix, *flat(placement)[2:]),
                 )
             db.executemany(
-                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [(frame_id, *flat(m)[1:]) for m in measurements],
             )
             db.execute("DELETE FROM daily WHERE day = ?", (day,))
@@ -126,7 +126,7 @@ class Measurements(Database):
         values = (*values, since.isoformat())
         rows = self._read(
             f"SELECT {FRAME_COLUMNS}, path, region, measurement.mark, region_px, canopy_px, cover,"
-            " area_cm2, greenness, yellow_share, red_share, unsure"
+            " area_cm2, greenness, yellow_share, red_share, unsure, faded"
             " FROM measurement JOIN frame ON id = measurement.frame_id"
             " JOIN screening ON id = screening.frame_id"
             f" {condition} reasons = '[]' ORDER BY region, taken_at, path",

@@ -67,7 +67,7 @@ class GrowthCurve:
 
 
 def growth_curve(
-    days, area_cm2, error_cm2, turns: Sequence[tuple[float, float]] = ()
+    days, area_cm2, error_cm2, turns: Sequence[tuple[float, float]] = (), lasting_cm2=None
 ) -> GrowthCurve | None:
     """Draw a smooth curve through daily areas; it may rise, rest, fall and break.
 
@@ -84,6 +84,10 @@ def growth_curve(
     turns : sequence of (first, last) days, optional
         Spans in which growth stopped or started again (`lapsekit.growth.pauses.turns_of`), so
         that the growth rate may change there faster than elsewhere.
+    lasting_cm2 : array_like of float, shape (n,), optional
+        A further standard error of each day that those near it share, as where all of a plant's
+        leaves are hard to tell from soil. It weighs no day against another, and widens the bands
+        as what is common does.
 
     Returns
     -------
@@ -101,7 +105,7 @@ def growth_curve(
     95 %, all days together with less. Rates follow Hoffmann & Poorter (2002, Annals of Botany
     90: 37–42) in resting on the log of the area.
     """
-    return curve_of(fitted(days, area_cm2, error_cm2, turns=turns))
+    return curve_of(fitted(days, area_cm2, error_cm2, turns=turns, lasting_cm2=lasting_cm2))
 
 
 @dataclass(frozen=True)
@@ -114,7 +118,12 @@ class Fitted:
 
 
 def fitted(
-    days, area_cm2, error_cm2, doubtful=None, turns: Sequence[tuple[float, float]] = ()
+    days,
+    area_cm2,
+    error_cm2,
+    doubtful=None,
+    turns: Sequence[tuple[float, float]] = (),
+    lasting_cm2=None,
 ) -> Fitted | None:
     """What curve and losses of the same days have in common, worked out once.
 
@@ -125,7 +134,7 @@ def fitted(
     Fitted or None
         None if fewer than `LEAST_DAYS` days have a value.
     """
-    series = measured_series(days, area_cm2, error_cm2, doubtful)
+    series = measured_series(days, area_cm2, error_cm2, doubtful, lasting_cm2)
     if len(series.days) < LEAST_DAYS:
         return None
     breaks = find_breaks(Prior(series, turning_days(series, turns)))
@@ -161,11 +170,12 @@ def _common_error(series: Series, trend: Trend) -> np.ndarray:
 
     A method that takes such leaves for larger than they are does so every day, which no scatter
     shows. Of the error that the days state, what their scatter does not reach, within the doubt
-    about its size, is taken to be common to them.
+    about its size, is taken to be common to them; and what they say themselves is lasting.
     """
     doubt = 1 + DOUBT * np.sqrt(2 / trend.freedom)
     share = np.sqrt(max(0.0, 1 - doubt * (trend.scatter / trend.weighed.prior.typical) ** 2))
-    return share * np.exp(np.interp(series.calendar, series.days, np.log(series.error)))
+    own = share * np.exp(np.interp(series.calendar, series.days, np.log(series.error)))
+    return np.hypot(own, np.interp(series.calendar, series.days, series.lasting))
 
 
 def turning_days(series: Series, turns: Sequence[tuple[float, float]]) -> np.ndarray:

@@ -105,7 +105,12 @@ class Pause:
 
 
 def find_pauses(
-    days, area_cm2, error_cm2, doubtful=None, among_days: float | None = None
+    days,
+    area_cm2,
+    error_cm2,
+    doubtful=None,
+    among_days: float | None = None,
+    lasting_cm2=None,
 ) -> list[Pause]:
     """Find the spans in which growth stopped and then went on.
 
@@ -125,6 +130,8 @@ def find_pauses(
     among_days : float, optional
         Days of the season that these are part of; all by default. The more there are, the more
         chances for what looks like a pause.
+    lasting_cm2 : array_like of float, shape (n,), optional
+        As for `lapsekit.growth.curves.growth_curve`.
 
     Returns
     -------
@@ -136,7 +143,7 @@ def find_pauses(
     ValueError
         Lengths differ, days do not rise by whole days, or a measured day has no error.
     """
-    series = measured_series(days, area_cm2, error_cm2, doubtful)
+    series = measured_series(days, area_cm2, error_cm2, doubtful, lasting_cm2)
     if len(series.days) < 2 * LEAST_DAYS:
         return []
     doubted = np.empty(0) if doubtful is None else np.asarray(days, float)[np.asarray(doubtful)]

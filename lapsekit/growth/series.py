@@ -26,11 +26,14 @@ class Series:
         Natural logarithm of the area in cm².
     error : ndarray of float, shape (n,)
         Standard error of each day as a share of its area.
+    lasting : ndarray of float, shape (n,)
+        A further one that days near each other share.
     """
 
     days: np.ndarray
     log_area: np.ndarray
     error: np.ndarray
+    lasting: np.ndarray
 
     @property
     def calendar(self) -> np.ndarray:
@@ -38,7 +41,7 @@ class Series:
         return np.arange(self.days[0], self.days[-1] + 1)
 
 
-def measured_series(days, area_cm2, error_cm2, left_out=None) -> Series:
+def measured_series(days, area_cm2, error_cm2, left_out=None, lasting_cm2=None) -> Series:
     """Keep the days that have an area above zero.
 
     Parameters
@@ -51,6 +54,9 @@ def measured_series(days, area_cm2, error_cm2, left_out=None) -> Series:
         Standard error of each day: half its 95 % interval over 1.96.
     left_out : array_like of bool, shape (n,), optional
         Days to leave out.
+    lasting_cm2 : array_like of float, shape (n,), optional
+        A further standard error of each day, which those near it share. Days are not weighed
+        against each other by it: its median counts as each day's own.
 
     Returns
     -------
@@ -64,7 +70,8 @@ def measured_series(days, area_cm2, error_cm2, left_out=None) -> Series:
     """
     days, area, error = (np.asarray(x, float) for x in (days, area_cm2, error_cm2))
     out = np.zeros(days.shape, bool) if left_out is None else np.asarray(left_out, bool)
-    _check(days, area, error, out)
+    lasting = np.zeros(days.shape) if lasting_cm2 is None else np.asarray(lasting_cm2, float)
+    _check(days, area, error, out, lasting)
     kept = np.isfinite(area) & (area > 0) & ~out
     if (bad := kept & ~(error > 0)).any():
         first = int(np.argmax(bad))
@@ -73,11 +80,14 @@ def measured_series(days, area_cm2, error_cm2, left_out=None) -> Series:
             f"{error[first]:g}: give every measured day a standard error above zero"
         )
     share = np.maximum(error[kept] / area[kept], LEAST_ERROR)
-    return Series(days[kept], np.log(area[kept]), share)
+    shared = lasting[kept] / area[kept]
+    typical = float(np.median(shared)) if shared.size else 0.0
+    beyond = np.sqrt(np.maximum(shared**2 - typical**2, 0))
+    return Series(days[kept], np.log(area[kept]), np.hypot(share, typical), beyond)
 
 
-def _check(days, area, error, out) -> None:
-    lengths = {x.shape for x in (days, area, error, out)}
+def _check(days, area, error, out, lasting) -> None:
+    lengths = {x.shape for x in (days, area, error, out, lasting)}
     if len(lengths) != 1 or days.ndim != 1:
         raise ValueError(f"shapes {sorted(lengths)} differ: give one value for each day")
     if (np.diff(days) <= 0).any() or (days % 1 != 0).any():

@@ -25,11 +25,12 @@ from lapsekit.vision import indices
 from lapsekit.vision.cleaning import SPECK_PX, clean
 from lapsekit.vision.cover import COVER_RULES, cover_and_odds, shares_of
 from lapsekit.vision.detail import WHOLE, Detail
+from lapsekit.vision.fading import fainter
 from lapsekit.vision.network import Network
 from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
 from lapsekit.vision.second_look import LOOK_RULES, SecondLook
-from lapsekit.vision.trained_colours import Colours
+from lapsekit.vision.trained_colours import Colours, corrected
 
 METHODS = ("model", *indices.INDICES)
 """Ways to find canopy that ``canopy.method`` in season.toml may name."""
@@ -236,6 +237,24 @@ class CanopyModel:
         places = np.flatnonzero(np.abs(odds) <= np.log(1 / DOUBTFUL - 1))
         doubt.ravel()[places] = shares_of(-np.abs(odds.ravel()[places]))
         return found, doubt
+
+    def fading(
+        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """What the network alone makes of a picture, and of one with fainter colours.
+
+        Parameters as for `cover`; what the grower taught counts alike in both.
+
+        Returns
+        -------
+        plain, faint : (H, W) float32 ndarray
+            Shares of leaf, 0 to 1; see `lapsekit.vision.fading`.
+        """
+        both = [self.network.odds(each, detail) for each in (picture, fainter(picture))]
+        if colours is not None:
+            taught = colours.corrections(picture)
+            both = [corrected(odds, taught) for odds in both]
+        return shares_of(both[0]), shares_of(both[1])
 
 
 def classify(

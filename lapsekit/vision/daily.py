@@ -20,13 +20,17 @@ from statistics import fmean, median
 import numpy as np
 from scipy.special import stdtrit
 
-UNSURE_SHARE = 0.26
-"""Standard uncertainty of an area, as a share of the canopy that the model was in doubt of: of
-edges, gaps and colours that it has not met, alike in all frames of a day. On rendered benches that
-the model had not seen, doubt explained the errors of plants of all kinds and sizes, and neither
-their area nor the length of their edges added to it; there the share is 0.50
-(``tests/fit_doubt.py``). Those plants are odder than a bench's, and intervals of this share hold
-the truth of three in five of them; of the sample season's days they hold 98 of 100."""
+FADED_SHARE = 1.8
+"""Standard uncertainty of an area, as a multiple of the part of it that comes or goes where colours
+are a fifth fainter (`lapsekit.vision.fading`), alike in all frames of a day. It tells more of
+errors than the model's own doubt does: of rendered plants that the model had not seen, intervals of
+it hold as many as intervals of the doubt do that are as wide, and of photographs of plots that it
+had not seen more than twice as many. There 3.1 is the likeliest, for rendered plants alone 0.9
+(``tests/fit_doubt.py``); with 1.8 intervals hold 97 of 100 of the sample season's days."""
+
+UNSURE_SHARE = 0.06
+"""The same, as a share of the canopy that the model was in doubt of: of edges, gaps and colours. It
+keeps intervals from being too narrow where what fainter colours take and give comes out even."""
 
 EDGE_PX = 0.4 / 3
 """Standard uncertainty of where the edge of a leaf lies, in px, alike along all of a plant's edge,
@@ -95,6 +99,9 @@ class Parts:
         alike; but not smaller than what classifiers are known to be off by.
     canopy : float
         The same of one that states its doubt: what may be leaf or not.
+    colours : float
+        The same where that doubt is not to be relied on: canopy that hangs on how strong colours
+        are, as in pictures unlike those that the classifier learned from.
     edge : float
         Length of the plant's edge times the uncertainty of where an edge lies.
     scale : float
@@ -110,6 +117,7 @@ class Parts:
     frames: float
     shared: float
     canopy: float
+    colours: float
     edge: float
     scale: float
     neighbours: float
@@ -162,6 +170,9 @@ class Doubts:
     unsure_cm2 : float or None
         What the classifier was in doubt of, in the region's outline; None for one that states no
         doubt, for which `edge_cm`, `edge_px` and `shared_share` stand.
+    faded_share : float
+        Part of the canopy that hangs on how strong colours are
+        (`lapsekit.vision.fading.faded_share`).
     edge_cm : float
         Length of the plant's edge (`edge_length`).
     contact_cm : float
@@ -186,6 +197,7 @@ class Doubts:
     """
 
     unsure_cm2: float | None = None
+    faded_share: float = 0.0
     edge_cm: float = 0.0
     contact_cm: float = 0.0
     doubtful_cm2: float = 0.0
@@ -277,6 +289,7 @@ def _parts(areas: np.ndarray, area: float, doubts: Doubts, voted: bool) -> Parts
         frames=float(stdtrit(freedom, 0.975)) * error,
         shared=0.0 if tells else _NORMAL * max(usual, doubts.shared_share * area),
         canopy=_NORMAL * UNSURE_SHARE * doubts.unsure_cm2 if tells else 0.0,
+        colours=_NORMAL * FADED_SHARE * doubts.faded_share * area,
         edge=0.0 if tells else _NORMAL * doubts.edge_cm * doubts.edge_px * doubts.pixel_cm,
         scale=_NORMAL * 2 * doubts.scale_share * area,
         neighbours=float(np.hypot(doubts.doubtful_cm2, astray)),

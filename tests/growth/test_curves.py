@@ -180,6 +180,22 @@ def test_leaves_that_hang_and_stand_up_again_are_followed():
         assert curve.rgr_per_day[[25, 45]] == pytest.approx(0.05, abs=0.01)
 
 
+def test_what_days_share_with_those_near_them_widens_the_band_and_weighs_no_day_down():
+    """Hanging leaves of which ten percent may be soil: they are followed as others are."""
+    hung = np.ones(DAYS.size)
+    hung[30:36] = 0.5, 0.53, 0.62, 0.78, 0.92, 0.98
+    true = exponential(0.05) * hung
+    for seed in range(5):
+        area, error = measured(true, 0.02, seed)
+        lasting = np.where(hung < 1, 0.10, 0.02) * area
+        curve = growth_curve(DAYS, area, error, lasting_cm2=lasting)
+        assert not curve.bad.any()
+        assert curve.area_cm2[28:40] == pytest.approx(true[28:40], rel=0.07)
+        half = np.log(curve.high_cm2 / curve.area_cm2)
+        assert half[30:36].min() > 1.96 * 0.09
+        assert half[5:28].max() < 1.96 * 0.06
+
+
 def test_a_seedling_whose_growth_slows_within_days_is_followed():
     """The rate falls from 0.35 to 0.1 a day within a fortnight, and the days are sure to 1 %."""
     rate = 0.08 + 0.27 / (1 + np.exp((DAYS - 14) / 2.5))

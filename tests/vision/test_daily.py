@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lapsekit.vision.daily import (
+    FADED_SHARE,
     UNSURE_SHARE,
     USUAL_SHARE,
     DayValue,
@@ -96,6 +97,16 @@ def test_what_the_model_doubts_widens_the_interval_in_step():
     assert unsure.canopy == pytest.approx(1.96 * UNSURE_SHARE * 10)
     assert more.canopy == pytest.approx(2 * unsure.canopy)
     assert certain.together < unsure.together < more.together
+
+
+def test_canopy_that_hangs_on_faint_colours_widens_the_interval_with_its_area():
+    """What fades is a part of the plant: of twice the plant it is twice as much."""
+    none, some = (day_area([99.0, 101.0], Doubts(0.0, f)).parts for f in (0.0, 0.05))
+    twice = day_area([198.0, 202.0], Doubts(0.0, 0.05)).parts
+    assert none.colours == 0
+    assert some.colours == pytest.approx(1.96 * FADED_SHARE * 5)
+    assert twice.colours == pytest.approx(2 * some.colours)
+    assert some.together > none.together
 
 
 def test_the_parts_make_up_the_interval():
