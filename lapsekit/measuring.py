@@ -28,7 +28,7 @@ from lapsekit.judging import judge_season, verdicts_waiting
 from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Rows, Ruler
-from lapsekit.season import REGIONS_FILE, SETTINGS_FILE, Season
+from lapsekit.season import COLOURS_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.undone import frames_not_done
 from lapsekit.viewing import matrix_of
 from lapsekit.vision.knocks import Knock, knocks
@@ -145,6 +145,7 @@ def measure(
             report.left_out.update(screening.reasons)
     report.notes += [_knocked(found) for found in season_knocks(season, KNOCK_DAYS)]
     report.days = work_out_days(season, ruler, track)
+    report.notes += _hanging_on_colours(season)
     return report
 
 
@@ -204,6 +205,9 @@ def frames_waiting(season: Season) -> int:
     return len(waiting) + (done if verdicts_waiting(season) else 0)
 
 
+HANGING = 0.25
+"""Half-width of an interval, as a share of the value, by faint colours alone, that is told."""
+
 _NO_AREA = "get no area, since its scale holds for that size"
 _AS_THEY_ARE = (
     "count on days without others alone, taken as they are within the outlines: plants that meet "
@@ -233,6 +237,22 @@ def unoutlined(season: Season) -> list[str]:
                 f'region "{region.name}": {len(early)} days with frames before its first outline '
                 f"(from = {first} in {REGIONS_FILE}) have no value; write an earlier day there to "
                 "measure them"
+            )
+    return notes
+
+
+def _hanging_on_colours(season: Season) -> list[str]:
+    """A sentence for each region whose last value hangs on how strong its colours are."""
+    notes = []
+    for region in season.regions.region:
+        last = season.catalogue.last_daily(region.name)
+        value = last and (last.cover if last.area_cm2 is None else last.area_cm2)
+        if value and (half := last.parts.get("colours", 0.0) / value) >= HANGING:
+            notes.append(
+                f'region "{region.name}": its leaves are hard to tell from what is around them '
+                f"(that alone may move the value of {last.day} by {half:.0%}); look at lapsekit "
+                f"explain {region.name} {last.day}, and draw strokes over what it misses "
+                f"({COLOURS_FILE})"
             )
     return notes
 

@@ -7,7 +7,7 @@ from itertools import pairwise
 import numpy as np
 
 from lapsekit.growth.breaks import Breaks, find_breaks
-from lapsekit.growth.series import LEAST_DAYS, NORMAL, Series, measured_series
+from lapsekit.growth.series import LEAST_DAYS, Series, measured_series
 from lapsekit.growth.trend import Estimate, Trend
 from lapsekit.growth.weighing import Prior, Weighed
 
@@ -151,18 +151,9 @@ def curve_of(found: Fitted | None) -> GrowthCurve | None:
     level = trend.estimate(trend.levels(every, breaks.columns(series, every)))
     rate = trend.estimate(trend.rates(every))
     common = _common_error(series, trend)
-    level = _widened(level, common)
-    rate = _widened(rate, DRIFT * common * np.abs(rate.mean))
+    level = level.widened(common)
+    rate = rate.widened(DRIFT * common * np.abs(rate.mean))
     return _as_curve(series, breaks, level, common, rate)
-
-
-def _widened(found: Estimate, error: np.ndarray) -> Estimate:
-    """With a further standard error."""
-    below, above = (
-        np.hypot(np.maximum(half, 0), NORMAL * error)
-        for half in (found.mean - found.low, found.high - found.mean)
-    )
-    return Estimate(found.mean, found.mean - below, found.mean + above)
 
 
 def _common_error(series: Series, trend: Trend) -> np.ndarray:

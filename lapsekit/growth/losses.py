@@ -103,6 +103,7 @@ def _loss(series: Series, breaks: Breaks, trend: Trend, group: np.ndarray) -> Lo
     good = np.flatnonzero(~breaks.bad)
     since = int(series.days[good[good < first][-1]]) if (good < first).any() else first
     change = _change_at_once(trend, breaks, group)
+    change = change.widened(_unshared(series, since, series.days[last : last + 1]))
     back = _back(series, breaks, trend, since, int(series.days[last]))
     return Loss(
         since,
@@ -124,8 +125,17 @@ def _back(series, breaks: Breaks, trend: Trend, since: int, day: int) -> tuple:
     after = np.arange(day, int(series.days[-1]) + 1)
     later = trend.levels(after, breaks.columns(series, after))
     before = trend.levels([since], breaks.columns(series, [since]))
-    gained = trend.estimate(later.less(before))
+    gained = trend.estimate(later.less(before)).widened(_unshared(series, since, after))
     return tuple(_first(gain >= 0) for gain in (gained.mean, gained.high, gained.low))
+
+
+def _unshared(series: Series, since: int, days: np.ndarray) -> np.ndarray:
+    """Standard error of differences from a day, of what it does not share with days after it.
+
+    Leaves that hang may be harder to tell from soil than they were the day before.
+    """
+    before, after = (np.interp(each, series.days, series.lasting) for each in (since, days))
+    return np.hypot(before, after)
 
 
 def _first(reached: np.ndarray) -> int | None:

@@ -25,6 +25,7 @@ import numpy as np
 from lapsekit.growth import banded, forms
 from lapsekit.growth.forms import Asked
 from lapsekit.growth.mixtures import quantile
+from lapsekit.growth.series import NORMAL
 from lapsekit.growth.weighing import Spells, Tries, Weighed
 
 PRIOR_DAYS = 1.0
@@ -40,6 +41,14 @@ class Estimate:
     mean: np.ndarray
     low: np.ndarray
     high: np.ndarray
+
+    def widened(self, error: np.ndarray) -> "Estimate":
+        """With a further standard error."""
+        below, above = (
+            np.hypot(np.maximum(half, 0), NORMAL * error)
+            for half in (self.mean - self.low, self.high - self.mean)
+        )
+        return Estimate(self.mean, self.mean - below, self.mean + above)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,62 @@
+"""Leaves that are hard to tell from soil: wide intervals, advice, and strokes that help."""
+
+from datetime import UTC, datetime, timedelta
+
+import cv2
+import numpy as np
+import pytest
+
+from lapsekit.measuring import measure
+from lapsekit.season import COLOURS_FILE
+from tests.scenes import FIRST_DAY, SETTINGS, encoded, make_season
+
+SHAPE, RADIUS = (240, 320), 45
+AREA_CM2 = np.pi * RADIUS**2 / 100
+SOIL, GREEN = np.float32([92, 74, 58]), np.float32([78, 118, 46])
+
+
+def bench(strength, seed):
+    """A leaf in each outline on soil; at strength 0 they would be grey, as light as soil."""
+    down, across = np.mgrid[: SHAPE[0], : SHAPE[1]]
+    away = np.minimum(np.hypot(down - 120, across - 80), np.hypot(down - 120, across - 240))
+    inside = np.clip(RADIUS - away + 0.5, 0, 1)[..., None]
+    leaf = SOIL.mean() + strength * (GREEN - GREEN.mean())
+    rough = np.random.default_rng(seed).normal(0, 7, (*SHAPE, 1))
+    noise = 2 * cv2.GaussianBlur(rough, (0, 0), 1.2)[..., None]
+    return np.clip(SOIL + inside * (leaf - SOIL) + noise, 0, 255).round().astype(np.uint8)
+
+
+def measured(folder, strength):
+    """What is told, and the days of one region, of a bench photographed three times."""
+    season = make_season(folder, SETTINGS.replace('"exgr"', '"model"'))
+    for day in range(3):
+        moment = datetime.combine(FIRST_DAY, datetime.min.time(), UTC) + timedelta(day, hours=10)
+        season.archive.store("bench", moment, encoded(bench(strength, day)), ".png")
+    told, days = measure(season).notes, season.catalogue.daily("basil")
+    season.catalogue.close()
+    return [note for note in told if "hard to tell" in note], days
+
+
+def test_leaves_of_strong_colours_are_sure_and_nothing_is_said(tmp_path):
+    told, days = measured(tmp_path / "bench", 1.0)
+    assert told == []
+    for day in days:
+        assert day.area_cm2 == pytest.approx(AREA_CM2, rel=0.01)
+        assert day.parts["colours"] < 0.01 * AREA_CM2
+
+
+@pytest.mark.parametrize("strength", [0.35, 0.3, 0.27, 0.25, 0.23, 0.2, 0.18])
+def test_however_weak_their_colours_are_the_interval_holds_the_truth(tmp_path, strength):
+    for day in measured(tmp_path / "bench", strength)[1]:
+        assert day.area_low_cm2 < AREA_CM2 < day.area_high_cm2
+
+
+def test_where_the_area_is_wrong_by_weak_colours_it_is_said_what_to_do(tmp_path):
+    """A quarter of the leaf is missed, which neither frames nor the model's own doubt would tell."""
+    told, days = measured(tmp_path / "bench", 0.18)
+    assert days[-1].area_cm2 < 0.8 * AREA_CM2
+    missed = AREA_CM2 - days[-1].area_cm2
+    assert np.hypot(days[-1].parts["frames"], days[-1].parts["canopy"]) < missed / 2
+    assert len(told) == 2, "one for each region"
+    assert f"lapsekit explain basil {days[-1].day}" in told[0]
+    assert COLOURS_FILE in told[0]
