@@ -145,6 +145,7 @@ def measure(
             report.left_out.update(screening.reasons)
     report.notes += [_knocked(found) for found in season_knocks(season, KNOCK_DAYS)]
     report.days = work_out_days(season, ruler, track)
+    ruler.rest()
     report.notes += _hanging_on_colours(season)
     return report
 

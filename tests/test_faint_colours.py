@@ -52,7 +52,7 @@ def test_however_weak_their_colours_are_the_interval_holds_the_truth(tmp_path, s
 
 
 def test_where_the_area_is_wrong_by_weak_colours_it_is_said_what_to_do(tmp_path):
-    """A quarter of the leaf is missed, which neither frames nor the model's own doubt would tell."""
+    """A quarter of the leaf is missed, which neither frames nor the model's doubt would tell."""
     told, days = measured(tmp_path / "bench", 0.18)
     assert days[-1].area_cm2 < 0.8 * AREA_CM2
     missed = AREA_CM2 - days[-1].area_cm2
