@@ -6,15 +6,11 @@ all of its regions have their value. Where a frame is added to a day, the fortni
 worked out again, and what comes after that only as far as a day comes out otherwise than it did;
 the values that rest on a change are dropped before it is made, so that no stop leaves one behind.
 Values of days that were thinned out since stand (`lapsekit.held`), whatever is left would give.
-
-How much canopy hangs on how strong colours are (`lapsekit.vision.fading`) costs two more looks at a
-frame, and changes as slowly as plants do: it is looked for in one frame in every few days.
 """
 
 from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from contextlib import suppress
 from dataclasses import astuple, replace
 from datetime import date, timedelta
 
@@ -23,6 +19,7 @@ import numpy as np
 from lapsekit.catalogue import Catalogue, Daily, Frame
 from lapsekit.daylight import Window
 from lapsekit.errors import LapsekitError
+from lapsekit.fading import Fading, Told
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.heights import Heights
 from lapsekit.held import Held
@@ -50,10 +47,6 @@ Rows = dict[tuple[str, date], list[Row]]
 USUAL_DAYS = 14
 """Days before whose frames say what single frames usually scatter by."""
 
-FADED_DAYS = 4
-"""The calendar is cut into spans of so many days; a region's first usable day of each tells for the
-whole span how much of its canopy hangs on how strong colours are."""
-
 REMEMBERED_DAYS = 7
 """A division older than this says nothing of where plants stand now."""
 
@@ -73,7 +66,9 @@ def work_out_days(season: Season, ruler: Ruler, track: Track = silent) -> int:
     track : Track
         Told about progress.
     """
-    return sum(_Camera(season, ruler, name).work_out(track) for name in season.settings.cameras)
+    stored = sum(_Camera(season, ruler, name).work_out(track) for name in season.settings.cameras)
+    ruler.rest()
+    return stored
 
 
 class _Camera:
@@ -89,6 +84,7 @@ class _Camera:
         self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
         self.heights = Heights(season)
         self.held = Held(ruler, name, self.heights)
+        self.fading = Fading(ruler, self.days)
 
     def work_out(self, track: Track) -> int:
         """Work out what is stale, and what rests on it as far as it comes out otherwise."""
@@ -182,10 +178,8 @@ class _Camera:
         told = [self._cover(frame) for frame in frames]
         frames = [frame for frame, cover in zip(frames, told, strict=True) if cover is not None]
         covers = [cover for cover in told if cover is not None]
-        self._look_for_fading(day, [r for r, _ in shown], frames if covers else self.usable[day])
         if not covers or not shown:
-            rows = [row for region, _ in shown for row in self.rows[region.name, day]]
-            return [self._without_covers(region, day) for region, _ in shown], rows, None
+            return *self._day_without_covers(day, [region for region, _ in shown]), None
         numbers = [self.regions.index(region) + 1 for region, _ in shown]
         before, days, moved = self._before(day, numbers)
         found = work_out(
@@ -198,10 +192,15 @@ class _Camera:
             moved,
         )
         daily, rewritten = [], []
+        names = [region.name for region, _ in shown]
+        grown = [region for region, middle in zip(shown, found.middle, strict=True) if middle > 0]
+        told = self._told(day, [region for region, _ in grown], frames)
         for place, (region, outline) in enumerate(shown):
-            rows = self._divided(region, day, frames, found.areas[:, place], outline)
+            areas = zip((f.path for f in frames), found.areas[:, place], strict=True)
+            rows = self._divided(region, day, dict(areas), outline, told.get(region.name))
             rewritten += rows
-            daily.append(self._daily(region, day, found, place, rows, [r.name for r, _ in shown]))
+            faded_share = self._faded_share(region, day, told)
+            daily.append(self._daily(region, day, found, place, rows, names, faded_share))
         return daily, rewritten, np.array([0, *numbers], np.uint16)[found.labels]
 
     def _cover(self, frame: Frame) -> np.ndarray | None:
@@ -236,23 +235,44 @@ class _Camera:
             return table[kept], (day - earlier).days, moved
         return None, 1, []
 
-    def _divided(self, region, day, frames, areas, outline) -> list[Row]:
-        """The frames' rows of a region with the areas that belong to its plant."""
+    def _divided(self, region, day, areas, outline, told: Told | None) -> list[Row]:
+        """A day's rows of a region, with the areas (by frame) that belong to its plant."""
         whole, pixels = self._size(outline)
         factor = self.heights.correction(region, day).factor
-        area_of = {frame.path: float(area) for frame, area in zip(frames, areas, strict=True)}
         found = []
-        for frame, row in self.rows[region.name, day]:
-            if frame.path not in area_of:
-                continue
-            area = area_of[frame.path]
-            share = area / whole if whole else 0.0
-            scaled = None if self.view.weights_cm2 is None else area * factor
-            row = replace(
-                row, canopy_px=round(share * pixels) * self.view.by**2, cover=share, area_cm2=scaled
-            )
+        for frame, row in self._telling(region, day, told):
+            if frame.path in areas:
+                area = float(areas[frame.path])
+                share = area / whole if whole else 0.0
+                scaled = None if self.view.weights_cm2 is None else area * factor
+                pixels_of_it = round(share * pixels) * self.view.by**2
+                row = replace(row, canopy_px=pixels_of_it, cover=share, area_cm2=scaled)
             found.append((frame, row))
         return found
+
+    def _telling(self, region: Region, day: date, told: Told | None) -> list[Row]:
+        """A day's rows of a region, of which that of the telling frame has its share."""
+        path, share = told or (None, None)
+        return [
+            (frame, replace(row, faded_share=share if frame.path == path else None))
+            for frame, row in self.rows[region.name, day]
+        ]
+
+    def _told(
+        self, day: date, regions: Sequence[Region], frames: Sequence[Frame]
+    ) -> dict[str, Told]:
+        """What hangs on saturation, of regions of which no earlier day of the span tells."""
+        missing = [r for r in regions if self.fading.before(r, day, self.rows) is None]
+        return self.fading.told(missing, frames, self.placements)
+
+    def _faded_share(self, region: Region, day: date, told: dict[str, Told]) -> float:
+        """The same of a region, by an earlier day or by this one; 0 where nothing is known."""
+        before = self.fading.before(region, day, self.rows)
+        return before if before is not None else told.get(region.name, ("", 0.0))[1]
+
+    def _counted(self, rows: Sequence[Row]) -> Sequence[Row]:
+        """Rows that a day's value rests on: of frames of the view's size, if there are any."""
+        return [row for row in rows if self.view.fits(row[0])] or rows
 
     def _size(self, outline: Outline) -> tuple[float, int]:
         """Size of an outline in the unit of areas, and in px of the measured view."""
@@ -274,8 +294,11 @@ class _Camera:
         place: int,
         rows: Sequence[Row],
         names: Sequence[str],
+        faded_share: float,
     ) -> Daily:
+        rows = self._counted(rows)
         doubts = self._doubts(region, day, found, place, rows)
+        doubts = replace(doubts, faded_share=faded_share)
         value = day_area(
             found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
         )
@@ -316,7 +339,6 @@ class _Camera:
         unsure = float(np.median([row.unsure for _, row in rows] or [0])) * whole
         return Doubts(
             unsure_cm2=None if self.ruler.model is None else unsure,
-            faded_share=max(self._faded_by(region, self._span(day)), default=0.0),
             edge_cm=float(found.edges_px[place]) * side,
             contact_cm=standing.contact_px * side,
             doubtful_cm2=standing.doubtful_px * pixel,
@@ -327,32 +349,6 @@ class _Camera:
             least_cm2=self.ruler.least_px * pixel,
         )
 
-    def _look_for_fading(
-        self, day: date, regions: Sequence[Region], frames: Sequence[Frame]
-    ) -> None:
-        """Look for it in the day's picture, for the regions for which no day of its span tells."""
-        missing = {r.name for r in regions if not self._faded_by(r, self._span(day)[:-1])}
-        frame, found = daily_picture(frames, self.season.daily_at(day)), {}
-        if frame is not None and missing:
-            with suppress(LapsekitError):
-                found = self.ruler.faded(frame, self.placements.get(frame.path))
-        for region in regions:
-            share = found.get(region.name) if region.name in missing else None
-            self.rows[region.name, day] = [
-                (f, replace(row, faded=share if frame and f.path == frame.path else None))
-                for f, row in self.rows[region.name, day]
-            ]
-
-    def _span(self, day: date) -> list[date]:
-        """The days of its span up to and with a day."""
-        first = day - timedelta(day.toordinal() % FADED_DAYS)
-        return self.days[bisect_left(self.days, first) : bisect_left(self.days, day) + 1]
-
-    def _faded_by(self, region: Region, days: Sequence[date]) -> list[float]:
-        """What is known of it by some days."""
-        rows = (row for day in days for _, row in self.rows[region.name, day])
-        return [row.faded for row in rows if row.faded is not None]
-
     def _scatters_before(self, region: Region, day: date) -> list[float | None]:
         """What the frames of each of the days before scatter by."""
         found = []
@@ -362,7 +358,7 @@ class _Camera:
             key = region.name, earlier
             if key not in self._scatters:
                 held = self.held.value(region, earlier)
-                rows = [row.canopy_px for _, row in self.rows[key]]
+                rows = [row.canopy_px for _, row in self._counted(self.rows[key])]
                 self._scatters[key] = held.scatter if held else scatter(rows)
             found.append(self._scatters[key])
         return found
@@ -377,12 +373,20 @@ class _Camera:
         shades = [day_value([getattr(r, n) for _, r in rows]).middle for n in names]
         return [moved.range_share, moved.midday_change, *shades]
 
-    def _without_covers(self, region: Region, day: date) -> Daily:
+    def _day_without_covers(
+        self, day: date, regions: Sequence[Region]
+    ) -> tuple[list[Daily], list[Row]]:
+        """Values of a day whose frames do not have the reference view's size, and its rows."""
+        grown = [r for r in regions if any(row.cover for _, row in self.rows[r.name, day])]
+        told = self._told(day, grown, self.usable[day])
+        daily = [self._without_covers(r, day, self._faded_share(r, day, told)) for r in regions]
+        return daily, [row for r in regions for row in self._telling(r, day, told.get(r.name))]
+
+    def _without_covers(self, region: Region, day: date, faded_share: float) -> Daily:
         """A gap, or the cover of frames that do not have the reference view's size."""
         rows, outline = self.rows[region.name, day], region.outline_on(day)
         usual = usual_scatter(self._scatters_before(region, day))
-        faded = max(self._faded_by(region, self._span(day)), default=0.0)
-        value = cover_alone(self.ruler, outline, rows, self.placements, usual, faded)
+        value = cover_alone(self.ruler, outline, rows, self.placements, usual, faded_share)
         left_out, values, parts = self.usable.left_out(day), (None, None, None), {}
         if value is not None:
             values = (value.area_cm2, value.low_cm2, value.high_cm2)

@@ -61,14 +61,12 @@ class Growth:
         return any(d.area_cm2 is not None for d in self.daily)
 
     def series(self, rows: Sequence[Daily]) -> tuple[list[int], list[float], list[float]]:
-        """Days (as `datetime.date.toordinal` counts), areas or covers, and standard errors.
-
-        Errors are those of single days, without what days near each other share (`lasting`).
-        """
-        return self._columns(rows)[:3]
+        """Days (as `datetime.date.toordinal` counts), areas or covers, and standard errors."""
+        days, values, own, lasting = self._columns(rows)
+        return days, values, [hypot(*both) for both in zip(own, lasting, strict=True)]
 
     def _columns(self, rows: Sequence[Daily]) -> tuple[list[int], *tuple[list[float], ...]]:
-        """`series`, and the standard errors that days share with those near them."""
+        """Days, values, and standard errors of days by themselves and of what they share."""
         found = [(d, *_value(d, self.has_area)) for d in rows]
         columns = [
             (d.day.toordinal(), value, *_errors(d, value, low, high))
@@ -239,7 +237,9 @@ def _value(daily: Daily, has_area: bool) -> tuple[float | None, float | None, fl
 
 def _errors(daily: Daily, value: float, low: float, high: float) -> tuple[float, float]:
     """Standard errors of a day by itself, and of what it shares with those near it."""
-    half, shared = (high - low) / 2, hypot(*(daily.parts.get(name, 0.0) for name in LASTING))
+    # Below an area is never less than nothing: half of the interval's width may be too little
+    half = max(high - value, value - low)
+    shared = hypot(*(daily.parts.get(name, 0.0) for name in LASTING))
     own = sqrt(max(half**2 - shared**2, 0.0))
     # An interval of no width would leave nothing to weigh the day by
     return max(own / NORMAL, 1e-4 * abs(value)), shared / NORMAL

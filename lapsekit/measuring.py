@@ -145,7 +145,6 @@ def measure(
             report.left_out.update(screening.reasons)
     report.notes += [_knocked(found) for found in season_knocks(season, KNOCK_DAYS)]
     report.days = work_out_days(season, ruler, track)
-    ruler.rest()
     report.notes += _hanging_on_colours(season)
     return report
 
@@ -243,11 +242,13 @@ def unoutlined(season: Season) -> list[str]:
 
 
 def _hanging_on_colours(season: Season) -> list[str]:
-    """A sentence for each region whose last value hangs on how strong its colours are."""
+    """A sentence for each region, not yet ended, whose last value hangs on strong colours."""
     notes = []
     for region in season.regions.region:
         last = season.catalogue.last_daily(region.name)
-        value = last and (last.cover if last.area_cm2 is None else last.area_cm2)
+        if last is None or last.day == region.until:
+            continue
+        value = last.cover if last.area_cm2 is None else last.area_cm2
         if value and (half := last.parts.get("colours", 0.0) / value) >= HANGING:
             notes.append(
                 f'region "{region.name}": its leaves are hard to tell from what is around them '

@@ -24,7 +24,7 @@ from lapsekit.vision.canopy import CanopyModel, cover_and_doubt
 from lapsekit.vision.cleaning import HOLE_PX, SPECK_PX
 from lapsekit.vision.cover import PIECE_PX
 from lapsekit.vision.detail import Detail
-from lapsekit.vision.fading import faded_share
+from lapsekit.vision.fading import faded_share, near_canopy
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
 from lapsekit.vision.regions import RegionCanopy, mean_share, outside, region_canopy, region_window
@@ -296,11 +296,11 @@ class Ruler:
         colours = self.taught and self.taught.on(frame, view, matrix)
         return view.in_its_light(picture, matrix), colours
 
-    def faded(self, frame: Frame, placement: Placement | None) -> dict[str, float]:
-        """How much of each region's canopy hangs on how strong the frame's colours are.
+    def faded_shares(self, frame: Frame, placement: Placement | None) -> dict[str, float]:
+        """How much of the canopy in each region hangs on how strong the frame's colours are.
 
-        By region, as `lapsekit.vision.fading.faded_share`; empty for an index, which knows no
-        doubts.
+        By region, as `lapsekit.vision.fading.faded_share`; without regions that show no canopy,
+        and empty for an index, which knows no doubts.
 
         Raises
         ------
@@ -310,14 +310,17 @@ class Ruler:
         if self.model is None:
             return {}
         matrix = self.views[frame.camera].matrix_of(placement)
+        near = near_canopy(self.cover(frame, placement))
         picture, detail = self.read(frame)
         shares = self.model.fading(*self._lit(frame, picture, matrix), detail)
         plain, faint = (in_reference_view(each, matrix) for each in shares)
         by, found = reduction_of((frame.width, frame.height)), {}
         for region, outline in self.outlines(frame):
             points = outline.points and reduced_points(outline.points, by)
-            box, inside = region_window(plain.shape, points)
-            found[region.name] = round(faded_share(plain[box][inside], faint[box][inside]), 6)
+            box, inside = region_window(near.shape, points)
+            inside = inside & near[box]
+            if inside.any():
+                found[region.name] = round(faded_share(plain[box][inside], faint[box][inside]), 6)
         return found
 
     def _place(self, frame: Frame) -> tuple[str, date, str, str]:

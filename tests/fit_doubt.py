@@ -31,7 +31,7 @@ from training_pictures import photographed
 from lapsekit.photographs import read_photographs
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.daily import FADED_SHARE, UNSURE_SHARE
-from lapsekit.vision.fading import faded_share
+from lapsekit.vision.fading import faded_share, near_canopy
 
 HELD_OUT = Path(__file__).resolve().parents[1] / "sample_frames" / "held_out" / "plots-1.json"
 
@@ -75,16 +75,17 @@ def plants_of(path: Path, model: CanopyModel) -> list[Plant]:
         cover, doubt = model.cover_and_doubt(picture, detail=detail)
         zone = zones(cv2.resize(fine, size, interpolation=cv2.INTER_NEAREST))
         plain, faint = model.fading(picture, detail=detail)
+        around = near_canopy(np.rint(255 * cover).astype(np.uint8))
         edge = edge_of(cover)
         for number in np.unique(fine[fine > 0]):
             true = float((fine == number).sum()) / 9 * scale**2
             here = zone == number
             sums = [float(each[here].sum()) for each in (cover, doubt, edge)]
-            faded = sums[0] * faded_share(plain[here], faint[here])
+            near = here & around
+            faded = sums[0] * faded_share(plain[near], faint[near])
             fineness, kind = px_per_cm * scale, species[number - 1]
-            covered, unsure, around = sums
             cm2 = true / fineness**2
-            found.append(Plant(covered, true, unsure, around, faded, cm2, fineness, kind))
+            found.append(Plant(sums[0], true, *sums[1:], faded, cm2, fineness, kind))
     return found
 
 
@@ -101,7 +102,8 @@ def photographed_plots(data: Path) -> list[Plant]:
         if photograph.plot not in unseen:
             continue
         cover, doubt = model.cover_and_doubt(photograph.picture)
-        faded = faded_share(*model.fading(photograph.picture))
+        near = near_canopy(np.rint(255 * cover).astype(np.uint8))
+        faded = faded_share(*(each[near] for each in model.fading(photograph.picture)))
         sums = [float(each.sum()) for each in (cover, photograph.mask, doubt, edge_of(cover))]
         found.append(Plant(*sums, faded * sums[0], np.inf, np.nan, "wheat"))
     return found

@@ -4,6 +4,7 @@ import io
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import cv2
 import numpy as np
 from PIL import Image
 
@@ -24,6 +25,18 @@ def bench_picture(discs, size=(320, 240), ground=SOIL, seed=0):
         inside = (x - cx) ** 2 + (y - cy) ** 2 <= radius**2
         picture[inside] = np.array(LEAF) + noise[inside] / 2
     return picture.astype(np.uint8)
+
+
+def faint_leaves(centres, radius, strength, size=(320, 240), seed=0):
+    """Leaves on soil, discs at (x, y), whose saturation is `strength`: at 0 grey, light as soil."""
+    soil, green = np.float32([92, 74, 58]), np.float32([78, 118, 46])
+    across, down = np.meshgrid(np.arange(size[0]), np.arange(size[1]))
+    away = np.min([np.hypot(down - y, across - x) for x, y in centres], axis=0)
+    inside = np.clip(radius - away + 0.5, 0, 1)[..., None]
+    leaf = soil.mean() + strength * (green - green.mean())
+    rough = np.random.default_rng(seed).normal(0, 7, (size[1], size[0]))
+    noise = 2 * cv2.GaussianBlur(rough, (0, 0), 1.2)[..., None]
+    return np.clip(soil + inside * (leaf - soil) + noise, 0, 255).round().astype(np.uint8)
 
 
 def as_grey(picture):

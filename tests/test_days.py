@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from lapsekit.days import FADED_DAYS
+from lapsekit.fading import SPAN_DAYS
 from lapsekit.measuring import measure
 from lapsekit.vision.daily import FADED_SHARE
 from tests.scenes import FIRST_DAY, SETTINGS, bench_picture, disc_px, encoded, make_season, tables
@@ -39,11 +39,11 @@ def undisturbed(tmp_path_factory):
     season.catalogue.close()
 
 
-TELLING = next(n for n in range(2, DAYS) if (FIRST_DAY.toordinal() + n) % FADED_DAYS == 0)
-"""A day whose frame nearest to noon tells of faint colours, for itself and three more."""
+TELLING = next(n for n in range(2, DAYS) if (FIRST_DAY.toordinal() + n) % SPAN_DAYS == 0)
+"""A day whose middle frame tells of faint colours, for itself and three more."""
 
 
-@pytest.fixture(params=[(2, 1), (TELLING, 0)], ids=["any frame", "telling frame"])
+@pytest.fixture(params=[(2, 1), (TELLING, 1)], ids=["any frame", "telling frame"])
 def late(tmp_path, undisturbed, request):
     """The same season but for one frame of one day, measured; and the path that lacks."""
     day, shot = request.param
@@ -139,24 +139,71 @@ def test_the_colours_and_movement_of_a_day_are_told(undisturbed):
 
 
 def test_in_every_few_days_one_frame_tells_how_much_hangs_on_faint_colours(undisturbed):
-    """The daily picture of a span's first day, for all days of the span."""
+    """The middle frame of a span's first day, for all days of the span."""
     told = [
-        (frame, row.faded)
+        (frame, row.faded_share)
         for frame, row in undisturbed.catalogue.measurements("basil")
-        if row.faded is not None
+        if row.faded_share is not None
     ]
-    spans = [frame.day.toordinal() // FADED_DAYS for frame, _ in told]
-    assert spans == sorted({d.day.toordinal() // FADED_DAYS for d in basil(undisturbed)})
-    assert {frame.taken_at.hour for frame, _ in told} == {9}, "nearest to noon in summer time"
+    spans = [frame.day.toordinal() // SPAN_DAYS for frame, _ in told]
+    assert spans == sorted({d.day.toordinal() // SPAN_DAYS for d in basil(undisturbed)})
+    assert {frame.taken_at.hour for frame, _ in told} == {12}
     assert [f.day for f, _ in told[1:]] == [
-        f.day for f, _ in told[1:] if f.day.toordinal() % FADED_DAYS == 0
+        f.day for f, _ in told[1:] if f.day.toordinal() % SPAN_DAYS == 0
     ]
     share_of = dict(zip(spans, (share for _, share in told), strict=True))
     for daily in basil(undisturbed):
-        share = share_of[daily.day.toordinal() // FADED_DAYS]
+        share = share_of[daily.day.toordinal() // SPAN_DAYS]
         expected = 1.96 * FADED_SHARE * share * daily.area_cm2
         assert daily.parts.get("colours", 0) == pytest.approx(expected, abs=1e-5)
 
 
 def basil(season):
     return season.catalogue.daily("basil")
+
+
+def test_frames_of_another_size_end_in_the_same_tables_whenever_they_come(tmp_path):
+    """A telling day begins with such a frame, and has usual ones only when it was measured once."""
+    whole, parted = (make_season(tmp_path / name, BY_MODEL) for name in ("whole", "parted"))
+    for season in (whole, parted):
+        for day in (TELLING - 1, TELLING, TELLING + 1):
+            if day == TELLING:
+                moment = datetime.combine(FIRST_DAY, datetime.min.time(), UTC)
+                moment += timedelta(days=day, hours=8)
+                picture = bench_picture([(100, 150, 40), (300, 150, 40)], size=(400, 300))
+                season.archive.store("bench", moment, encoded(picture), ".png")
+                if season is parted:
+                    measure(season)
+            for shot in range(3):
+                file(season, day, shot)
+                if season is parted and day > TELLING:
+                    measure(season)
+        measure(season)
+    assert tables(parted) == tables(whole)
+    for season in (whole, parted):
+        season.catalogue.close()
+
+
+MOVED = """\
+[[region]]
+name = "basil"
+camera = "bench"
+[[region.outline]]
+from = 2031-04-01
+points = [[0, 0], [160, 0], [160, 240], [0, 240]]
+[[region.outline]]
+from = {day}
+points = [[0, 0], [170, 0], [170, 240], [0, 240]]
+"""
+
+
+def test_a_new_outline_is_looked_at_anew(tmp_path):
+    """Within a span too: another pot may be another soil."""
+    moved = FIRST_DAY + timedelta(TELLING + 2)
+    season = make_season(tmp_path / "moved", BY_MODEL, MOVED.format(day=moved))
+    for day in range(TELLING, TELLING + 4):
+        file(season, day, 0)
+    measure(season)
+    told = [f.day for f, row in season.catalogue.measurements("basil") if row.faded_share]
+    assert told == [FIRST_DAY + timedelta(TELLING), moved]
+    season.catalogue.close()

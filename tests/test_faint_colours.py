@@ -2,28 +2,15 @@
 
 from datetime import UTC, datetime, timedelta
 
-import cv2
 import numpy as np
 import pytest
 
 from lapsekit.measuring import measure
 from lapsekit.season import COLOURS_FILE
-from tests.scenes import FIRST_DAY, SETTINGS, encoded, make_season
+from tests.scenes import FIRST_DAY, SETTINGS, encoded, faint_leaves, make_season
 
-SHAPE, RADIUS = (240, 320), 45
+CENTRES, RADIUS = [(80, 120), (240, 120)], 45
 AREA_CM2 = np.pi * RADIUS**2 / 100
-SOIL, GREEN = np.float32([92, 74, 58]), np.float32([78, 118, 46])
-
-
-def bench(strength, seed):
-    """A leaf in each outline on soil; at strength 0 they would be grey, as light as soil."""
-    down, across = np.mgrid[: SHAPE[0], : SHAPE[1]]
-    away = np.minimum(np.hypot(down - 120, across - 80), np.hypot(down - 120, across - 240))
-    inside = np.clip(RADIUS - away + 0.5, 0, 1)[..., None]
-    leaf = SOIL.mean() + strength * (GREEN - GREEN.mean())
-    rough = np.random.default_rng(seed).normal(0, 7, (*SHAPE, 1))
-    noise = 2 * cv2.GaussianBlur(rough, (0, 0), 1.2)[..., None]
-    return np.clip(SOIL + inside * (leaf - SOIL) + noise, 0, 255).round().astype(np.uint8)
 
 
 def measured(folder, strength):
@@ -31,7 +18,9 @@ def measured(folder, strength):
     season = make_season(folder, SETTINGS.replace('"exgr"', '"model"'))
     for day in range(3):
         moment = datetime.combine(FIRST_DAY, datetime.min.time(), UTC) + timedelta(day, hours=10)
-        season.archive.store("bench", moment, encoded(bench(strength, day)), ".png")
+        season.archive.store(
+            "bench", moment, encoded(faint_leaves(CENTRES, RADIUS, strength, seed=day)), ".png"
+        )
     told, days = measure(season).notes, season.catalogue.daily("basil")
     season.catalogue.close()
     return [note for note in told if "hard to tell" in note], days

@@ -50,6 +50,24 @@ def rows_of(days, area):
     ]
 
 
+def faint(day, area, colours, frames):
+    """A daily value whose interval has these two parts, cut off below at nothing."""
+    half = np.hypot(colours, frames)
+    span = (area, max(0.0, area - half), area + half)
+    parts = {"colours": colours, "frames": frames}
+    return Daily("basil", FIRST + timedelta(days=day), 0.2, 0.19, 0.21, *span, 5, {}, parts)
+
+
+def test_a_day_is_no_surer_by_itself_where_more_of_it_hangs_on_colours(season):
+    """Nor where that is more than all of it, and its interval ends at nothing."""
+    rows = [faint(n, 100.0, colours, 4.0) for n, colours in enumerate((0, 50, 99, 110, 300))]
+    growth = growth_of(season, rows)
+    seen = growth._seen(rows)
+    assert seen.errors == pytest.approx([4.0 / 1.96] * 5)
+    assert seen.lasting == pytest.approx(np.array([0, 50, 99, 110, 300]) / 1.96)
+    assert growth.series(rows)[2] == pytest.approx(np.hypot(seen.errors, seen.lasting))
+
+
 def told(growth):
     """All that is told of growth, fit to be compared to the bit."""
     curve = {f.name: getattr(growth.curve, f.name).tobytes() for f in fields(GrowthCurve)}

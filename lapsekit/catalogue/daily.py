@@ -40,10 +40,10 @@ class DailyValues(Database):
                 ],
             )
             db.executemany(
-                "UPDATE measurement SET canopy_px = ?, cover = ?, area_cm2 = ?, faded = ?"
+                "UPDATE measurement SET canopy_px = ?, cover = ?, area_cm2 = ?, faded_share = ?"
                 " WHERE region = ? AND frame_id = (SELECT id FROM frame WHERE path = ?)",
                 [
-                    (m.canopy_px, m.cover, m.area_cm2, m.faded, m.region, m.path)
+                    (m.canopy_px, m.cover, m.area_cm2, m.faded_share, m.region, m.path)
                     for m in measurements
                 ],
             )

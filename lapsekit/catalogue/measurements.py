@@ -126,7 +126,7 @@ class Measurements(Database):
         values = (*values, since.isoformat())
         rows = self._read(
             f"SELECT {FRAME_COLUMNS}, path, region, measurement.mark, region_px, canopy_px, cover,"
-            " area_cm2, greenness, yellow_share, red_share, unsure, faded"
+            " area_cm2, greenness, yellow_share, red_share, unsure, faded_share"
             " FROM measurement JOIN frame ON id = measurement.frame_id"
             " JOIN screening ON id = screening.frame_id"
             f" {condition} reasons = '[]' ORDER BY region, taken_at, path",

@@ -113,8 +113,8 @@ class Measurement:
     Until its day is worked out these are of the canopy inside the outline, then of the plant's,
     wherever it reaches. Colours are of the canopy inside the outline: see
     `lapsekit.vision.within_day.Colour`. `unsure` is the share of the outline that the classifier
-    was in doubt of; `faded`, the part of the canopy that hangs on how strong colours are, known of
-    one frame in some days only (see `lapsekit.days`).
+    was in doubt of; `faded_share`, the part of the canopy that hangs on how strong colours are, is
+    known of one frame in some days only (`lapsekit.fading`).
     """
 
     path: str
@@ -128,7 +128,7 @@ class Measurement:
     yellow_share: float | None = None
     red_share: float | None = None
     unsure: float = 0.0
-    faded: float | None = None
+    faded_share: float | None = None
 
 
 @dataclass(frozen=True)

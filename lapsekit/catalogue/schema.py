@@ -256,10 +256,10 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (region, mark)
     ) WITHOUT ROWID;
     """,
-    # What hangs on how strong colours are goes into the interval: all days once more.
+    # What hangs on saturation goes into the interval: all days once more.
     """
     DELETE FROM daily;
-    ALTER TABLE measurement ADD COLUMN faded REAL;
+    ALTER TABLE measurement ADD COLUMN faded_share REAL;
     """,
 )
 SCHEMA_VERSION = len(MIGRATIONS)

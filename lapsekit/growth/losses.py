@@ -48,7 +48,7 @@ class Loss:
     recovered_high: int | None
 
 
-def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss]:
+def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=(), lasting_cm2=None) -> list[Loss]:
     """Find days on which a region had suddenly lost canopy.
 
     Parameters
@@ -62,7 +62,7 @@ def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss
     doubtful : array_like of bool, shape (n,), optional
         Days on which the region was crowded or obstructed, or the camera was knocked; left out. A
         loss that happened on one of them shows between the clear days around it.
-    turns : sequence of (first, last) days, optional
+    turns, lasting_cm2
         As for `lapsekit.growth.curves.growth_curve`.
 
     Returns
@@ -76,7 +76,7 @@ def find_losses(days, area_cm2, error_cm2, doubtful=None, turns=()) -> list[Loss
     ValueError
         Lengths differ, days do not rise by whole days, or a measured day has no error.
     """
-    return losses_of(fitted(days, area_cm2, error_cm2, doubtful, turns))
+    return losses_of(fitted(days, area_cm2, error_cm2, doubtful, turns, lasting_cm2))
 
 
 def losses_of(found: Fitted | None) -> list[Loss]:
@@ -135,7 +135,7 @@ def _unshared(series: Series, since: int, days: np.ndarray) -> np.ndarray:
     Leaves that hang may be harder to tell from soil than they were the day before.
     """
     before, after = (np.interp(each, series.days, series.lasting) for each in (since, days))
-    return np.hypot(before, after)
+    return np.abs(after - before)
 
 
 def _first(reached: np.ndarray) -> int | None:

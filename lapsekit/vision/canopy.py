@@ -25,7 +25,7 @@ from lapsekit.vision import indices
 from lapsekit.vision.cleaning import SPECK_PX, clean
 from lapsekit.vision.cover import COVER_RULES, cover_and_odds, shares_of
 from lapsekit.vision.detail import WHOLE, Detail
-from lapsekit.vision.fading import fainter
+from lapsekit.vision.fading import FADING_RULES, fainter
 from lapsekit.vision.network import Network
 from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
@@ -131,10 +131,10 @@ class CanopyModel:
 
     @cached_property
     def mark(self) -> str:
-        """First 16 hexadecimal digits of the SHA-256 of everything that shapes a mask."""
+        """First 16 hexadecimal digits of the SHA-256 of all that shapes masks and doubts."""
         rules = [SPECK_PX, NO_LEAF, LEAF, NETWORK, CLIP, GREY_A, DOUBTFUL, *COVER_RULES]
         judges = self.perceptron.as_plain(), self.second_look.as_plain()
-        numbers = [self.threshold, *judges, rules, OWN_RULES, LOOK_RULES]
+        numbers = [self.threshold, *judges, rules, OWN_RULES, LOOK_RULES, FADING_RULES]
         content = json.dumps(numbers).encode() + self.network.content
         return hashlib.sha256(content).hexdigest()[:16]
 

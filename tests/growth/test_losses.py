@@ -116,3 +116,25 @@ def test_two_harvests_are_two_losses():
     losses = find_losses(DAYS, *measured(true))
     assert [loss.day for loss in losses] == [20, 40]
     assert [loss.share for loss in losses] == pytest.approx([0.5, 0.6], abs=0.07)
+
+
+def test_a_cut_is_found_whatever_its_days_share_and_hides_behind_nothing_that_came_later():
+    """Of leaves as hard to tell from soil before the cut as after, the share that went is sure."""
+    area, error = measured(cut(10, 0.4))
+    widths = []
+    for shared in (np.full(60, 0.3), np.where(DAYS < 20, 0.2, 0.03), np.zeros(60)):
+        (loss,) = find_losses(DAYS, area, error, lasting_cm2=shared * area)
+        assert (loss.since, loss.day) == (9, 10)
+        assert loss.share == pytest.approx(0.4, abs=0.05)
+        widths.append(loss.share_high - loss.share_low)
+    assert max(widths) < 2 * min(widths), "what is stated counts as one day of scatter"
+
+
+def test_what_the_days_before_and_after_do_not_share_makes_the_lost_share_less_sure():
+    area, error = measured(cut())
+    alike, apart = (
+        find_losses(DAYS, area, error, lasting_cm2=np.where(DAYS >= 30, later, 0.02) * area)[0]
+        for later in (0.02, 0.12)
+    )
+    assert apart.share_high - apart.share_low > 1.5 * (alike.share_high - alike.share_low)
+    assert apart.share_low < 0.5 < apart.share_high

@@ -1,17 +1,16 @@
 """What hangs on how strong colours are: known changes of colour, and scenes of known truth."""
 
-import cv2
 import numpy as np
 import pytest
 
 from lapsekit.resources import shipped_model_text
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.daily import FADED_SHARE
-from lapsekit.vision.fading import FAINTER, faded_share, fainter
+from lapsekit.vision.fading import FAINTER, NEAR_PX, faded_share, fainter, near_canopy
+from tests.scenes import faint_leaves
 
 SIDE, RADIUS = 256, 70
 AREA_PX = np.pi * RADIUS**2
-SOIL, GREEN = np.float32([92, 74, 58]), np.float32([78, 118, 46])
 
 
 @pytest.fixture(scope="module")
@@ -19,15 +18,8 @@ def model():
     return CanopyModel.from_json(shipped_model_text())
 
 
-def disc(strength: float) -> np.ndarray:
-    """A leaf on soil, whose colour is as strong as that: at 0 it is grey, as light as soil."""
-    down, across = np.mgrid[:SIDE, :SIDE] - SIDE / 2
-    inside = np.clip(RADIUS - np.hypot(down, across) + 0.5, 0, 1)[..., None]
-    grey = np.float32([SOIL.mean()] * 3)
-    scene = SOIL + inside * (grey + strength * (GREEN - GREEN.mean()) - SOIL)
-    rough = np.random.default_rng(3).normal(0, 7, (SIDE, SIDE, 1))
-    noise = cv2.GaussianBlur(rough, (0, 0), 1.2)[..., None] * 2
-    return np.clip(scene + noise, 0, 255).round().astype(np.uint8)
+def disc(strength):
+    return faint_leaves([(SIDE / 2, SIDE / 2)], RADIUS, strength, (SIDE, SIDE), seed=3)
 
 
 def test_fainter_colours_are_a_fifth_nearer_to_grey_and_as_light():
@@ -63,3 +55,12 @@ def test_the_weaker_a_leaf_differs_from_soil_the_more_of_it_fades_and_so_far_it_
 def test_what_the_network_makes_of_the_plain_picture_is_its_canopy(model):
     plain, _ = model.fading(disc(1.0))
     assert plain.sum() == pytest.approx(AREA_PX, rel=0.02)
+
+
+def test_what_is_near_reaches_so_far_around_canopy_and_no_farther():
+    cover = np.zeros((60, 80), np.uint8)
+    cover[30, 40], cover[5, 5] = 200, 100
+    near = near_canopy(cover)
+    assert near.sum() == (2 * NEAR_PX + 1) ** 2
+    assert near[30 - NEAR_PX, 40] and not near[30 - NEAR_PX - 1, 40]
+    assert not near_canopy(0 * cover).any()

@@ -1,0 +1,64 @@
+"""How much canopy hangs on saturation: which frame tells of it, and for which days.
+
+It takes two more looks at a frame (`lapsekit.vision.fading`), and changes as slowly as plants do.
+So the calendar is cut into spans of a few days; the first day of a span on which a region shows
+canopy within its outline, as it then lies, tells for the rest of the span, by its middle frame.
+"""
+
+from bisect import bisect_left
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+
+from lapsekit.catalogue import Frame, Measurement, Placement
+from lapsekit.errors import LapsekitError
+from lapsekit.ruler import Ruler
+from lapsekit.settings import Region
+
+SPAN_DAYS = 4
+"""Days for which one frame tells; spans begin on multiples of it, whenever the season does."""
+
+Told = tuple[str, float]
+"""The frame that tells, by its path, and the share."""
+
+
+class Fading:
+    """What a camera's days tell of it.
+
+    Parameters
+    ----------
+    ruler : Ruler
+    days : sequence of datetime.date
+        The camera's days, rising.
+    """
+
+    def __init__(self, ruler: Ruler, days: Sequence[date]):
+        self._ruler, self._days = ruler, days
+
+    def before(
+        self,
+        region: Region,
+        day: date,
+        rows: Mapping[tuple[str, date], Sequence[tuple[Frame, Measurement]]],
+    ) -> float | None:
+        """What an earlier day of its span tells of a region; None if none does."""
+        first = day - timedelta(day.toordinal() % SPAN_DAYS)
+        first = max(first, region.outline_on(day).valid_from)
+        days = self._days[bisect_left(self._days, first) : bisect_left(self._days, day)]
+        told = (row.faded_share for each in days for _, row in rows[region.name, each])
+        return next((share for share in told if share is not None), None)
+
+    def told(
+        self,
+        regions: Sequence[Region],
+        frames: Sequence[Frame],
+        placements: Mapping[str, Placement],
+    ) -> dict[str, Told]:
+        """What the middle one of a day's frames tells of regions that show canopy in it."""
+        if not regions or not frames:
+            return {}
+        frame = frames[len(frames) // 2]
+        try:
+            shares = self._ruler.faded_shares(frame, placements.get(frame.path))
+        except LapsekitError:
+            return {}
+        return {r.name: (frame.path, shares[r.name]) for r in regions if r.name in shares}
