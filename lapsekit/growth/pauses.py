@@ -32,8 +32,9 @@ LEAST_CLEAR = 3
 MOST_DOUBTFUL = 0.25
 """Largest share of a pause's days that may be doubtful."""
 
-MOST_RATE_LEFT = 0.4
-"""A pause leaves less than this share of the growth rate before and after it."""
+MOST_RATE_LEFT = 0.35
+"""A pause leaves less than this share of the growth rate before and after it. Growth that slows for
+a month to two fifths, as a plant's may that fills its pot, is no standstill."""
 
 MOST_LEFT_BY_LAWS = 0.28
 """The same where growth laws have to tell a pause: they take slow days for one sooner."""
