@@ -193,8 +193,9 @@ class _Camera:
         )
         daily, rewritten = [], []
         names = [region.name for region, _ in shown]
-        grown = [region for region, middle in zip(shown, found.middle, strict=True) if middle > 0]
-        told = self._told(day, [region for region, _ in grown], frames)
+        least = self.ruler.least_px * self._pixel
+        grown = [r for (r, _), middle in zip(shown, found.middle, strict=True) if middle >= least]
+        told = self._told(day, grown, frames)
         for place, (region, outline) in enumerate(shown):
             areas = zip((f.path for f in frames), found.areas[:, place], strict=True)
             rows = self._divided(region, day, dict(areas), outline, told.get(region.name))
@@ -274,6 +275,11 @@ class _Camera:
         """Rows that a day's value rests on: of frames of the view's size, if there are any."""
         return [row for row in rows if self.view.fits(row[0])] or rows
 
+    @property
+    def _pixel(self) -> float:
+        """Size of a pixel of the measured view in the unit of areas."""
+        return 1.0 if self.view.weights_cm2 is None else self.view.pixel_cm2
+
     def _size(self, outline: Outline) -> tuple[float, int]:
         """Size of an outline in the unit of areas, and in px of the measured view."""
         points = self.view.points_on(outline)
@@ -327,8 +333,7 @@ class _Camera:
     def _doubts(
         self, region: Region, day: date, found: DayOfCanopy, place: int, rows: Sequence[Row]
     ) -> Doubts:
-        standing = found.standings[place]
-        pixel = 1.0 if self.view.weights_cm2 is None else self.view.pixel_cm2
+        standing, pixel = found.standings[place], self._pixel
         side = pixel**0.5
         errors = [
             p.error_px
