@@ -84,7 +84,7 @@ class _Camera:
         self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
         self.heights = Heights(season)
         self.held = Held(ruler, name, self.heights)
-        self.fading = Fading(ruler, self.days)
+        self.fading = Fading(ruler, self.days, self.view.fits)
 
     def work_out(self, track: Track) -> int:
         """Work out what is stale, and what rests on it as far as it comes out otherwise."""
@@ -179,7 +179,7 @@ class _Camera:
         frames = [frame for frame, cover in zip(frames, told, strict=True) if cover is not None]
         covers = [cover for cover in told if cover is not None]
         if not covers or not shown:
-            return *self._day_without_covers(day, [region for region, _ in shown]), None
+            return self._day_without_covers(day, [region for region, _ in shown]), [], None
         numbers = [self.regions.index(region) + 1 for region, _ in shown]
         before, days, moved = self._before(day, numbers)
         found = work_out(
@@ -378,14 +378,12 @@ class _Camera:
         shades = [day_value([getattr(r, n) for _, r in rows]).middle for n in names]
         return [moved.range_share, moved.midday_change, *shades]
 
-    def _day_without_covers(
-        self, day: date, regions: Sequence[Region]
-    ) -> tuple[list[Daily], list[Row]]:
-        """Values of a day whose frames do not have the reference view's size, and its rows."""
+    def _day_without_covers(self, day: date, regions: Sequence[Region]) -> list[Daily]:
+        """Values of a day whose frames do not have the reference view's size: by these alone."""
         grown = [r for r in regions if any(row.cover for _, row in self.rows[r.name, day])]
-        told = self._told(day, grown, self.usable[day])
-        daily = [self._without_covers(r, day, self._faded_share(r, day, told)) for r in regions]
-        return daily, [row for r in regions for row in self._telling(r, day, told.get(r.name))]
+        told = self.fading.told(grown, self.usable[day], self.placements)
+        shares = {name: share for name, (_, share) in told.items()}
+        return [self._without_covers(r, day, shares.get(r.name, 0.0)) for r in regions]
 
     def _without_covers(self, region: Region, day: date, faded_share: float) -> Daily:
         """A gap, or the cover of frames that do not have the reference view's size."""

@@ -6,7 +6,7 @@ canopy within its outline, as it then lies, tells for the rest of the span, by i
 """
 
 from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date, timedelta
 
 from lapsekit.catalogue import Frame, Measurement, Placement
@@ -29,10 +29,12 @@ class Fading:
     ruler : Ruler
     days : sequence of datetime.date
         The camera's days, rising.
+    fits : callable
+        Whether a frame has the size of the camera's view: others tell nothing of other days.
     """
 
-    def __init__(self, ruler: Ruler, days: Sequence[date]):
-        self._ruler, self._days = ruler, days
+    def __init__(self, ruler: Ruler, days: Sequence[date], fits: Callable[[Frame], bool]):
+        self._ruler, self._days, self._fits = ruler, days, fits
 
     def before(
         self,
@@ -44,8 +46,13 @@ class Fading:
         first = day - timedelta(day.toordinal() % SPAN_DAYS)
         first = max(first, region.outline_on(day).valid_from)
         days = self._days[bisect_left(self._days, first) : bisect_left(self._days, day)]
-        told = (row.faded_share for each in days for _, row in rows[region.name, each])
-        return next((share for share in told if share is not None), None)
+        told = (
+            row.faded_share
+            for each in days
+            for frame, row in rows[region.name, each]
+            if row.faded_share is not None and self._fits(frame)
+        )
+        return next(told, None)
 
     def told(
         self,

@@ -27,7 +27,7 @@ ORDER = [
     {"teaching", "aiming"},
     {"aiming_picture", "telling_aiming"},
     {"ruler"},
-    {"heights", "undone", "other_sizes"},
+    {"heights", "undone", "other_sizes", "fading"},
     {"clusters"},
     {"held"},
     {"days"},

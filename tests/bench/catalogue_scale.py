@@ -109,7 +109,7 @@ _INSERT = {
     "screening": "INSERT INTO screening VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
     "figures": "INSERT INTO figures VALUES (?, ?)",
     "placement": "INSERT INTO placement VALUES (?, ?, ?, ?, ?)",
-    "measurement": "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+    "measurement": "INSERT INTO measurement VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, NULL)",
 }
 _MATRIX = json.dumps([1.00002, -1.4e-05, -0.11, 1.4e-05, 1.00002, -0.03, 0.0, 0.0, 1.0])
 
