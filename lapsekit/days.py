@@ -303,8 +303,7 @@ class _Camera:
         faded_share: float,
     ) -> Daily:
         rows = self._counted(rows)
-        doubts = self._doubts(region, day, found, place, rows)
-        doubts = replace(doubts, faded_share=faded_share)
+        doubts = self._doubts(region, day, found, place, rows, faded_share)
         value = day_area(
             found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
         )
@@ -331,7 +330,13 @@ class _Camera:
         )
 
     def _doubts(
-        self, region: Region, day: date, found: DayOfCanopy, place: int, rows: Sequence[Row]
+        self,
+        region: Region,
+        day: date,
+        found: DayOfCanopy,
+        place: int,
+        rows: Sequence[Row],
+        faded_share: float,
     ) -> Doubts:
         standing, pixel = found.standings[place], self._pixel
         side = pixel**0.5
@@ -344,6 +349,7 @@ class _Camera:
         unsure = float(np.median([row.unsure for _, row in rows] or [0])) * whole
         return Doubts(
             unsure_cm2=None if self.ruler.model is None else unsure,
+            faded_share=faded_share,
             edge_cm=float(found.edges_px[place]) * side,
             contact_cm=standing.contact_px * side,
             doubtful_cm2=standing.doubtful_px * pixel,

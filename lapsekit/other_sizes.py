@@ -13,8 +13,9 @@ from lapsekit.catalogue import Frame, Measurement, Placement
 from lapsekit.errors import LapsekitError
 from lapsekit.ruler import Ruler
 from lapsekit.settings import Outline
+from lapsekit.vision.cover import HALF
 from lapsekit.vision.daily import DayArea, Doubts, day_area
-from lapsekit.vision.day import HALF, edge_lengths
+from lapsekit.vision.day import edge_lengths
 from lapsekit.vision.reduction import reduced_points, reduction_of
 from lapsekit.vision.regions import region_window
 

@@ -27,7 +27,14 @@ from lapsekit.vision.detail import Detail
 from lapsekit.vision.fading import faded_share, near_canopy
 from lapsekit.vision.figures import Figures, figures_of
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
-from lapsekit.vision.regions import RegionCanopy, mean_share, outside, region_canopy, region_window
+from lapsekit.vision.regions import (
+    Inside,
+    RegionCanopy,
+    mean_share,
+    outside,
+    region_canopy,
+    region_window,
+)
 from lapsekit.vision.registration import NotRegistered, Registration
 from lapsekit.vision.trained_colours import Colours
 from lapsekit.vision.within_day import colours_within
@@ -314,13 +321,12 @@ class Ruler:
         picture, detail = self.read(frame)
         shares = self.model.fading(*self._lit(frame, picture, matrix), detail)
         plain, faint = (in_reference_view(each, matrix) for each in shares)
-        by, found = reduction_of((frame.width, frame.height)), {}
-        for region, outline in self.outlines(frame):
-            points = outline.points and reduced_points(outline.points, by)
-            box, inside = region_window(near.shape, points)
-            inside = inside & near[box]
-            if inside.any():
-                found[region.name] = round(faded_share(plain[box][inside], faint[box][inside]), 6)
+        found = {}
+        outlines = zip(self.outlines(frame), self._insides(frame, near.shape), strict=True)
+        for (region, _), (box, inside) in outlines:
+            here = inside & near[box]
+            if here.any():
+                found[region.name] = round(faded_share(plain[box][here], faint[box][here]), 6)
         return found
 
     def _place(self, frame: Frame) -> tuple[str, date, str, str]:
@@ -340,10 +346,10 @@ class Ruler:
         pairs, by = self.outlines(frame), reduction_of((frame.width, frame.height))
         outlines = [o.points and reduced_points(o.points, by) for _, o in pairs]
         seen = colours_within(picture, shares, outlines, matrix)
-        found = zip(pairs, outlines, seen, self.canopies(frame, shares), strict=True)
+        insides, canopies = self._insides(frame, shares.shape), self.canopies(frame, shares)
+        found = zip(pairs, insides, seen, canopies, strict=True)
         rows = []
-        for (region, outline), points, colour, canopy in found:
-            box, inside = region_window(shares.shape, points)
+        for (region, outline), (box, inside), colour, canopy in found:
             whole = replace(
                 canopy, canopy_px=canopy.canopy_px * by**2, region_px=canopy.region_px * by**2
             )
@@ -355,15 +361,20 @@ class Ruler:
 
     def canopies(self, frame: Frame, cover: np.ndarray) -> list[RegionCanopy]:
         """Canopy of each of the frame's `outlines`, in px of its cover in the reference view."""
-        view, by = self.views[frame.camera], reduction_of((frame.width, frame.height))
+        view = self.views[frame.camera]
         weights = view.weights_cm2 if view.fits(frame) else None
-        found = []
-        for _, outline in self.outlines(frame):
-            points = outline.points and reduced_points(outline.points, by)
-            box, inside = region_window(cover.shape, points)
-            cm2 = None if weights is None else weights[box]
-            found.append(region_canopy(cover[box], inside, cm2))
-        return found
+        return [
+            region_canopy(cover[box], inside, None if weights is None else weights[box])
+            for box, inside in self._insides(frame, cover.shape)
+        ]
+
+    def _insides(self, frame: Frame, shape: tuple[int, int]) -> list[Inside]:
+        """The window of each of the frame's `outlines`, and what lies inside, at a cover's size."""
+        by = reduction_of((frame.width, frame.height))
+        return [
+            region_window(shape, outline.points and reduced_points(outline.points, by))
+            for _, outline in self.outlines(frame)
+        ]
 
     def _placed(self, frame: Frame, found: Registration | NotRegistered | None) -> Placement | None:
         """The row of a registration, in pixels of whole frames."""

@@ -1,4 +1,4 @@
-"""Leaves that are hard to tell from soil: wide intervals, advice, and strokes that help."""
+"""Leaves that are hard to tell from soil: wide intervals, and advice."""
 
 from datetime import UTC, datetime, timedelta
 

@@ -31,6 +31,9 @@ GAP_PX = 1
 """Such pixels lead on where they touch, each made broader by this on all sides: over two pixels
 that the network missed."""
 
+HALF = 128
+"""A pixel of a cover in 255 parts belongs to a shape if at least half of it is canopy."""
+
 FAINT_ODDS = float(np.log(FAINT / (1 - FAINT)))
 
 COLOUR_VARIANCE, LEAST_VARIANCE = 0.1, 0.01

@@ -15,10 +15,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from lapsekit.vision.cover import HALF
 from lapsekit.vision.neighbours import CROFTON, Points, Standing, divide, homes_of, reach_px
-
-HALF = 128
-"""A pixel belongs to a shape if at least half of it (of 255) is canopy."""
 
 HOLDS = 0.5
 """A region that holds so much of another's outline is a view over many plants, not a plant."""

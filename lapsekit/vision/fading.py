@@ -11,6 +11,7 @@ photographs alike (``tests/fit_doubt.py``); enlarging, darkening, blurring and s
 import cv2
 import numpy as np
 
+from lapsekit.vision.cover import HALF
 from lapsekit.vision.edges import window
 
 FAINTER = 0.2
@@ -22,8 +23,6 @@ that were found. Farther off, faint odds of bare soil would outweigh a seedling.
 
 FADING_RULES = [FAINTER, NEAR_PX]
 """All that shapes the result beside the network's numbers, for a mark."""
-
-_HALF = 128
 
 _TO_GREY = (1 - FAINTER) * np.eye(3, dtype=np.float32) + np.float32(FAINTER / 3)
 
@@ -72,5 +71,5 @@ def near_canopy(cover: np.ndarray) -> np.ndarray:
     -------
     (H, W) bool ndarray
     """
-    canopy = (cover >= _HALF).view(np.uint8)
+    canopy = (cover >= HALF).view(np.uint8)
     return cv2.dilate(canopy, window(NEAR_PX)).view(bool)
