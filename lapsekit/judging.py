@@ -18,7 +18,8 @@ from pathlib import Path
 from lapsekit.catalogue import NOT_WATCHED, Figured, Frame, FrameVerdict, Judging, Screening
 from lapsekit.errors import SettingsError
 from lapsekit.frames.thinned import Kept, Thinned
-from lapsekit.season import VERDICTS_FILE, Season, writing
+from lapsekit.locks import writing
+from lapsekit.season import VERDICTS_FILE, Season
 from lapsekit.texts import rewrite
 from lapsekit.verdicts import SAID_NO, SAID_YES, Ruling, parse_verdicts, with_verdicts
 from lapsekit.vision.figures import Figures

@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 from lapsekit.errors import SettingsError
 from lapsekit.growth.weather import Reading
+from lapsekit.locks import writing
 from lapsekit.logger_times import LoggerClock
-from lapsekit.season import writing
 from lapsekit.texts import write_whole
 from lapsekit.weather import VALUES, Laid, lay, number_in, read_weather
 

@@ -9,7 +9,8 @@ from datetime import date, timedelta
 
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
 from lapsekit.errors import SettingsError
-from lapsekit.season import DIARY_FILE, Season, writing
+from lapsekit.locks import writing
+from lapsekit.season import DIARY_FILE, Season
 from lapsekit.texts import rewrite
 from lapsekit.when import local_day
 

@@ -1,15 +1,11 @@
 """A season folder, opened: settings, regions, archive, catalogue, and who works on it."""
 
-import fcntl
-import json
 import os
 import shutil
 import threading
-import time
 import uuid
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import AbstractContextManager, closing, contextmanager
-from dataclasses import asdict, dataclass, field, replace
+from contextlib import closing, contextmanager
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -17,14 +13,15 @@ from tempfile import TemporaryDirectory
 
 from lapsekit.catalogue import Catalogue, Frame, is_damaged
 from lapsekit.daylight import Window, daily_moment, due_times, window
-from lapsekit.errors import LapsekitError, SeasonBusy, SeasonError
+from lapsekit.errors import SeasonError
 from lapsekit.frames.archive import Archive
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.frames.far import FarArchive, FarFrames
 from lapsekit.frames.indexing import IndexReport, Look, index
 from lapsekit.frames.names import stamp
+from lapsekit.locks import LOCK_FILE, hold
 from lapsekit.progress import Track, silent
-from lapsekit.safely import naming, write_safely
+from lapsekit.safely import write_safely
 from lapsekit.secrets import secret_table
 from lapsekit.settings import Region, Regions, Settings, load_regions, load_settings
 from lapsekit.trust import reads_frames, require_trust
@@ -38,14 +35,8 @@ VERDICTS_FILE = "verdicts.csv"
 COLOURS_FILE = "colours.csv"
 CORRECTIONS_FILE = "corrections.csv"
 CATALOGUE_FILE = "catalogue.sqlite"
-LOCK_FILE = ".lock"
 LAST_MORNING_FILE = ".last-morning.json"
 """How the last morning ended: ``{"ended_at": UTC text, "code": exit code, "told": words}``."""
-
-COPY_LOCK_FILE = ".copying"
-WRITING_LOCK = ".writing"
-"""Held only while a text of the season is read, changed and written: milliseconds. A stage that
-runs does not hold it, so that a note can be taken meanwhile."""
 
 DESK_FOLDER = ".desk"
 """Where the desk keeps its own: its password's hash, changes that can be undone."""
@@ -56,61 +47,6 @@ OWN_WORDS = "site_template/words"
 """A season's own translations, ``LANGUAGE.po``, which come before the shipped ones."""
 
 DIARY_HEADER = "date,region,event,note\n"
-
-
-@dataclass(frozen=True)
-class FilmRecord:
-    """What is known of a film.
-
-    Attributes
-    ----------
-    mark : str
-        Changes when the film would; empty for one to be made again.
-    shows : list of str
-        Paths of the frames in it; without a mark, of all that may be.
-    days : list of (day, start_s, end_s)
-        When each calendar day is shown, in order; empty where plants go in step by age.
-    chapters : list of (start_s, end_s, text)
-    boxes : list of list of (left, top, right, bottom)
-        The windows of each panel, in px of the reference view.
-    kind, title : str
-    size : list of int
-        Width and height in px.
-    framing : str
-        Changes when `boxes` mean something else.
-    beside : dict of str to dict
-        What was made beside the film, by file name: its ``mark``, and the frames it ``shows``.
-    earlier : str
-        Folder of the earlier season whose frames it shows too, as season.toml names it.
-    shows_earlier : list of str
-        Paths of those frames in it.
-    """
-
-    mark: str
-    shows: list[str]
-    days: list[list] = field(default_factory=list)
-    chapters: list[list] = field(default_factory=list)
-    boxes: list[list] = field(default_factory=list)
-    kind: str = "season"
-    title: str = ""
-    size: list[int] = field(default_factory=list)
-    framing: str = ""
-    beside: dict[str, dict] = field(default_factory=dict)
-    earlier: str = ""
-    shows_earlier: list[str] = field(default_factory=list)
-
-    def unfinished(self, before: "FilmRecord | None") -> "FilmRecord":
-        """While it is made: whichever film lies there, this one or the one before."""
-        before = before or self
-        return replace(
-            self,
-            mark="",
-            shows=sorted({*self.shows, *before.shows}),
-            shows_earlier=sorted({*self.shows_earlier, *before.shows_earlier}),
-            earlier=self.earlier or before.earlier,
-            days=[],
-            chapters=[],
-        )
 
 
 class Season:
@@ -233,64 +169,16 @@ class Season:
         """Where films go."""
         return self.folder / "films"
 
-    def film_file(self, name: str) -> Path:
-        """Where a film lies: a season's is called like its camera, another like its cut."""
-        return self.films / f"{name}.mp4"
-
-    def film_record(self, name: str) -> FilmRecord | None:
-        """What that film shows; None where nothing is on record."""
-        try:
-            return FilmRecord(**json.loads(self._record_file(name).read_text()))
-        except (OSError, ValueError, TypeError):
-            return None
-
-    def record_film(self, name: str, record: FilmRecord) -> None:
-        """Put on record what a film shows."""
-        write_safely(self._record_file(name), json.dumps(asdict(record)).encode())
-
-    def _record_file(self, name: str) -> Path:
-        return self.films / f".{name}.json"
-
-    def film_may_be_shown(self, name: str) -> bool:
-        """Whether there is that film and every frame in it is still to be used.
-
-        Frames thinned out since may be, if they were usable and nobody said no to them.
-        """
-        record = self.film_record(name)
-        if record is None or not self.film_file(name).is_file():
-            return False
-        return self._may_show(record.shows) and self._earlier_may_show(record)
-
-    def _earlier_may_show(self, record: FilmRecord) -> bool:
-        """The same of an earlier season's frames; not where nobody can tell any more."""
-        if not record.shows_earlier:
-            return True
-        folder = self.folder / record.earlier
-        if not (folder / CATALOGUE_FILE).is_file():
-            return False
-        try:
-            earlier = Season(folder, self.clock)
-            with closing(earlier.catalogue):
-                return earlier._may_show(record.shows_earlier)
-        except (LapsekitError, OSError):
-            return False
-
     def not_to_be_used(self, paths: Iterable[str]) -> set[str]:
         """Those of some frames that are there, and are not to be used (any more)."""
         there = {frame.path for frame in self.catalogue.frames_at(paths)}
         return there - self.catalogue.usable_paths(there, self._ruled())
 
-    def film_records(self) -> dict[str, FilmRecord]:
-        """Everything on record of films, by their names."""
-        names = sorted(path.name[1 : -len(".json")] for path in self.films.glob(".*.json"))
-        found = {name: self.film_record(name) for name in names}
-        return {name: record for name, record in found.items() if record is not None}
+    def may_show(self, paths: Iterable[str]) -> bool:
+        """Whether every one of some frames is still to be used.
 
-    def forget_film(self, name: str) -> None:
-        """Take a film off the record."""
-        self._record_file(name).unlink(missing_ok=True)
-
-    def _may_show(self, paths: Iterable[str]) -> bool:
+        Frames thinned out since may be, if they were usable and nobody said no to them.
+        """
         unknown = set(paths) - self.catalogue.usable_paths(paths, self._ruled())
         return not unknown or unknown <= self._let_go(unknown)
 
@@ -440,57 +328,3 @@ class Season:
         """
         with hold(self.folder, stage, wait_s, on_wait, file_name):
             yield
-
-
-@contextmanager
-def hold(
-    folder: Path,
-    stage: str,
-    wait_s: float,
-    on_wait: Callable[[str], None] | None = None,
-    file_name: str = LOCK_FILE,
-) -> Iterator[None]:
-    """Hold a lock of a season folder, be the season in it usable or not; as `Season.lock`."""
-    path = folder / file_name
-    with path.open("a+", encoding="utf-8") as file:
-        deadline = time.monotonic() + wait_s
-        pause_s, waited = 0.002, False
-        while not _locked(file.fileno()):
-            file.seek(0)
-            holder = file.read().strip() or "another lapsekit process"
-            if time.monotonic() >= deadline:
-                raise SeasonBusy(
-                    f"{folder} is held by {holder}; wait until it is done, then run {stage} again"
-                )
-            if not waited and on_wait is not None:
-                on_wait(holder)
-            waited = True
-            time.sleep(pause_s)
-            pause_s = min(2 * pause_s, 0.1)
-        with naming(path):
-            file.truncate(0)
-            # past the file's buffer, which would fail once more, unnamed, when it is closed
-            os.write(file.fileno(), f"lapsekit {stage} (process {os.getpid()})\n".encode())
-        try:
-            yield
-        finally:
-            file.truncate(0)
-
-
-def writing(folder: Path, what: str, wait_s: float = 10) -> AbstractContextManager[None]:
-    """Hold the texts of a season folder while one is read, changed and written.
-
-    Raises
-    ------
-    SeasonBusy
-        If somebody else holds them for as long as `wait_s`.
-    """
-    return hold(folder, what, wait_s, file_name=WRITING_LOCK)
-
-
-def _locked(handle: int) -> bool:
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True

@@ -17,9 +17,10 @@ from lapsekit.frames.thinning import staying
 from lapsekit.heights import Heights
 from lapsekit.held import Held
 from lapsekit.judging import verdict_mark, verdicts_waiting
+from lapsekit.locks import writing
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
-from lapsekit.season import SETTINGS_FILE, Season, writing
+from lapsekit.season import SETTINGS_FILE, Season
 from lapsekit.shapes import Shapes
 from lapsekit.teaching import strokes_of
 from lapsekit.trust import require_trust

@@ -13,6 +13,7 @@ from lapsekit import checking
 from lapsekit.catalogue import Frame, Screening
 from lapsekit.checking import room
 from lapsekit.checking.finding import Look
+from lapsekit.film.records import Films
 from lapsekit.measuring import measure
 from lapsekit.season import Season
 from lapsekit.trust import take_back
@@ -233,8 +234,8 @@ def test_the_last_morning_and_an_old_film_are_told(tmp_path):
     size = Frame("bench", later, later.date(), "frames/x.jpg", "x", 1, 320, 240, "import")
     season.catalogue.add_frames([size])
     season.films.mkdir()
-    season.film_file("bench").write_bytes(b"film")
-    os.utime(season.film_file("bench"), (EVENING.timestamp(), EVENING.timestamp()))
+    Films(season).file("bench").write_bytes(b"film")
+    os.utime(Films(season).file("bench"), (EVENING.timestamp(), EVENING.timestamp()))
     rows = found(Season(season.folder, lambda: later))
     assert rows["morning"].how == checking.WRONG and "2031-04-05 07:00" in rows["morning"].told
     assert rows["film of bench"].how == checking.WATCH

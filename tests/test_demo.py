@@ -9,6 +9,7 @@ from datetime import date
 
 import pytest
 
+from lapsekit.film.records import Films
 from lapsekit.season import Season
 from lapsekit.serving import open_server
 from tests.browsing import opened, running
@@ -67,7 +68,7 @@ def test_nobody_who_stood_at_the_bench_is_on_a_page_or_in_the_film(demo, states)
     assert visited
     season = Season(demo)
     shown = {f.path for days in season.daily_pictures().values() for f in days.values()}
-    assert not visited & (shown | set(season.film_record("bench").shows))
+    assert not visited & (shown | set(Films(season).record("bench").shows))
     season.catalogue.close()
 
 

@@ -17,6 +17,7 @@ ORDER = [
     {"language"},
     {"daylight", "trust", "copied"},
     {"frames", "catalogue"},
+    {"locks"},
     {"season", "founding"},
     {"diary", "corrections"},
     {"noting"},

@@ -16,11 +16,12 @@ from pathlib import Path
 import pytest
 
 from lapsekit.errors import ArchiveError, SettingsError
+from lapsekit.film.records import FilmRecord, Films
 from lapsekit.frames.bringing_in import TimeSource, bring_in
 from lapsekit.frames.thinned import Gone, Kept, Thinned
 from lapsekit.judging import rule
 from lapsekit.measuring import frames_waiting, measure
-from lapsekit.season import FilmRecord, Season
+from lapsekit.season import Season
 from lapsekit.site.almanac import gather
 from lapsekit.thinning import thin
 from lapsekit.trust import trust
@@ -216,12 +217,12 @@ def test_a_pot_that_comes_later_leaves_the_values_of_thinned_days_as_they_are(be
 def test_a_film_of_all_frames_may_still_be_shown_unless_one_of_them_gets_a_no(bench):
     shows = [f.path for d in bench.usable_frames("bench").values() for f in d]
     bench.films.mkdir()
-    bench.film_file("bench").write_bytes(b"film")
-    bench.record_film("bench", FilmRecord("mark", shows))
+    Films(bench).file("bench").write_bytes(b"film")
+    Films(bench).keep("bench", FilmRecord("mark", shows))
     gone = thin(bench).gone
-    assert bench.film_may_be_shown("bench")
+    assert Films(bench).may_be_shown("bench")
     (bench.folder / "verdicts.csv").write_text(f"frame,verdict\n{gone[0]},no\n")
-    assert not bench.film_may_be_shown("bench")
+    assert not Films(bench).may_be_shown("bench")
 
 
 def test_a_sheet_that_explains_a_day_says_what_was_thinned_out(bench, monkeypatch):

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.copied import last_verified
+from lapsekit.film.records import Films
 from lapsekit.noting import list_events
 from lapsekit.season import LAST_MORNING_FILE, SETTINGS_FILE, Season
 from lapsekit.when import from_utc_text
@@ -106,7 +107,7 @@ def film(look: Look) -> Iterator[Finding]:
     if season.settings.film.weekly_on == "never" or last_morning(season.folder) is None:
         return
     for name, camera in _weekly_films(season):
-        last, file = look.last_frames.get(camera), season.film_file(name)
+        last, file = look.last_frames.get(camera), Films(season).file(name)
         first = season.catalogue.oldest(camera)
         if last is None or last.taken_at - first < OLD_FILM:
             continue

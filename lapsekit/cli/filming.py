@@ -21,6 +21,7 @@ from lapsekit.cli.shared import (
     tracking,
 )
 from lapsekit.errors import FilmError, LapsekitError
+from lapsekit.film.records import Films
 from lapsekit.season import SETTINGS_FILE, Season
 
 DAY = ["%Y-%m-%d"]
@@ -159,7 +160,8 @@ def _list(opened: Season, as_json: bool) -> None:
     from lapsekit.film.naming import cut_of, stem_of
 
     cuts = {name: cut_of(opened, name, {}) for name in opened.settings.film.known}
-    files = {name: opened.film_file(stem_of(opened, name, cut, {})) for name, cut in cuts.items()}
+    films = Films(opened)
+    files = {name: films.file(stem_of(opened, name, cut, {})) for name, cut in cuts.items()}
     facts = {
         name: {**cut.model_dump(mode="json"), "file": files[name], "made": files[name].exists()}
         for name, cut in cuts.items()

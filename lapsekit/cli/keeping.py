@@ -19,8 +19,9 @@ from lapsekit.cli.shared import (
     tracking,
 )
 from lapsekit.errors import SettingsError
+from lapsekit.locks import COPY_LOCK_FILE
 from lapsekit.refusals import refusals
-from lapsekit.season import COPY_LOCK_FILE, SETTINGS_FILE, Season
+from lapsekit.season import SETTINGS_FILE, Season
 from lapsekit.settings import CopiesTable, load_settings
 
 NOT_WHOLE = 65

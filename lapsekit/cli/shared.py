@@ -13,8 +13,9 @@ import typer
 
 from lapsekit.cli.application import Interrupted, say
 from lapsekit.errors import SettingsError
+from lapsekit.locks import LOCK_FILE
 from lapsekit.memory import be_sparing
-from lapsekit.season import LOCK_FILE, Season
+from lapsekit.season import Season
 
 SeasonFolder = Annotated[
     Path,

@@ -1,6 +1,6 @@
 """The season's text files as one book: read, changed together, undone.
 
-Whoever writes holds the texts' lock (``season.WRITING_LOCK``) for the milliseconds it takes to
+Whoever writes holds the texts' lock (``locks.WRITING_LOCK``) for the milliseconds it takes to
 read, change and write. A hand editor holds none: what it saved before a change is in what the
 change reads; what a page read before is told from what lies there now by its version.
 """
@@ -17,6 +17,7 @@ from lapsekit.edits.journal import Entry, Journal
 from lapsekit.edits.merging import differences, means_both, merged
 from lapsekit.edits.soundness import Texts, order, require_sound
 from lapsekit.errors import ChangedMeanwhile, SettingsError
+from lapsekit.locks import writing
 from lapsekit.season import (
     COLOURS_FILE,
     CORRECTIONS_FILE,
@@ -24,7 +25,6 @@ from lapsekit.season import (
     REGIONS_FILE,
     SETTINGS_FILE,
     VERDICTS_FILE,
-    writing,
 )
 from lapsekit.texts import Edit, bare, edited, read_whole
 from lapsekit.when import Clock, system_clock

@@ -19,6 +19,7 @@ from lapsekit.film.lights import choice, lights_of
 from lapsekit.film.pacing import Beat, Stretch
 from lapsekit.film.painting import Painter, Shot
 from lapsekit.film.planning import Plan, planned
+from lapsekit.film.records import FilmRecord
 from lapsekit.film.scenes import Scene, scene_of, view_of
 from lapsekit.film.sources import Panel, left_out, panels_of
 from lapsekit.film.tracks import Cue, Day
@@ -26,7 +27,7 @@ from lapsekit.film.windows import Box, Size
 from lapsekit.language.phrases import reasons_text
 from lapsekit.language.words import Words
 from lapsekit.progress import Track
-from lapsekit.season import FilmRecord, Season
+from lapsekit.season import Season
 from lapsekit.settings import Cut
 
 PART_SECONDS = 2.0

@@ -30,6 +30,7 @@ from lapsekit.film.hardware import hardware_recipe
 from lapsekit.film.joining import join
 from lapsekit.film.naming import cut_of, stem_of
 from lapsekit.film.painting import Unreadable
+from lapsekit.film.records import FilmRecord, Films
 from lapsekit.film.segments import Job, Segment, make_segments, prune
 from lapsekit.film.sources import earlier_of
 from lapsekit.film.tracks import CAPTIONS, CHAPTERS, POSTER
@@ -37,7 +38,7 @@ from lapsekit.language.words import Words
 from lapsekit.memory import Need, at_once
 from lapsekit.progress import Track, silent
 from lapsekit.safely import remove_leftovers
-from lapsekit.season import OWN_WORDS, FilmRecord, Season
+from lapsekit.season import OWN_WORDS, Season
 from lapsekit.settings import Cut
 from lapsekit.vision.flashes import flash_view, flashes
 
@@ -153,10 +154,15 @@ class _Maker:
     track: Track
     earlier: Season | None
 
+    @property
+    def films(self) -> Films:
+        """The season's films."""
+        return Films(self.season)
+
     def made(self, preview: bool) -> FilmReport:
         """Everything that is asked for, made as far as it is not there."""
         words = Words(self.season.settings.site.language, [self.season.folder / OWN_WORDS])
-        before = self.season.film_record(self.stem)
+        before = self.films.record(self.stem)
         shown = composed(
             self.season,
             self.cut,
@@ -168,7 +174,7 @@ class _Maker:
             self.earlier,
         )
         recipe = self._recipe(shown, preview)
-        target = self.season.films / f"{self.stem}.{recipe.ending}"
+        target = self.films.folder / f"{self.stem}.{recipe.ending}"
         encoded, segments = self._encode(shown, recipe, self.stem, look=True)
         self._require_calm(segments)
         mark = self._mark(shown, segments)
@@ -177,12 +183,12 @@ class _Maker:
         record = self._record(shown, mark, before)
         files: list[Path] = []
         if not unchanged:
-            self.season.record_film(self.stem, record.unfinished(before))
+            self.films.keep(self.stem, record.unfinished(before))
             self._join(target, segments, shown)
             files = write_beside(target, shown.poster(), shown.chapters, shown.captions)
             prune(self._parts(self.stem), segments)
         if record != before:
-            self.season.record_film(self.stem, record)
+            self.films.keep(self.stem, record)
         if not preview:
             files += self._beside(shown, record)
         return replace(report, made=not unchanged, files=files)
@@ -199,7 +205,7 @@ class _Maker:
         )
 
     def _parts(self, stem: str) -> Path:
-        return self.season.films / PARTS / stem
+        return self.films.folder / PARTS / stem
 
     def _recipe(self, shown: Composition, preview: bool) -> Recipe:
         if preview:
@@ -302,15 +308,15 @@ class _Maker:
                 continue
             shows = sorted({*there["shows"], *record.shows})
             record.beside[path.name] = {"mark": "", "shows": shows}
-            self.season.record_film(self.stem, record)
+            self.films.keep(self.stem, record)
             write(path)
             record.beside[path.name] = {"mark": own, "shows": record.shows}
-            self.season.record_film(self.stem, record)
+            self.films.keep(self.stem, record)
             made.append(path)
         return made
 
     def _writer(self, kind: str, shown: Composition) -> tuple[Path, Callable[[Path], object]]:
-        films, cut = self.season.films, self.cut
+        films, cut = self.films.folder, self.cut
         if kind == "stills":
             return films / f"{self.stem}-stills", lambda path: self._stills(path, shown)
         if kind == "teaser":

@@ -9,8 +9,9 @@ import shutil
 from pathlib import Path
 
 from lapsekit.film.making import PARTS
+from lapsekit.film.records import FilmRecord, Films
 from lapsekit.film.tracks import BESIDE
-from lapsekit.season import FilmRecord, Season
+from lapsekit.season import Season
 
 
 def withdraw(season: Season) -> list[Path]:
@@ -27,36 +28,37 @@ def withdraw(season: Season) -> list[Path]:
         Films, and files and folders beside films, that were deleted.
     """
     gone: list[Path] = []
-    for name, record in season.film_records().items():
-        gone += _beside(season, name, record)
+    films = Films(season)
+    for name, record in films.records().items():
+        gone += _beside(season, films, name, record)
         if season.not_to_be_used(record.shows):
-            gone += _film(season, name)
+            gone += _film(films, name)
     return gone
 
 
-def _beside(season: Season, name: str, record: FilmRecord) -> list[Path]:
+def _beside(season: Season, films: Films, name: str, record: FilmRecord) -> list[Path]:
     """Small versions, masters, stills and teasers of a film."""
     found = [each for each, told in record.beside.items() if season.not_to_be_used(told["shows"])]
     for each in found:
-        _delete(season.films / each)
-        _delete(season.films / PARTS / Path(each).stem)
+        _delete(films.folder / each)
+        _delete(films.folder / PARTS / Path(each).stem)
         del record.beside[each]
     if found:
-        season.record_film(name, record)
-    return [season.films / each for each in found]
+        films.keep(name, record)
+    return [films.folder / each for each in found]
 
 
-def _film(season: Season, name: str) -> list[Path]:
-    film = season.film_file(name)
+def _film(films: Films, name: str) -> list[Path]:
+    film = films.file(name)
     there = film.exists()
     for path in (film, *(film.with_name(name + ending) for ending in BESIDE)):
         _delete(path)
-    _delete(season.films / PARTS / name)
-    record = season.film_record(name)
+    _delete(films.folder / PARTS / name)
+    record = films.record(name)
     if record is not None and record.beside:
-        season.record_film(name, FilmRecord("", [], beside=record.beside, kind=record.kind))
+        films.keep(name, FilmRecord("", [], beside=record.beside, kind=record.kind))
     else:
-        season.forget_film(name)
+        films.forget(name)
     return [film] if there else []
 
 

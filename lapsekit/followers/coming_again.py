@@ -13,8 +13,9 @@ from lapsekit.followers.plants import impossible, region_of
 from lapsekit.followers.receiving import bounded
 from lapsekit.followers.records import Record, change, read_record
 from lapsekit.followers.wordings import keep_wording
+from lapsekit.locks import writing
 from lapsekit.plain import one_line
-from lapsekit.season import Season, writing
+from lapsekit.season import Season
 from lapsekit.when import local_day, plant_age
 
 _FIELDS = {

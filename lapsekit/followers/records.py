@@ -22,9 +22,9 @@ from typing import TYPE_CHECKING, Literal
 
 from lapsekit.errors import FollowerError
 from lapsekit.followers.arrivals import Consent, Way
+from lapsekit.locks import writing as hold_texts
 from lapsekit.safely import PART, allow, write_safely
 from lapsekit.season import Season
-from lapsekit.season import writing as hold_texts
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter

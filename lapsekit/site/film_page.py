@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
+from lapsekit.film.records import FilmRecord, Films
 from lapsekit.film.tracks import BESIDE, POSTER, clock
-from lapsekit.season import FilmRecord, Season
+from lapsekit.season import Season
 from lapsekit.site.contents import Page, Whole
 from lapsekit.site.gallery import Shown
 from lapsekit.site.writing import SiteFolder
@@ -65,12 +66,13 @@ def film_page(whole: Whole) -> Page:
 
 
 def _film(whole: Whole, name: str, path: str) -> Film:
-    record = whole.season.film_record(name) or FilmRecord("", [])
+    films = Films(whole.season)
+    record = films.record(name) or FilmRecord("", [])
     camera = name if name in whole.season.settings.cameras else None
     shown = whole.gallery.shown.get(camera, {})
     until = date.fromisoformat(record.days[-1][0]) if record.days else None
     last = max((day for day in shown if until is None or day <= until), default=None)
-    beside = whole.season.film_file(name).with_name(name + POSTER)
+    beside = films.file(name).with_name(name + POSTER)
     return Film(
         name,
         record.title if camera is None else whole.almanac.title,
@@ -85,9 +87,9 @@ def _film(whole: Whole, name: str, path: str) -> Film:
     )
 
 
-def _beside(season: Season, name: str) -> tuple[str, ...]:
+def _beside(films: Films, name: str) -> tuple[str, ...]:
     """What goes with a film; no tracks while nobody knows whether they are its own."""
-    record = season.film_record(name)
+    record = films.record(name)
     return BESIDE if record and record.chapters else BESIDE[:1]
 
 
@@ -103,13 +105,13 @@ def put_up_films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], li
         What is amiss.
     """
     cuts = season.settings.film.cuts
-    films, problems = {}, []
+    shown, problems, films = {}, [], Films(season)
     for name in [*season.settings.cameras, *(name for name, cut in cuts.items() if cut.on_site)]:
-        source = season.film_file(name)
-        if season.film_may_be_shown(name):
-            films[name] = f"film/{source.name}"
-            folder.copy(source, films[name])
-            for beside in (source.with_name(name + ending) for ending in _beside(season, name)):
+        source = films.file(name)
+        if films.may_be_shown(name):
+            shown[name] = f"film/{source.name}"
+            folder.copy(source, shown[name])
+            for beside in (source.with_name(name + ending) for ending in _beside(films, name)):
                 if beside.is_file():
                     folder.copy(beside, f"film/{beside.name}")
         elif source.is_file():
@@ -117,4 +119,4 @@ def put_up_films(season: Season, folder: SiteFolder) -> tuple[dict[str, str], li
                 f"{source}: not on the site, since it shows frames that are not to be used (any "
                 "more), or nobody knows which; run lapsekit film, then lapsekit site"
             )
-    return films, problems
+    return shown, problems

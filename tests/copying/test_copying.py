@@ -13,8 +13,9 @@ from lapsekit.copied import last_verified, read_copied
 from lapsekit.copying import copy
 from lapsekit.copying.restoring import restore
 from lapsekit.errors import CopyError, NotTrusted, SettingsError, TransferError
+from lapsekit.locks import COPY_LOCK_FILE
 from lapsekit.places import Folder
-from lapsekit.season import COPY_LOCK_FILE, Season
+from lapsekit.season import Season
 from lapsekit.trust import trust
 from tests.copying.keeping import (
     COPY,

@@ -10,7 +10,8 @@ import pytest
 from lapsekit.diary import read_diary
 from lapsekit.edits.book import Book
 from lapsekit.founding import found_season
-from lapsekit.season import Season, writing
+from lapsekit.locks import writing
+from lapsekit.season import Season
 
 ROOT = Path(__file__).parent.parent.parent
 

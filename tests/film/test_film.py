@@ -10,6 +10,7 @@ import pytest
 from lapsekit.errors import FilmError
 from lapsekit.film.face.cards import gap_card
 from lapsekit.film.making import make_film
+from lapsekit.film.records import Films
 from lapsekit.film.withdrawing import withdraw
 from lapsekit.language.words import Words
 from lapsekit.lettering import PAPER
@@ -55,7 +56,7 @@ def test_at_every_second_the_day_is_seen_that_record_and_captions_tell(opened, t
     file_days(season, range(6))
     report = make_film(season)
     film = pictures_of(report.path)
-    days = season.film_record("bench").days
+    days = Films(season).record("bench").days
     assert (report.frames, report.pictures, len(film)) == (6, 60, 60)
     assert [day for day, _, _ in days] == [f"{FIRST + timedelta(n)}" for n in range(6)]
     for number, (_, start, end) in enumerate(days):
@@ -86,7 +87,7 @@ def test_days_without_a_frame_are_a_card_and_every_picture_about_it_is_a_frame_u
     season = opened(tmp_path / "bench", PLAIN.replace("hold", "fade"))
     file_days(season, [0, 1, 6, 7])
     report = make_film(season)
-    film, days = pictures_of(report.path), season.film_record("bench").days
+    film, days = pictures_of(report.path), Films(season).record("bench").days
     assert [date.fromisoformat(day).day for day, _, _ in days] == [1, 2, 7, 8]
     ends, starts = round(days[1][2] * FPS), round(days[2][1] * FPS)
     gap = film[ends:starts]
@@ -100,7 +101,7 @@ def test_days_without_a_frame_are_a_card_and_every_picture_about_it_is_a_frame_u
             under = card - frame
             share = ((picture - frame) * under).sum() / (under**2).sum()
             assert apart(picture, frame + share * under) < 5
-    told = season.film_file("bench").with_name("bench-captions.vtt").read_text()
+    told = Films(season).file("bench").with_name("bench-captions.vtt").read_text()
     assert "Wednesday, 2 April" in told and "3 April" not in told and "6 April" not in told
 
 
@@ -200,7 +201,7 @@ def test_an_unreadable_frame_is_left_out_and_told_and_shown_once_it_is_whole_aga
     report = make_film(season)
     (told,) = report.left_out
     assert told.startswith(f"{paths[2]}: ")
-    assert report.frames == 3 and paths[2] not in season.film_record("bench").shows
+    assert report.frames == 3 and paths[2] not in Films(season).record("bench").shows
     assert 2 not in {code_of(picture) for picture in pictures_of(report.path)[:20]}
     file.write_bytes(whole)
     again = make_film(season)
@@ -216,7 +217,7 @@ def test_where_no_frame_can_be_read_there_is_no_film_and_the_command_says_what_t
         (season.folder / path).write_bytes(b"no picture")
     with pytest.raises(FilmError, match=r"no usable frame.*lapsekit measure, then film again"):
         make_film(season)
-    assert not season.film_file("bench").exists()
+    assert not Films(season).file("bench").exists()
 
 
 def test_frames_that_were_let_go_leave_the_film_and_their_day_is_a_gap(opened, tmp_path):
@@ -235,13 +236,13 @@ def test_a_no_takes_a_frame_out_of_the_film_and_until_then_the_film_is_not_shown
     paths = file_days(season, range(4))
     file_frame(season, noon(3) + timedelta(hours=1), coded(12))
     make_film(season)
-    assert season.film_may_be_shown("bench")
+    assert Films(season).may_be_shown("bench")
     (season.folder / "verdicts.csv").write_text(f"frame,verdict\n{paths[3]},no\n")
-    assert not season.film_may_be_shown("bench")
+    assert not Films(season).may_be_shown("bench")
     make_film(season)
-    assert season.film_may_be_shown("bench")
+    assert Films(season).may_be_shown("bench")
     parts = list((season.films / ".parts" / "bench").glob("*.mp4"))
-    for path in [season.film_file("bench"), *parts]:
+    for path in [Films(season).file("bench"), *parts]:
         assert 3 not in {code_of(picture) for picture in pictures_of(path)}
     poster = cv2.imread(str(season.films / "bench-poster.jpg"))
     assert code_of(poster) == 12
@@ -251,11 +252,11 @@ def test_a_no_to_a_frame_that_had_no_time_in_the_film_does_not_take_the_film_dow
     season = opened(tmp_path / "bench", PLAIN.replace("day_seconds = 1", "day_seconds = 0.05"))
     paths = file_days(season, range(8))
     report = make_film(season)
-    shown = set(season.film_record("bench").shows)
+    shown = set(Films(season).record("bench").shows)
     assert (report.frames, report.pictures, len(shown)) == (4, 4, 4)
     unseen = next(path for path in paths if path not in shown)
     (season.folder / "verdicts.csv").write_text(f"frame,verdict\n{unseen},no\n")
-    assert season.film_may_be_shown("bench")
+    assert Films(season).may_be_shown("bench")
 
 
 def test_a_length_for_the_whole_is_kept_with_gaps_in_it(opened, tmp_path):
@@ -271,7 +272,7 @@ def test_days_of_summer_time_begin_and_end_by_the_clock_on_the_wall(opened, tmp_
     night = noon(0).replace(hour=22, minute=30)  # half an hour after local midnight
     file_frame(season, night, coded(3))
     report = make_film(season, "day")
-    assert season.film_record("day").days[0][0] == f"{FIRST + timedelta(1)}"
+    assert Films(season).record("day").days[0][0] == f"{FIRST + timedelta(1)}"
     assert {code_of(picture) for picture in pictures_of(report.path)} == {3}
 
 
@@ -347,15 +348,15 @@ def test_flashes_are_refused_with_the_remedy_which_helps_and_the_film_before_sta
         light = np.full((HEIGHT, WIDTH, 3), 255 * (number % 2), np.uint8)
         file_frame(season, noon(number), light)
     path = make_film(season).path
-    before = path.read_bytes(), season.film_record("bench")
+    before = path.read_bytes(), Films(season).record("bench")
     quick = reopened(season)
     text = (quick.folder / "season.toml").read_text()
     (quick.folder / "season.toml").write_text(text.replace("day_seconds = 1", "day_seconds = 0.1"))
     quick = reopened(quick)
     with pytest.raises(FilmError, match=r"flashes within a second.*WCAG.*day_seconds.*between"):
         make_film(quick)
-    assert (path.read_bytes(), quick.film_record("bench")) == before
-    assert quick.film_may_be_shown("bench")
+    assert (path.read_bytes(), Films(quick).record("bench")) == before
+    assert Films(quick).may_be_shown("bench")
     remedied = make_film(quick, "season", {"day_seconds": 0.5})
     assert remedied.path.exists() and remedied.path != path
     quick.catalogue.close()
@@ -398,11 +399,11 @@ def test_a_preview_is_small_and_touches_nothing_else(opened, tmp_path):
     season = opened(tmp_path / "bench", PLAIN.replace("128", "400") + 'files = ["stills"]\n')
     file_days(season, range(3))
     path = make_film(season).path
-    before = path.read_bytes(), season.film_record("bench")
+    before = path.read_bytes(), Films(season).record("bench")
     report = make_film(season, preview=True)
     assert report.path.name == "bench.preview.mp4"
     assert pictures_of(report.path)[0].shape[0] == 270
-    assert (path.read_bytes(), season.film_record("bench")) == before
+    assert (path.read_bytes(), Films(season).record("bench")) == before
 
 
 def test_the_record_is_plain_and_read_back_as_it_was_written(opened, tmp_path):
@@ -427,5 +428,5 @@ def test_a_no_takes_along_every_film_that_shows_the_frame_and_what_lies_beside_i
     left = {path.name for path in season.films.iterdir() if not path.name.startswith(".")}
     assert {name.partition("-")[0].partition(".")[0] for name in left} == {"day"}
     assert {path.name for path in (season.films / ".parts").iterdir()} == {"day"}
-    assert list(season.film_records()) == ["day"]
+    assert list(Films(season).records()) == ["day"]
     assert withdraw(season) == []

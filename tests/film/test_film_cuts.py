@@ -11,6 +11,7 @@ import pytest
 from lapsekit.errors import FilmError
 from lapsekit.film.layout import panel_boxes
 from lapsekit.film.making import make_film
+from lapsekit.film.records import Films
 from lapsekit.lettering import PAPER
 from tests.film.coded_season import (
     CAMERA,
@@ -207,7 +208,7 @@ def test_an_earlier_season_of_another_camera_stands_beside_this_one_at_the_same_
     assert [code_of(picture, left) for picture in middle] == [0, 1, 2, 3, 4, 5]
     later = film[-6 * FPS + FPS // 2 :: FPS]
     assert [code_of(picture, right) for picture in later] == [4, 5, 6, 7, 8, 9]
-    record = now.film_record(report.path.stem)
+    record = Films(now).record(report.path.stem)
     assert len(record.shows) == len(record.shows_earlier) == 6
     assert record.title == "Then · Coded bench"
     open_files = {str(Path(f"/proc/self/fd/{fd}").resolve()) for fd in fds()}
@@ -226,13 +227,13 @@ def test_a_no_in_the_earlier_season_keeps_the_film_from_being_shown(opened, tmp_
     now = with_earlier(opened, tmp_path)
     file_days(now, range(3))
     make_film(now, "both", {"kind": "then-and-now"})
-    assert now.film_may_be_shown("both")
+    assert Films(now).may_be_shown("both")
     (then.folder / "verdicts.csv").write_text(f"frame,verdict\n{paths[1]},no\n")
-    assert not now.film_may_be_shown("both")
+    assert not Films(now).may_be_shown("both")
     make_film(now, "both", {"kind": "then-and-now"})
-    assert now.film_may_be_shown("both")
+    assert Films(now).may_be_shown("both")
     then.folder.rename(tmp_path / "elsewhere")
-    assert not now.film_may_be_shown("both")
+    assert not Films(now).may_be_shown("both")
 
 
 def test_without_an_earlier_season_that_can_be_filmed_it_is_said_where_to_name_one(
@@ -261,7 +262,7 @@ def test_the_last_days_are_counted_from_the_last_day_with_a_frame(opened, tmp_pa
     season = opened(tmp_path / "bench", PLAIN)
     file_days(season, [0, 1, 2, 5, 6, 7])
     report = make_film(season, "recent", {"days": 4, "day_seconds": 1.0})
-    shown = [day for day, _, _ in season.film_record(report.path.stem).days]
+    shown = [day for day, _, _ in Films(season).record(report.path.stem).days]
     assert shown == [f"{FIRST + timedelta(n)}" for n in (5, 6, 7)]
     assert sorted(set(days_shown(pictures_of(report.path)))) == [5, 6, 7]
 

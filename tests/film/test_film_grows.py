@@ -12,6 +12,7 @@ import pytest
 
 from lapsekit.catalogue import Daily
 from lapsekit.film.making import make_film
+from lapsekit.film.records import Films
 from lapsekit.measuring import measure
 from tests.conftest import CHECKOUT
 from tests.film.coded_season import (
@@ -123,7 +124,7 @@ def test_windows_hold_still_while_the_season_grows(tmp_path):
         file_frame(season, noon(number), coded(number), placed=placed)
         if number >= 6:
             make_film(season)
-            boxes.append(season.film_record("bench").boxes)
+            boxes.append(Films(season).record("bench").boxes)
     assert len(boxes) == 6
     assert all(box == boxes[0] for box in boxes)
     season.catalogue.close()
@@ -151,7 +152,7 @@ def test_at_the_pace_of_growth_every_second_of_the_film_gains_alike(tmp_path):
     areas = np.cumsum([1.0] * 13 + [7.0] * 13)
     season.catalogue.store_daily([daily("basil", n, a) for n, a in enumerate(areas)])
     make_film(season)
-    days = season.film_record("bench").days
+    days = Films(season).record("bench").days
     lasts = np.array([end - start for _, start, end in days])
     assert lasts.sum() == pytest.approx(40, abs=0.3)
     slow, fast = lasts[4:9].mean(), lasts[17:23].mean()
@@ -197,7 +198,7 @@ def test_killed_at_random_moments_it_goes_on_and_ends_as_if_nothing_had_been(tmp
         file_days(season, range(22))
         season.catalogue.close()
     ends(filming(calm.folder))
-    truth, chance = pictures_hash(calm.film_file("bench")), random.Random(4)
+    truth, chance = pictures_hash(Films(calm).file("bench")), random.Random(4)
     parts = harried.films / ".parts" / "bench"
     kills, found = 0, []
     for wanted in (0, 4, 12, 20):
@@ -214,13 +215,13 @@ def test_killed_at_random_moments_it_goes_on_and_ends_as_if_nothing_had_been(tmp
         assert all(found[-1])
     assert kills >= 2 and len(found[-1]) > len(found[0])
     ends(filming(harried.folder))
-    assert pictures_hash(harried.film_file("bench")) == truth
+    assert pictures_hash(Films(harried).file("bench")) == truth
     names = [
         sorted(f"{p.relative_to(season.folder)}" for p in season.films.rglob("*") if p.is_file())
         for season in (calm, harried)
     ]
     assert names[0] == names[1]
-    assert harried.film_record("bench") == calm.film_record("bench")
+    assert Films(harried).record("bench") == Films(calm).record("bench")
 
 
 def test_on_a_full_disk_it_says_so_leaves_nothing_broken_and_goes_on_with_room(
@@ -238,4 +239,4 @@ def test_on_a_full_disk_it_says_so_leaves_nothing_broken_and_goes_on_with_room(
     assert all(len(pictures_of(film)) == 10 * FPS for film in season.films.glob("[!.]*.mp4"))
     small_disk("200m")
     ends(filming(folder))
-    assert len(pictures_of(season.film_file("bench"))) == 10 * FPS
+    assert len(pictures_of(Films(season).file("bench"))) == 10 * FPS

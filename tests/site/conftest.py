@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 
-from lapsekit.season import FilmRecord
+from lapsekit.film.records import FilmRecord, Films
 from tests.site.small_season import DARK, DIARY, FIRST, UNSEEN, add_day, found
 
 
@@ -26,5 +26,5 @@ def tiny(empty):
             add_day(empty, day, ("dark",) if day == DARK else ())
     empty.films.mkdir()
     (empty.films / "bench.mp4").write_bytes(b"not really a film")
-    empty.record_film("bench", FilmRecord("", []))
+    Films(empty).keep("bench", FilmRecord("", []))
     return empty

@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 
 from lapsekit.film.making import make_film
+from lapsekit.film.records import Films
 from lapsekit.season import Season
 from lapsekit.serving import open_server
 from lapsekit.site.build import build_site
@@ -107,7 +108,7 @@ def test_captions_tell_every_day_with_age_and_diary(filmed):
 
 def test_a_film_whose_frames_nobody_knows_has_no_chapters(again):
     for name in ("bench", "basil-alone"):
-        again.record_film(name, again.film_record(name).unfinished(None))
+        Films(again).keep(name, Films(again).record(name).unfinished(None))
     build_site(again)
     page = (again.site / "film" / "index.html").read_text()
     assert tracks(again.folder) == [] and "<track" not in page and "Chapters" not in page
@@ -115,7 +116,7 @@ def test_a_film_whose_frames_nobody_knows_has_no_chapters(again):
 
 
 def test_a_film_that_may_not_be_shown_has_no_page(again):
-    path = again.film_record("bench").shows[4]
+    path = Films(again).record("bench").shows[4]
     (again.folder / "verdicts.csv").write_text(f"frame,verdict,note\n{path},no,\n")
     problems = build_site(again).problems
     assert [re.search(r"[\w-]+\.mp4", problem)[0] for problem in problems] == [
