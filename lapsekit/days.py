@@ -8,50 +8,30 @@ the values that rest on a change are dropped before it is made, so that no stop 
 Values of days that were thinned out since stand (`lapsekit.held`), whatever is left would give.
 """
 
-from bisect import bisect_left
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import astuple, replace
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 
-from lapsekit.catalogue import Catalogue, Daily, Frame
-from lapsekit.daylight import Window
+from lapsekit.catalogue import Daily, Frame
+from lapsekit.day_values import USUAL_DAYS, DayValues, Rows, UsableFrames
 from lapsekit.errors import LapsekitError
 from lapsekit.fading import Fading, Told
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.heights import Heights
 from lapsekit.held import Held
-from lapsekit.other_sizes import Row, cover_alone
+from lapsekit.other_sizes import Row
 from lapsekit.progress import Track, silent
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
-from lapsekit.settings import Outline, Region
+from lapsekit.settings import Region
 from lapsekit.viewing import in_reference_view
-from lapsekit.vision.daily import (
-    DayArea,
-    Doubts,
-    corrected,
-    day_area,
-    day_value,
-    scatter,
-    usual_scatter,
-)
-from lapsekit.vision.day import DayOfCanopy, work_out
-from lapsekit.vision.regions import region_window
-from lapsekit.vision.within_day import movement
-
-Rows = dict[tuple[str, date], list[Row]]
-
-USUAL_DAYS = 14
-"""Days before whose frames say what single frames usually scatter by."""
+from lapsekit.vision.day import work_out
 
 REMEMBERED_DAYS = 7
 """A division older than this says nothing of where plants stand now."""
-
-_DUSK = timedelta(hours=2)
-"""On a day without sun, the time on both sides of the daily picture in which leaves may move."""
 
 
 def work_out_days(season: Season, ruler: Ruler, track: Track = silent) -> int:
@@ -80,7 +60,6 @@ class _Camera:
         self.view = ruler.views[name]
         self.regions = [r for r in season.regions.region if r.camera == name]
         self.days = self.catalogue.days_of_camera(name)
-        self._sizes: dict[tuple | None, tuple[float, int]] = {}
         self.mark = ruler.labels_mark(name, [r.name for r in self.regions])
         self.heights = Heights(season)
         self.held = Held(ruler, name, self.heights)
@@ -94,7 +73,7 @@ class _Camera:
         waiting = self._stale()
         if not waiting:
             return 0
-        self.usable = _Frames(self.catalogue, self.name)
+        self.usable = UsableFrames(self.catalogue, self.name)
         stale = waiting | {later for day in waiting for later in self._resting_on(day)}
         self._forget(stale)
         start = self._first_to_visit(min(stale))
@@ -166,7 +145,16 @@ class _Camera:
         self.rows: Rows = defaultdict(list)
         for frame, row in self.catalogue.measurements(camera=self.name, since=since):
             self.rows[row.region, frame.day].append((frame, row))
-        self._scatters: dict[tuple[str, date], float | None] = {}
+        self.values = DayValues(
+            self.season,
+            self.ruler,
+            self.view,
+            self.heights,
+            self.held,
+            self.usable,
+            self.rows,
+            self.placements,
+        )
 
     # one day ------------------------------------------------------------------------------
 
@@ -193,7 +181,7 @@ class _Camera:
         )
         daily, rewritten = [], []
         names = [region.name for region, _ in shown]
-        least = self.ruler.least_px * self._pixel
+        least = self.ruler.least_px * self.values.pixel
         grown = [r for (r, _), middle in zip(shown, found.middle, strict=True) if middle >= least]
         told = self._told(day, grown, frames)
         for place, (region, outline) in enumerate(shown):
@@ -201,7 +189,7 @@ class _Camera:
             rows = self._divided(region, day, dict(areas), outline, told.get(region.name))
             rewritten += rows
             faded_share = self._faded_share(region, day, told)
-            daily.append(self._daily(region, day, found, place, rows, names, faded_share))
+            daily.append(self.values.of_covers(region, day, found, place, rows, names, faded_share))
         return daily, rewritten, np.array([0, *numbers], np.uint16)[found.labels]
 
     def _cover(self, frame: Frame) -> np.ndarray | None:
@@ -238,7 +226,7 @@ class _Camera:
 
     def _divided(self, region, day, areas, outline, told: Told | None) -> list[Row]:
         """A day's rows of a region, with the areas (by frame) that belong to its plant."""
-        whole, pixels = self._size(outline)
+        whole, pixels = self.values.size_of(outline)
         factor = self.heights.correction(region, day).factor
         found = []
         for frame, row in self._telling(region, day, told):
@@ -271,165 +259,12 @@ class _Camera:
         before = self.fading.before(region, day, self.rows)
         return before if before is not None else told.get(region.name, ("", 0.0))[1]
 
-    def _counted(self, rows: Sequence[Row]) -> Sequence[Row]:
-        """Rows that a day's value rests on: of frames of the view's size, if there are any."""
-        return [row for row in rows if self.view.fits(row[0])] or rows
-
-    @property
-    def _pixel(self) -> float:
-        """Size of a pixel of the measured view in the unit of areas."""
-        return 1.0 if self.view.weights_cm2 is None else self.view.pixel_cm2
-
-    def _size(self, outline: Outline) -> tuple[float, int]:
-        """Size of an outline in the unit of areas, and in px of the measured view."""
-        points = self.view.points_on(outline)
-        if points not in self._sizes:
-            box, inside = region_window(self.view.shape, points)
-            weights, pixels = self.view.weights_cm2, int(np.count_nonzero(inside))
-            whole = float(pixels) if weights is None else float(weights[box][inside].sum())
-            self._sizes[points] = whole, pixels
-        return self._sizes[points]
-
-    # one value ----------------------------------------------------------------------------
-
-    def _daily(
-        self,
-        region: Region,
-        day: date,
-        found: DayOfCanopy,
-        place: int,
-        rows: Sequence[Row],
-        names: Sequence[str],
-        faded_share: float,
-    ) -> Daily:
-        rows = self._counted(rows)
-        doubts = self._doubts(region, day, found, place, rows, faded_share)
-        value = day_area(
-            found.areas[:, place], doubts, float(found.middle[place]), float(found.disputed[place])
-        )
-        whole, _ = self._size(region.outline_on(day))
-        stated = (value.area_cm2, value.low_cm2, value.high_cm2)
-        share = [v / whole if whole else 0.0 for v in stated]
-        scaled = self.view.weights_cm2 is not None
-        if scaled:
-            value = corrected(value, *astuple(self.heights.correction(region, day)))
-            stated = (value.area_cm2, value.low_cm2, value.high_cm2)
-        area = stated if scaled else (None, None, None)
-        standing = found.standings[place]
-        return Daily(
-            region.name,
-            day,
-            *share,
-            *area,
-            value.frames,
-            self.usable.left_out(day),
-            _parts(value, 1.0 if scaled else whole),
-            tuple(names[number - 1] for number in standing.touches),
-            standing.reaches_outline,
-            *self._within(day, rows),
-        )
-
-    def _doubts(
-        self,
-        region: Region,
-        day: date,
-        found: DayOfCanopy,
-        place: int,
-        rows: Sequence[Row],
-        faded_share: float,
-    ) -> Doubts:
-        standing, pixel = found.standings[place], self._pixel
-        side = pixel**0.5
-        errors = [
-            p.error_px
-            for f in self.usable[day]
-            if (p := self.placements.get(f.path)) and p.error_px is not None
-        ]
-        whole, _ = self._size(region.outline_on(day))
-        unsure = float(np.median([row.unsure for _, row in rows] or [0])) * whole
-        return Doubts(
-            unsure_cm2=None if self.ruler.model is None else unsure,
-            faded_share=faded_share,
-            edge_cm=float(found.edges_px[place]) * side,
-            contact_cm=standing.contact_px * side,
-            doubtful_cm2=standing.doubtful_px * pixel,
-            pixel_cm=side,
-            residual_px=float(np.median(errors)) / self.view.by if errors else 0.0,
-            scale_share=self.view.scale_share,
-            usual_share=usual_scatter(self._scatters_before(region, day)),
-            least_cm2=self.ruler.least_px * pixel,
-        )
-
-    def _scatters_before(self, region: Region, day: date) -> list[float | None]:
-        """What the frames of each of the days before scatter by."""
-        found = []
-        for earlier in self.days[max(0, bisect_left(self.days, day) - USUAL_DAYS) :]:
-            if not timedelta(0) < day - earlier <= timedelta(USUAL_DAYS):
-                continue
-            key = region.name, earlier
-            if key not in self._scatters:
-                held = self.held.value(region, earlier)
-                rows = [row.canopy_px for _, row in self._counted(self.rows[key])]
-                self._scatters[key] = held.scatter if held else scatter(rows)
-            found.append(self._scatters[key])
-        return found
-
-    def _within(self, day: date, rows: Sequence[Row]) -> list[float | None]:
-        """Movement and colours of a plant within a day."""
-        at = self.season.daily_at(day)
-        span = self.season.window(day) or Window(at - _DUSK, at + _DUSK)
-        times = [frame.taken_at for frame, _ in rows]
-        moved = movement(times, [row.cover for _, row in rows], span.first, span.last)
-        names = ("greenness", "yellow_share", "red_share")
-        shades = [day_value([getattr(r, n) for _, r in rows]).middle for n in names]
-        return [moved.range_share, moved.midday_change, *shades]
-
     def _day_without_covers(self, day: date, regions: Sequence[Region]) -> list[Daily]:
         """Values of a day whose frames do not have the reference view's size: by these alone."""
         grown = [r for r in regions if any(row.cover for _, row in self.rows[r.name, day])]
         told = self.fading.told(grown, self.usable[day], self.placements)
         shares = {name: share for name, (_, share) in told.items()}
-        return [self._without_covers(r, day, shares.get(r.name, 0.0)) for r in regions]
-
-    def _without_covers(self, region: Region, day: date, faded_share: float) -> Daily:
-        """A gap, or the cover of frames that do not have the reference view's size."""
-        rows, outline = self.rows[region.name, day], region.outline_on(day)
-        usual = usual_scatter(self._scatters_before(region, day))
-        value = cover_alone(self.ruler, outline, rows, self.placements, usual, faded_share)
-        left_out, values, parts = self.usable.left_out(day), (None, None, None), {}
-        if value is not None:
-            values = (value.area_cm2, value.low_cm2, value.high_cm2)
-            parts = {} if self.view.weights_cm2 is not None else _parts(value, 1.0)
-        no_area = (None, None, None)
-        return Daily(region.name, day, *values, *no_area, len(rows), left_out, parts)
-
-
-class _Frames:
-    """A camera's usable frames by day, read when a day is asked for, and why others are not."""
-
-    def __init__(self, catalogue: Catalogue, camera: str):
-        self._catalogue, self._camera = catalogue, camera
-        self._known: dict[date, tuple[list[Frame], dict[str, int]]] = {}
-
-    def __getitem__(self, day: date) -> list[Frame]:
-        return self._of(day)[0]
-
-    def left_out(self, day: date) -> dict[str, int]:
-        """How many frames of a day are not used, by reason."""
-        return dict(self._of(day)[1])
-
-    def _of(self, day: date) -> tuple[list[Frame], dict[str, int]]:
-        if day not in self._known:
-            found = self._catalogue.screenings(self._camera, day)
-            usable = [frame for frame, screening in found if not screening.reasons]
-            reasons = Counter(why for _, screening in found for why in screening.reasons)
-            self._known[day] = usable, reasons
-        return self._known[day]
-
-
-def _parts(value: DayArea, unit: float) -> dict[str, float]:
-    """Half-widths that are not nothing, by name."""
-    return {name: round(half / unit, 6) for name, half in vars(value.parts).items() if half}
+        return [self.values.of_rows_alone(r, day, shares.get(r.name, 0.0)) for r in regions]
 
 
 def _by_region(day: date, rows: Sequence[Row]) -> Rows:

@@ -7,6 +7,7 @@ canopy within its outline, as it then lies, tells for the rest of the span, by i
 
 from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from datetime import date, timedelta
 
 from lapsekit.catalogue import Frame, Measurement, Placement
@@ -60,14 +61,21 @@ class Fading:
         frames: Sequence[Frame],
         placements: Mapping[str, Placement],
     ) -> dict[str, Told]:
-        """What the middle one of a day's frames tells of regions that show canopy in it."""
-        if not regions or not frames:
+        """What a day's frames tell of regions that show canopy in them.
+
+        The middle one tells, or the nearest to it that can be read.
+        """
+        if not regions:
             return {}
-        frame = frames[len(frames) // 2]
+        middle = len(frames) // 2
         try:
-            shares = self._ruler.faded_shares(frame, placements.get(frame.path))
-        except LapsekitError:
-            return {}
+            for number in sorted(range(len(frames)), key=lambda each: abs(each - middle)):
+                frame = frames[number]
+                with suppress(LapsekitError):
+                    shares = self._ruler.faded_shares(frame, placements.get(frame.path))
+                    return {
+                        r.name: (frame.path, shares[r.name]) for r in regions if r.name in shares
+                    }
         finally:
             self._ruler.rest()  # telling neighbours apart, next, takes as much memory as looking
-        return {r.name: (frame.path, shares[r.name]) for r in regions if r.name in shares}
+        return {}

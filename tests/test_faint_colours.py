@@ -5,6 +5,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
+from lapsekit.errors import PictureError
+from lapsekit.fading import Fading
 from lapsekit.measuring import measure
 from lapsekit.season import COLOURS_FILE
 from tests.scenes import FIRST_DAY, SETTINGS, encoded, faint_leaves, make_season
@@ -49,3 +51,28 @@ def test_where_the_area_is_wrong_by_weak_colours_it_is_said_what_to_do(tmp_path)
     assert len(told) == 2, "one for each region"
     assert f"lapsekit explain basil {days[-1].day}" in told[0]
     assert COLOURS_FILE in told[0]
+
+
+def test_where_the_middle_frame_can_no_longer_be_read_the_nearest_one_tells(tmp_path):
+    season = make_season(tmp_path / "bench", SETTINGS)
+    for hour in (8, 9, 10, 11, 12):
+        moment = datetime.combine(FIRST_DAY, datetime.min.time(), UTC) + timedelta(hours=hour)
+        season.archive.store("bench", moment, encoded(faint_leaves(CENTRES, RADIUS, 1.0)), ".png")
+    season.index()
+    frames = season.catalogue.frames("bench")
+    broken = {frames[2].path, frames[1].path}
+
+    class Ruler:
+        def faded_shares(self, frame, placement):
+            if frame.path in broken:
+                raise PictureError(f"{frame.path}: cannot be read")
+            return {"basil": 0.1}
+
+        def rest(self):
+            pass
+
+    fading = Fading(Ruler(), [FIRST_DAY], lambda frame: True)
+    regions = list(season.regions.region)
+    assert fading.told(regions, frames, {}) == {"basil": (frames[3].path, 0.1)}
+    broken.update(frame.path for frame in frames)
+    assert fading.told(regions, frames, {}) == {}

@@ -31,6 +31,7 @@ ORDER = [
     {"heights", "undone", "other_sizes", "fading"},
     {"clusters"},
     {"held"},
+    {"day_values"},
     {"days"},
     {"measuring", "trying_colours", "proposing"},
     {"listing", "thinning"},
