@@ -174,7 +174,7 @@ class Aim:
     @cached_property
     def _cm_per_px(self) -> float | None:
         try:
-            plane = self._view.plane
+            plane = self._view.scale.plane
         except SettingsError:
             return None
         if plane is None:

@@ -86,14 +86,14 @@ class DayValues:
     @property
     def pixel(self) -> float:
         """Size of a pixel of the measured view in the unit of areas."""
-        return 1.0 if self.view.weights_cm2 is None else self.view.pixel_cm2
+        return 1.0 if self.view.scale.weights_cm2 is None else self.view.scale.pixel_cm2
 
     def size_of(self, outline: Outline) -> tuple[float, int]:
         """Size of an outline in the unit of areas, and in px of the measured view."""
         points = self.view.points_on(outline)
         if points not in self._sizes:
             box, inside = region_window(self.view.shape, points)
-            weights, pixels = self.view.weights_cm2, int(np.count_nonzero(inside))
+            weights, pixels = self.view.scale.weights_cm2, int(np.count_nonzero(inside))
             whole = float(pixels) if weights is None else float(weights[box][inside].sum())
             self._sizes[points] = whole, pixels
         return self._sizes[points]
@@ -133,7 +133,7 @@ class DayValues:
         whole, _ = self.size_of(region.outline_on(day))
         stated = (value.area_cm2, value.low_cm2, value.high_cm2)
         share = [v / whole if whole else 0.0 for v in stated]
-        scaled = self.view.weights_cm2 is not None
+        scaled = self.view.scale.weights_cm2 is not None
         if scaled:
             value = corrected(value, *astuple(self.heights.correction(region, day)))
             stated = (value.area_cm2, value.low_cm2, value.high_cm2)
@@ -178,7 +178,7 @@ class DayValues:
             doubtful_cm2=standing.doubtful_px * pixel,
             pixel_cm=side,
             residual_px=float(np.median(errors)) / self.view.by if errors else 0.0,
-            scale_share=self.view.scale_share,
+            scale_share=self.view.scale.share,
             usual_share=usual_scatter(self._scatters_before(region, day)),
             least_cm2=self.ruler.least_px * pixel,
         )
@@ -215,7 +215,7 @@ class DayValues:
         left_out, values, parts = self.usable.left_out(day), (None, None, None), {}
         if value is not None:
             values = (value.area_cm2, value.low_cm2, value.high_cm2)
-            parts = {} if self.view.weights_cm2 is not None else _parts(value, 1.0)
+            parts = {} if self.view.scale.weights_cm2 is not None else _parts(value, 1.0)
         no_area = (None, None, None)
         return Daily(region.name, day, *values, *no_area, len(rows), left_out, parts)
 

@@ -173,7 +173,7 @@ class _Camera:
         found = work_out(
             covers,
             [self.view.points_on(outline) for _, outline in shown],
-            1.0 if self.view.weights_cm2 is None else self.view.weights_cm2,
+            1.0 if self.view.scale.weights_cm2 is None else self.view.scale.weights_cm2,
             before,
             lambda: self._picture(day, frames),
             days,
@@ -233,7 +233,7 @@ class _Camera:
             if frame.path in areas:
                 area = float(areas[frame.path])
                 share = area / whole if whole else 0.0
-                scaled = None if self.view.weights_cm2 is None else area * factor
+                scaled = None if self.view.scale.weights_cm2 is None else area * factor
                 pixels_of_it = round(share * pixels) * self.view.by**2
                 row = replace(row, canopy_px=pixels_of_it, cover=share, area_cm2=scaled)
             found.append((frame, row))

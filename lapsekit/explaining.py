@@ -204,9 +204,9 @@ class _Telling:
         return own if own.any() else (labels > 0) & region_mask(shape, self.points)
 
     def _px_per_cm(self) -> float | None:
-        if self.view.plane is None or self.view.frame is None:
+        if self.view.scale.plane is None or self.view.frame is None:
             return None
-        return self.view.plane.px_per_cm(self.view.shape)
+        return self.view.scale.plane.px_per_cm(self.view.shape)
 
     def _notes(self) -> list[str]:
         method = self.ruler.method

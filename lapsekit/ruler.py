@@ -186,7 +186,7 @@ class Ruler:
         for camera in {frame.camera for frame in frames}:
             view = self.views[camera]
             if self.outlines_of(camera):
-                _ = view.reference, view.weights_cm2
+                _ = view.reference, view.scale.weights_cm2
 
     def outlines_of(self, camera: str) -> bool:
         """Whether any region is seen by a camera."""
@@ -362,7 +362,7 @@ class Ruler:
     def canopies(self, frame: Frame, cover: np.ndarray) -> list[RegionCanopy]:
         """Canopy of each of the frame's `outlines`, in px of its cover in the reference view."""
         view = self.views[frame.camera]
-        weights = view.weights_cm2 if view.fits(frame) else None
+        weights = view.scale.weights_cm2 if view.fits(frame) else None
         return [
             region_canopy(cover[box], inside, None if weights is None else weights[box])
             for box, inside in self._insides(frame, cover.shape)

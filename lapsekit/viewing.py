@@ -1,22 +1,21 @@
 """A camera's reference view: what its frames are registered to, and the bench plane in it."""
 
-import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import cv2
 import numpy as np
 
+from lapsekit.bench_scale import BenchScale
 from lapsekit.catalogue import Frame, Placement
 from lapsekit.detail import detail_of
-from lapsekit.errors import LapsekitError, PictureError, SettingsError
+from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.season import Season
 from lapsekit.settings import Camera, Outline, Points
 from lapsekit.vision.detail import Detail
 from lapsekit.vision.figures import figures_of
-from lapsekit.vision.lens import Lens
 from lapsekit.vision.light import (
     UNCHANGED,
     Light,
@@ -28,16 +27,8 @@ from lapsekit.vision.light import (
 )
 from lapsekit.vision.markers import Tag, find_tags
 from lapsekit.vision.pictures import decode, decode_reduced
-from lapsekit.vision.plane import (
-    BenchPlane,
-    plane_from_length,
-    plane_from_rectangle,
-    plane_from_scale,
-    plane_from_tags,
-)
 from lapsekit.vision.reduction import (
     reduced_matrix,
-    reduced_plane,
     reduced_points,
     reduced_shape,
     reduction_of,
@@ -46,13 +37,8 @@ from lapsekit.vision.registration import NotRegistered, Reference, Registration,
 from lapsekit.vision.screening import Seen, judge
 from lapsekit.vision.tint import TINT_RULES, neutral
 
-MARKED_PX = 0.5
-"""Standard uncertainty of a point that a hand marks in a picture, in px."""
-
 WITNESSES = 3
 """How many later days' first frames are asked whether the view can be held to at all."""
-
-LENS_STEP_PX = 8
 
 _held: dict[tuple[str, ...], bool] = {}  # by the content of reference and witnesses
 _sights: dict[str, "_Sight"] = {}  # by the content of the reference: every morning needs it again
@@ -305,65 +291,10 @@ class View:
         return found
 
     @cached_property
-    def lens(self) -> Lens | None:
-        """The camera's lens, where season.toml tells its distortion.
-
-        Raises
-        ------
-        SettingsError
-            If it was told for pictures of another size.
-        """
-        told = self.settings.lens
-        if told is None or self.frame is None:
-            return None
-        size = (self.frame.width, self.frame.height)
-        if told.size_px != size:
-            raise SettingsError(
-                f"{self.season.folder / 'season.toml'}: cameras.{self.camera}.lens.size_px = "
-                f"{list(told.size_px)}, but its frames have {size[0]} x {size[1]} px: photograph "
-                "the chessboard with this camera at the size it captures, and run lapsekit lens "
-                "again"
-            )
-        return Lens(size[::-1], told.focal_px, told.centre_px, told.radial)
-
-    def _straight(self, points: object) -> np.ndarray:
-        """Points of a whole frame as a lens without distortion would show them."""
-        found = np.array(points, float)
-        return found if self.lens is None else self.lens.undistorted(found)
-
-    @cached_property
-    def plane(self) -> BenchPlane | None:
-        """The bench in the measured view, freed of distortion; None without a scale.
-
-        Raises
-        ------
-        SettingsError
-            If the scale is to come from a tag and the reference frame shows none.
-        """
-        found = self._plane_of_frame
-        return found and reduced_plane(found, self.by)
-
-    @cached_property
-    def _plane_of_frame(self) -> BenchPlane | None:
-        """The bench in the whole reference frame, freed of distortion."""
-        scale = self.settings.scale
-        if scale.px_per_cm is not None:
-            return plane_from_scale(scale.px_per_cm)
-        if scale.points is not None:
-            return plane_from_length(self._straight(scale.points), scale.length_cm)
-        if scale.rectangle is not None:
-            return plane_from_rectangle(self._straight(scale.rectangle), scale.sides_cm)
-        if scale.tag_side_cm is None or self.frame is None:
-            return None
-        tags = [replace(tag, corners_px=self._straight(tag.corners_px)) for tag in self.tags]
-        try:
-            return plane_from_tags(tags, scale.tag_side_cm, (self.frame.height, self.frame.width))
-        except PictureError as error:
-            raise SettingsError(
-                f"cameras.{self.camera}.tag_side_cm = {scale.tag_side_cm}: no printed tag is found "
-                f"in the reference frame {self.frame.path}; name another frame as its reference, "
-                "or give px_per_cm"
-            ) from error
+    def scale(self) -> BenchScale:
+        """The bench in the measured view: how many cm its pixels are."""
+        where = f"{self.season.folder / 'season.toml'}: cameras.{self.camera}"
+        return BenchScale(where, self.settings, self.frame, self.by, lambda: self.tags)
 
     @cached_property
     def tags(self) -> tuple[Tag, ...]:
@@ -372,47 +303,6 @@ class View:
             return self._sight.tags
         whole = decode(self.season.archive.read(self.frame.path))
         return find_tags(cv2.cvtColor(whole, cv2.COLOR_RGB2GRAY))
-
-    @cached_property
-    def scale_share(self) -> float:
-        """Standard uncertainty of cm per px, as a share; 0 where the grower gives the number."""
-        scale = self.settings.scale
-        if scale.points is not None:
-            return MARKED_PX * 2**0.5 / math.dist(*scale.points)
-        if scale.rectangle is not None:
-            first, second, third, _ = scale.rectangle
-            return MARKED_PX / min(math.dist(first, second), math.dist(second, third))
-        if scale.tag_side_cm is not None and self.tags:
-            sides = [math.dist(*tag.corners_px[:2]) for tag in self.tags]
-            errors = [tag.corner_error_px for tag in self.tags]
-            return min(error / side for error, side in zip(errors, sides, strict=True))
-        return 0.0
-
-    @cached_property
-    def weights_cm2(self) -> np.ndarray | None:
-        """Bench area of every pixel of the measured view, in cm²; None without a scale."""
-        if self.plane is None or self.frame is None:
-            return None
-        weights = self.plane.weights_cm2(self.shape)
-        return weights if self.lens is None else self._through_lens()
-
-    def _through_lens(self) -> np.ndarray:
-        """Bench area of every pixel as the lens shows it, worked out at one pixel in eight a side.
-
-        Between these it is interpolated: a lens's distortion is smooth.
-        """
-        places = [np.arange(0, side + LENS_STEP_PX, LENS_STEP_PX) for side in self.shape[::-1]]
-        whole = self.by * np.stack(np.meshgrid(*places), -1) + (self.by - 1) / 2
-        seen, lens = whole.reshape(-1, 2), self.lens
-        area = self._plane_of_frame.cm2_per_px(lens.undistorted(seen)) * lens.stretch(seen)
-        coarse = (area * self.by**2).reshape(whole.shape[:2]).astype(np.float32)
-        at = [np.arange(side, dtype=np.float32) / LENS_STEP_PX for side in self.shape[::-1]]
-        return cv2.remap(coarse, *np.meshgrid(*at), cv2.INTER_LINEAR)
-
-    @cached_property
-    def pixel_cm2(self) -> float:
-        """Bench area of the middle one of the view's pixels, in cm²; needs a scale."""
-        return float(np.median(self.weights_cm2))
 
     def fits(self, frame: Frame) -> bool:
         """Whether a frame has the view's size; of others nothing but cover is known."""

@@ -24,6 +24,7 @@ ORDER = [
     {"sample"},
     {"cameras", "vision"},
     {"compute", "detail", "memory", "shapes"},
+    {"bench_scale"},
     {"judging", "viewing"},
     {"teaching", "aiming"},
     {"aiming_picture", "telling_aiming"},

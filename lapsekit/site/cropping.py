@@ -88,10 +88,10 @@ def cm_per_px(view: View) -> float | None:
     None without a scale, or where its scale cannot be told (measuring says why).
     """
     try:
-        if view.frame is None or view.plane is None:
+        if view.frame is None or view.scale.plane is None:
             return None
         middle = np.array([[side / 2 for side in view.shape[::-1]]])
-        return round(float(view.plane.cm2_per_px(middle)[0] ** 0.5) / view.by, 6)
+        return round(float(view.scale.plane.cm2_per_px(middle)[0] ** 0.5) / view.by, 6)
     except (SettingsError, ArchiveError, PictureError):
         return None
 

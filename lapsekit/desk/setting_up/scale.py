@@ -76,9 +76,9 @@ def _result(season: Season, camera: str) -> dict[str, Any]:
 
     view = View(season, camera)
     try:
-        if view.frame is None or view.plane is None:
+        if view.frame is None or view.scale.plane is None:
             return {"result": None, "wrong": "", "ruler": None}
-        view.plane.weights_cm2(view.shape)
+        view.scale.plane.weights_cm2(view.shape)
     except LapsekitError as error:
         return {"result": None, "wrong": str(error), "ruler": None}
     return {"result": _told(view), "wrong": "", "ruler": ruler(view)}
@@ -86,14 +86,14 @@ def _result(season: Season, camera: str) -> dict[str, Any]:
 
 def _told(view: Any) -> dict[str, float]:
     """Size of a pixel and of the whole picture on the bench."""
-    plane, (height, width) = view.plane, view.shape
+    plane, (height, width) = view.scale.plane, view.shape
     middle = [[0, height / 2], [width - 1, height / 2], [width / 2, 0], [width / 2, height - 1]]
     left, right, top, bottom = plane.points_cm(np.array(middle))
     return {
         "mm_per_px": 10 / plane.px_per_cm(view.shape) / view.by,
         "across_cm": float(np.linalg.norm(right - left)),
         "down_cm": float(np.linalg.norm(bottom - top)),
-        "share": 100 * view.scale_share,
+        "share": 100 * view.scale.share,
     }
 
 
@@ -105,7 +105,7 @@ def ruler(view: Any) -> dict[str, Any]:
     dict
         ``step_cm``, and ``lines``: lists of points.
     """
-    plane, (height, width) = view.plane, view.shape
+    plane, (height, width) = view.scale.plane, view.shape
     rim = [[0, 0], [width, 0], [width, height], [0, height]]
     on_bench = plane.points_cm(np.array(rim, float))
     low, high = on_bench.min(0), on_bench.max(0)
@@ -126,7 +126,7 @@ def _in_frame(view: Any, to_px: np.ndarray, points_cm: np.ndarray) -> list[list[
     from lapsekit.vision.homographies import project
 
     whole = view.by * project(to_px, points_cm) + (view.by - 1) / 2
-    seen = whole if view.lens is None else view.lens.distorted(whole)
+    seen = whole if view.scale.lens is None else view.scale.lens.distorted(whole)
     return [[round(float(x), 1), round(float(y), 1)] for x, y in seen]
 
 
