@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
 from lapsekit.errors import SettingsError
 from lapsekit.locks import writing
-from lapsekit.season import DIARY_FILE, Season
+from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.texts import rewrite
 from lapsekit.when import local_day
 
@@ -43,7 +43,7 @@ class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
     Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's;
-    of those of `unclear` a weight counts for nothing.
+    of those of `unclear` a weight counts for nothing, or the day of a sowing.
     """
 
     events: list[Event]
@@ -81,7 +81,7 @@ def add_events(
     events : list of Event
     hints : list of str
         Where an event's own word lies close to one of the vocabulary, a weight is not understood,
-        or the day lies long before sowing.
+        the day lies long before sowing, or a sowing on another day than ages count from.
 
     Raises
     ------
@@ -106,7 +106,8 @@ def checked_events(
     regions = [name for given in regions for name in _regions_of(season, given)]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
-    return events, [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]
+    hints = [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]
+    return events, [*hints, *(hint for event in events for hint in _sown_otherwise(season, event))]
 
 
 def _out_of_season(season: Season, event: Event) -> list[str]:
@@ -117,6 +118,24 @@ def _out_of_season(season: Season, event: Event) -> list[str]:
     if early <= _DAYS_OF_MAKING_READY:
         return []
     return [f"{event.day} is {early} days before sowing ({sown}); is the year right?"]
+
+
+def _sown_otherwise(season: Season, event: Event) -> list[str]:
+    """Whether a sowing is told on another day than the one from which its plants' age counts."""
+    if event.what.lower() != "sown":
+        return []
+    region = season.regions.by_name.get(event.region)
+    regions = [region] if region else season.regions.region
+    counted = [season.sown(each) for each in regions] or [season.settings.season.sown]
+    if event.day in counted:
+        return []
+    whose, file = ("the age of every plant", SETTINGS_FILE)
+    if region:
+        whose, file = f"the age of {region.name}", f"{REGIONS_FILE}, at that region"
+    return [
+        f"sown on {event.day}, but {whose} counts from {min(counted)}; if the diary is right, write "
+        f"sown = {event.day} into {file}"
+    ]
 
 
 def _unclear(event: Event) -> list[str]:
@@ -166,7 +185,11 @@ def list_events(
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
-    unclear = [f"{path}: line {e.line}, {hint}" for e in events for hint in _unclear(e)]
+    unclear = [
+        f"{path}: line {e.line}, {hint}"
+        for e in events
+        for hint in (*_unclear(e), *_sown_otherwise(season, e))
+    ]
     return Diary(kept, passed_over, of_no_region, unclear)
 
 

@@ -139,6 +139,24 @@ def test_a_day_of_the_year_before_is_asked_about(bench):
     assert "days before sowing" in hint and "year" in hint
 
 
+def test_a_sowing_on_another_day_than_ages_count_from_is_told(bench):
+    """regions.toml and season.toml decide; the diary's word alone would change no age."""
+    assert add(bench, "2031-03-25", "sown", ())[1] == []
+    assert add(bench, "2031-03-25", "sown", ("basil",))[1] == []
+    _, hints = add(bench, "2031-03-28", "sown", ("basil", "chives"))
+    assert [("sown = 2031-03-28 into regions.toml" in h, "2031-03-25" in h) for h in hints] == [
+        (True, True)
+    ] * 2
+    assert "basil" in hints[0] and "chives" in hints[1]
+    _, hints = add(bench, "2031-03-20", "sown", ())
+    assert len(hints) == 1 and "into season.toml" in hints[0]
+    told = list_events(bench).problems
+    for line, part in zip(
+        told, ("age of basil", "age of chives", "age of every plant"), strict=True
+    ):
+        assert "diary.csv: line" in line and part in line
+
+
 def test_a_height_written_here_corrects_areas_there(bench):
     from lapsekit.heights import Heights
 
