@@ -7,6 +7,9 @@ from heapq import nlargest
 from lapsekit.catalogue import NOT_JUDGED, Frame, Screening
 from lapsekit.judging import MAY_SHOW_SOMEBODY
 from lapsekit.season import Season
+from lapsekit.viewing import View
+
+_OTHER_SIZE = "used on days without frames of the view's size alone: it has {} x {} px"
 
 
 @dataclass(frozen=True)
@@ -23,7 +26,8 @@ class FrameRow:
     reason : str
         Why it is left out, in a word or two; empty for a usable frame.
     told : str
-        The reason with its figure and what that was compared with.
+        The reason with its figure and what that was compared with; of a usable frame, that it
+        counts only on days without others, since its size is not the view's.
     watched : bool
         Whether visitors could be looked for in it.
     """
@@ -110,8 +114,10 @@ def list_frames(
             report.not_judged += number if waits else 0
             report.left_out += number if reasons and not waits else 0
             asked += number if reasons or (reasons is not None and not left_out) else 0
+        several = len(season.catalogue.picture_sizes(name)) > 1
+        view = View(season, name) if several and name in season.settings.cameras else None
         report.rows += [
-            _row(season, frame, screening)
+            _row(season, frame, screening, view is None or view.fits(frame))
             for frame, screening in season.catalogue.latest_screened(name, *span, left_out, most)
         ]
     if most is not None:
@@ -121,8 +127,9 @@ def list_frames(
     return report
 
 
-def _row(season: Season, frame: Frame, screening: Screening) -> FrameRow:
+def _row(season: Season, frame: Frame, screening: Screening, fits: bool) -> FrameRow:
     reason = ", ".join(screening.reasons)
+    other = "" if fits else _OTHER_SIZE.format(frame.width, frame.height)
     return FrameRow(
         frame.path,
         frame.camera,
@@ -130,6 +137,6 @@ def _row(season: Season, frame: Frame, screening: Screening) -> FrameRow:
         frame.day,
         not reason,
         reason,
-        screening.told or reason,
+        screening.told or reason or other,
         screening.watched,
     )

@@ -133,8 +133,8 @@ def _sown_otherwise(season: Season, event: Event) -> list[str]:
     if region:
         whose, file = f"the age of {region.name}", f"{REGIONS_FILE}, at that region"
     return [
-        f"sown on {event.day}, but {whose} counts from {min(counted)}; if the diary is right, write "
-        f"sown = {event.day} into {file}"
+        f"sown on {event.day}, but {whose} counts from {min(counted)}; if the diary is right, "
+        f"write sown = {event.day} into {file}"
     ]
 
 

@@ -51,6 +51,22 @@ def test_frames_that_nobody_judged_yet_are_not_called_left_out(tmp_path):
     assert json.loads(succeeded("frames", "--season", season.folder, "--json"))["left_out"] == 0
 
 
+def test_a_frame_of_another_size_is_not_simply_called_used(tmp_path):
+    """It counts only on days without frames of the view's size."""
+    season = make_season(tmp_path / "bench")
+    fill(season, days=2)
+    small = np.ascontiguousarray(bench_picture([])[::2, ::2])
+    season.archive.store("bench", DARK, encoded(small), ".png")
+    measure(season)
+    rows = list_frames(season).rows
+    season.catalogue.close()
+    (other,) = [row for row in rows if row.taken_at == DARK]
+    height, width = small.shape[:2]
+    assert other.usable and f"it has {width} x {height} px" in other.told
+    assert {row.told for row in rows if row is not other} == {""}
+    assert f"{other.path}  {other.told}" in succeeded("frames", "--season", season.folder)
+
+
 def test_only_what_was_left_out_by_day_and_as_json(bench):
     told = succeeded("frames", "--season", bench, "--left-out", "--from", "2031-04-02")
     assert told.splitlines()[0].startswith("2031-04-02 13:00  frames/bench/2031-04-02/")
