@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from lapsekit.counted import counted
 from lapsekit.telling_films import filmed
 
 if TYPE_CHECKING:
@@ -21,17 +21,12 @@ if TYPE_CHECKING:
     from lapsekit.film.making import FilmReport
     from lapsekit.frames.bringing_in import ImportReport
     from lapsekit.frames.indexing import IndexReport
-    from lapsekit.growth.agreement import Agreement
     from lapsekit.listing import FrameRow, FramesReport
     from lapsekit.measuring import MeasureReport
-    from lapsekit.proving import Proof
-    from lapsekit.proving_strokes import StrokesProof
     from lapsekit.publishing import PublishReport
-    from lapsekit.sighting import Sighting
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
     from lapsekit.unattended.simulating import SimulationReport
-    from lapsekit.vision.overlap import Overlap
 
 _FEW = 10
 _FEW_PAGES = 4
@@ -66,7 +61,7 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
     verb = "would file" if dry_run else "filed"
     if not any(vars(report).values()):
         return ["no pictures (JPEG, PNG, WebP) found there"]
-    lines = [f"{verb} {_count(len(report.stored), 'frame')} (times without an offset: {zone})"]
+    lines = [f"{verb} {counted(len(report.stored), 'frame')} (times without an offset: {zone})"]
     if dry_run:
         lines += _some(f"  {name}: {when}" for name, when in report.stored)
     if report.duplicates:
@@ -75,10 +70,12 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
         lines.append(f"{would}left alone: {len(report.of_other_days)} of other days")
     for why in dict.fromkeys(why for _, why in report.passed_over):
         names = [name for name, told in report.passed_over if told == why]
-        lines.append(f"{would}passed over: {_count(len(names), 'file')}, {names[0]} for one: {why}")
+        lines.append(
+            f"{would}passed over: {counted(len(names), 'file')}, {names[0]} for one: {why}"
+        )
     if report.aside:
         lines.append(
-            f"{would}kept aside: {_count(len(report.aside), 'frame')} dated later than this "
+            f"{would}kept aside: {counted(len(report.aside), 'frame')} dated later than this "
             "machine's clock; check both clocks, then import the folder again:"
         )
         mark = ":" if dry_run else " ->"
@@ -126,8 +123,9 @@ def grey_masked(frame: Path) -> list[str]:
 def lens_found(found: LensFound, camera: str) -> list[str]:
     """After ``lens``: what to put into season.toml, and what it rests on."""
     return [
-        f"# from {found.boards} chessboards in {_count(found.pictures, 'picture')}; corners fit to "
-        f"{found.lens.error_px:.2f} px; the picture's corners lie up to {found.bent_px:.0f} px off",
+        f"# from {found.boards} chessboards in {counted(found.pictures, 'picture')}; corners fit "
+        f"to {found.lens.error_px:.2f} px; the picture's corners lie up to {found.bent_px:.0f} px "
+        "off",
         found.as_toml(camera),
     ]
 
@@ -140,8 +138,8 @@ def measured(report: MeasureReport) -> list[str]:
         lines = [f"nothing to measure: all {report.done_before} frames are up to date"]
         return lines + report.notes + _unreadable(report.unreadable)
     lines = [
-        f"measured {_count(report.measured, 'frame')} ({report.done_before} were up to date), "
-        f"worked out {_count(report.days, 'daily value')}"
+        f"measured {counted(report.measured, 'frame')} ({report.done_before} were up to date), "
+        f"worked out {counted(report.days, 'daily value')}"
     ]
     if report.left_out:
         reasons = ", ".join(f"{n} {why}" for why, n in sorted(report.left_out.items()))
@@ -152,7 +150,7 @@ def measured(report: MeasureReport) -> list[str]:
 def cluster_joined(machines: Machines) -> list[str]:
     """Before ``measure --on``: where it can be watched, and what is open."""
     lines = [
-        f"{machines.address}: {_count(len(machines.workers()), 'worker')}; dashboard "
+        f"{machines.address}: {counted(len(machines.workers()), 'worker')}; dashboard "
         f"{machines.dashboard}"
     ]
     if not machines.is_private:
@@ -177,10 +175,10 @@ def cluster_facts(there: MeasuringThere) -> dict[str, Any]:
 
 def measured_there(facts: dict[str, Any]) -> list[str]:
     """After ``measure --on``."""
-    lines = [f"{_count(facts['tasks'], 'task')} on {_count(facts['workers'], 'worker')}"]
+    lines = [f"{counted(facts['tasks'], 'task')} on {counted(facts['workers'], 'worker')}"]
     if facts["taken_from_tables"]:
         lines.append(
-            f"{_count(facts['taken_from_tables'], 'frame')} taken from tables that an earlier run "
+            f"{counted(facts['taken_from_tables'], 'frame')} taken from tables that an earlier run "
             "had finished"
         )
     return lines
@@ -190,7 +188,7 @@ def listed(report: FramesReport) -> list[str]:
     """After ``frames``: one line a frame, then how many were left out."""
     lines = [_frame_line(row) for row in report.rows]
     if report.not_listed:
-        told = f"{_count(report.not_listed, 'earlier frame')} not listed"
+        told = f"{counted(report.not_listed, 'earlier frame')} not listed"
         lines.insert(0, f"{told}; --all lists them, --from and --until choose days")
     lines += _left_out(report)
     unwatched = sum(row.usable and not row.watched for row in report.rows)
@@ -206,10 +204,10 @@ def listed(report: FramesReport) -> list[str]:
 
 def _left_out(report: FramesReport) -> list[str]:
     if not report.not_judged:
-        return [f"{report.left_out} of {_count(report.looked_at, 'frame')} left out"]
+        return [f"{report.left_out} of {counted(report.looked_at, 'frame')} left out"]
     judged = report.looked_at - report.not_judged
-    waits = f"{report.not_judged} of {_count(report.looked_at, 'frame')} not judged yet; "
-    told = [f"{report.left_out} of {_count(judged, 'frame')} left out"] if judged else []
+    waits = f"{report.not_judged} of {counted(report.looked_at, 'frame')} not judged yet; "
+    told = [f"{report.left_out} of {counted(judged, 'frame')} left out"] if judged else []
     return [*told, f"{waits}run lapsekit measure"]
 
 
@@ -233,7 +231,7 @@ def explained(found: Explained) -> list[str]:
         value = f"cover {daily.cover:.1%} ({daily.cover_low:.1%} to {daily.cover_high:.1%})"
     else:
         value = "no value: no usable frame"
-    lines = [f"{daily.region} on {daily.day}: {value}, {_count(daily.frames_used, 'frame')} used"]
+    lines = [f"{daily.region} on {daily.day}: {value}, {counted(daily.frames_used, 'frame')} used"]
     lines += [f"  left out {path}: {why}" for path, why in found.left_out.items()]
     return [*lines, f"written: {found.path}"]
 
@@ -241,10 +239,10 @@ def explained(found: Explained) -> list[str]:
 def published(report: PublishReport, dry_run: bool) -> list[str]:
     """After ``publish``."""
     if not report.sent and not report.removed:
-        return [f"{report.place} is as it should be ({_count(report.unchanged, 'file')})"]
+        return [f"{report.place} is as it should be ({counted(report.unchanged, 'file')})"]
     would = "would send" if dry_run else "sent"
     lines = [
-        f"{would} {_count(len(report.sent), 'file')} ({report.size / 1e6:.1f} MB) to "
+        f"{would} {counted(len(report.sent), 'file')} ({report.size / 1e6:.1f} MB) to "
         f"{report.place}; {report.unchanged} were there, {len(report.removed)} "
         f"{'would go' if dry_run else 'removed'}"
     ]
@@ -268,7 +266,7 @@ def waiting(frames: int, is_judged: bool) -> list[str]:
             "measure first for all days"
         ]
     return [
-        f"note: {_count(frames, 'frame')} not measured by today's settings yet; "
+        f"note: {counted(frames, 'frame')} not measured by today's settings yet; "
         "run lapsekit measure first for all days"
     ]
 
@@ -297,144 +295,12 @@ def _by_kind(paths: list[str]) -> str:
     return f"{', '.join(told)} written{named}" if told else ""
 
 
-def proved(proof: Proof, plot: Path | None) -> list[str]:
-    """After ``prove``: a line a region, then all of them together."""
-    lines = [
-        f"measured against true daily area, days with at least {proof.least_cm2:g} cm²",
-        f"{'region':20} {'days':>5} {'no value':>8} {'median':>8} {'bias':>8} {'95th':>8} "
-        f"{'covered':>8} {'±':>7}  worst day",
-    ]
-    rows = {**proof.agreements, "all": proof.overall, "their growth curves": proof.curves}
-    lines += [_agreed(name, found) for name, found in rows.items() if found.days]
-    lines += [
-        "median and 95th: of absolute errors; covered: days whose 95 % interval holds the truth; "
-        "±: half of it, median",
-    ]
-    daily = proof.day_to_day
-    if daily.regions:
-        lines.append(
-            f"from day to day errors scatter by {daily.scatter:.1%} and hang together by "
-            f"{daily.correlation:.2f} (median of {daily.regions} regions)"
-        )
-    few = [name for name, found in proof.agreements.items() if not found.days]
-    if few:
-        lines.append(f"never that large: {', '.join(few)}")
-    lines += ["", *_sighted(proof.sighting), *_stroked(proof.strokes, proof.least_cm2)]
-    return lines + ([f"written: {plot}"] if plot else [])
-
-
-def _stroked(found: StrokesProof | None, least_cm2: float) -> list[str]:
-    """Lines of what strokes teach, for regions that grew large enough."""
-    from lapsekit.proving_strokes import summed
-
-    parts = (found.taught, found.others) if found else ({}, {})
-    taught, others = ({n: summed(rows, least_cm2) for n, rows in part.items()} for part in parts)
-    lines = [
-        f"{name:20} {row.days:5} {row.dice:7.3f} {row.least_dice:7.3f} {row.dice_without:8.3f}"
-        for name, row in taught.items()
-        if row.days
-    ]
-    if not lines:
-        return []
-    spoilt = max((abs(row.change) for row in others.values() if row.days), default=0.0)
-    told = f"{found.strokes} strokes on {_count(found.frames, 'frame')}"
-    return [
-        "",
-        f"shapes by {told}, on all other days of {least_cm2:g} cm² and more",
-        f"{'region':20} {'days':>5} {'Dice':>7} {'least':>7} {'without':>8}",
-        *lines,
-        f"areas of the other regions change by {spoilt:.1%} at most",
-    ]
-
-
-def _sighted(found: Sighting) -> list[str]:
-    """Lines of how frames were judged, placed, and knocks told."""
-    lines = [f"{'frames that are truly':20} {'frames':>7} {'left out':>8}  because"]
-    for state, row in found.states.items():
-        reasons = ", ".join(f"{n} {why}" for why, n in sorted(row.reasons.items()))
-        lines.append(f"{state:21} {row.frames:7} {row.left_out:8}  {reasons}".rstrip())
-    placing = found.placing
-    if placing.median_px is not None:
-        lines.append(
-            f"placed against the true camera: median {placing.median_px:.3f} px, 95th "
-            f"{placing.p95_px:.3f} px, worst {placing.worst_px:.3f} px; {placing.refused} of "
-            f"{_count(placing.frames, 'usable frame')} refused"
-        )
-    for knock in found.knocks:
-        told = "not told"
-        if knock.told_at is not None:
-            told = f"told as {knock.told_px:.2f} px, {knock.told_deg:+.3f}°"
-        true = f"{knock.true_px:.2f} px, {knock.true_deg:+.3f}°"
-        lines.append(f"knock before {knock.at:%Y-%m-%d %H:%M} UTC, truly {true}: {told}")
-    return lines
-
-
-def _agreed(name: str, found: Agreement) -> str:
-    def share(value: float | None, sign: str = "") -> str:
-        return "-" if value is None else f"{value:{sign}.1%}"
-
-    worst = f"{found.worst_day} {share(found.worst_error, '+')}" if found.worst_day else "-"
-    return (
-        f"{name:20} {found.days:5} {found.without_value:8} {share(found.median_error):>8} "
-        f"{share(found.bias, '+'):>8} {share(found.p95_error):>8} {share(found.covered):>8} "
-        f"{share(found.half_width):>7}  {worst}"
-    )
-
-
-def proof_facts(proof: Proof) -> dict[str, object]:
-    """What ``prove --json`` prints."""
-    return {
-        "least_cm2": proof.least_cm2,
-        "overall": vars(proof.overall),
-        "curves": vars(proof.curves),
-        "day_to_day": vars(proof.day_to_day),
-        "regions": {name: vars(found) for name, found in proof.agreements.items()},
-        "days": {name: [vars(p) for p in pairs] for name, pairs in proof.by_region.items()},
-        "frames": {state: vars(row) for state, row in proof.sighting.states.items()},
-        "placing": vars(proof.sighting.placing),
-        "knocks": [vars(knock) for knock in proof.sighting.knocks],
-        "strokes": proof.strokes and asdict(proof.strokes),
-    }
-
-
-def photographs_judged(judged: Mapping[str, Mapping[str, Overlap]] | None) -> list[str]:
-    """After ``prove --data``: a line for each method and group of photographs."""
-    if judged is None:
-        return []
-    from lapsekit.photographs import DOI
-
-    lines = [
-        "",
-        f"field photographs of wheat ({DOI}), each judged by a model that never saw its plot",
-        f"{'':20} {'photos':>6} {'pooled IoU':>10} {'median IoU':>10} {'median Dice':>11} "
-        f"{'area bias':>9} {'cover error':>11}",
-    ]
-    for method, groups in judged.items():
-        lines.append(f"{method}:")
-        lines += [
-            f"  {group:18} {found.pictures:6} {found.pooled_iou:10.3f} {found.median_iou:10.3f} "
-            f"{found.median_dice:11.3f} {found.area_bias:+9.1%} {100 * found.cover_error:8.1f} pp"
-            for group, found in groups.items()
-        ]
-    return lines
-
-
-def photograph_facts(judged: Mapping[str, Mapping[str, Overlap]] | None) -> dict[str, object]:
-    """What ``prove --json`` adds about photographs; nothing where none were judged."""
-    if judged is None:
-        return {}
-    from lapsekit.photographs import DOI
-
-    told = {m: {g: vars(found) for g, found in groups.items()} for m, groups in judged.items()}
-    return {"photographs": {"data": DOI, "agreement": told}}
-
-
 def demonstrated(
     folder: Path, simulated: SimulationReport, film: FilmReport, final: MorningReport
 ) -> list[str]:
     """After the demo's building, before it serves."""
     return [
-        f"{_count(simulated.filed, 'frame')} captured in simulated time",
+        f"{counted(simulated.filed, 'frame')} captured in simulated time",
         *([] if simulated.filed else simulated.failed[-1:]),
         *filmed(film),
         *built(final.site),
@@ -459,10 +325,6 @@ def _unreadable(files: list[tuple[str, str]]) -> list[str]:
         "not readable as whole pictures, left where they are:",
         *(f"  {p}: {why}" for p, why in files),
     ]
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" if number == 1 else f"{number} {word}s"
 
 
 def _some(lines: Iterable[str]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
+from lapsekit.counted import counted
 from lapsekit.plain import one_line
 
 if TYPE_CHECKING:
@@ -24,9 +25,9 @@ def listed(row: SeasonRow) -> list[str]:
     days = f"{row.first_day} to {row.last_day}" if row.first_day else "no days yet"
     told = [
         f"{row.key}: {one_line(row.title, 80)}",
-        f"{_count(row.cameras, 'camera')}, {_count(row.regions, 'region')}",
+        f"{counted(row.cameras, 'camera')}, {counted(row.regions, 'region')}",
         days,
-        _count(row.frames, "frame"),
+        counted(row.frames, "frame"),
         f"measured to {row.measured_to}" if row.measured_to else "nothing measured",
         *([f"{row.waiting} wait"] if row.waiting else []),
         row.health + (f" ({row.told})" if row.told else ""),
@@ -44,15 +45,15 @@ def broken(found: Sequence[Broken]) -> list[str]:
     """Seasons that could not be used, each with why."""
     if not found:
         return []
-    lines = [f"{_count(len(found), 'season')} could not be used:"]
+    lines = [f"{counted(len(found), 'season')} could not be used:"]
     return lines + [f"  {each.key}: {line}" for each in found for line in each.why.splitlines()]
 
 
 def grown(report: CollectionGrowth) -> list[str]:
     """After ``collection growth``: crops, groups, and what was written."""
     lines = [
-        f"{_count(report.plants, 'plant')} of {_count(report.seasons, 'season')}, "
-        f"{_count(report.days, 'day')} of plants"
+        f"{counted(report.plants, 'plant')} of {counted(report.seasons, 'season')}, "
+        f"{counted(report.days, 'day')} of plants"
     ]
     for crop, told in sorted(report.crops.items(), key=lambda item: (-item[1].plants, item[0])):
         area = ""
@@ -60,9 +61,9 @@ def grown(report: CollectionGrowth) -> list[str]:
             low, high = min(told.last_cm2), max(told.last_cm2)
             area = f", on its last day {median(told.last_cm2):.0f} cm² in the middle"
             area += f" ({low:.0f} to {high:.0f})" if len(told.last_cm2) > 1 else ""
-        seasons = _count(len(told.seasons), "season")
-        pauses = f", {_count(told.pauses, 'pause')}" if told.pauses else ""
-        lines.append(f"{crop}: {_count(told.plants, 'plant')} in {seasons}{area}{pauses}")
+        seasons = counted(len(told.seasons), "season")
+        pauses = f", {counted(told.pauses, 'pause')}" if told.pauses else ""
+        lines.append(f"{crop}: {counted(told.plants, 'plant')} in {seasons}{area}{pauses}")
     if report.without_scale:
         lines.append(f"{report.without_scale} without a scale: in the tables, not in the plot")
     for each in report.compared:
@@ -94,7 +95,7 @@ def _compared(found: Compared) -> list[str]:
         size += f" ({c.level:.0%} interval {told})"
     p = "" if c.p_corrected is None else f", p {c.p_corrected:.2g} by permutation"
     lines = [
-        f"{head}, {c.measure}: {size} within {_count(len(found.blocks), 'season')}, "
+        f"{head}, {c.measure}: {size} within {counted(len(found.blocks), 'season')}, "
         f"{c.second_plants} against {c.first_plants} plants{p}"
     ]
     if len(found.blocks) > 1:
@@ -135,7 +136,7 @@ def grown_facts(report: CollectionGrowth) -> dict[str, Any]:
 def indexed(report: IndexReport) -> list[str]:
     """After ``collection site``."""
     lines = [
-        f"{_count(report.seasons, 'season')} on {_count(report.pages, 'page')}: "
+        f"{counted(report.seasons, 'season')} on {counted(report.pages, 'page')}: "
         f"{len(report.written)} files new or changed, {report.unchanged} as they were, "
         f"{len(report.removed)} removed"
     ]
@@ -162,7 +163,3 @@ def indexed(report: IndexReport) -> list[str]:
 def _some(names: Sequence[str]) -> str:
     more = f" and {len(names) - _FEW} more" if len(names) > _FEW else ""
     return ", ".join(names[:_FEW]) + more
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}" + ("" if number == 1 else "s")

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
+from lapsekit.counted import counted
+
 if TYPE_CHECKING:
     from lapsekit.copying.drilling import DrillReport
     from lapsekit.copying.report import CopyReport
@@ -19,13 +21,13 @@ def copied(report: CopyReport, dry_run: bool) -> list[str]:
     """After ``copy``: one line where all is well."""
     if dry_run:
         return [
-            f"would copy {_count(report.waiting, 'frame')} ({report.size / 1e6:.1f} MB) and what "
+            f"would copy {counted(report.waiting, 'frame')} ({report.size / 1e6:.1f} MB) and what "
             f"has changed of the texts to {report.place}; {report.there} are there"
         ]
     checked = f", {report.checked} of them compared again" if report.checked else ""
     lines = [
-        f"copied {_count(report.frames, 'frame')} and {_count(report.texts, 'text')} "
-        f"({report.size / 1e6:.1f} MB) to {report.place}; {_count(report.there, 'frame')} "
+        f"copied {counted(report.frames, 'frame')} and {counted(report.texts, 'text')} "
+        f"({report.size / 1e6:.1f} MB) to {report.place}; {counted(report.there, 'frame')} "
         f"there, verified{checked}"
     ]
     lines += _listed("sent again, since it was damaged or missing there", report.repaired)
@@ -41,7 +43,7 @@ def copied(report: CopyReport, dry_run: bool) -> list[str]:
 
 def drilled(report: DrillReport) -> list[str]:
     """After ``copy --drill``: whether the copies can be used."""
-    came = f"{_count(report.frames, 'frame')} and {_count(report.texts, 'text')} came back"
+    came = f"{counted(report.frames, 'frame')} and {counted(report.texts, 'text')} came back"
     if report.is_whole:
         part = "" if report.frames == report.copied else f" of {report.copied} frames copied"
         lines = [f"{came}, whole{part}: the copies at {report.place} can be used"]
@@ -54,7 +56,7 @@ def drilled(report: DrillReport) -> list[str]:
         lines.append("lapsekit copy --verify sends again what is whole here")
     lines += _listed("changed here since it was copied", report.changed_since)
     if report.waiting:
-        lines.append(f"{_count(report.waiting, 'frame')} not copied yet")
+        lines.append(f"{counted(report.waiting, 'frame')} not copied yet")
     return lines
 
 
@@ -62,7 +64,7 @@ def restored(report: RestoreReport) -> list[str]:
     """After ``restore``: what came, what did not, and what to do next."""
     there = f" ({report.were_there} were here)" if report.were_there else ""
     lines = [
-        f"restored {_count(report.frames, 'frame')} and {_count(report.texts, 'text')} "
+        f"restored {counted(report.frames, 'frame')} and {counted(report.texts, 'text')} "
         f"({report.size / 1e6:.1f} MB) from {report.place}{there}"
     ]
     lines += _listed("did not come back", report.missing)
@@ -98,7 +100,3 @@ def drill_facts(report: DrillReport) -> dict[str, object]:
 def _listed(what: str, paths: Sequence[str]) -> list[str]:
     few = [f"{path}: {what}" for path in paths[:_FEW]]
     return few + ([f"and {len(paths) - _FEW} more"] if len(paths) > _FEW else [])
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")

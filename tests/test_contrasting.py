@@ -9,7 +9,7 @@ from lapsekit.errors import SettingsError
 from lapsekit.responding import responses_of
 from lapsekit.sample import copy_sample_season, true_daily_areas
 from lapsekit.season import Season
-from lapsekit.telling_growth import contrasted, planned, responses_told
+from lapsekit.telling_comparing import contrasted, planned, responses_told
 from tests.sample.conftest import SAMPLE
 
 NOISE, MEMORY = 0.03, 0.5

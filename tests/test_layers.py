@@ -10,7 +10,7 @@ import lapsekit
 PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
-    {"errors", "resources", "progress", "safely", "plain", "rows", ""},
+    {"errors", "counted", "resources", "progress", "safely", "plain", "rows", ""},
     {"lettering"},
     {"refusals", "verdicts", "secrets", "texts"},
     {"settings", "when"},
@@ -56,15 +56,17 @@ ORDER = [
     {"web"},
     {"unattended", "receive"},
     {"demo", "desk"},
-    {"telling_films", "telling_desk"},
+    {"telling_films", "telling_desk", "telling_notes"},
     {
         "telling",
         "telling_care",
         "telling_collection",
+        "telling_comparing",
         "telling_copies",
         "telling_followers",
         "telling_growth",
         "telling_minding",
+        "telling_proof",
         "telling_regions",
     },
     {"cli"},

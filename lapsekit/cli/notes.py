@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling_growth
+from lapsekit import telling_notes
 from lapsekit.cli.application import app, hint
 from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, either_season, report_facts, zone_named
 from lapsekit.season import Season
@@ -44,7 +44,7 @@ def diary(
     days = (first and first.date(), last and last.date())
     found = list_events(Season(season), region, *days)
     hint(found.problems)
-    report_facts(as_json, telling_growth.diary_told(found), telling_growth.diary_facts(found))
+    report_facts(as_json, telling_notes.diary_told(found), telling_notes.diary_facts(found))
 
 
 @diary_app.command("add")
@@ -79,8 +79,8 @@ def diary_add(
     figures = Figures(bbch, weight, height)
     events, hints = add_events(opened, date, event, region or [], note, figures)
     hint(hints)
-    facts = {"added": [telling_growth.event_facts(e) for e in events], "hints": hints}
-    report_facts(as_json or context.parent.params["as_json"], telling_growth.noted(events), facts)
+    facts = {"added": [telling_notes.event_facts(e) for e in events], "hints": hints}
+    report_facts(as_json or context.parent.params["as_json"], telling_notes.noted(events), facts)
 
 
 @app.command()
@@ -137,7 +137,7 @@ def weather(
             {**vars(d), "degree_days": total, "flags": told}
             for d, total, told in zip(days, sums, flags, strict=True)
         ]
-        lines = telling_growth.weather_told(days, sums, flags, cautions)
+        lines = telling_notes.weather_told(days, sums, flags, cautions)
         report_facts(as_json, lines, {"days": rows, "cautions": cautions})
         return
     from lapsekit.logger_file import Columns, bring_weather_in
@@ -147,11 +147,9 @@ def weather(
     of_times = zone_named(zone, "--zone") if zone else opened.zone
     target = opened.folder / WEATHER_FILE
     brought = bring_weather_in(file, columns, of_times, target, dry_run, opened.clock())
-    refused = telling_growth.weather_refused(file, brought)
+    refused = telling_notes.weather_refused(file, brought)
     facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
-    report_facts(
-        as_json, telling_growth.weather_brought(brought, columns, of_times, dry_run), facts
-    )
-    hint(telling_growth.few(refused))
+    report_facts(as_json, telling_notes.weather_brought(brought, columns, of_times, dry_run), facts)
+    hint(telling_notes.few(refused))
     if refused:
         raise typer.Exit(65)

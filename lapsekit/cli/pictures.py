@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling, telling_regions
+from lapsekit import telling, telling_proof, telling_regions
 from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import (
@@ -297,5 +297,7 @@ def prove(
     proof = prove(sample, above, folder, workers, tracking(as_json))
     if plot is not None:
         write_plot(proof, plot)
-    lines = telling.proved(proof, plot) + telling.photographs_judged(judged)
-    report_facts(as_json, lines, telling.proof_facts(proof) | telling.photograph_facts(judged))
+    lines = telling_proof.proved(proof, plot) + telling_proof.photographs_judged(judged)
+    report_facts(
+        as_json, lines, telling_proof.proof_facts(proof) | telling_proof.photograph_facts(judged)
+    )

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling, telling_growth
+from lapsekit import telling, telling_comparing, telling_growth, telling_notes
 from lapsekit.cli.application import app, hint
 from lapsekit.cli.shared import (
     HERE,
@@ -107,7 +107,7 @@ def contrast(
 
     report = compare_groups(Season(season), groups or [], measure, (first, last))
     facts = {**vars(report), "contrasts": [vars(c) for c in report.contrasts]}
-    report_facts(as_json, telling_growth.contrasted(report), facts)
+    report_facts(as_json, telling_comparing.contrasted(report), facts)
 
 
 @app.command()
@@ -123,11 +123,11 @@ def responses(
     found, problems = responses_of(opened, days)
     hint(problems)
     facts = [
-        {"event": telling_growth.event_facts(r.event), "refusal": r.refusal}
+        {"event": telling_notes.event_facts(r.event), "refusal": r.refusal}
         | ({"response": asdict(r.response)} if r.response else {})
         for r in found
     ]
-    report_facts(as_json, telling_growth.responses_told(found, opened), {"responses": facts})
+    report_facts(as_json, telling_comparing.responses_told(found, opened), {"responses": facts})
 
 
 @app.command()
@@ -153,4 +153,4 @@ def plan(
 
     opened = Season(season) if scatter is None else None
     report = plan_plants(opened, ratio, scatter, power, age)
-    report_facts(as_json, telling_growth.planned(report), asdict(report))
+    report_facts(as_json, telling_comparing.planned(report), asdict(report))

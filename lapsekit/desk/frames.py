@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from starlette.responses import Response
 
 from lapsekit.catalogue import Frame, Screening
+from lapsekit.counted import counted
 from lapsekit.desk import pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.edits.verdicts_text import without_verdicts
@@ -242,7 +243,7 @@ def _rule(asked: Asked) -> Response:
     if word not in told:
         raise SettingsError("Say what shall become of the frames: use them, or hold them back.")
     change = asked.desk.book.change(
-        f"{_count(len(frames), 'frame')} of {_listed(days)}: {told[word]}",
+        f"{counted(len(frames), 'frame')} of {_listed(days)}: {told[word]}",
         {VERDICTS_FILE: edit},
         seen={VERDICTS_FILE: asked.text("seen")},
     )
@@ -273,10 +274,6 @@ def _back(asked: Asked) -> str:
 
 def _measure(asked: Asked) -> Response:
     return asked.measure(_back(asked))
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _listed(days: set[date]) -> str:

@@ -8,6 +8,7 @@ from starlette.responses import RedirectResponse, Response
 
 from lapsekit.alerting import alerts
 from lapsekit.checking import FINE, WRONG, check
+from lapsekit.counted import counted
 from lapsekit.desk import diary, pictures
 from lapsekit.desk.asking import Asked, get
 from lapsekit.desk.frames import days_waiting
@@ -81,7 +82,7 @@ def _health(season: Season) -> Iterator[Waits]:
             yield Waits(f"{each.what}: {each.told}", "/health/", True)
     watched = len([each for each in found if each.how != WRONG])
     if watched:
-        yield Waits(f"{_count(watched, 'thing')} to be watched", "/health/")
+        yield Waits(f"{counted(watched, 'thing')} to be watched", "/health/")
 
 
 def _falls(season: Season) -> Iterator[Waits]:
@@ -92,7 +93,7 @@ def _falls(season: Season) -> Iterator[Waits]:
 def _followers(season: Season) -> Iterator[Waits]:
     waiting = len(records.records(season, "waiting"))
     if waiting:
-        yield Waits(f"{_count(waiting, 'picture')} of followers to look at", "/followers/")
+        yield Waits(f"{counted(waiting, 'picture')} of followers to look at", "/followers/")
 
 
 def _left_out(season: Season) -> Iterator[Waits]:
@@ -102,19 +103,15 @@ def _left_out(season: Season) -> Iterator[Waits]:
         counted = season.catalogue.counts(camera, day, day)
         left_out = sum(number for _, _, reasons, number in counted if reasons)
         if left_out:
-            told = f"{_count(left_out, 'frame')} of {day.isoformat()} left out"
+            told = f"{counted(left_out, 'frame')} of {day.isoformat()} left out"
             yield Waits(told, f"/frames/?camera={camera}&day={day.isoformat()}")
 
 
 def _words(season: Season) -> Iterator[Waits]:
     days = days_waiting(season)
     if days:
-        told = f"{_count(len(days), 'day')} to be worked out again after what you said of frames"
+        told = f"{counted(len(days), 'day')} to be worked out again after what you said of frames"
         yield Waits(told, f"/frames/?day={days[-1].isoformat()}#waiting")
-
-
-def _count(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 ROUTES = (get("/", _page),)

@@ -1,0 +1,134 @@
+"""What the commands say about diary and weather."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from lapsekit.counted import counted
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+    from lapsekit.diary import Event
+    from lapsekit.growth.weather import WeatherDay
+    from lapsekit.logger_file import Columns, WeatherBrought
+    from lapsekit.noting import Diary
+
+_FEW = 20
+
+
+def noted(events: Sequence[Event]) -> list[str]:
+    """After ``diary add``."""
+    return [f"noted: {_event(event)}" for event in events]
+
+
+def diary_told(found: Diary) -> list[str]:
+    """After ``diary``: one line an event."""
+    if not found.events:
+        return ['no events yet; lapsekit diary add DATE "potted on" --region NAME writes one']
+    return [_event(event) for event in found.events]
+
+
+def diary_facts(found: Diary) -> dict[str, object]:
+    """What ``diary --json`` prints."""
+    return {"events": [event_facts(e) for e in found.events], "problems": found.problems}
+
+
+def event_facts(event: Event) -> dict[str, object]:
+    """One event, with the figures its note tells."""
+    return {
+        "date": event.day,
+        "region": event.region or None,
+        "event": event.what,
+        "note": event.note,
+        "bbch": event.bbch,
+        "weight_g": event.weight_g,
+    }
+
+
+def _event(event: Event) -> str:
+    weight = "" if event.weight_g is None else f"; counts as {event.weight_g:g} g"
+    note = f" ({event.note}{weight})" if event.note else ""
+    return f"{event.day}  {event.region or 'whole bench':16}  {event.what}{note}"
+
+
+def weather_brought(
+    brought: WeatherBrought, columns: Columns, zone: ZoneInfo, dry_run: bool
+) -> list[str]:
+    """After ``weather FILE``: what was understood, what became of it, what was refused."""
+    found, laid = brought.found, brought.laid
+    named = ", ".join(f"{value} from {name!r}" for value, name in columns.by_value.items())
+    lines = [
+        f"understood: columns between {found.separator}, named in line {found.header_line}; "
+        f"decimal {found.decimal}; {found.encoding}",
+        f"understood: {named}; time from {columns.time!r}, {_times(found, zone)}",
+    ]
+    if columns.fahrenheit:
+        lines.append("understood: temperatures in °F, stored in °C")
+    if found.readings:
+        first, last = (r.at.astimezone(zone) for r in (found.readings[0], found.readings[-1]))
+        lines.append(
+            f"{counted(found.rows, 'row')}, {first:%Y-%m-%d %H:%M} to {last:%Y-%m-%d %H:%M}"
+        )
+    verb = "would add" if dry_run else "added"
+    lines.append(f"{verb} {counted(laid.added, 'reading')}; {laid.there} were there already")
+    if laid.filled:
+        lines.append(f"{laid.filled} known moments get a value they lacked")
+    if laid.kept:
+        lines.append(f"{len(laid.kept)} differ from what weather.csv says, which stays as it is:")
+        lines += few(
+            [
+                f"  {at:%Y-%m-%d %H:%M} UTC, {name}: {old:g} there, {new:g} in the file"
+                for at, name, old, new in laid.kept
+            ]
+        )
+    return lines
+
+
+def weather_refused(file: object, brought: WeatherBrought) -> list[str]:
+    """Cells that were refused, by file, line, column and value; all of them."""
+    return [
+        f'{file}: line {each.line}, {each.column} = "{each.value}" {each.why}'
+        for each in brought.found.refused
+    ]
+
+
+def few(lines: Sequence[str]) -> list[str]:
+    """The first of many lines, and how many more there are."""
+    rest = len(lines) - _FEW
+    return list(lines) if rest <= 0 else [*lines[:_FEW], f"and {rest} more; --json lists them all"]
+
+
+def _times(found: object, zone: ZoneInfo) -> str:
+    own = found.with_offset
+    if own and own == len(found.readings):
+        return "each with its own offset"
+    return f"in {zone}" + (f", {own} with their own offset" if own else "")
+
+
+def weather_told(
+    days: Sequence[WeatherDay],
+    sums: Sequence[float | None],
+    flags: Sequence[tuple[str, ...]],
+    cautions: dict[str, str],
+) -> list[str]:
+    """After ``weather`` without a file: one line a day, then what its flags mean."""
+    if not days:
+        return ["no readings yet; lapsekit weather FILE --time COLUMN --temp COLUMN brings them in"]
+    lines = [
+        f"{'day':10}  {'lowest':>6} {'highest':>7} {'mean':>6}  {'°C·days':>7}  {'VPD kPa':>7}  "
+        f"{'light mol':>9}"
+    ]
+    lines += [
+        f"{d.day}  {_number(d.min_c):>6} {_number(d.max_c):>7} {_number(d.mean_c):>6}  "
+        f"{_number(total):>7}  {_number(d.vpd_kpa, 2):>7}  {_number(d.light_mol):>9}  "
+        f"{', '.join(told)}".rstrip()
+        for d, total, told in zip(days, sums, flags, strict=True)
+    ]
+    seen = [flag for flag in cautions if any(flag in told for told in flags)]
+    return lines + [f"{flag}: {cautions[flag]}" for flag in seen]
+
+
+def _number(value: float | None, places: int = 1) -> str:
+    return "-" if value is None else f"{value:.{places}f}"
