@@ -3,7 +3,8 @@
     LapsekitError
     ├── SettingsError      a settings or regions file cannot be used as it is
     ├── SeasonError        the folder is not a season folder, or is held by another stage
-    │   └── SeasonBusy     another lapsekit process holds the season's stage lock
+    │   ├── SeasonBusy     another lapsekit process holds the season's stage lock
+    │   └── Unwritable     this user cannot write into the season folder, or nobody can now
     ├── NotTrusted         the folder wants to act, and came from somebody else
     ├── PictureError       bytes that should be a picture are not a usable one
     ├── ArchiveError       a frame could not be stored or read back
@@ -50,6 +51,12 @@ class SeasonBusy(SeasonError):
     """Another process is working on the season; names its stage and process number."""
 
     exit_code = 75
+
+
+class Unwritable(SeasonError):
+    """What was asked for writes into a season folder that cannot be written to."""
+
+    exit_code = 74
 
 
 class NotTrusted(LapsekitError):

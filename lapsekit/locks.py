@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import TextIO
 
-from lapsekit.errors import SeasonBusy, SeasonError
+from lapsekit.errors import SeasonBusy, Unwritable
 from lapsekit.safely import naming
 
 LOCK_FILE = ".lock"
@@ -70,7 +70,7 @@ def _opened(path: Path, stage: str) -> TextIO:
     try:
         return path.open("a+", encoding="utf-8")
     except OSError as error:
-        raise SeasonError(
+        raise Unwritable(
             f"{path.parent}: cannot be written to ({error.strerror}), as {stage} must; work on a "
             "copy of the folder, or let this user write there"
         ) from error

@@ -5,7 +5,7 @@ import shutil
 import threading
 import uuid
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
@@ -79,6 +79,7 @@ class Season:
         self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
         self.zone = self.settings.season.zone
         self._mending = threading.Lock()
+        self._copied: TemporaryDirectory | None = None
 
     @cached_property
     def archive(self) -> Archive:
@@ -110,22 +111,19 @@ class Season:
 
     @cached_property
     def catalogue(self) -> Catalogue:
-        """The season's catalogue, opened on first use."""
-        return Catalogue(self.folder / CATALOGUE_FILE)
+        """The season's catalogue, opened on first use.
 
-    @contextmanager
-    def catalogue_to_read(self) -> Iterator[Catalogue]:
-        """The catalogue for who writes nothing: a copy where the folder is not to be written to."""
+        A copy of it, where the folder cannot be written to: reading notes things too, and what a
+        copy takes is forgotten. Stages that write are refused before, by the season's lock.
+        """
+        path = self.folder / CATALOGUE_FILE
         if os.access(self.folder, os.W_OK):
-            yield self.catalogue
-            return
-        with TemporaryDirectory(prefix="lapsekit-") as folder:
-            for mark in ("", "-wal"):
-                file = self.folder / f"{CATALOGUE_FILE}{mark}"
-                if file.exists():
-                    shutil.copyfile(file, Path(folder, file.name))
-            with closing(Catalogue(Path(folder, CATALOGUE_FILE))) as copy:
-                yield copy
+            return Catalogue(path)
+        self._copied = TemporaryDirectory(prefix="lapsekit-")
+        for file in (path, path.with_name(f"{path.name}-wal")):
+            if file.exists():
+                shutil.copyfile(file, Path(self._copied.name, file.name))
+        return Catalogue(Path(self._copied.name, path.name))
 
     def mend_catalogue(self) -> Path | None:
         """Put a catalogue that is damaged aside; the next use makes a new, empty one.
@@ -156,6 +154,9 @@ class Season:
         if "catalogue" in self.__dict__:
             self.catalogue.close()
             del self.catalogue
+        if self._copied is not None:
+            self._copied.cleanup()
+            self._copied = None
 
     @staticmethod
     def _free_name(path: Path, mark: str) -> Path:
@@ -325,6 +326,8 @@ class Season:
         ------
         SeasonBusy
             If the other stage has not ended in time.
+        Unwritable
+            If the folder cannot be written to.
         """
         with hold(self.folder, stage, wait_s, on_wait, file_name):
             yield

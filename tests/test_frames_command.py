@@ -3,6 +3,7 @@
 import io
 import json
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from PIL import Image
 from lapsekit.lettering import PAPER
 from lapsekit.listing import FrameRow, FramesReport, list_frames
 from lapsekit.measuring import measure
+from lapsekit.season import CATALOGUE_FILE, Season
 from lapsekit.sheet import _HEIGHT, _MARGIN, _WIDTH, draw_sheet, unrecognisable
 from tests.scenes import bench_picture, encoded, fill, make_season
 from tests.test_cli import refused, succeeded
@@ -39,6 +41,22 @@ def test_every_frame_is_listed_with_its_reason(bench):
     assert sum("  dark: mean brightness 0.0" in line for line in lines) == 1
     assert sum(line.endswith("  used") for line in lines) == 8
     assert lines[-1] == "2 of 10 frames left out"
+
+
+def test_frames_of_a_folder_that_is_read_only_are_listed_and_nothing_in_it_changes(
+    bench, monkeypatch
+):
+    """Root may write everywhere, so the system's answer is put in its mouth here."""
+    before = {path: path.read_bytes() for path in bench.iterdir() if path.is_file()}
+    monkeypatch.setattr("os.access", lambda path, mode: path != bench)
+    season = Season(bench)
+    assert len(list_frames(season).rows) == 10
+    season.catalogue.forget_days({row.day for row in list_frames(season).rows})
+    copy = Path(season._copied.name)
+    assert (copy / CATALOGUE_FILE).exists()
+    season.reopen_catalogue()
+    assert not copy.exists()
+    assert {path: path.read_bytes() for path in bench.iterdir() if path.is_file()} == before
 
 
 def test_frames_that_nobody_judged_yet_are_not_called_left_out(tmp_path):
