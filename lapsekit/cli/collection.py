@@ -4,14 +4,19 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from lapsekit import telling, telling_collection
 from lapsekit.cli.application import app, hint, say
-from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
+from lapsekit.cli.machines import NEEDS_CLUSTER, On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import PATIENCE, AsJson, Wait, Workers, held, report_facts, tracking
+from lapsekit.errors import SettingsError
+
+if TYPE_CHECKING:
+    from lapsekit.clusters.spreading import Machines
+    from lapsekit.collecting.members import Member
 
 NOT_ALL = 65
 
@@ -51,6 +56,15 @@ def measure(
     file: CollectionFile,
     workers: Workers = None,
     on: On = None,
+    frames_at: Annotated[
+        str | None,
+        typer.Option(
+            metavar="URL",
+            help="Where workers find the frames of a season, at URL/ITS FOLDER: s3://, sftp:// or "
+            "file:///.",
+            show_default="where each season has them",
+        ),
+    ] = None,
     tls_ca: TlsAuthority = None,
     tls_certificate: TlsCertificate = None,
     tls_key: TlsKey = None,
@@ -61,10 +75,12 @@ def measure(
     from lapsekit.collecting.measuring import measure_all
     from lapsekit.collecting.members import open_collection
 
+    if on is None and frames_at is not None:
+        raise SettingsError(NEEDS_CLUSTER)
     collection = open_collection(file)
     found, broken = {}, list(collection.absent)
     with machines(on, workers, tls_ca, tls_certificate, tls_key) as cluster:
-        elsewhere = _elsewhere(cluster)
+        elsewhere = _elsewhere(cluster, frames_at)
         hold = partial(held, stage="measure", wait=wait)
         for done in measure_all(collection, hold, workers, tracking(as_json), elsewhere):
             if done.broken:
@@ -76,13 +92,16 @@ def measure(
     _end(as_json, [], {"seasons": found}, broken)
 
 
-def _elsewhere(cluster):
-    """What measures one season on the cluster; None without one."""
+def _elsewhere(cluster: "Machines | None", frames_at: str | None):
+    """Gives what measures a season on the cluster; None without one."""
     if cluster is None:
         return None
     from lapsekit.clusters.measuring_there import MeasuringThere
 
-    return lambda: MeasuringThere(cluster)
+    def there(member: "Member") -> MeasuringThere:
+        return MeasuringThere(cluster, frames_at and member.address(frames_at))
+
+    return there
 
 
 @collection_app.command()

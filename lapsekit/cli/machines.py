@@ -14,6 +14,10 @@ from lapsekit.errors import SettingsError
 if TYPE_CHECKING:
     from lapsekit.clusters.spreading import Machines
 
+NEEDS_CLUSTER = (
+    "--frames-at and --tls-… are for measuring --on a cluster; leave them out, or give --on"
+)
+
 On = Annotated[
     str | None,
     typer.Option(
@@ -50,9 +54,7 @@ def machines(
     tls = [authority, certificate, key]
     if on is None:
         if any(tls):
-            raise SettingsError(
-                "--tls-… are for measuring --on a cluster; leave them out, or give --on"
-            )
+            raise SettingsError(NEEDS_CLUSTER)
         yield None
         return
     from lapsekit.clusters.joining import HERE as OWN_PROCESSES

@@ -8,7 +8,7 @@ import typer
 
 from lapsekit import telling, telling_proof, telling_regions
 from lapsekit.cli.application import app, hint, say
-from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
+from lapsekit.cli.machines import NEEDS_CLUSTER, On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import (
     HERE,
     LEAST_TRUE_CM2,
@@ -74,7 +74,7 @@ def measure(
 
     opened = Season(season)
     if on is None and frames_at is not None:
-        raise SettingsError("--frames-at and --tls-… are for measuring --on a cluster")
+        raise SettingsError(NEEDS_CLUSTER)
     with (
         held(opened, "measure", wait),
         machines(on, workers, tls_ca, tls_certificate, tls_key) as m,

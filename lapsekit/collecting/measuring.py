@@ -18,7 +18,7 @@ def measure_all(
     held: Held,
     workers: int | None = None,
     track: Track = silent,
-    elsewhere: Callable[[], Elsewhere] | None = None,
+    elsewhere: Callable[[Member], Elsewhere] | None = None,
 ) -> Iterator[Done[MeasureReport]]:
     """Measure whatever waits in each season; what each came to, as it is done.
 
@@ -32,7 +32,7 @@ def measure_all(
     track : Track
         Told about progress, with the season's place among all in its label.
     elsewhere : callable, optional
-        Gives what measures one season on other machines; all share one connection to them.
+        Gives what measures a season on other machines; all share one connection to them.
 
     Raises
     ------
@@ -44,7 +44,7 @@ def measure_all(
     def work(season: Season, member: Member) -> MeasureReport:
         at = f"{places[member.key]} of {len(places)}, {member.key}"
         with held(season):
-            return measure(season, workers, _labelled(track, at), elsewhere and elsewhere())
+            return measure(season, workers, _labelled(track, at), elsewhere and elsewhere(member))
 
     yield from in_turn(collection, work)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Generic, TypeVar
 
-from lapsekit.errors import ClusterGone, LapsekitError
+from lapsekit.errors import ClusterGone, LapsekitError, SettingsError
 from lapsekit.season import CATALOGUE_FILE, SETTINGS_FILE, Season
 from lapsekit.settings import Listed, load_collection
 from lapsekit.when import Clock, system_clock
@@ -45,6 +45,21 @@ class Member:
     def title(self, season: Season) -> str:
         """What tables and pages call it."""
         return self.own_title or season.settings.season.title
+
+    def address(self, base: str) -> str:
+        """Where its frames lie, if those of all seasons lie below `base` by their folders' names.
+
+        Raises
+        ------
+        SettingsError
+            If its folder is not below the collection's file, so that it has no place there.
+        """
+        if Path(self.key).is_absolute() or ".." in Path(self.key).parts:
+            raise SettingsError(
+                f"{self.key}: not below the collection's file, so that its frames have no place "
+                f"under --frames-at {base}; move the file up, or measure this season by itself"
+            )
+        return f"{base.rstrip('/')}/{self.key}"
 
     @property
     def has_catalogue(self) -> bool:
