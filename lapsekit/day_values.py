@@ -12,7 +12,7 @@ from lapsekit.catalogue import Catalogue, Daily, Frame, Placement
 from lapsekit.daylight import Window
 from lapsekit.heights import Heights
 from lapsekit.held import Held
-from lapsekit.other_sizes import Row, cover_alone
+from lapsekit.other_sizes import OTHER_SIZE, Row, cover_alone
 from lapsekit.ruler import Ruler
 from lapsekit.season import Season
 from lapsekit.settings import Outline, Region
@@ -145,12 +145,17 @@ class DayValues:
             *share,
             *area,
             value.frames,
-            self.usable.left_out(day),
+            self._left_out(day),
             _parts(value, 1.0 if scaled else whole),
             tuple(names[number - 1] for number in standing.touches),
             standing.reaches_outline,
             *self._within(day, rows),
         )
+
+    def _left_out(self, day: date) -> dict[str, int]:
+        """How many frames of a day with covers give no value, by reason."""
+        other = sum(not self.view.fits(frame) for frame in self.usable[day])
+        return self.usable.left_out(day) | ({OTHER_SIZE: other} if other else {})
 
     def _doubts(
         self,

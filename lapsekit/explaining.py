@@ -6,10 +6,13 @@ from datetime import date
 from difflib import get_close_matches
 from pathlib import Path
 
+import cv2
 import numpy as np
 
 from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError
+from lapsekit.frames.choosing import daily_picture
+from lapsekit.other_sizes import OTHER_SIZE
 from lapsekit.plates.drawing import plate_png
 from lapsekit.plates.model import FrameShown, Plate
 from lapsekit.ruler import Ruler
@@ -80,16 +83,16 @@ def explain(season: Season, name: str, day: date, out: Path | None = None) -> Ex
         raise SettingsError(_no_outline(region, day))
     if daily is None:
         raise SeasonError(f"{day} is not measured by today's settings; run lapsekit measure first")
-    screened = {
-        frame.path: screening
-        for frame, screening in season.catalogue.screenings(region.camera, day)
-    }
-    reasons = {path: ", ".join(found.reasons) for path, found in screened.items()}
+    telling = _Telling(season, region, day, frames, daily)
+    if telling.is_of_other_settings:
+        raise SeasonError(
+            f"{region.name} on {day} was measured by other settings than today's; run lapsekit "
+            "measure first"
+        )
     path = out or _default(season, name, day)
     require_place("--out", path, "png")
-    write_safely(path, plate_png(_Telling(season, region, day, frames, daily, reasons).plate()))
-    told = {path: found.told or reasons[path] for path, found in screened.items()}
-    return Explained(path, daily, {path: why for path, why in told.items() if reasons[path]})
+    write_safely(path, plate_png(telling.plate()))
+    return Explained(path, daily, telling.left_out)
 
 
 def _region(season: Season, name: str) -> Region:
@@ -136,31 +139,54 @@ class _Telling:
         day: date,
         frames: Sequence[Frame],
         daily: Daily,
-        reasons: Mapping[str, str],
     ):
         self.season, self.region, self.day, self.daily = season, region, day, daily
-        self.frames, self.reasons = frames, reasons
+        self.frames = frames
         self.ruler = Ruler(season)
         self.view = self.ruler.views[region.camera]
         self.points = self.view.points_on(region.outline_on(day))
-        self.measured = 0
+        found = season.catalogue.measurements(region.name, day, region.camera)
+        self.measured = {row.path: row for _, row in found}
+        self.reasons, self.left_out = self._reasons()
         placed = season.catalogue.placements(region.camera, day, day)
         self.placements = {placement.path: placement for _, placement in placed}
+
+    def _reasons(self) -> tuple[dict[str, str], dict[str, str]]:
+        """Why frames give no value, by path: in a word or two, and with figures."""
+        found = self.season.catalogue.screenings(self.region.camera, self.day)
+        short = {f.path: ", ".join(seen.reasons) for f, seen in found if seen.reasons}
+        told = {f.path: seen.told or short[f.path] for f, seen in found if seen.reasons}
+        usable = [frame for frame, seen in found if not seen.reasons]
+        if any(self.view.fits(frame) for frame in usable):
+            for frame in usable:
+                if not self.view.fits(frame):
+                    short[frame.path] = OTHER_SIZE
+                    told[frame.path] = f"{OTHER_SIZE}: {frame.width} x {frame.height} px"
+        return short, told
+
+    @property
+    def is_of_other_settings(self) -> bool:
+        """Whether the value rests on frames that today's settings would measure anew."""
+        marks = [
+            (row.mark, self.ruler.marks(frame).get(self.region.name))
+            for frame in self.frames
+            if (row := self.measured.get(frame.path))
+        ]
+        return any(was != now for was, now in marks)
 
     def plate(self) -> Plate:
         """Everything the plate shows."""
         season, region, daily = self.season, self.region, self.daily
         pictures = {frame.path: self._picture(frame) for frame in self.frames}
-        shown = season.daily_picture(region.camera, self.day)
+        used = [frame for frame in self.frames if frame.path not in self.reasons]
+        shown = daily_picture(used, season.daily_at(self.day)) if used else None
         picture = pictures[shown.path] if shown else next(iter(pictures.values()))
         if not picture.size:
             picture = next((p for p in pictures.values() if p.size), None)
         canopy = None if picture is None or not shown else self._plant(picture.shape[:2])
         box = _box(picture, canopy, self.points)
         scaled = daily.area_cm2 is not None
-        found = season.catalogue.measurements(region.name, self.day, region.camera)
-        rows = {row.path: row for _, row in found}
-        self.measured = len(rows)
+        rows = {path: row for path, row in self.measured.items() if path not in self.reasons}
         values = (daily.area_cm2, daily.area_low_cm2, daily.area_high_cm2)
         if not scaled:
             values = tuple(_percent(v) for v in (daily.cover, daily.cover_low, daily.cover_high))
@@ -185,11 +211,16 @@ class _Telling:
         )
 
     def _picture(self, frame: Frame) -> np.ndarray:
-        """The frame as the reference view shows it; an empty one where it cannot be read."""
+        """The frame as the reference view shows it; an empty one where it cannot be read.
+
+        One of another size that gives no value is brought to the view's, to be seen beside others.
+        """
         try:
             picture = self.ruler.picture(frame)
         except (ArchiveError, PictureError):
             return np.zeros((0, 0, 3), np.uint8)
+        if self.reasons.get(frame.path) == OTHER_SIZE:
+            return cv2.resize(picture, self.view.shape[::-1], interpolation=cv2.INTER_AREA)
         return in_reference_view(picture, self.view.matrix_of(self.placements.get(frame.path)))
 
     def _plant(self, shape: tuple[int, int]) -> np.ndarray | None:
@@ -230,7 +261,7 @@ class _Telling:
             )
         if self.daily.crowded:
             lines.append("Its leaves have reached the outline.")
-        gone = self.daily.frames_used - self.measured
+        gone = self.daily.frames_used - len(set(self.measured) - set(self.reasons))
         if gone > 0:
             lines.append(f"{gone} of the frames it rests on were thinned out since.")
         return lines

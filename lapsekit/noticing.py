@@ -125,13 +125,17 @@ def _too(alike: Iterable[Sequence[bool]]) -> tuple[int, int]:
 
 
 def event_near(events: Sequence[Event], region: str, low: float, high: float) -> Event | None:
-    """The last event of a region, or else of the whole bench, that may lie behind a change."""
+    """The last event of a region, or else of the whole bench, that may lie behind a change.
+
+    One on the last day on which the change may have begun counts, since a diary tells no hour; one
+    after it never does.
+    """
     near = [
         e
         for e in events
         if e.what.lower() not in UNTOLD
         and e.region in (region, "")
-        and low - BEFORE_DAYS <= e.day.toordinal() <= high + 1
+        and low - BEFORE_DAYS <= e.day.toordinal() <= high
     ]
     return max(near, key=lambda e: (bool(e.region), e.day), default=None)
 

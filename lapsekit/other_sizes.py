@@ -21,6 +21,9 @@ from lapsekit.vision.regions import region_window
 
 Row = tuple[Frame, Measurement]
 
+OTHER_SIZE = "another size"
+"""Why a frame gives no value on a day that has frames of the view's size."""
+
 
 def cover_alone(
     ruler: Ruler,

@@ -16,6 +16,7 @@ from lapsekit.plates.drawing import draw_plate, plate_png
 from lapsekit.plates.ink import ACCENT, figure
 from lapsekit.plates.model import FrameShown, Plate
 from lapsekit.plates.specimen import specimen
+from lapsekit.season import Season
 from tests.scenes import LEAF, bench_picture, encoded
 
 DAY = date(2031, 4, 2)
@@ -47,6 +48,39 @@ def test_the_plate_tells_value_frames_and_what_was_left_out(measured, tmp_path):
     assert list(found.left_out.values()) == ["dark: mean brightness 0.00"]
     with Image.open(found.path) as sheet:
         assert sheet.width == 1600
+
+
+def test_a_frame_of_another_size_is_shown_as_left_out(measured, tmp_path):
+    small = encoded(bench_picture([(80, 60, 30)], size=(160, 120)))
+    measured.archive.store("bench", datetime(2031, 4, 2, 12, tzinfo=UTC), small, ".png")
+    measure(measured, workers=1)
+    found = explain(measured, "basil", DAY, tmp_path / "plate.png")
+    assert found.daily.frames_used == 3
+    assert found.daily.left_out == {"dark": 1, "another size": 1}
+    assert sorted(found.left_out.values()) == [
+        "another size: 160 x 120 px",
+        "dark: mean brightness 0.00",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("file", "before", "after"),
+    [
+        ("season.toml", "px_per_cm = 10", "px_per_cm = 8"),
+        ("regions.toml", "points = [[", "points = [[1"),
+    ],
+)
+def test_a_value_of_other_settings_is_not_drawn_with_todays(
+    measured, tmp_path, file, before, after
+):
+    path = measured.folder / file
+    assert before in path.read_text()
+    path.write_text(path.read_text().replace(before, after, 1))
+    changed = Season(measured.folder)
+    with pytest.raises(SeasonError, match="other settings than today's; run lapsekit measure"):
+        explain(changed, changed.regions.region[0].name, DAY, tmp_path / "plate.png")
+    measure(changed, workers=1)
+    assert explain(changed, changed.regions.region[0].name, DAY, tmp_path / "plate.png")
 
 
 def test_a_plate_goes_into_the_season_unless_told_otherwise(measured):

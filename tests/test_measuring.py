@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -296,7 +297,9 @@ def test_a_small_picture_that_strayed_in_stops_nothing(season):
     report = measure(season)
     assert report.measured == 1
     assert "60 x 45 px" in report.notes[1] and "basil" in report.notes[1]
-    assert {name: season.catalogue.daily(name) for name in known} == known
+    now = {name: season.catalogue.daily(name) for name in known}
+    assert [d.left_out for d in now["basil"]] == [{}, {"another size": 1}]
+    assert {name: [replace(d, left_out={}) for d in days] for name, days in now.items()} == known
     assert measure(season).measured == 0, "it is done, and does not wait for ever"
 
 

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from lapsekit.catalogue import Daily
+from lapsekit.diary import Event
 from lapsekit.edits.regions_text import end_region
-from lapsekit.noticing import notice
+from lapsekit.noticing import event_near, notice
 from lapsekit.reporting import work_out
 from lapsekit.season import Season
 from lapsekit.telling_growth import noticed
@@ -155,3 +156,15 @@ def test_plants_that_could_not_have_shown_it_are_not_counted_as_others(tmp_path)
     season.catalogue.close()
     assert (found.others_paused, found.others) == (0, 0)
     assert "no other plant was measured then" in told
+
+
+@pytest.mark.parametrize(
+    ("days_after", "named"), [(-4, False), (-3, True), (-1, True), (0, True), (1, False)]
+)
+def test_an_event_after_a_change_is_never_named_behind_it(days_after, named):
+    """It may lie a few days before; on the last day on which the change began it counts too."""
+    since, day = date(2031, 5, 11), date(2031, 5, 12)
+    start = since if days_after < 0 else day
+    event = Event(start + timedelta(days_after), "basil", "cold", "")
+    near = event_near([event], "basil", since.toordinal(), day.toordinal())
+    assert near == (event if named else None)

@@ -22,6 +22,7 @@ from lapsekit.cli.shared import (
     Workers,
     either_season,
     held,
+    hint_of_waiting,
     report_facts,
     tracking,
 )
@@ -130,14 +131,12 @@ def frames(
     """List frames with the reasons why some are left out; say yes or no to one."""
     if context.invoked_subcommand:
         return
-    from lapsekit.judging import verdicts_waiting
     from lapsekit.listing import list_frames
-    from lapsekit.measuring import frames_waiting
 
     opened = Season(season)
     if camera is not None and camera not in opened.settings.cameras:
         raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
-    hint(telling.waiting(frames_waiting(opened), not verdicts_waiting(opened)))
+    hint_of_waiting(opened)
     days = (first and first.date(), last and last.date())
     report = list_frames(opened, left_out, *days, camera, None if every else most)
     if sheet is not None:

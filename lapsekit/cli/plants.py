@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from lapsekit import telling, telling_comparing, telling_growth, telling_notes
+from lapsekit import telling_comparing, telling_growth, telling_notes
 from lapsekit.cli.application import app, hint
 from lapsekit.cli.shared import (
     HERE,
@@ -15,6 +15,7 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     held,
+    hint_of_waiting,
     report_facts,
     tracking,
 )
@@ -36,13 +37,11 @@ def growth(
     wait: Wait = PATIENCE,
 ) -> None:
     """Write the growth tables and plots, and tell rates, pauses, losses and what lies ahead."""
-    from lapsekit.judging import verdicts_waiting
-    from lapsekit.measuring import frames_waiting
     from lapsekit.reporting import report_growth
 
     opened = Season(season)
     with held(opened, "growth", wait):
-        hint(telling.waiting(frames_waiting(opened), not verdicts_waiting(opened)))
+        hint_of_waiting(opened)
         report = report_growth(opened, cover or (1.0,), tracking(as_json))
     facts = {"written": report.written, "rows": [vars(row) for row in report.rows]}
     facts["alerts"] = telling_growth.alert_facts(report.alerts)
@@ -105,7 +104,9 @@ def contrast(
     """Compare groups of plants at the same age, or say why no claim can be made."""
     from lapsekit.contrasting import compare_groups
 
-    report = compare_groups(Season(season), groups or [], measure, (first, last))
+    opened = Season(season)
+    hint_of_waiting(opened)
+    report = compare_groups(opened, groups or [], measure, (first, last))
     facts = {**vars(report), "contrasts": [vars(c) for c in report.contrasts]}
     report_facts(as_json, telling_comparing.contrasted(report), facts)
 
@@ -120,6 +121,7 @@ def responses(
     from lapsekit.responding import responses_of
 
     opened = Season(season)
+    hint_of_waiting(opened)
     found, problems = responses_of(opened, days)
     hint(problems)
     facts = [

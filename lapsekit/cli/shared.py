@@ -11,7 +11,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import typer
 
-from lapsekit.cli.application import Interrupted, say
+from lapsekit import telling
+from lapsekit.cli.application import Interrupted, hint, say
 from lapsekit.errors import SettingsError
 from lapsekit.locks import LOCK_FILE
 from lapsekit.memory import be_sparing
@@ -171,3 +172,11 @@ def zone_named(key: str, option: str = "--time-zone") -> ZoneInfo:
 def either_season(context: typer.Context, season: Path) -> Path:
     """The season named after ``use`` or ``hold``, or before it."""
     return season if season != HERE else context.parent.params["season"]
+
+
+def hint_of_waiting(season: Season) -> None:
+    """Tell of frames that are not measured, or not judged, by today's settings."""
+    from lapsekit.judging import verdicts_waiting
+    from lapsekit.measuring import frames_waiting
+
+    hint(telling.waiting(frames_waiting(season), not verdicts_waiting(season)))

@@ -14,6 +14,7 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     held,
+    hint_of_waiting,
     report_facts,
     serve_folder,
     tracking,
@@ -24,13 +25,11 @@ from lapsekit.season import Season
 @app.command()
 def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATIENCE) -> None:
     """Build the season site, or bring it up to date."""
-    from lapsekit.judging import verdicts_waiting
-    from lapsekit.measuring import frames_waiting
     from lapsekit.site.build import build_site
 
     opened = Season(season)
     with held(opened, "site", wait):
-        hint(telling.waiting(frames_waiting(opened), not verdicts_waiting(opened)))
+        hint_of_waiting(opened)
         report = build_site(opened, tracking(as_json))
     report_facts(as_json, telling.built(report), vars(report))
 

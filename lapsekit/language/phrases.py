@@ -49,6 +49,7 @@ def reason_text(words: Words, reason: str) -> str:
         "held back": words.text("held back"),
         "not registered": words.text("not registered"),
         "not readable": words.text("not readable"),
+        "another size": words.text("another size"),
     }
     plain = reason.replace("-", " ")
     return known.get(plain, plain)
