@@ -39,6 +39,7 @@ def overlay(
     lines: list[str],
     edges: np.ndarray | None = None,
     outlines: dict[str, Points] | None = None,
+    cross: bool = True,
 ) -> bytes:
     """Draw what helps to aim over a picture.
 
@@ -52,6 +53,8 @@ def overlay(
         Edges of the reference view, of any size: they are laid over the whole picture.
     outlines : dict of str to points, optional
         Outlines by title, in px of `picture`.
+    cross : bool
+        Whether lines show the picture's middle, and level.
 
     Returns
     -------
@@ -68,7 +71,8 @@ def overlay(
     sheet = Image.new("RGB", (size[0], size[1] + _strip_px(lettering, folded)), PAPER)
     sheet.paste(Image.fromarray(shown))
     draw = ImageDraw.Draw(sheet)
-    _cross(draw, size)
+    if cross:
+        _cross(draw, size)
     for title, points in (outlines or {}).items():
         _outline(
             draw,

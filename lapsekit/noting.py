@@ -43,7 +43,7 @@ class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
     Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's;
-    of those of `unclear` a weight counts for nothing, or the day of a sowing.
+    of those of `unclear` a weight counts for nothing, or a day is to be asked about.
     """
 
     events: list[Event]
@@ -185,12 +185,25 @@ def list_events(
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
+    latest = _latest_day(season)
     unclear = [
         f"{path}: line {e.line}, {hint}"
         for e in events
-        for hint in (*_unclear(e), *_sown_otherwise(season, e))
+        for hint in (*_unclear(e), *_to_come(e, latest), *_sown_otherwise(season, e))
     ]
     return Diary(kept, passed_over, of_no_region, unclear)
+
+
+def _to_come(event: Event, latest: date) -> list[str]:
+    if event.day <= latest:
+        return []
+    return [f"date = {event.day} has not come yet; is it right?"]
+
+
+def _latest_day(season: Season) -> date:
+    """Today, or the last day with a frame where this machine's clock is behind its camera's."""
+    last = map(season.catalogue.last_day, season.settings.cameras)
+    return max([local_day(season.clock(), season.zone), *filter(None, last)])
 
 
 def _no_region(season: Season, name: str) -> str:

@@ -151,7 +151,7 @@ def write_overlay(proposed: Proposed, out: Path) -> None:
         name: reduced_points(proposal.points, proposed.by)
         for name, proposal in zip(proposed.names, proposed.proposals, strict=True)
     }
-    write_safely(out, overlay(proposed.picture, [], outlines=outlines))
+    write_safely(out, overlay(proposed.picture, [], outlines=outlines, cross=False))
 
 
 def write_regions(season: Season, proposed: Proposed) -> Path:

@@ -263,7 +263,7 @@
     const inkOf = (series) => ink(view.single ? "accent" : `ink-${view.looks.get(series.name).ink}`);
     const size = () => ({ width: box.clientWidth, height: box.clientHeight });
     const margins = () => {
-      if (view.single) return [40, 14];
+      if (view.single) return [40, 26];  // half of the last day stands right of the curve
       return box.clientWidth >= 640 ? [56, Math.min(220, box.clientWidth / 5)] : [44, 104];
     };
     const most = () => Math.max(2, Math.floor((box.clientWidth - margins()[0] - margins()[1]) / 55));

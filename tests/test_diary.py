@@ -139,6 +139,13 @@ def test_a_day_of_the_year_before_is_asked_about(bench):
     assert "days before sowing" in hint and "year" in hint
 
 
+def test_a_line_of_a_day_to_come_is_asked_about(bench):
+    add(bench)
+    diary(bench).write_text(diary(bench).read_text() + "2031-12-30,,harvest,\n")
+    (told,) = list_events(bench).problems
+    assert "line 3, date = 2031-12-30 has not come yet" in told
+
+
 def test_a_sowing_on_another_day_than_ages_count_from_is_told(bench):
     """regions.toml and season.toml decide; the diary's word alone would change no age."""
     assert add(bench, "2031-03-25", "sown", ())[1] == []

@@ -75,7 +75,7 @@ def test_sentences_name_plant_length_act_and_neighbours(season):
     told = "\n".join(noticed(notice(season), season))
     assert "Basil: growth paused for 10 days" in told
     day = FIRST_DAY + timedelta(PAUSED)
-    assert f"after “potted on” on {day.day} {day:%b}; none of 1 other" in told
+    assert f"after “potted on” on {day.day} {day:%b}; the other plant did not pause" in told
     assert "fed" not in told and "watered" not in told
 
 

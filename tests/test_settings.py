@@ -321,3 +321,13 @@ def test_a_way_in_without_somebody_to_turn_to_or_with_an_open_password_is_refuse
     file.write_text(f"{text}\n[followers]\n{lines}\n")
     with pytest.raises(SettingsError, match=said):
         load_settings(file)
+
+
+def test_a_table_that_stands_twice_is_told_with_both_its_lines(tmp_path):
+    """A fresh season.toml has every table; a block pasted below it is the second of its name."""
+    text = SETTINGS + '[publish]\n\n[copies]\n\n[publish]\nto = "folder"\n'
+    lines = text.split("\n")
+    first = lines.index("[publish]") + 1
+    told = refused(tmp_path, text)
+    assert f"[publish] stands twice (lines {first} and {first + 4})" in told
+    assert "under the first" in told

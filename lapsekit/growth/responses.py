@@ -13,6 +13,7 @@ from math import inf, log, sqrt
 import numpy as np
 from scipy.special import stdtr, stdtrit
 
+from lapsekit.counted import counted
 from lapsekit.growth.changes import Change, Window, change_around
 from lapsekit.growth.permutation import holm
 from lapsekit.growth.plants import MIN_VALUES, Plant
@@ -211,8 +212,9 @@ def _refusal(ours: dict[str, Change], theirs: dict[str, Change]) -> str:
             "free of other events"
         )
     if len(theirs) < LEAST_OTHERS:
+        others = counted(len(theirs), "other plant") if theirs else "no other plant"
         return (
-            f"{len(theirs)} other plants without an event of their own have values on these days, "
-            f"and {LEAST_OTHERS} are needed to tell it from the weather"
+            f"{others} with values on these days and without events, and {LEAST_OTHERS} are needed "
+            "to tell it from the weather"
         )
     return ""

@@ -140,6 +140,7 @@ def parse_settings(text: str, path: Path) -> Settings:
 
 _MOST_OF_A_LINE = 40
 _AT_LINE = re.compile(r"at line (\d+)")
+_TWICE = re.compile(r"Cannot declare \(([^)]*)\) twice")
 
 
 def _line_of(error: tomllib.TOMLDecodeError, text: str) -> str:
@@ -157,11 +158,24 @@ def _line_of(error: tomllib.TOMLDecodeError, text: str) -> str:
     )
 
 
+def _twice(error: tomllib.TOMLDecodeError, text: str) -> str | None:
+    """What is to be done about a table that stands twice; None where that is not the fault."""
+    found = _TWICE.search(str(error))
+    if found is None:
+        return None
+    name = ".".join(re.findall(r"'([^']*)'", found[1]))
+    head = re.compile(rf"\s*\[\s*{re.escape(name)}\s*\]")
+    lines = [number for number, line in enumerate(text.split("\n"), 1) if head.match(line)]
+    where = " and ".join(map(str, lines))
+    return f"[{name}] stands twice (lines {where}); write all its keys under the first of them"
+
+
 def _parsed(text: str, path: Path, model: type[_M]) -> _M:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{path}: not valid TOML: {error}{_line_of(error, text)}") from error
+        why = _twice(error, text) or f"{error}{_line_of(error, text)}"
+        raise SettingsError(f"{path}: not valid TOML: {why}") from error
     try:
         return model.model_validate(table)
     except ValidationError as error:

@@ -241,10 +241,10 @@ def _others_paused(words: Words, alike: int, asked: int) -> str:
         return words.text("No other plant was measured then.")
     if not alike:
         return words.counted(
-            "The {n} other plant did not pause.", "None of the {n} other plants paused.", asked
+            "The other plant did not pause.", "None of the {n} other plants paused.", asked
         )
     return words.counted(
-        "Of {n} other plant, {alike} paused too.",
+        "The other plant paused too.",
         "Of {n} other plants, {alike} paused too.",
         asked,
         alike=alike,
@@ -256,10 +256,10 @@ def _others_lost(words: Words, alike: int, asked: int) -> str:
         return words.text("No other plant was measured then.")
     if not alike:
         return words.counted(
-            "The {n} other plant lost nothing.", "None of the {n} other plants lost any.", asked
+            "The other plant lost nothing.", "None of the {n} other plants lost any.", asked
         )
     return words.counted(
-        "Of {n} other plant, {alike} lost some too.",
+        "The other plant lost some too.",
         "Of {n} other plants, {alike} lost some too.",
         asked,
         alike=alike,

@@ -55,6 +55,11 @@ def _refusal(words: Words, told: Response) -> str:
             "after, free of other acts.",
             days=words.number(MIN_VALUES),
         )
+    if not told.step_others:
+        return words.text(
+            "No other plant was measured and left alone on these days, to tell what followed from "
+            "the weather."
+        )
     return words.counted(
         "Only {n} other plant was measured and left alone on these days, too few to tell what "
         "followed from the weather.",

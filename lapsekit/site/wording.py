@@ -166,10 +166,10 @@ def _others_paused(words: Words, alike: int, asked: int) -> str:
         return words.text("no other plant was measured then")
     if not alike:
         return words.counted(
-            "none of {n} other plant paused then", "none of {n} other plants paused then", asked
+            "the other plant did not pause then", "none of {n} other plants paused then", asked
         )
     return words.counted(
-        "{alike} of {n} other plant paused then too",
+        "the other plant paused then too",
         "{alike} of {n} other plants paused then too",
         asked,
         alike=alike,
@@ -181,10 +181,10 @@ def _others_lost(words: Words, alike: int, asked: int) -> str:
         return words.text("no other plant was measured then")
     if not alike:
         return words.counted(
-            "none of {n} other plant lost then", "none of {n} other plants lost then", asked
+            "the other plant lost nothing then", "none of {n} other plants lost then", asked
         )
     return words.counted(
-        "{alike} of {n} other plant lost then too",
+        "the other plant lost some then too",
         "{alike} of {n} other plants lost then too",
         asked,
         alike=alike,
