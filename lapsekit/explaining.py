@@ -178,7 +178,8 @@ class _Telling:
         """Everything the plate shows."""
         season, region, daily = self.season, self.region, self.daily
         pictures = {frame.path: self._picture(frame) for frame in self.frames}
-        used = [frame for frame in self.frames if frame.path not in self.reasons]
+        no_more = season.not_to_be_used(frame.path for frame in self.frames)
+        used = [f for f in self.frames if f.path not in self.reasons and f.path not in no_more]
         shown = daily_picture(used, season.daily_at(self.day)) if used else None
         picture = pictures[shown.path] if shown else next(iter(pictures.values()))
         if not picture.size:

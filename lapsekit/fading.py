@@ -2,7 +2,8 @@
 
 It takes two more looks at a frame (`lapsekit.vision.fading`), and changes as slowly as plants do.
 So the calendar is cut into spans of a few days; the first day of a span on which a region shows
-canopy within its outline, as it then lies, tells for the rest of the span, by its middle frame.
+canopy within its outline, as it then lies, tells for the rest of the span, by its middle frame or
+the nearest to it that can be read.
 """
 
 from bisect import bisect_left

@@ -1,5 +1,6 @@
 """Who works on a season folder: one stage at a time, one writer of its texts at a time."""
 
+import errno
 import fcntl
 import os
 import time
@@ -9,7 +10,7 @@ from pathlib import Path
 from typing import TextIO
 
 from lapsekit.errors import SeasonBusy, Unwritable
-from lapsekit.safely import naming
+from lapsekit.safely import naming, remedy_of
 
 LOCK_FILE = ".lock"
 COPY_LOCK_FILE = ".copying"
@@ -70,9 +71,13 @@ def _opened(path: Path, stage: str) -> TextIO:
     try:
         return path.open("a+", encoding="utf-8")
     except OSError as error:
+        remedy = remedy_of(error)
+        if error.errno in (errno.EACCES, errno.EPERM):
+            remedy = "let this user write there, or work on a copy of the folder"
+        if remedy is None:
+            raise
         raise Unwritable(
-            f"{path.parent}: cannot be written to ({error.strerror}), as {stage} must; work on a "
-            "copy of the folder, or let this user write there"
+            f"{path.parent}: cannot be written to ({error.strerror}), as {stage} must: {remedy}"
         ) from error
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
-from lapsekit.errors import SettingsError
+from lapsekit.errors import CatalogueError, SettingsError
 from lapsekit.locks import writing
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.texts import rewrite
@@ -125,16 +125,18 @@ def _sown_otherwise(season: Season, event: Event) -> list[str]:
     if event.what.lower() != "sown":
         return []
     region = season.regions.by_name.get(event.region)
+    if event.region and region is None:
+        return []
     regions = [region] if region else season.regions.region
-    counted = [season.sown(each) for each in regions] or [season.settings.season.sown]
+    counted = {season.sown(each) for each in regions} or {season.settings.season.sown}
     if event.day in counted:
         return []
-    whose, file = ("the age of every plant", SETTINGS_FILE)
-    if region:
-        whose, file = f"the age of {region.name}", f"{REGIONS_FILE}, at that region"
+    days = " and ".join(f"{day}" for day in sorted(counted))
+    whose = f"the age of {region.name}" if region else "the age of plants"
+    file = f"{REGIONS_FILE}, at that region" if region else SETTINGS_FILE
     return [
-        f"sown on {event.day}, but {whose} counts from {min(counted)}; if the diary is right, "
-        f"write sown = {event.day} into {file}"
+        f"sown on {event.day}, but {whose} counts from {days}; if the diary is right, write "
+        f"sown = {event.day} into {file}"
     ]
 
 
@@ -185,7 +187,7 @@ def list_events(
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
-    latest = _latest_day(season)
+    latest = _latest_day(season, events)
     unclear = [
         f"{path}: line {e.line}, {hint}"
         for e in events
@@ -200,10 +202,17 @@ def _to_come(event: Event, latest: date) -> list[str]:
     return [f"date = {event.day} has not come yet; is it right?"]
 
 
-def _latest_day(season: Season) -> date:
+def _latest_day(season: Season, events: Sequence[Event]) -> date:
     """Today, or the last day with a frame where this machine's clock is behind its camera's."""
-    last = map(season.catalogue.last_day, season.settings.cameras)
-    return max([local_day(season.clock(), season.zone), *filter(None, last)])
+    today = local_day(season.clock(), season.zone)
+    if all(event.day <= today for event in events):
+        return today
+    try:
+        with season.catalogue_to_read() as catalogue:
+            last = [catalogue.last_day(camera) for camera in season.settings.cameras]
+    except CatalogueError:  # a diary is read without one
+        return today
+    return max([today, *filter(None, last)])
 
 
 def _no_region(season: Season, name: str) -> str:

@@ -79,7 +79,6 @@ class Season:
         self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
         self.zone = self.settings.season.zone
         self._mending = threading.Lock()
-        self._copied: TemporaryDirectory | None = None
 
     @cached_property
     def archive(self) -> Archive:
@@ -111,19 +110,30 @@ class Season:
 
     @cached_property
     def catalogue(self) -> Catalogue:
-        """The season's catalogue, opened on first use.
+        """The season's catalogue, opened on first use."""
+        return Catalogue(self.folder / CATALOGUE_FILE)
 
-        A copy of it, where the folder cannot be written to: reading notes things too, and what a
-        copy takes is forgotten. Stages that write are refused before, by the season's lock.
+    @contextmanager
+    def catalogue_to_read(self) -> Iterator[Catalogue]:
+        """The catalogue for who writes nothing.
+
+        Where the folder cannot be written to, a copy stands in for it meanwhile: reading notes
+        things too, which are forgotten with it.
         """
         path = self.folder / CATALOGUE_FILE
-        if os.access(self.folder, os.W_OK):
-            return Catalogue(path)
-        self._copied = TemporaryDirectory(prefix="lapsekit-")
-        for file in (path, path.with_name(f"{path.name}-wal")):
-            if file.exists():
-                shutil.copyfile(file, Path(self._copied.name, file.name))
-        return Catalogue(Path(self._copied.name, path.name))
+        if os.access(self.folder, os.W_OK) or not path.is_file():
+            yield self.catalogue
+            return
+        with TemporaryDirectory(prefix="lapsekit-") as folder:
+            for file in (path, path.with_name(f"{path.name}-wal")):
+                if file.exists():
+                    shutil.copyfile(file, Path(folder, file.name))
+            self._close_catalogue()
+            self.catalogue = Catalogue(Path(folder, path.name))
+            try:
+                yield self.catalogue
+            finally:
+                self._close_catalogue()
 
     def mend_catalogue(self) -> Path | None:
         """Put a catalogue that is damaged aside; the next use makes a new, empty one.
@@ -154,9 +164,6 @@ class Season:
         if "catalogue" in self.__dict__:
             self.catalogue.close()
             del self.catalogue
-        if self._copied is not None:
-            self._copied.cleanup()
-            self._copied = None
 
     @staticmethod
     def _free_name(path: Path, mark: str) -> Path:

@@ -144,6 +144,15 @@ def test_a_line_of_a_day_to_come_is_asked_about(bench):
     diary(bench).write_text(diary(bench).read_text() + "2031-12-30,,harvest,\n")
     (told,) = list_events(bench).problems
     assert "line 3, date = 2031-12-30 has not come yet" in told
+    (bench.folder / "catalogue.sqlite").write_bytes(b"no catalogue at all" * 99)
+    assert list_events(Season(bench.folder, clock=lambda: NOW)).problems == [told]
+
+
+def test_a_sowing_of_an_unknown_region_shifts_no_other_ages(bench):
+    add(bench)
+    diary(bench).write_text(diary(bench).read_text() + "2031-04-02,nosuch,sown,\n")
+    (told,) = list_events(bench).problems
+    assert "nosuch" in told and "season.toml" not in told
 
 
 def test_a_sowing_on_another_day_than_ages_count_from_is_told(bench):
@@ -158,7 +167,7 @@ def test_a_sowing_on_another_day_than_ages_count_from_is_told(bench):
     _, hints = add(bench, "2031-03-20", "sown", ())
     assert len(hints) == 1 and "into season.toml" in hints[0]
     told = list_events(bench).problems
-    for line, whose in zip(told, ("every plant", "basil", "chives"), strict=True):
+    for line, whose in zip(told, ("plants", "basil", "chives"), strict=True):
         assert "diary.csv: line" in line and f"the age of {whose} counts" in line
 
 

@@ -1,7 +1,9 @@
 """lapsekit frames lists what was left out and why, and draws a sheet on which nobody is known."""
 
+import errno
 import io
 import json
+import os
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,10 +11,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lapsekit.errors import Unwritable
 from lapsekit.lettering import PAPER
 from lapsekit.listing import FrameRow, FramesReport, list_frames
 from lapsekit.measuring import measure
-from lapsekit.season import CATALOGUE_FILE, Season
+from lapsekit.season import Season
 from lapsekit.sheet import _HEIGHT, _MARGIN, _WIDTH, draw_sheet, unrecognisable
 from tests.scenes import bench_picture, encoded, fill, make_season
 from tests.test_cli import refused, succeeded
@@ -50,13 +53,26 @@ def test_frames_of_a_folder_that_is_read_only_are_listed_and_nothing_in_it_chang
     before = {path: path.read_bytes() for path in bench.iterdir() if path.is_file()}
     monkeypatch.setattr("os.access", lambda path, mode: path != bench)
     season = Season(bench)
-    assert len(list_frames(season).rows) == 10
-    season.catalogue.forget_days({row.day for row in list_frames(season).rows})
-    copy = Path(season._copied.name)
-    assert (copy / CATALOGUE_FILE).exists()
-    season.reopen_catalogue()
-    assert not copy.exists()
+    with season.catalogue_to_read() as catalogue:
+        days = {row.day for row in list_frames(season).rows}
+        assert len(days) == 3 and catalogue.daily("basil")
+        catalogue.forget_days(days)
+        assert not catalogue.daily("basil")
+    assert succeeded("frames", "--season", bench).splitlines()[-1] == "2 of 10 frames left out"
     assert {path: path.read_bytes() for path in bench.iterdir() if path.is_file()} == before
+
+
+@pytest.mark.parametrize("told", [errno.EACCES, errno.EROFS])
+def test_what_must_write_into_a_read_only_folder_says_so(bench, monkeypatch, told):
+    def refused_by_the_system(path, *_, **__):
+        raise OSError(told, os.strerror(told), str(path))
+
+    season = Season(bench)
+    monkeypatch.setattr(Path, "open", refused_by_the_system)
+    with pytest.raises(Unwritable, match="cannot be written to") as caught, season.lock("measure"):
+        pass
+    assert f"{bench}: " in str(caught.value) and ".lock" not in str(caught.value)
+    assert "as measure must" in str(caught.value)
 
 
 def test_frames_that_nobody_judged_yet_are_not_called_left_out(tmp_path):

@@ -331,3 +331,5 @@ def test_a_table_that_stands_twice_is_told_with_both_its_lines(tmp_path):
     told = refused(tmp_path, text)
     assert f"[publish] stands twice (lines {first} and {first + 4})" in told
     assert "under the first" in told
+    assert "twice" in refused(tmp_path, SETTINGS + "publish.to = 'folder'\n[ publish ]\n")
+    assert "(lines" not in refused(tmp_path, "publish.to = 'folder'\n[publish]\n")

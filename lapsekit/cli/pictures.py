@@ -24,6 +24,7 @@ from lapsekit.cli.shared import (
     held,
     hint_of_waiting,
     report_facts,
+    to_read,
     tracking,
 )
 from lapsekit.errors import SettingsError
@@ -133,7 +134,7 @@ def frames(
         return
     from lapsekit.listing import list_frames
 
-    opened = Season(season)
+    opened = to_read(context, season)
     if camera is not None and camera not in opened.settings.cameras:
         raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
     hint_of_waiting(opened)
@@ -254,6 +255,7 @@ def explain(
 
     opened = Season(season)
     with held(opened, "explain", wait):
+        hint_of_waiting(opened)
         found = explain(opened, region, date.date(), out)
     facts = {"written": found.path, **vars(found.daily), "frames_left_out": found.left_out}
     report_facts(as_json, telling.explained(found), facts)

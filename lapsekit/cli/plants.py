@@ -17,6 +17,7 @@ from lapsekit.cli.shared import (
     held,
     hint_of_waiting,
     report_facts,
+    to_read,
     tracking,
 )
 from lapsekit.errors import SettingsError
@@ -85,6 +86,7 @@ def _pair(text: str) -> tuple[str, str]:
 
 @app.command()
 def contrast(
+    context: typer.Context,
     groups: Annotated[
         list[str] | None,
         typer.Argument(help="Groups of regions.toml.", show_default="all of them"),
@@ -104,7 +106,7 @@ def contrast(
     """Compare groups of plants at the same age, or say why no claim can be made."""
     from lapsekit.contrasting import compare_groups
 
-    opened = Season(season)
+    opened = to_read(context, season)
     hint_of_waiting(opened)
     report = compare_groups(opened, groups or [], measure, (first, last))
     facts = {**vars(report), "contrasts": [vars(c) for c in report.contrasts]}
@@ -113,6 +115,7 @@ def contrast(
 
 @app.command()
 def responses(
+    context: typer.Context,
     days: Annotated[int, typer.Option(min=4, max=60, help="Days before and after.")] = 7,
     season: SeasonFolder = HERE,
     as_json: AsJson = False,
@@ -120,7 +123,7 @@ def responses(
     """Say what followed each event of the diary, against other plants on the same days."""
     from lapsekit.responding import responses_of
 
-    opened = Season(season)
+    opened = to_read(context, season)
     hint_of_waiting(opened)
     found, problems = responses_of(opened, days)
     hint(problems)
@@ -134,6 +137,7 @@ def responses(
 
 @app.command()
 def plan(
+    context: typer.Context,
     ratio: Annotated[float, typer.Option(help="Of areas to be found: 1.2 for a fifth more.")] = 1.2,
     scatter: Annotated[
         float | None,
@@ -153,6 +157,6 @@ def plan(
     """Tell how many plants a side a difference needs."""
     from lapsekit.contrasting import plan_plants
 
-    opened = Season(season) if scatter is None else None
+    opened = to_read(context, season) if scatter is None else None
     report = plan_plants(opened, ratio, scatter, power, age)
     report_facts(as_json, telling_comparing.planned(report), asdict(report))

@@ -180,3 +180,10 @@ def hint_of_waiting(season: Season) -> None:
     from lapsekit.measuring import frames_waiting
 
     hint(telling.waiting(frames_waiting(season), not verdicts_waiting(season)))
+
+
+def to_read(context: typer.Context, folder: Path) -> Season:
+    """The season of a command that writes nothing into it: it may be read-only."""
+    season = Season(folder)
+    context.with_resource(season.catalogue_to_read())
+    return season

@@ -54,12 +54,12 @@ class Member:
         SettingsError
             If its folder is not below the collection's file, so that it has no place there.
         """
-        if Path(self.key).is_absolute() or ".." in Path(self.key).parts:
+        if ".." in Path(self.key).parts:
             raise SettingsError(
                 f"{self.key}: not below the collection's file, so that its frames have no place "
                 f"under --frames-at {base}; move the file up, or measure this season by itself"
             )
-        return f"{base.rstrip('/')}/{self.key}"
+        return base if self.key == "." else f"{base.rstrip('/')}/{self.key}"
 
     @property
     def has_catalogue(self) -> bool:

@@ -113,12 +113,12 @@ def strip(season: Season, camera: str, month: date) -> list[Cell]:
     """The days of a month."""
     first = month.replace(day=1)
     days = [first + timedelta(days=n) for n in range(31)]
-    counted: dict[date, list[int]] = {}
+    numbers: dict[date, list[int]] = {}
     for _, day, reasons, number in season.catalogue.counts(camera, first, days[-1]):
-        both = counted.setdefault(day, [0, 0])
+        both = numbers.setdefault(day, [0, 0])
         both[0] += number
         both[1] += number if reasons else 0
-    return [Cell(day, *counted.get(day, (0, 0))) for day in days if day.month == first.month]
+    return [Cell(day, *numbers.get(day, (0, 0))) for day in days if day.month == first.month]
 
 
 def _page(asked: Asked, refusal: str = "") -> Response:

@@ -100,8 +100,8 @@ def _left_out(season: Season) -> Iterator[Waits]:
     """Frames left out on the last day of each camera."""
     for camera in season.catalogue.cameras():
         day = season.catalogue.last_day(camera)
-        counted = season.catalogue.counts(camera, day, day)
-        left_out = sum(number for _, _, reasons, number in counted if reasons)
+        by_reason = season.catalogue.counts(camera, day, day)
+        left_out = sum(number for _, _, reasons, number in by_reason if reasons)
         if left_out:
             told = f"{counted(left_out, 'frame')} of {day.isoformat()} left out"
             yield Waits(told, f"/frames/?camera={camera}&day={day.isoformat()}")

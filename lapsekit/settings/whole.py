@@ -163,11 +163,13 @@ def _twice(error: tomllib.TOMLDecodeError, text: str) -> str | None:
     found = _TWICE.search(str(error))
     if found is None:
         return None
-    name = ".".join(re.findall(r"'([^']*)'", found[1]))
-    head = re.compile(rf"\s*\[\s*{re.escape(name)}\s*\]")
+    parts = re.findall(r"'([^']*)'", found[1])
+    head = re.compile(r"\s*\[\s*" + r"\s*\.\s*".join(map(re.escape, parts)) + r"\s*\]")
     lines = [number for number, line in enumerate(text.split("\n"), 1) if head.match(line)]
+    if len(lines) < 2:  # the other is an inline table, or keys with dots
+        return None
     where = " and ".join(map(str, lines))
-    return f"[{name}] stands twice (lines {where}); write all its keys under the first of them"
+    return f"[{'.'.join(parts)}] stands twice (lines {where}); write all keys under the first"
 
 
 def _parsed(text: str, path: Path, model: type[_M]) -> _M:
