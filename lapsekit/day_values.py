@@ -12,9 +12,8 @@ from lapsekit.catalogue import Catalogue, Daily, Frame, Placement
 from lapsekit.daylight import Window
 from lapsekit.heights import Heights
 from lapsekit.held import Held
-from lapsekit.other_sizes import OTHER_SIZE, Row, cover_alone
+from lapsekit.other_sizes import OTHER_SIZE, Row, cover_alone, set_aside
 from lapsekit.ruler import Ruler
-from lapsekit.season import Season
 from lapsekit.settings import Outline, Region
 from lapsekit.viewing import View
 from lapsekit.vision.daily import (
@@ -45,10 +44,11 @@ class DayValues:
 
     Parameters
     ----------
-    season : Season
     ruler : Ruler
     view : View
         The camera's.
+    days : sequence of datetime.date
+        The camera's, rising.
     heights : Heights
     held : Held
         Values of days that were thinned out.
@@ -63,19 +63,18 @@ class DayValues:
 
     def __init__(
         self,
-        season: Season,
         ruler: Ruler,
         view: View,
+        days: Sequence[date],
         heights: Heights,
         held: Held,
         usable: "UsableFrames",
         rows: Rows,
         placements: Mapping[str, Placement],
     ):
-        self.season, self.ruler, self.view = season, ruler, view
+        self.season, self.ruler, self.view, self.days = ruler.season, ruler, view, days
         self.heights, self.held, self.usable = heights, held, usable
         self.rows, self.placements = rows, placements
-        self.days = season.catalogue.days_of_camera(view.camera)
         self._sizes: dict[tuple | None, tuple[float, int]] = {}
         self._scatters: dict[tuple[str, date], float | None] = {}
 
@@ -153,9 +152,9 @@ class DayValues:
         )
 
     def _left_out(self, day: date) -> dict[str, int]:
-        """How many frames of a day with covers give no value, by reason."""
-        other = sum(not self.view.fits(frame) for frame in self.usable[day])
-        return self.usable.left_out(day) | ({OTHER_SIZE: other} if other else {})
+        """How many frames of a day give no value, by reason."""
+        aside = len(set_aside(self.usable[day], self.view.fits))
+        return self.usable.left_out(day) | ({OTHER_SIZE: aside} if aside else {})
 
     def _doubts(
         self,

@@ -146,9 +146,9 @@ class _Camera:
         for frame, row in self.catalogue.measurements(camera=self.name, since=since):
             self.rows[row.region, frame.day].append((frame, row))
         self.values = DayValues(
-            self.season,
             self.ruler,
             self.view,
+            self.days,
             self.heights,
             self.held,
             self.usable,

@@ -12,7 +12,7 @@ import numpy as np
 from lapsekit.catalogue import Daily, Frame, Measurement
 from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError
 from lapsekit.frames.choosing import daily_picture
-from lapsekit.other_sizes import OTHER_SIZE
+from lapsekit.other_sizes import OTHER_SIZE, set_aside
 from lapsekit.plates.drawing import plate_png
 from lapsekit.plates.model import FrameShown, Plate
 from lapsekit.ruler import Ruler
@@ -157,11 +157,9 @@ class _Telling:
         short = {f.path: ", ".join(seen.reasons) for f, seen in found if seen.reasons}
         told = {f.path: seen.told or short[f.path] for f, seen in found if seen.reasons}
         usable = [frame for frame, seen in found if not seen.reasons]
-        if any(self.view.fits(frame) for frame in usable):
-            for frame in usable:
-                if not self.view.fits(frame):
-                    short[frame.path] = OTHER_SIZE
-                    told[frame.path] = f"{OTHER_SIZE}: {frame.width} x {frame.height} px"
+        for frame in set_aside(usable, self.view.fits):
+            short[frame.path] = OTHER_SIZE
+            told[frame.path] = f"{OTHER_SIZE}: {frame.width} x {frame.height} px"
         return short, told
 
     @property

@@ -1,6 +1,5 @@
 """Who works on a season folder: one stage at a time, one writer of its texts at a time."""
 
-import errno
 import fcntl
 import os
 import time
@@ -72,8 +71,6 @@ def _opened(path: Path, stage: str) -> TextIO:
         return path.open("a+", encoding="utf-8")
     except OSError as error:
         remedy = remedy_of(error)
-        if error.errno in (errno.EACCES, errno.EPERM):
-            remedy = "let this user write there, or work on a copy of the folder"
         if remedy is None:
             raise
         raise Unwritable(

@@ -4,7 +4,7 @@ No view is laid over such frames, so that neighbours are not told apart and no s
 taken as it is, within the outline. Its cover is uncertain by all that can be known of one frame.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from statistics import median
 
 import numpy as np
@@ -23,6 +23,12 @@ Row = tuple[Frame, Measurement]
 
 OTHER_SIZE = "another size"
 """Why a frame gives no value on a day that has frames of the view's size."""
+
+
+def set_aside(frames: Sequence[Frame], fits: Callable[[Frame], bool]) -> list[Frame]:
+    """Those of a day's usable frames that give no value, since others have the view's size."""
+    other = [frame for frame in frames if not fits(frame)]
+    return other if len(other) < len(frames) else []
 
 
 def cover_alone(

@@ -10,9 +10,8 @@ import typer
 
 from lapsekit import telling, telling_collection
 from lapsekit.cli.application import app, hint, say
-from lapsekit.cli.machines import NEEDS_CLUSTER, On, TlsAuthority, TlsCertificate, TlsKey, machines
+from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import PATIENCE, AsJson, Wait, Workers, held, report_facts, tracking
-from lapsekit.errors import SettingsError
 
 if TYPE_CHECKING:
     from lapsekit.clusters.spreading import Machines
@@ -75,11 +74,9 @@ def measure(
     from lapsekit.collecting.measuring import measure_all
     from lapsekit.collecting.members import open_collection
 
-    if on is None and frames_at is not None:
-        raise SettingsError(NEEDS_CLUSTER)
     collection = open_collection(file)
     found, broken = {}, list(collection.absent)
-    with machines(on, workers, tls_ca, tls_certificate, tls_key) as cluster:
+    with machines(on, workers, tls_ca, tls_certificate, tls_key, frames_at) as cluster:
         elsewhere = _elsewhere(cluster, frames_at)
         hold = partial(held, stage="measure", wait=wait)
         for done in measure_all(collection, hold, workers, tracking(as_json), elsewhere):

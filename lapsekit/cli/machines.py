@@ -14,10 +14,6 @@ from lapsekit.errors import SettingsError
 if TYPE_CHECKING:
     from lapsekit.clusters.spreading import Machines
 
-NEEDS_CLUSTER = (
-    "--frames-at and --tls-… are for measuring --on a cluster; leave them out, or give --on"
-)
-
 On = Annotated[
     str | None,
     typer.Option(
@@ -49,12 +45,19 @@ def machines(
     authority: Path | None,
     certificate: Path | None,
     key: Path | None,
+    frames_at: str | None,
 ) -> "Iterator[Machines | None]":
-    """The cluster that ``--on`` names, while it is needed; None where it names none."""
+    """The cluster that ``--on`` names, while it is needed; None where it names none.
+
+    Options that mean nothing without one, such as ``--frames-at``, are refused then.
+    """
     tls = [authority, certificate, key]
     if on is None:
-        if any(tls):
-            raise SettingsError(NEEDS_CLUSTER)
+        if frames_at is not None or any(tls):
+            raise SettingsError(
+                "--frames-at and --tls-… are for measuring --on a cluster; leave them out, or give "
+                "--on"
+            )
         yield None
         return
     from lapsekit.clusters.joining import HERE as OWN_PROCESSES

@@ -8,7 +8,7 @@ import typer
 
 from lapsekit import telling, telling_proof, telling_regions
 from lapsekit.cli.application import app, hint, say
-from lapsekit.cli.machines import NEEDS_CLUSTER, On, TlsAuthority, TlsCertificate, TlsKey, machines
+from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import (
     HERE,
     LEAST_TRUE_CM2,
@@ -75,11 +75,9 @@ def measure(
     from lapsekit.measuring import measure
 
     opened = Season(season)
-    if on is None and frames_at is not None:
-        raise SettingsError(NEEDS_CLUSTER)
     with (
         held(opened, "measure", wait),
-        machines(on, workers, tls_ca, tls_certificate, tls_key) as m,
+        machines(on, workers, tls_ca, tls_certificate, tls_key, frames_at) as m,
     ):
         if m is None:
             report = measure(opened, workers, tracking(as_json))
