@@ -1,9 +1,8 @@
 """Any logger's CSV file, understood by the names of its columns; rows in, readings out."""
 
 import csv
-import difflib
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -12,11 +11,10 @@ from zoneinfo import ZoneInfo
 from lapsekit.errors import SettingsError
 from lapsekit.growth.weather import Reading
 from lapsekit.locks import writing
+from lapsekit.logger_header import SEPARATORS, find_header
 from lapsekit.logger_times import LoggerClock
 from lapsekit.texts import write_whole
 from lapsekit.weather import VALUES, Laid, lay, number_in, read_weather
-
-_SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 
 
 @dataclass(frozen=True)
@@ -39,6 +37,13 @@ class Columns:
         """The logger's column of each value that it has."""
         named = dict(zip(VALUES, (self.temp, self.humidity, self.light), strict=True))
         return {value: name for value, name in named.items() if name is not None}
+
+    @property
+    def by_option(self) -> dict[str, str]:
+        """The logger's columns by the option of ``lapsekit weather`` that names each."""
+        options = ("--time", "--temp", "--humidity", "--light")
+        named = zip(options, (self.time, self.temp, self.humidity, self.light), strict=True)
+        return {option: name for option, name in named if name is not None}
 
 
 @dataclass(frozen=True)
@@ -154,19 +159,19 @@ def read_logger(
         If the file cannot be read, or no line of it names the columns; names the nearest.
     """
     text, encoding = _text(path)
-    header_line, separator, header = _header(path, text, columns)
-    at = {name: header.index(name) for name in (columns.time, *columns.by_value.values())}
+    header = find_header(path, text, columns.by_option)
+    at = {name: header.cells.index(name) for name in columns.by_option.values()}
     csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=header.separator)
     rows = [
         (reader.line_num, row)
         for row in reader
-        if reader.line_num > header_line and any(cell.strip() for cell in row)
+        if reader.line_num > header.line and any(cell.strip() for cell in row)
     ]
     temps = [_cell(row, at[columns.temp]) for _, row in rows]
     comma = any("," in temp for temp in temps)  # between commas, it stood in quotation marks
     decimal = "comma" if comma else "point"
-    found = LoggerReadings(header_line, _SEPARATORS[separator], decimal, encoding)
+    found = LoggerReadings(header.line, SEPARATORS[header.separator], decimal, encoding)
     clock = LoggerClock(zone, columns.form)
     latest = now and now + timedelta(days=1)
     times = [_cell(row, at[columns.time]) for _, row in rows]
@@ -237,48 +242,6 @@ def _text(path: Path) -> tuple[str, str]:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace"), "Windows-1252"
-
-
-def _header(path: Path, text: str, columns: Columns) -> tuple[int, str, list[str]]:
-    """Line, separator and cells of the header: the first line that names all columns."""
-    wanted = [columns.time, *columns.by_value.values()]
-    best: tuple[int, list[str]] = (0, [])
-    for number, line in _lines(text):
-        for separator in _SEPARATORS:
-            cells = [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
-            known = [name for name in wanted if name in cells]
-            if len(known) == len(wanted):
-                _require_once(path, number, cells, wanted)
-                return number, separator, cells
-            if len(cells) > 1 and (len(known), len(cells)) > (best[0], len(best[1])):
-                best = (len(known), cells)
-    raise SettingsError(_told_missing(path, wanted, best[1]))
-
-
-def _lines(text: str) -> Iterator[tuple[int, str]]:
-    return ((n, line) for n, line in enumerate(text.splitlines(), start=1) if line.strip())
-
-
-def _require_once(path: Path, number: int, cells: Sequence[str], wanted: Sequence[str]) -> None:
-    for name in wanted:
-        if cells.count(name) > 1:
-            raise SettingsError(
-                f'{path}: line {number} names "{name}" {cells.count(name)} times; rename one'
-            )
-
-
-def _told_missing(path: Path, wanted: Sequence[str], header: Sequence[str]) -> str:
-    missing = [name for name in wanted if name not in header]
-    near = [hit for name in missing for hit in _nearest(name, header)]
-    hint = f"; did you mean {', '.join(near)}?" if near else ""
-    has = ", ".join(f'"{name}"' for name in header if name)
-    named = ", ".join(f'"{name}"' for name in missing)
-    return f"{path}: no column {named}{hint} (it has {has or 'no line with separated names'})"
-
-
-def _nearest(name: str, header: Sequence[str]) -> list[str]:
-    lower = {cell.lower(): cell for cell in header}
-    return [f'"{lower[h]}"' for h in difflib.get_close_matches(name.lower(), lower, 1, 0.4)]
 
 
 def _cell(row: Sequence[str], place: int) -> str:

@@ -64,7 +64,7 @@ def test_a_loggers_file_is_tried_brought_in_and_listed(bench, tmp_path):
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (("--time", "Zeit", "--temp", "Gard"), 'did you mean "Grad"?'),
+        (("--time", "Zeit", "--temp", "Gard"), "did you mean --temp Grad?"),
         (("--time", "Zeit", "--temp", "Grad", "--zone", "Roof"), '--zone "Roof"'),
     ],
 )

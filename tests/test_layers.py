@@ -38,7 +38,7 @@ ORDER = [
     {"listing", "thinning"},
     {"masking", "calibrating", "growth"},
     {"sighting", "weather", "growing"},
-    {"logger_times"},
+    {"logger_times", "logger_header"},
     {"logger_file"},
     {"proving_strokes"},
     {"proving", "photographs", "contrasting", "tables"},

@@ -109,10 +109,39 @@ def test_the_hour_that_spring_skips_is_refused_with_a_way_out(logger):
 
 
 def test_a_column_that_is_not_there_is_refused_with_the_nearest(logger):
-    with pytest.raises(SettingsError, match='no column "temperature"; did you mean "Temp °C"'):
+    with pytest.raises(SettingsError, match=r"did you mean --temp 'Temp °C'\?"):
         logger("Time,Temp °C\n", Columns("Time", "temperature"))
     with pytest.raises(SettingsError, match='names "Temp" 2 times'):
         logger("Time,Temp,Temp,Hum\n")
+
+
+@pytest.mark.parametrize(
+    "above",
+    [
+        "North shelf,v1.2,UTC+1,4711\nSerial,4711\n\n",
+        "North shelf\nSerial;4711;x;y\n\n",
+        "Serial,4711\n",
+        "",
+    ],
+)
+def test_names_are_looked_for_below_what_a_logger_writes_above_its_table(logger, above):
+    table = "Time,Temperature,RH %\n2031-04-17 13:00,21.5,60\n2031-04-17 14:00,-2,61\n"
+    with pytest.raises(SettingsError) as refused:
+        logger(above + table, Columns("time", "temp_c"))
+    line = above.count("\n") + 1
+    assert str(refused.value).endswith(
+        f'no column "time", "temp_c"; line {line} names "Time", "Temperature", "RH %"; did you '
+        "mean --time Time --temp Temperature?"
+    )
+
+
+def test_no_column_is_guessed_to_be_two_and_a_file_without_columns_is_told_so(logger):
+    with pytest.raises(SettingsError, match=r"mean --time COLUMN --temp Temp\?"):
+        logger("Temp;Uhr\n20,5;1\n", Columns("time", "temp_c"))
+    with pytest.raises(SettingsError, match=r"with --time COLUMN --temp COLUMN$"):
+        logger("Zeit,Wert\n", Columns("at", "grad"))
+    with pytest.raises(SettingsError, match="export it as CSV"):
+        logger("Logger 4711\n", Columns("time", "temp_c"))
 
 
 def test_readings_are_laid_among_those_that_are_there_and_nothing_is_lost(bring, tmp_path):
