@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from lapsekit.noting import Diary
 
 _FEW = 20
+_FEW_DAYS = 5
 
 
 def noted(events: Sequence[Event]) -> list[str]:
@@ -127,7 +128,26 @@ def weather_told(
         for d, total, told in zip(days, sums, flags, strict=True)
     ]
     seen = [flag for flag in cautions if any(flag in told for told in flags)]
-    return lines + [f"{flag}: {cautions[flag]}" for flag in seen]
+    return lines + _left_open(days, sums) + [f"{flag}: {cautions[flag]}" for flag in seen]
+
+
+def _left_open(days: Sequence[WeatherDay], sums: Sequence[float | None]) -> list[str]:
+    """Why some days have no extremes and, from the first of them on, none has degree days."""
+    from lapsekit.growth.weather import MAX_GAP
+
+    bare = [day for day in days if day.min_c is None]
+    if not bare:
+        return []
+    hours = MAX_GAP.total_seconds() / 3600
+    told = [f"{day.day} ({counted(day.readings, 'reading')})" for day in bare[:_FEW_DAYS]]
+    more = f" and {counted(len(bare) - _FEW_DAYS, 'day')} more" if len(bare) > _FEW_DAYS else ""
+    first = next(day for day, total in zip(days, sums, strict=True) if total is None)
+    return [
+        f"no extremes: the temperatures leave more than {hours:g} hours open on "
+        f"{', '.join(told)}{more}; a day needs one at least every {hours:g} hours, that is "
+        f"{24 / hours:.0f} spread evenly",
+        f"no degree days from {first.day} on: a sum over a gap would be too small",
+    ]
 
 
 def _number(value: float | None, places: int = 1) -> str:

@@ -61,6 +61,20 @@ def test_a_loggers_file_is_tried_brought_in_and_listed(bench, tmp_path):
     assert "near frost" not in succeeded("weather", "-s", bench)
 
 
+def test_days_of_too_few_readings_are_told_once_with_what_they_would_need(bench):
+    hours = {16: range(24), 17: (3, 9, 15), 19: range(24)}
+    rows = [f"2024-04-{day}T{h:02}:30:00+02:00,12\n" for day in hours for h in hours[day]]
+    (bench / "weather.csv").write_text("time,temp_c\n" + "".join(rows))
+    said = succeeded("weather", "--base", 10, "-s", bench)
+    assert said.count("more than 3 hours open") == 1
+    assert "on 2024-04-17 (3 readings), 2024-04-18 (0 readings); a day needs one at least" in said
+    assert "no degree days from 2024-04-17 on" in said
+    (bench / "weather.csv").write_text("time,temp_c\n" + "".join(rows[:24]))
+    whole = succeeded("weather", "--base", 10, "-s", bench)
+    assert "12.0" in whole
+    assert " open on " not in whole and "no degree days" not in whole
+
+
 @pytest.mark.parametrize(
     ("options", "said"),
     [
