@@ -1,6 +1,14 @@
-"""Numbers of things, as sentences of the command line and the desk say them."""
+"""Numbers as sentences of the command line and the desk say them."""
 
 
 def counted(number: int, word: str) -> str:
     """``1 frame``, ``2 frames``."""
     return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def p_text(p: float) -> str:
+    """``below 0.001``, ``0.024``, ``0.31``: no more figures of a p value than tell something.
+
+    Files and ``--json`` hold it in full.
+    """
+    return "below 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
-from lapsekit.counted import counted
+from lapsekit.counted import counted, p_text
 from lapsekit.plain import one_line
 
 if TYPE_CHECKING:
@@ -93,7 +93,7 @@ def _compared(found: Compared) -> list[str]:
         ends = [found.ratio(c.low), found.ratio(c.high)]
         told = " to ".join("unbounded" if end is None else f"× {end:.3g}" for end in ends)
         size += f" ({c.level:.0%} interval {told})"
-    p = "" if c.p_corrected is None else f", p {c.p_corrected:.2g} by permutation"
+    p = "" if c.p_corrected is None else f", p {p_text(c.p_corrected)} by permutation"
     lines = [
         f"{head}, {c.measure}: {size} within {counted(len(found.blocks), 'season')}, "
         f"{c.second_plants} against {c.first_plants} plants{p}"

@@ -6,6 +6,8 @@ from collections.abc import Sequence
 from math import exp, inf, isfinite
 from typing import TYPE_CHECKING
 
+from lapsekit.counted import p_text
+
 if TYPE_CHECKING:
     from lapsekit.contrasting import ContrastReport, PlanReport
     from lapsekit.growth.contrasts import Contrast
@@ -18,7 +20,9 @@ def contrasted(report: ContrastReport) -> list[str]:
     """After ``contrast``: a sentence a pair, what it rests on, and what cannot be said."""
     lines = [f"{report.measure} ({report.unit}), one number a plant"]
     if report.alike_p is not None:
-        lines.append(f"all {len(report.groups)} groups alike: p {_p(report.alike_p)} (permutation)")
+        lines.append(
+            f"all {len(report.groups)} groups alike: p {p_text(report.alike_p)} (permutation)"
+        )
     for found in report.contrasts:
         lines += _contrast(found)
     if len(report.contrasts) > 1:
@@ -44,7 +48,7 @@ def _contrast(found: Contrast) -> list[str]:
         )
         by = ", if plants scatter normally" if found.interval_by == "Welch" else ""
         size += f" ({found.level:.0%} interval {ends}{by})"
-    p = "" if found.p_corrected is None else f", p {_p(found.p_corrected)}"
+    p = "" if found.p_corrected is None else f", p {p_text(found.p_corrected)}"
     head = f"{found.second} against {found.first}: {size}, {counts}{p}"
     verdict = "they differ" if found.is_claimed else "no difference shown"
     return [head, *lines, f"  {'no claim: ' + found.refusal if found.refusal else verdict}"]
@@ -124,12 +128,12 @@ def _rate(found: Response) -> str:
         ends = f"{found.rate.low:+.3f} to {found.rate.high:+.3f}"
         return (
             f"{went}, {others}; no change of rate beyond theirs shown ({ends} per "
-            f"day, p {_p(found.rate.p_corrected)} among all asked)"
+            f"day, p {p_text(found.rate.p_corrected)} among all asked)"
         )
     slower = "less" if found.rate.estimate < 0 else "more"
     return (
         f"{went}, {others}; {_gap(found.rate)} per day {slower} than theirs foretold, "
-        f"p {_p(found.rate.p_corrected)}"
+        f"p {p_text(found.rate.p_corrected)}"
     )
 
 
@@ -141,14 +145,10 @@ def _step(found: Response) -> str:
     return (
         f"area {'fell' if share < 0 else 'rose'} at once by {abs(share):.0%} ({least:.0%} to "
         f"{most:.0%}) beyond that of {len(found.step_others)} others, "
-        f"p {_p(found.step.p_corrected)}"
+        f"p {p_text(found.step.p_corrected)}"
     )
 
 
 def _gap(effect: Effect) -> str:
     ends = sorted((abs(effect.low), abs(effect.high)))
     return f"{abs(effect.estimate):.3f} ({ends[0]:.3f} to {ends[1]:.3f})"
-
-
-def _p(value: float) -> str:
-    return "below 0.001" if value < 0.001 else f"{value:.3f}" if value < 0.1 else f"{value:.2f}"

@@ -16,7 +16,7 @@ from lapsekit.collecting.members import open_collection
 from lapsekit.collecting.plot import MOST_LINES
 from lapsekit.errors import SeasonError, SettingsError
 from lapsekit.measuring import measure
-from lapsekit.telling_collection import grown
+from lapsekit.telling_collection import grown, grown_facts
 from tests.collecting.benches import basil_cm2, collection, drawn, written
 from tests.scenes import make_season
 
@@ -83,7 +83,7 @@ def test_the_written_plants_grow_by_their_rate_and_double_in_its_time(grown_all)
 
 
 def test_groups_are_compared_within_benches_and_the_factor_between_them_is_found(grown_all):
-    _, report = grown_all
+    out, report = grown_all
     (found,) = report.compared
     assert (found.contrast.first, found.contrast.second) == ("fed", "plain")
     assert found.ratio(found.contrast.estimate) == pytest.approx(1 / FACTOR, rel=0.02)
@@ -91,6 +91,10 @@ def test_groups_are_compared_within_benches_and_the_factor_between_them_is_found
     assert set(found.blocks) == set(BENCHES) and found.contrast.is_claimed
     told = "\n".join(grown(report))
     assert re.search(r"plain against fed, area at 36 days: × 0\.6[67].* within 3 seasons", told)
+    assert found.contrast.p_corrected < 0.001 and ", p below 0.001 by permutation" in told
+    assert grown_facts(report)["compared"][0]["p_corrected"] == found.contrast.p_corrected
+    (row,) = rows_of(out, "contrasts")
+    assert float(row["p_corrected"]) == pytest.approx(found.contrast.p_corrected, rel=1e-6)
     assert "where a whole tray was treated, its place on the bench may be what differs" in told
 
 
