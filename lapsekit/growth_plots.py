@@ -22,9 +22,20 @@ _COLUMNS = 2
 _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
 """So narrow that it can be read on a phone."""
 
-_STEPS = (1.0, 2.0, 5.0)
-LEAST_SHOWN = 0.02
+_STEPS = (
+    (1.0, 2.0, 5.0),
+    (1.0, 1.5, 2.0, 3.0, 5.0, 7.0),
+    (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0),
+)
+"""Numbers on a logarithmic scale, in every decade; the coarsest that name enough of it."""
+_LEAST_NAMED = 3
+
+_LEAST_SHOWN = 0.02
 """Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
+_BELOW = 1.25
+_ABOVE, _ABOVE_MARKED = 1.6, 2.6
+_LEAST_SPAN = 0.5
+"""Share of the largest area down to which any scale goes, so that mere scatter stays small."""
 
 _RATES = (-0.05, 0.3)
 _EDGE = timedelta(days=1)
@@ -119,13 +130,11 @@ def _panels(growths: Sequence[Growth]) -> Iterator[_Panel]:
 
 def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     has_area = panel.growths[0].has_area
-    top = max(max(growth.series(growth.daily)[1], default=0) for growth in panel.growths)
-    least = max(LEAST_SHOWN * top, 1e-6)
-    axis.set_yscale("log")
-    marked = len(panel.growths) == 1 and bool(panel.growths[0].losses)
-    log_scale(axis, least, top, 2.6 if marked else 1.6)
+    alone = len(panel.growths) == 1
+    marked = alone and bool(panel.growths[0].losses)
+    shown = [values for growth in panel.growths for values in _shown(growth, alone)]
+    log_scale(axis, np.concatenate(shown), _ABOVE_MARKED if marked else _ABOVE)
     for growth in panel.growths:
-        alone = len(panel.growths) == 1
         if growth.curve is not None:
             c = growth.curve
             _curve(axis, c, (c.area_cm2, c.low_cm2, c.high_cm2), alone)
@@ -137,13 +146,44 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     _around(axis, panel, events)
 
 
-def log_scale(axis: Axes, least: float, top: float, above: float = 1.6) -> None:
-    """Steps of 1, 2 and 5, in plain numbers, to so many times the top for what is written there."""
-    axis.set_ylim(least, above * max(top, 2 * least))
-    steps = [s * 10.0**k for k in range(-4, 6) for s in _STEPS]
-    axis.yaxis.set_major_locator(FixedLocator([s for s in steps if least <= s <= 1.6 * top]))
+def _shown(growth: Growth, alone: bool) -> Iterator[np.ndarray]:
+    """Areas that a panel draws: those of a single plant's days, and curves with their low ends."""
+    if alone:
+        yield np.array(growth.series(growth.daily)[1])
+    if growth.curve is not None:
+        valued = has_value(growth.curve)
+        yield growth.curve.area_cm2[valued]
+        if alone:
+            yield growth.curve.low_cm2[valued]
+
+
+def log_scale(axis: Axes, values: np.ndarray, above: float = _ABOVE) -> None:
+    """A logarithmic scale that fits what is shown, in plain numbers.
+
+    Parameters
+    ----------
+    axis : matplotlib.axes.Axes
+    values : (n,) array
+        All areas, low ends of bands among them; what is no area above zero does not count.
+    above : float
+        So many times the top are left for what is written there.
+    """
+    areas = values[np.isfinite(values) & (values > 0)]
+    top, lowest = (float(areas.max()), float(areas.min())) if areas.size else (1.0, 1.0)
+    least = max(_LEAST_SHOWN * top, min(lowest / _BELOW, _LEAST_SPAN * top))
+    axis.set_yscale("log")
+    axis.set_ylim(least, above * top)
+    axis.yaxis.set_major_locator(FixedLocator(_named_areas(least, _ABOVE * top)))
     axis.yaxis.set_minor_locator(NullLocator())
     axis.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+
+
+def _named_areas(least: float, most: float) -> list[float]:
+    for steps in _STEPS:
+        named = [s * 10.0**k for k in range(-4, 6) for s in steps if least <= s * 10.0**k <= most]
+        if len(named) >= _LEAST_NAMED:
+            break
+    return named
 
 
 def _draw_rate(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
@@ -228,12 +268,10 @@ def _draw_pair(axis: Axes, pair: Pair) -> None:
     same = pair.region.name == pair.earlier.name
     title = pair.region.title + ("" if same else f" beside {pair.earlier.title}")
     axis.set_title(title, loc="left", fontsize=9.5)
-    axis.set_yscale("log")
     _along(axis, pair.earlier_line, INK, "--", 0.15)
     _along(axis, pair.own_line, BLUE, "-", 0.3)
-    areas = [pair.own_line.area_cm2, pair.earlier_line.area_cm2]
-    top = float(np.nanmax(np.concatenate(areas)))
-    log_scale(axis, max(LEAST_SHOWN * top, 1e-6), top)
+    both = pair.own_line, pair.earlier_line
+    log_scale(axis, np.concatenate([a for line in both for a in (line.area_cm2, line.low_cm2)]))
     plain_axes(axis)
 
 

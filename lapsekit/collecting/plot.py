@@ -10,7 +10,7 @@ from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 
 from lapsekit.growing import Growth, has_value
-from lapsekit.growth_plots import LEAST_SHOWN, log_scale, sheet
+from lapsekit.growth_plots import log_scale, sheet
 from lapsekit.plotting import BLUE, INK, plain_axes
 
 MOST_PANELS = 11
@@ -146,8 +146,6 @@ def _draw(axis: Axes, crop: str, lines: Sequence[PlantLine], styles: Mapping[str
     many = f"{len(lines)} plants" if len(lines) > 1 else "1 plant"
     axis.set_title(crop, loc="left", fontsize=9.5)
     axis.set_title(many, loc="right", fontsize=8)
-    axis.set_yscale("log")
-    top = max((float(np.nanmax(x.area_cm2)) for x in lines if _has_any(x)), default=1.0)
     by_key: dict[str, list[PlantLine]] = {}
     for line in lines:
         by_key.setdefault(_of_key(line, styles), []).append(line)
@@ -162,12 +160,8 @@ def _draw(axis: Axes, crop: str, lines: Sequence[PlantLine], styles: Mapping[str
             axis.plot(
                 line.at, line.area_cm2, linestyle=dash, color=colour, linewidth=1.0, alpha=0.9
             )
-    log_scale(axis, max(LEAST_SHOWN * top, 1e-6), top)
+    log_scale(axis, np.concatenate([line.area_cm2 for line in lines]))
     plain_axes(axis)
-
-
-def _has_any(line: PlantLine) -> bool:
-    return bool(np.isfinite(line.area_cm2).any())
 
 
 def _range(lines: Sequence[PlantLine]) -> tuple[np.ndarray, ...]:

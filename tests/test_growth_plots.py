@@ -1,0 +1,77 @@
+"""The growth plots: scales that fit what is shown."""
+
+import re
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from matplotlib.figure import Figure
+
+from lapsekit.catalogue import Daily
+from lapsekit.growing import Growth
+from lapsekit.growth_plots import area_plot, log_scale
+from tests.scenes import make_season
+
+FIRST = date(2031, 4, 1)
+
+
+@pytest.fixture
+def region(tmp_path):
+    season = make_season(tmp_path / "bench")
+    yield season.regions.region[0]
+    season.catalogue.close()
+
+
+def growth_of(region, areas):
+    daily = [
+        Daily(
+            *("basil", FIRST + timedelta(days=day), 0.2, 0.19, 0.21),
+            *(area * share for share in (1, 0.98, 1.02)),
+            *(5, {}),
+        )
+        for day, area in enumerate(areas)
+    ]
+    return Growth(region, daily)
+
+
+def areas_named(growth):
+    """Numbers at the scale of areas: those that end at its left edge."""
+    svg = area_plot([growth], [])["svg"].decode()
+    texts = re.findall(r"<text style=\"[^\"]*text-anchor: end[^>]*>([^<]*)</text>", svg)
+    return [float(text) for text in texts if re.fullmatch(r"[\d.]+", text)]
+
+
+@pytest.mark.parametrize(
+    ("areas", "named"),
+    [
+        ([100.0, 104, 109, 113, 118], [70, 100, 150]),
+        ([3.0, 4.1, 5.6, 7.5, 10], [3, 5, 7, 10, 15]),
+        ([2.0, 5, 12, 30, 75], [2, 5, 10, 20, 50, 100]),
+        (list(2.0 ** np.arange(10)), [20, 50, 100, 200, 500]),
+    ],
+)
+def test_the_scale_of_areas_spans_what_the_days_hold_and_two_decades_at_most(region, areas, named):
+    assert areas_named(growth_of(region, areas)) == named
+
+
+@given(
+    st.lists(st.floats(min_value=1e-3, max_value=1e4), min_size=1, max_size=20),
+    st.sampled_from([1.6, 2.6]),
+)
+def test_all_but_the_smallest_areas_lie_on_the_scale_and_three_to_eight_are_named(areas, above):
+    axis = Figure().subplots()
+    log_scale(axis, np.array([*areas, 0.0, np.nan]), above)
+    low, high = axis.get_ylim()
+    assert high == pytest.approx(above * max(areas))
+    assert 2 * above <= high / low * 1.000001 <= 50 * above * 1.000002
+    assert all(low < area < high for area in areas if area > 0.02 * max(areas))
+    assert 3 <= len(axis.get_yticks()) <= 8
+    assert all(low <= named <= high for named in axis.get_yticks())
+
+
+def test_a_panel_without_any_area_has_a_scale():
+    axis = Figure().subplots()
+    log_scale(axis, np.array([0.0, np.nan]))
+    assert axis.get_ylim() == pytest.approx((0.5, 1.6))
