@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from lapsekit.language.words import ENGLISH
-from lapsekit.site.wording import doubling_text, loss_text, pause_text
+from lapsekit.plain import one_line
+from lapsekit.site.wording import doubling_days, loss_text, pause_text
 from lapsekit.telling_notes import event_facts
 from lapsekit.when import day_of
 
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from lapsekit.season import Season
 
 _FEW = 20
+_WIDTH, _LEAST_TITLE = 80, 12
+_HEAD = ("region", "day", "canopy", "RGR per day (95 %)", "doubles")
+_NO_DOUBLING = "-"
 
 
 def _no_values(season: Season) -> list[str]:
@@ -38,11 +42,12 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
 
     if not report.rows:
         return _no_values(season)
-    lines = [f"{'region':24} {'day':10}  {'canopy':>9}  RGR per day (95 %)"]
+    last = {}
     for region in season.regions.region:
         rows = [r for r in report.by_region[region.name] if r.frames_used]
         if rows:
-            lines.append(_summary(region.title, rows[-1]))
+            last[region.name] = _summary(region.title, rows[-1])
+    lines = _table([_HEAD, *last.values()])
     sections = (
         look_sentences(season, report.alerts),
         noticed(report.noticed, season),
@@ -61,13 +66,39 @@ def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:
     ]
 
 
-def _summary(title: str, row: GrowthRow) -> str:
+def _summary(title: str, row: GrowthRow) -> tuple[str, ...]:
     size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
     rate, doubling = "not enough days yet", ""
     if row.rgr_per_day is not None:
         rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
-        doubling = doubling_text(ENGLISH, row.doubling_days)
-    return f"{title:24} {row.day}  {size:>9}  {rate:26} {doubling}".rstrip()
+        days = row.doubling_days
+        doubling = _NO_DOUBLING if days is None else f"{doubling_days(ENGLISH, days)} d"
+    return one_line(title), str(row.day), size, rate, doubling
+
+
+def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Rows no wider than a terminal: long titles give way, never the numbers."""
+    longest, *widths = (max(map(len, column)) for column in zip(*rows, strict=True))
+    left = _WIDTH - sum(width + 2 for width in widths)
+    room = min(longest, max(_LEAST_TITLE, left))
+    short = [_shortened(row[0], room) for row in rows]
+    lines = []
+    for title, row in zip(short, rows, strict=True):
+        is_shared = short.count(title) > 1  # then the whole of it stands on a line of its own
+        lines += [row[0]] if is_shared else []
+        first = f"{'' if is_shared else title:{room}}"
+        numbers = (f"{c:{side}{w}}" for c, side, w in zip(row[1:], "<><>", widths, strict=True))
+        lines.append("  ".join((first, *numbers)).rstrip())
+    told = any(row[-1] == _NO_DOUBLING for row in rows)
+    return [*lines, f"{_NO_DOUBLING}: not shown to grow"] if told else lines
+
+
+def _shortened(title: str, room: int) -> str:
+    """A title cut in its middle: what tells plants of one kind apart stands at the end."""
+    if len(title) <= room:
+        return title
+    end = room // 3
+    return f"{title[: room - end - 1].rstrip()}…{title[-end:].lstrip()}"
 
 
 def foretold(found: Mapping[str, Foretold], season: Season) -> list[str]:

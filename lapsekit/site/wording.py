@@ -107,12 +107,16 @@ def _signed(words: Words, value: float, whole: bool = False) -> str:
 
 
 def doubling_text(words: Words, days: float | None) -> str:
-    """Doubling time to two digits, which is more than its interval bears out."""
+    """In how many days a canopy doubles, or that it is not shown to grow."""
     if days is None:
         return words.text("not shown to grow")
+    return words.text("doubling in {days} days", days=doubling_days(words, days))
+
+
+def doubling_days(words: Words, days: float) -> str:
+    """Doubling time to two digits, which is more than its interval bears out."""
     digits = 0 if days >= 9.95 else 1
-    shown = words.number(float(f"{days:.2g}"), digits).removesuffix(".0").removesuffix(",0")
-    return words.text("doubling in {days} days", days=shown)
+    return words.number(float(f"{days:.2g}"), digits).removesuffix(".0").removesuffix(",0")
 
 
 def pause_text(words: Words, found: NoticedPause) -> str:
