@@ -196,6 +196,17 @@ def test_a_pattern_that_cannot_give_a_day_is_refused(bench, photos, pattern, sai
     assert said in refused(*command, code=78)
 
 
+@pytest.mark.parametrize(
+    "command", [("frames",), ("diary",), ("import", "photos", "--camera", "bench")]
+)
+def test_days_the_wrong_way_round_are_refused_with_both_and_one_day_is_none(bench, photos, command):
+    told = [photos if part == "photos" else part for part in command]
+    said = refused(*told, "-s", bench, "--from", "2031-04-09", "--until", "2031-04-02", code=78)
+    assert "--from 2031-04-09 is later than --until 2031-04-02" in said
+    one = lapsekit(*told, "-s", bench, "--from", "2031-04-02", "--until", "2031-04-02")
+    assert "later than" not in one.stderr and one.returncode != 78
+
+
 def test_a_pattern_that_fits_no_name_is_told_with_one_of_them(bench, photos):
     (photos / "IMG_1.png").write_bytes(encoded(bench_picture([])))
     done = lapsekit("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)

@@ -1,6 +1,5 @@
 """Commands that write down what was done, what was seen, and the weather."""
 
-from datetime import datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -8,7 +7,17 @@ import typer
 
 from lapsekit import telling_notes
 from lapsekit.cli.application import app, hint
-from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, either_season, report_facts, zone_named
+from lapsekit.cli.shared import (
+    HERE,
+    AsJson,
+    FirstDay,
+    LastDay,
+    SeasonFolder,
+    days_asked,
+    either_season,
+    report_facts,
+    zone_named,
+)
 from lapsekit.season import Season
 
 diary_app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
@@ -32,8 +41,8 @@ def diary(
     region: Annotated[
         str | None, typer.Option(help="One region's only, with the bench's.", show_default="all")
     ] = None,
-    first: Annotated[datetime | None, typer.Option("--from", formats=["%Y-%m-%d"])] = None,
-    last: Annotated[datetime | None, typer.Option("--until", formats=["%Y-%m-%d"])] = None,
+    first: FirstDay = None,
+    last: LastDay = None,
     as_json: AsJson = False,
 ) -> None:
     """List what was done and seen; add to it."""
@@ -41,8 +50,7 @@ def diary(
         return
     from lapsekit.noting import list_events
 
-    days = (first and first.date(), last and last.date())
-    found = list_events(Season(season), region, *days)
+    found = list_events(Season(season), region, *days_asked(first, last))
     hint(found.problems)
     report_facts(as_json, telling_notes.diary_told(found), telling_notes.diary_facts(found))
 

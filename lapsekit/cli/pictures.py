@@ -20,6 +20,7 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
+    days_asked,
     either_season,
     held,
     hint_of_waiting,
@@ -132,11 +133,11 @@ def frames(
         return
     from lapsekit.listing import list_frames
 
+    days = days_asked(first, last)
     opened = to_read(context, season)
     if camera is not None and camera not in opened.settings.cameras:
         raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
     hint_of_waiting(opened)
-    days = (first and first.date(), last and last.date())
     report = list_frames(opened, left_out, *days, camera, None if every else most)
     if sheet is not None:
         from lapsekit.sheet import write_sheet

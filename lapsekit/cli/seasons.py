@@ -22,6 +22,7 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
+    days_asked,
     held,
     report_facts,
     serve_folder,
@@ -86,14 +87,13 @@ def import_(
     """Bring a folder of photographs in, by EXIF time unless told otherwise."""
     from lapsekit.frames.bringing_in import Stretch, TimeSource, bring_in
 
-    opened = Season(season)
+    stretch, opened = Stretch(*days_asked(first, last)), Season(season)
     if camera not in opened.settings.cameras:
         raise SettingsError(telling.unknown_camera(opened.settings.cameras, camera))
     if pattern is not None and file_time:
         raise SettingsError("--pattern and --file-time are two sources of time; give one")
     zone = zone_named(time_zone) if time_zone else opened.zone
     times = TimeSource(zone, pattern, file_time)
-    stretch = Stretch(first and first.date(), last and last.date())
     with _importing(opened, dry_run, wait) as catalogue:
         report = bring_in(
             folder,

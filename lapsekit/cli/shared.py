@@ -4,7 +4,7 @@ import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -167,6 +167,17 @@ def zone_named(key: str, option: str = "--time-zone") -> ZoneInfo:
         raise SettingsError(
             f'{option} "{key}" is not in the IANA database; write one like UTC or Area/City'
         ) from error
+
+
+def days_asked(first: datetime | None, last: datetime | None) -> tuple[date | None, date | None]:
+    """The days of ``--from`` and ``--until``; refused where no day lies between them."""
+    since, until = first and first.date(), last and last.date()
+    if since and until and since > until:
+        raise SettingsError(
+            f"--from {since} is later than --until {until}: no day lies between them; give the "
+            "earlier day first"
+        )
+    return since, until
 
 
 def either_season(context: typer.Context, season: Path) -> Path:
