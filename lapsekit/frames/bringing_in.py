@@ -50,8 +50,8 @@ class TimeSource:
     zone : zoneinfo.ZoneInfo
         Zone of times that carry no offset of their own.
     pattern : str or None
-        strptime pattern of the file name without its suffix; pictures that do not match are
-        passed over.
+        strptime pattern of the file name, which may end in a picture's suffix such as ``.jpg``:
+        then it is for such files alone. Pictures that do not match are passed over.
     file_time : bool
         Take the file's modification time.
     ask_pattern, ask_file_time : str
@@ -110,11 +110,13 @@ class TimeSource:
         return (taken if taken.tzinfo else taken.replace(tzinfo=self.zone)).astimezone(UTC)
 
     def _by_name(self, file: Path) -> datetime | None:
+        names_suffix = Path(self.pattern).suffix.lower() in PICTURE_SUFFIXES
+        name = file.name if names_suffix else file.stem
         try:
-            found = datetime.strptime(file.stem, self.pattern)
+            found = datetime.strptime(name, self.pattern)
         except ValueError:
             return None
-        return found if re.fullmatch(_widths(self.pattern), file.stem, re.IGNORECASE) else None
+        return found if re.fullmatch(_widths(self.pattern), name, re.IGNORECASE) else None
 
 
 @lru_cache(maxsize=16)

@@ -92,6 +92,19 @@ def test_a_name_that_lacks_a_digit_is_no_other_time(season, photos, bring):
     assert times == [datetime(2031, 4, 6, 7, m, tzinfo=UTC) for m in (5, 15, 25, 35, 45)]
 
 
+def test_a_pattern_that_ends_in_a_suffix_is_for_such_files_alone(season, photos, bring):
+    for number, name in enumerate(("IMG_0900.jpg", "IMG_1000.JPG", "IMG_1100.jpeg", "1200.jpg")):
+        (photos / f"20310405_{name}").write_bytes(picture(number))
+    report = bring(TimeSource(CET, "%Y%m%d_IMG_%H%M.jpg"))
+    assert [taken.hour for taken in stored_times(season)] == [7, 8]
+    assert [name for name, _ in report.passed_over] == [
+        "20310405_1200.jpg",
+        "20310405_IMG_1100.jpeg",
+    ]
+    bring(TimeSource(CET, "%Y%m%d_IMG_%H%M"))
+    assert [taken.hour for taken in stored_times(season)] == [7, 8, 9]
+
+
 def test_pictures_of_formats_that_are_not_taken_are_named_with_what_to_do(season, photos, bring):
     for name in ("IMG_1.HEIC", "scan.tif", "raw.cr3", "notes.txt", "._IMG_1.heic"):
         (photos / name).write_bytes(b"something")
