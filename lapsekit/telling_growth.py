@@ -24,6 +24,8 @@ _FEW = 20
 _WIDTH, _LEAST_TITLE = 80, 12
 _HEAD = ("region", "day", "canopy", "RGR per day (95 %)", "doubles")
 _NO_DOUBLING = "-"
+_PERSONS = ("gompertz", "richards")
+"""Growth laws named after somebody."""
 
 
 def _no_values(season: Season) -> list[str]:
@@ -110,7 +112,7 @@ def foretold(found: Mapping[str, Foretold], season: Season) -> list[str]:
         if told.final is not None:
             f = told.final
             ends = f"{f.low_cm2:.0f} to {f.high_cm2:.0f}"
-            parts.append(f"levels off at {f.area_cm2:.0f} cm² ({ends}) by {f.by} growth")
+            parts.append(f"levels off at {f.area_cm2:.0f} cm² ({ends}) by {_laws(f.by)} growth")
         parts += [text for text in map(_reached, told.reached) if text]
         if parts:
             lines.append(f"{titles[name]}: {'; '.join(parts)}.")
@@ -130,9 +132,15 @@ def _reached(found: Reached) -> str:
     ends = (
         f"{first} to {ENGLISH.short_day(found.day_high)}" if found.day_high else f"{first} or later"
     )
-    how = "" if found.by == "measured" else f" by {found.by} growth"
+    how = "" if found.by == "measured" else f" by {_laws(found.by)} growth"
     note = f", {found.note}" if found.note else ""
     return f"{what} on {ENGLISH.short_day(found.day)} ({ends}){how}{note}"
+
+
+def _laws(names: str) -> str:
+    """Names of growth laws as a sentence says them: ``logistic, Gompertz and Richards``."""
+    *first, last = (n.capitalize() if n in _PERSONS else n for n in names.split(", "))
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def foretold_facts(found: Mapping[str, Foretold]) -> dict[str, object]:

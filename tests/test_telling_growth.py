@@ -5,8 +5,10 @@ from datetime import timedelta
 import pytest
 
 from lapsekit.catalogue import Daily
+from lapsekit.foretelling import Final, Foretold
+from lapsekit.growth.fits import Comparison
 from lapsekit.reporting import report_growth
-from lapsekit.telling_growth import grown
+from lapsekit.telling_growth import foretold, grown
 from tests.scenes import FIRST_DAY, REGIONS, make_season
 
 LABELS = [
@@ -60,3 +62,19 @@ def test_long_labels_give_way_in_their_middle_and_stand_whole_where_they_would_b
     head, *lines = told(tmp_path / "two", LABELS[3])
     assert lines[0] == LABELS[3][0] and lines[2] == LABELS[3][1]
     assert lines[1].startswith(" " * head.index("day"))
+
+
+@pytest.mark.parametrize(
+    ("by", "told_as"),
+    [
+        ("richards", "Richards growth"),
+        ("logistic, gompertz", "logistic and Gompertz growth"),
+        ("expolinear, logistic, gompertz", "expolinear, logistic and Gompertz growth"),
+    ],
+)
+def test_growth_laws_are_named_as_a_sentence_does(tmp_path, by, told_as):
+    season = make_season(tmp_path, regions=REGIONS)
+    found = Foretold(Comparison((), (), {}), Final(586.0, 582.0, 589.0, by), (), 0)
+    lines = foretold({"basil": found}, season)
+    season.catalogue.close()
+    assert any(f"levels off at 586 cm² (582 to 589) by {told_as}." in line for line in lines)
