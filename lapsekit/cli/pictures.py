@@ -228,7 +228,7 @@ def propose(
         opened.index()
         found = propose_regions(opened, camera, until and until.date())
         if out is not None:
-            write_overlay(found, out)
+            write_overlay(found, out, telling_regions.meeting(found))
         if write:
             written = write_regions(opened, found)
     facts = telling_regions.proposed_facts(found, written)
