@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from lapsekit.catalogue import Daily, Frame, Measurement
-from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError
+from lapsekit.errors import ArchiveError, PictureError, SeasonError, SettingsError, Unwritable
 from lapsekit.frames.choosing import daily_picture
 from lapsekit.other_sizes import OTHER_SIZE, set_aside
 from lapsekit.plates.drawing import plate_png
@@ -73,6 +73,8 @@ def explain(season: Season, name: str, day: date, out: Path | None = None) -> Ex
         If there is no such region, no outline of it on that day, or `out` cannot be written.
     SeasonError
         If the day has no frames, or they are not measured yet.
+    Unwritable
+        If no `out` is given, and the season folder cannot be written to.
     """
     region = _region(season, name)
     frames = season.catalogue.frames(region.camera, day)
@@ -124,6 +126,11 @@ def _no_frames(season: Season, region: Region, day: date) -> str:
 
 
 def _default(season: Season, name: str, day: date) -> Path:
+    if not season.is_writable:
+        raise Unwritable(
+            f"{season.folder}: cannot be written to, so the picture has no place there; name one "
+            "elsewhere with --out"
+        )
     folder = season.folder / "explained"
     folder.mkdir(exist_ok=True)
     return folder / f"{name}-{day}.png"

@@ -208,8 +208,8 @@ def _latest_day(season: Season, events: Sequence[Event]) -> date:
     if all(event.day <= today for event in events):
         return today
     try:
-        with season.catalogue_to_read() as catalogue:
-            last = [catalogue.last_day(camera) for camera in season.settings.cameras]
+        with season.catalogue_to_read():
+            last = [season.catalogue.last_day(camera) for camera in season.settings.cameras]
     except CatalogueError:  # a diary is read without one
         return today
     return max([today, *filter(None, last)])

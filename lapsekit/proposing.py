@@ -22,6 +22,7 @@ from lapsekit.season import DIARY_FILE, REGIONS_FILE, Season
 from lapsekit.viewing import View, in_reference_view
 from lapsekit.vision.canopy import cover_and_doubt
 from lapsekit.vision.detail import Detail
+from lapsekit.vision.meeting import Several, may_be_several
 from lapsekit.vision.plant_rooms import Proposal
 from lapsekit.vision.proposing import propose
 from lapsekit.vision.reduction import reduced_points
@@ -64,6 +65,8 @@ class Proposed:
         How many times smaller than a frame that picture is.
     hidden : tuple of (datetime.date or None)
         For each, where leaves hide the rim of its container by now, the last day that shows it.
+    several : tuple of (Several or None)
+        For each, what speaks for more than one plant in it; it is not divided.
     """
 
     camera: str
@@ -74,6 +77,7 @@ class Proposed:
     picture: np.ndarray
     by: int
     hidden: tuple[date | None, ...] = ()
+    several: tuple[Several | None, ...] = ()
 
     @property
     def as_toml(self) -> str:
@@ -132,12 +136,24 @@ def propose_regions(
     hidden = tuple(on[p.seen] if p.seen not in (None, len(on) - 1) else None for p in found)
     proposals = tuple(_whole(proposal, view.by) for proposal in found)
     names = _names(season, proposals)
-    picture = sights[-1].picture
-    return Proposed(view.camera, proposals, names, days[0], tuple(seen), picture, view.by, hidden)
+    several = tuple(may_be_several(sights[-1].leaf, found))
+    return Proposed(
+        view.camera,
+        proposals,
+        names,
+        days[0],
+        tuple(seen),
+        sights[-1].picture,
+        view.by,
+        hidden,
+        several,
+    )
 
 
-def write_overlay(proposed: Proposed, out: Path) -> None:
-    """Draw what is proposed over the bench.
+def write_overlay(proposed: Proposed, out: Path, lines: list[str] | None = None) -> None:
+    """Draw what is proposed over the bench, with lines of text below.
+
+    The name of an outline that may hold several plants ends with a question mark.
 
     Raises
     ------
@@ -148,10 +164,12 @@ def write_overlay(proposed: Proposed, out: Path) -> None:
     if read_name(out.name) is not None:
         raise SettingsError(f"--out {out}: that is a frame's name, which is never written over")
     outlines = {
-        name: reduced_points(proposal.points, proposed.by)
-        for name, proposal in zip(proposed.names, proposed.proposals, strict=True)
+        f"{name} ?" if several else name: reduced_points(proposal.points, proposed.by)
+        for name, proposal, several in zip(
+            proposed.names, proposed.proposals, proposed.several, strict=True
+        )
     }
-    write_safely(out, overlay(proposed.picture, [], outlines=outlines, cross=False))
+    write_safely(out, overlay(proposed.picture, lines or [], outlines=outlines, cross=False))
 
 
 def write_regions(season: Season, proposed: Proposed) -> Path:

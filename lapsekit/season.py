@@ -79,6 +79,7 @@ class Season:
         self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
         self.zone = self.settings.season.zone
         self._mending = threading.Lock()
+        self._scratch: Path | None = None  # holds a copy of the catalogue, where one stands in
 
     @cached_property
     def archive(self) -> Archive:
@@ -111,29 +112,40 @@ class Season:
     @cached_property
     def catalogue(self) -> Catalogue:
         """The season's catalogue, opened on first use."""
-        return Catalogue(self.folder / CATALOGUE_FILE)
+        path = self.folder / CATALOGUE_FILE
+        if self._scratch is not None and path.is_file():
+            return self._catalogue_copied(path, self._scratch)
+        return Catalogue(path)
+
+    @property
+    def is_writable(self) -> bool:
+        """Whether the folder can be written to, by this user and now."""
+        return os.access(self.folder, os.W_OK)
 
     @contextmanager
-    def catalogue_to_read(self) -> Iterator[Catalogue]:
-        """The catalogue for who writes nothing.
+    def catalogue_to_read(self) -> Iterator[None]:
+        """While somebody works who writes nothing: the catalogue of a read-only folder opens too.
 
-        Where the folder cannot be written to, a copy stands in for it meanwhile: reading notes
-        things too, which are forgotten with it.
+        It is a copy then, made when it is first asked for: reading notes things too, which are
+        forgotten with it.
         """
-        path = self.folder / CATALOGUE_FILE
-        if os.access(self.folder, os.W_OK) or not path.is_file():
-            yield self.catalogue
+        if self.is_writable or self._scratch is not None:
+            yield
             return
         with TemporaryDirectory(prefix="lapsekit-") as folder:
-            for file in (path, path.with_name(f"{path.name}-wal")):
-                if file.exists():
-                    shutil.copyfile(file, Path(folder, file.name))
-            self._close_catalogue()
-            self.catalogue = Catalogue(Path(folder, path.name))
+            self.reopen_catalogue()
+            self._scratch = Path(folder)
             try:
-                yield self.catalogue
+                yield
             finally:
-                self._close_catalogue()
+                self._scratch = None
+                self.reopen_catalogue()
+
+    def _catalogue_copied(self, path: Path, folder: Path) -> Catalogue:
+        for file in (path, path.with_name(f"{path.name}-wal")):
+            if file.exists():
+                shutil.copyfile(file, folder / file.name)
+        return Catalogue(folder / path.name, path)
 
     def mend_catalogue(self) -> Path | None:
         """Put a catalogue that is damaged aside; the next use makes a new, empty one.

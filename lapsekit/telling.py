@@ -256,6 +256,14 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
 
 
+def site_as_it_lies(site: Path) -> str:
+    """Before what a publication would send of a season that cannot be written to."""
+    return (
+        f"{site}: looked at as it was last built, since its season folder cannot be written to; "
+        "lapsekit publish builds it anew first, where it can"
+    )
+
+
 def waiting(frames: int, is_judged: bool) -> list[str]:
     """A caution before what is made of measurements that are not up to date."""
     if not frames:

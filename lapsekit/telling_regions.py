@@ -37,8 +37,19 @@ def proposed(found: Proposed, written: Path | None, out: Path | None) -> list[st
                 f"# {name}: leaves hide most of its rim, last seen well on {day}; if it was "
                 "potted on since, draw it anew"
             )
+    lines += [f"# {line}" for line in meeting(found)]
     lines.append("# look at each, give it its plant's name, and move its points where they are off")
     return [*lines, f"added to {written}" if written else found.as_toml.rstrip()]
+
+
+def meeting(found: Proposed) -> list[str]:
+    """Of outlines that may hold more than one plant, below their picture too."""
+    told = zip(found.names, found.several, strict=True)
+    return [
+        f"{name}: may be two plants that meet, or more ({several.told}); if so, split it by hand"
+        for name, several in told
+        if several
+    ]
 
 
 def whole_picture(season: Season, found: Proposed) -> list[str]:
@@ -57,13 +68,19 @@ def whole_picture(season: Season, found: Proposed) -> list[str]:
 
 def proposed_facts(found: Proposed, written: Path | None) -> dict[str, Any]:
     """The same as one JSON object."""
-    each = zip(found.names, found.proposals, found.hidden, strict=True)
+    each = zip(found.names, found.proposals, found.hidden, found.several, strict=True)
     return {
         "camera": found.camera,
         "days": list(found.days),
         "written": written,
         "regions": [
-            {"name": name, **_told(proposal), "rim_last_seen": day} for name, proposal, day in each
+            {
+                "name": name,
+                **_told(proposal),
+                "rim_last_seen": day,
+                "may_be_several": several and vars(several),
+            }
+            for name, proposal, day, several in each
         ],
     }
 

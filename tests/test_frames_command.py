@@ -53,7 +53,8 @@ def test_frames_of_a_folder_that_is_read_only_are_listed_and_nothing_in_it_chang
     before = {path: path.read_bytes() for path in bench.iterdir() if path.is_file()}
     monkeypatch.setattr("os.access", lambda path, mode: path != bench)
     season = Season(bench)
-    with season.catalogue_to_read() as catalogue:
+    with season.catalogue_to_read():
+        catalogue = season.catalogue
         days = {row.day for row in list_frames(season).rows}
         assert len(days) == 3 and catalogue.daily("basil")
         catalogue.forget_days(days)

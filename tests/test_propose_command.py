@@ -1,11 +1,13 @@
 """``lapsekit propose``: regions for a season that has none, printed or added to its file."""
 
+import json
 import tomllib
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from lapsekit.errors import SettingsError
 from lapsekit.proposing import propose_regions, write_overlay, write_regions
@@ -16,6 +18,8 @@ from lapsekit.vision.regions import region_mask
 from sample_frames.render.layout import View
 from sample_frames.render.moment import bench_at
 from sample_frames.render.story import day_time
+from tests.scenes import bench_picture, encoded, make_season
+from tests.test_cli import succeeded
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames"
 NONE_YET = """\
@@ -69,6 +73,39 @@ def test_after_three_days_separate_pots_are_proposed_and_kept_with_the_growers_l
 def test_a_camera_that_is_not_there_is_named(early):
     with pytest.raises(SettingsError, match='no camera "roof"; it has bench'):
         propose_regions(early, "roof")
+
+
+@pytest.fixture(scope="module")
+def met(tmp_path_factory):
+    """A bench of six plants without containers, of which two stand so near that they meet."""
+    season = make_season(tmp_path_factory.mktemp("met") / "bench")
+    (season.folder / "regions.toml").write_text("")
+    discs = [(50, 50, 18), (270, 50, 18), (50, 190, 18), (270, 190, 18)]
+    picture = encoded(bench_picture([*discs, (145, 120, 18), (175, 120, 18)]))
+    first = datetime(2031, 4, 1, 9, tzinfo=UTC)
+    for hour in (0, 3, 6):
+        season.archive.store("bench", first + timedelta(hours=hour), picture, ".png")
+    season.index()
+    season.catalogue.close()
+    return season.folder
+
+
+def test_plants_that_meet_are_told_of_in_words_in_json_and_on_the_picture(met, tmp_path):
+    """Nothing is divided: five outlines, of which the one in the middle is asked about."""
+    picture = tmp_path / "proposed.jpg"
+    said = succeeded("propose", "--season", met, "--out", picture)
+    told = [line for line in said.splitlines() if "may be two plants that meet" in line]
+    assert len(told) == 1 and told[0].startswith("# plant-3: ")
+    assert "split it by hand" in told[0] and len(tomllib.loads(said)["region"]) == 5
+    regions = json.loads(succeeded("propose", "--season", met, "--json"))["regions"]
+    (several,) = [each["may_be_several"] for each in regions if each["may_be_several"]]
+    assert regions[2]["may_be_several"] == several
+    assert several["elongation"] > 1.5 and several["times_larger"] is None
+    strip = np.asarray(Image.open(picture).convert("L"))[240:]
+    assert strip.shape[0] > 20 and strip.min() < 80  # dark letters below the bench
+    written = succeeded("propose", "--season", met, "--write")
+    assert "plant-3: may be two plants that meet" in written
+    assert len(Season(met).regions.region) == 5
 
 
 def true_rim(name, moment):

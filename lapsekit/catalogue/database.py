@@ -16,10 +16,13 @@ _DAMAGE = ("malformed", "not a database", "disk image", "file is encrypted")
 
 
 class Database:
-    """An open catalogue file; the tables' own modules add what is asked of it."""
+    """An open catalogue file; the tables' own modules add what is asked of it.
 
-    def __init__(self, path: Path):
-        self._path = path
+    Messages name `original`, where the file is a copy of that.
+    """
+
+    def __init__(self, path: Path, original: Path | None = None):
+        self._path = original or path
         self._one_at_a_time = threading.RLock()
         with self._told():
             self._db = sqlite3.connect(

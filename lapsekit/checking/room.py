@@ -1,6 +1,5 @@
 """For how many days the disk has room, and whether the season folder can be written."""
 
-import os
 import shutil
 from collections.abc import Iterator
 from datetime import timedelta
@@ -32,7 +31,7 @@ def _disk(season: Season) -> Iterator[Finding]:
     if how != FINE:
         told += "; copy frames elsewhere and make room"
     yield Finding("disk", how, told)
-    if not os.access(season.folder, os.W_OK):
+    if not season.is_writable:
         yield Finding("season folder", WRONG, f"{season.folder} cannot be written; check its owner")
 
 

@@ -16,6 +16,7 @@ from lapsekit.cli.shared import (
     Wait,
     held,
     report_facts,
+    settled,
     tracking,
 )
 from lapsekit.errors import SettingsError
@@ -57,7 +58,8 @@ def copy(
     if everything and not drill:
         raise SettingsError("--all belongs to --drill; without it every frame is copied anyway")
     opened = Season(season)
-    with held(opened, "copy", wait, COPY_LOCK_FILE):
+    hold = settled if dry_run else held
+    with hold(opened, "copy", wait, COPY_LOCK_FILE):
         if drill:
             is_whole = _drilled(opened, everything, as_json)
         else:
@@ -177,7 +179,8 @@ def thin(
     from lapsekit.thinning import thin
 
     opened = Season(season)
+    hold = settled if dry_run else held
     # The lock for copies first: a long copy must not keep other stages waiting
-    with held(opened, "thin", wait, COPY_LOCK_FILE), held(opened, "thin", wait):
+    with hold(opened, "thin", wait, COPY_LOCK_FILE), hold(opened, "thin", wait):
         report = thin(opened, dry_run, tracking(as_json))
     report_facts(as_json, telling_care.thinned(report, dry_run), vars(report))

@@ -7,17 +7,17 @@ import typer
 
 from lapsekit import telling_minding as telling
 from lapsekit.cli.application import app, say
-from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, report_facts
+from lapsekit.cli.shared import HERE, AsJson, SeasonFolder, report_facts, to_read
 from lapsekit.errors import SettingsError, TransferError
 from lapsekit.season import Season
 
 
 @app.command()
-def check(season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
+def check(context: typer.Context, season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
     """Look at all that a visit would: camera to clock; ends with 69 if something is wrong."""
     from lapsekit.checking import WRONG, check
 
-    found = check(Season(season))
+    found = check(to_read(context, season))
     report_facts(as_json, telling.checked(found), {"findings": [vars(each) for each in found]})
     if any(each.how == WRONG for each in found):
         raise typer.Exit(69)
@@ -25,6 +25,7 @@ def check(season: SeasonFolder = HERE, as_json: AsJson = False) -> None:
 
 @app.command()
 def alert(
+    context: typer.Context,
     season: SeasonFolder = HERE,
     test: Annotated[
         bool, typer.Option("--test", help="Send a test message to every address, nothing else.")
@@ -37,7 +38,7 @@ def alert(
     """Tell those who are called what is wrong, and what no longer is; lapsekit run does."""
     from lapsekit.unattended.calls import call
 
-    opened = Season(season)
+    opened = to_read(context, season) if dry_run else Season(season)
     if test:
         _test(opened, as_json)
         return

@@ -25,6 +25,7 @@ from lapsekit.cli.shared import (
     held,
     hint_of_waiting,
     report_facts,
+    settled,
     to_read,
     tracking,
 )
@@ -223,11 +224,12 @@ def propose(
     from lapsekit.proposing import propose_regions, write_overlay, write_regions
 
     opened, written = Season(season), None
-    with held(opened, "propose", wait):
+    hold = held if write else settled
+    with hold(opened, "propose", wait):
         opened.index()
         found = propose_regions(opened, camera, until and until.date())
         if out is not None:
-            write_overlay(found, out)
+            write_overlay(found, out, telling_regions.meeting(found))
         if write:
             written = write_regions(opened, found)
     facts = telling_regions.proposed_facts(found, written)
@@ -253,7 +255,7 @@ def explain(
     from lapsekit.explaining import explain
 
     opened = Season(season)
-    with held(opened, "explain", wait):
+    with settled(opened, "explain", wait):
         hint_of_waiting(opened)
         found = explain(opened, region, date.date(), out)
     facts = {"written": found.path, **vars(found.daily), "frames_left_out": found.left_out}

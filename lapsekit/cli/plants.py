@@ -53,6 +53,7 @@ def growth(
 
 @app.command()
 def beside(
+    context: typer.Context,
     earlier: Annotated[Path, typer.Argument(help="Folder of an earlier season.")],
     by: Annotated[
         str, typer.Option(help="Clock to align them by: age, date or degree-days.")
@@ -71,7 +72,7 @@ def beside(
     """Hold this season's plants against an earlier season's."""
     from lapsekit.besides import beside
 
-    opened, then = Season(season), Season(earlier)
+    opened, then = Season(season), to_read(context, earlier)
     with held(opened, "growth", wait):
         report = beside(opened, then, by, [_pair(text) for text in pair or []])
     report_facts(as_json, telling_growth.beside_told(report), telling_growth.beside_facts(report))

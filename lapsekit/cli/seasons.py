@@ -116,8 +116,8 @@ def import_(
 def _importing(season: Season, dry_run: bool, wait: float) -> Iterator[Catalogue]:
     """The catalogue that an import looks into, held and up to date unless nothing is written."""
     if dry_run:
-        with season.catalogue_to_read() as catalogue:
-            yield catalogue
+        with season.catalogue_to_read():
+            yield season.catalogue
         return
     with held(season, "import", wait):
         season.index()

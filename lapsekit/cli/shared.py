@@ -114,6 +114,21 @@ def held(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) ->
         yield
 
 
+@contextmanager
+def settled(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[None]:
+    """Keep other stages out, as `held` does, for a command that writes nothing into the season.
+
+    One that cannot be written to cannot be held, and is read as it stands.
+    """
+    if season.is_writable:
+        with held(season, stage, wait, file_name):
+            yield
+        return
+    be_sparing(season.settings.compute.memory_mb)
+    with season.catalogue_to_read():
+        yield
+
+
 def tracking(quiet: bool) -> Any:
     """What tells progress: a bar to people, a line at each quarter to logs, nothing to scripts."""
     from lapsekit.progress import silent

@@ -17,6 +17,7 @@ from lapsekit.cli.shared import (
     hint_of_waiting,
     report_facts,
     serve_folder,
+    settled,
     tracking,
 )
 from lapsekit.season import Season
@@ -51,8 +52,12 @@ def publish(
     from lapsekit.site.build import build_for_readers
 
     opened = Season(season)
-    with held(opened, "publish", wait):
-        build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
+    hold = settled if dry_run else held
+    with hold(opened, "publish", wait):
+        if opened.is_writable:
+            build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
+        else:
+            hint([telling.site_as_it_lies(opened.site)])
         report = publish(
             opened,
             dry_run=dry_run,

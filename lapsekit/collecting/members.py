@@ -188,10 +188,11 @@ def in_turn(
 
 @contextmanager
 def opened(member: Member, clock: Clock = system_clock) -> Iterator[Season]:
-    """A season while it is needed; its catalogue is closed after."""
+    """A season while it is needed; its catalogue, a copy if need be, is closed after."""
     season = Season(member.folder, clock)
     try:
-        yield season
+        with season.catalogue_to_read():
+            yield season
     finally:
         season.reopen_catalogue()  # closes it: nobody uses it again
 

@@ -122,11 +122,12 @@ def _found(desk: "Desk", camera: str) -> dict[str, Any]:
                     "kind": _KINDS.get(proposal.kind, proposal.kind),
                     "sure": round(100 * proposal.confidence),
                     "rim_seen": hidden and hidden.isoformat(),
+                    "several": several and several.told,
                     "points": _whole(proposal.points),
                     "text": text_of(_whole(proposal.points)),
                 }
-                for name, proposal, hidden in zip(
-                    found.names, found.proposals, found.hidden, strict=True
+                for name, proposal, hidden, several in zip(
+                    found.names, found.proposals, found.hidden, found.several, strict=True
                 )
             ],
         }

@@ -94,7 +94,7 @@ class _Process:
         if self.clock.look():
             self._plan() if was_known else self._time_is_known()
         if not self.clock.is_known:
-            self._beside("frames without a date", self.keeping.capture_undated)
+            self._beside("frames without a date", self.keeping.taking.capture_undated)
         now = self.machine.since_boot()
         if (now - self._watched_at).total_seconds() >= WATCH_EVERY_S and self.clock.is_known:
             self._watched_at = now
@@ -106,13 +106,13 @@ class _Process:
             notify("WATCHDOG=1")
 
     def _file_what_came(self) -> None:
-        self.keeping.watch()
+        self.keeping.taking.watch()
         self.keeping.file_waiting()
 
     def _stuck(self, now: timedelta) -> str | None:
         """A capture, or a look at folders, that will never end."""
         alive = [n for n, thread in self._threads.items() if thread.is_alive() and n != "settling"]
-        begun = {f"capture {n}": at for n, at in dict(self.keeping.begun).items()}
+        begun = {f"capture {n}": at for n, at in dict(self.keeping.taking.begun).items()}
         begun |= {name: self._threads_begun[name] for name in alive}
         return next((name for name, began in begun.items() if now - began > STUCK_AFTER), None)
 
@@ -200,7 +200,7 @@ class _Process:
         times = event.scheduled_run_times if busy else [event.scheduled_run_time]
         for at in times:
             if camera in self.cameras and camera != name:
-                self.keeping.missed(camera, at - self.clock.skew, why)
+                self.keeping.taking.missed(camera, at - self.clock.skew, why)
             else:
                 self.tell(f"{name} did not run when it was due: {why}", WARNING)
 

@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from lapsekit.errors import CameraError
 from lapsekit.season import Season
 from lapsekit.unattended.capturing import capture, capturing_cameras
-from lapsekit.unattended.keeping import LATE_BY, MORNING_LATE_BY, Job
+from lapsekit.unattended.due import LATE_BY
+from lapsekit.unattended.keeping import MORNING_LATE_BY, Job
 from lapsekit.unattended.schedule import captures, mornings
 
 

@@ -82,6 +82,25 @@ def test_proposals_of_one_day_say_that_more_days_help(browser, tmp_path, folder)
         page.context.close()
 
 
+def test_plants_that_may_have_met_are_asked_about_beside_their_outline(browser, tmp_path):
+    season = make_season(tmp_path / "met")
+    (season.folder / "regions.toml").write_text("")
+    discs = [(50, 50, 18), (270, 50, 18), (50, 190, 18), (145, 120, 18), (175, 120, 18)]
+    picture = encoded(bench_picture(discs))
+    season.archive.store("bench", datetime(2031, 4, 1, 9, tzinfo=UTC), picture, ".png")
+    season.index()
+    season.catalogue.close()
+    with served(season.folder) as address:
+        page = browser.new_context(viewport=PHONE, base_url=address).new_page()
+        page.goto("/regions/bench/propose")
+        page.wait_for_selector(".list-of-proposed", timeout=60_000)
+        told = [row.inner_text() for row in page.locator(".list-of-proposed li").all()]
+        asked = [text for text in told if "It may be two plants that meet, or more" in text]
+        assert len(told) == 4 and len(asked) == 1 and "times as far one way" in asked[0]
+        assert findings(page) == []
+        page.context.close()
+
+
 WHOLE = """
 [[region]]
 name = "all"

@@ -2,18 +2,25 @@
 
 import io
 import itertools
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 from PIL import Image
 
+from lapsekit.cameras import Shot
+from lapsekit.errors import CameraError
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.clock import SteadyClock
 from lapsekit.unattended.keeping import Keeping
 from lapsekit.unattended.simulating import SimulatedScheduler
 from tests.scenes import encoded
 
-MINUTE = timedelta(minutes=1)
+START = datetime(2031, 4, 2, 4, tzinfo=UTC)  # 06:00 in the season's zone
+MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
+CAPTURE = (
+    '[capture]\nevery_minutes = 60\nfrom = "08:00"\nuntil = "16:00"\ndaily_at = "12:00"\n'
+    "daily_within_minutes = 90\n"
+)
 
 
 def timed_picture(moment):
@@ -94,7 +101,7 @@ class SimulatedProcess:
             if self.clock.is_known:
                 self.scheduler.run_until(end, self._look)
             else:
-                self.keeping.capture_undated()
+                self.keeping.taking.capture_undated()
                 self.machine.now += MINUTE
 
     def _look(self):
@@ -106,3 +113,35 @@ class SimulatedProcess:
         before = self.keeping.before()
         self.scheduler.plan(self.jobs)
         self.keeping.settle(before)
+
+
+class Truthful:
+    """A camera whose pictures tell when they were truly taken; it fails while it is told to."""
+
+    def __init__(self, machine):
+        self.machine = machine
+        self.fails = False
+        self.asked = []
+
+    def take(self, now):
+        self.asked.append(self.machine.now)
+        if self.fails:
+            raise CameraError("no camera answers; check the cable")
+        return Shot(timed_picture(self.machine.now), now)
+
+
+def started(season, machine=None, camera=None, **more):
+    machine = machine or SimulatedMachine(START)
+    camera = camera or Truthful(machine)
+    return SimulatedProcess(season, {"bench": camera}, machine, **more), machine, camera
+
+
+def hours(season):
+    """Hours of the frames filed, in the season's zone."""
+    return [f.taken_at.astimezone(season.zone).hour for f in season.catalogue.frames()]
+
+
+def truths(season):
+    """How far every filed frame's date is from when it was truly taken, in seconds."""
+    for frame in season.catalogue.frames():
+        yield abs(frame.taken_at.timestamp() - time_in(season.archive.read(frame.path)))

@@ -175,7 +175,7 @@ def test_a_failing_publication_puts_no_secret_into_the_log(tmp_path):
         told.append(speaking.without_secrets(line))
 
     process = SimulatedProcess(season, {}, machine, tell, impatient)
-    process.keeping.morning()
+    process.keeping.stages.morning()
     season.catalogue.close()
     everything = "\n".join(told) + (folder / ".last-morning.json").read_text()
     assert "rclone to far:roof failed" in everything, everything
