@@ -23,6 +23,8 @@ COARSE = ("20260317T100000Z", "20260328T084500Z", "20260408T090000Z", "20260411T
           "20260417T100000Z", "20260421T063000Z", "20260428T113000Z", "20260506T100000Z",
           "20260517T160000Z", "20260523T090000Z")  # fmt: skip
 MASK_EVERY = 2
+CAMERA_COLUMNS = ("camera", "taken_at", "shift_x_px", "shift_y_px", "turn_deg",
+                  *(f"m{r}{c}" for r in range(3) for c in range(3)))  # fmt: skip
 
 
 def _moment(text: str) -> dt.datetime:
@@ -73,9 +75,7 @@ def make_truth(out: Path, workers: int):
             cameras.append(camera)
             _tell(done, len(listed), began)
     write_rows(out / "truth" / "areas.csv", AREAS, areas)
-    cells = tuple(f"m{r}{c}" for r in range(3) for c in range(3))
-    header = ("camera", "taken_at", "shift_x_px", "shift_y_px", "turn_deg", *cells)
-    write_rows(out / "truth" / "camera.csv", header, cameras)
+    write_rows(out / "truth" / "camera.csv", CAMERA_COLUMNS, cameras)
 
 
 def _tell(done: int, total: int, began: float):
