@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
-from lapsekit.errors import CatalogueError, SettingsError
+from lapsekit.errors import SettingsError
+from lapsekit.happened import latest_day, no_region, not_yet, of_no_region, to_come
 from lapsekit.locks import writing
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.texts import rewrite
-from lapsekit.when import local_day
 
 #: Days before the first sowing that a diary may speak of: soil is prepared, seeds are soaked.
 _DAYS_BEFORE = 366
@@ -155,7 +155,7 @@ def _regions_of(season: Season, given: str) -> list[str]:
         return [given]
     members = [r.name for r in season.regions.region if r.group == given]
     if not members:
-        raise SettingsError(f'--region "{given}" {_no_region(season, given)}')
+        raise SettingsError(f'--region "{given}" {no_region(season, given)}')
     return members
 
 
@@ -173,74 +173,38 @@ def list_events(
         If `region` is none of regions.toml, or the file is not text.
     """
     if region is not None and region not in season.regions.by_name:
-        raise SettingsError(f'--region "{region}" {_no_region(season, region)}')
+        raise SettingsError(f'--region "{region}" {no_region(season, region)}')
     path = season.folder / DIARY_FILE
     events, passed_over = read_diary(path)
-    of_no_region = [
-        f'{path}: line {e.line}, region = "{e.region}" {_no_region(season, e.region)}'
-        for e in events
-        if e.region and e.region not in season.regions.by_name
-    ]
     kept = [
         e
         for e in events
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
-    latest = _latest_day(season, events)
-    unclear = [
-        f"{path}: line {e.line}, {hint}"
-        for e in events
-        for hint in (*_unclear(e), *_to_come(e, latest), *_sown_otherwise(season, e))
-    ]
-    return Diary(kept, passed_over, of_no_region, unclear)
-
-
-def _to_come(event: Event, latest: date) -> list[str]:
-    if event.day <= latest:
-        return []
-    return [f"date = {event.day} has not come yet; is it right?"]
-
-
-def _latest_day(season: Season, events: Sequence[Event]) -> date:
-    """Today, or the last day with a frame where this machine's clock is behind its camera's."""
-    today = local_day(season.clock(), season.zone)
-    if all(event.day <= today for event in events):
-        return today
-    try:
-        with season.catalogue_to_read() as catalogue:
-            last = [catalogue.last_day(camera) for camera in season.settings.cameras]
-    except CatalogueError:  # a diary is read without one
-        return today
-    return max([today, *filter(None, last)])
-
-
-def _no_region(season: Season, name: str) -> str:
-    names = {n.lower(): n for n in season.regions.by_name}
-    names |= {r.title.lower(): r.name for r in season.regions.region}
-    near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
-    known = ", ".join(season.regions.by_name) or "none yet"
-    hint = f'did you mean "{names[near[0]]}"?' if near else f"it has {known}"
-    return f"is no region of regions.toml; {hint} (leave it out for the whole bench)"
+    hints = {e.line: [*_unclear(e), *_sown_otherwise(season, e)] for e in events}
+    unclear = [f"{path}: line {line}, {hint}" for line, told in hints.items() for hint in told]
+    unclear += to_come(season, path, events).values()
+    return Diary(kept, passed_over, [*of_no_region(season, path, events).values()], unclear)
 
 
 def _day(season: Season, text: str) -> date:
-    today = local_day(season.clock(), season.zone)
     first = min([season.settings.season.sown, *(season.sown(r) for r in season.regions.region)])
     earliest = first - timedelta(days=_DAYS_BEFORE)
     try:
         day = date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else None
     except ValueError:
         day = None
+    latest = latest_day(season, day or date.min)
     if day is None:
         why = "is no day; write one like 2031-04-17"
-    elif day > today:
-        why = f"has not come yet (today is {today}); a diary tells what was done and seen"
+    elif day > latest:
+        why = f"{not_yet(season, latest)}; a diary tells what was done and seen"
     elif day < earliest:
         why = f"is more than a year before the first sowing ({first})"
     else:
         return day
-    near = _nearest_day(text, min(first, today), today)
+    near = _nearest_day(text, min(first, latest), latest)
     raise SettingsError(f'date "{text}" {why}' + (f"; did you mean {near}?" if near else ""))
 
 

@@ -118,10 +118,10 @@ class Season:
         """The catalogue for who writes nothing.
 
         Where the folder cannot be written to, a copy stands in for it meanwhile: reading notes
-        things too, which are forgotten with it.
+        things too, which are forgotten with it. One that is open already is read.
         """
-        path = self.folder / CATALOGUE_FILE
-        if os.access(self.folder, os.W_OK) or not path.is_file():
+        path, is_open = self.folder / CATALOGUE_FILE, "catalogue" in self.__dict__
+        if is_open or os.access(self.folder, os.W_OK) or not path.is_file():
             yield self.catalogue
             return
         with TemporaryDirectory(prefix="lapsekit-") as folder:

@@ -20,6 +20,7 @@ ORDER = [
     {"locks"},
     {"season", "founding"},
     {"diary", "corrections"},
+    {"happened"},
     {"noting"},
     {"sample"},
     {"cameras", "vision"},
