@@ -86,7 +86,7 @@ def add_events(
     Raises
     ------
     SettingsError
-        If a value cannot be used; names it, and the nearest that can.
+        If a value cannot be used, and names the nearest that can; or if a line says the same.
     SeasonBusy
         If another process holds the season's texts for ten seconds.
     """
@@ -103,7 +103,7 @@ def checked_events(
     """The events, and hints, that `add_events` would add; raises alike, and writes nothing."""
     what = _event_text(what)
     on = _day(season, day)
-    regions = [name for given in regions for name in _regions_of(season, given)]
+    regions = [*dict.fromkeys(n for given in regions for n in _regions_of(season, given))]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
     hints = [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]

@@ -124,7 +124,6 @@ def _add(asked: Asked) -> Response:
                 _figures(asked),
             )
             titles = _titles(season)
-        events = list(dict.fromkeys(events))
         with _photographs(asked, events[0].day) as names:
             events[0] = _with_photographs(asked, events[0], names)
             told = f"{_told(events, titles)}{_with(names)} noted"

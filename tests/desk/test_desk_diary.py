@@ -313,6 +313,16 @@ def test_without_scripts_a_refused_event_stays_picked_for_the_words(browser, des
     context.close()
 
 
+def test_a_tap_that_is_made_twice_is_told_and_written_once(page, folder):
+    page.goto("/diary/")
+    for _ in range(2):
+        page.get_by_role("button", name="watered", exact=True).click()
+        page.wait_for_selector(".note, .refusal")
+    told = page.locator(".refusal").inner_text()
+    assert "2031-04-05, whole bench, watered: already stands in line 2" in told
+    assert written(folder).splitlines()[1:] == ["2031-04-05,,watered,"]
+
+
 def test_undoing_an_undo_is_called_doing_it_again(page, folder):
     page.goto("/diary/")
     page.get_by_role("button", name="watered", exact=True).click()
