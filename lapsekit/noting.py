@@ -2,11 +2,11 @@
 
 import difflib
 import re
-from calendar import monthrange
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from lapsekit.day_texts import nearest_day, not_a_day, read_day
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
 from lapsekit.errors import SettingsError
 from lapsekit.happened import latest_day, no_region, not_yet, of_no_region, to_come
@@ -191,37 +191,19 @@ def list_events(
 def _day(season: Season, text: str) -> date:
     first = min([season.settings.season.sown, *(season.sown(r) for r in season.regions.region)])
     earliest = first - timedelta(days=_DAYS_BEFORE)
-    try:
-        day = date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else None
-    except ValueError:
-        day = None
+    day = read_day(text)
     latest = latest_day(season, day or date.min)
+    begin = min(first, latest)
     if day is None:
-        why = "is no day; write one like 2031-04-17"
-    elif day > latest:
+        raise SettingsError(f'date "{text}" {not_a_day(text, begin, latest)}')
+    if day > latest:
         why = f"{not_yet(season, latest)}; a diary tells what was done and seen"
     elif day < earliest:
         why = f"is more than a year before the first sowing ({first})"
     else:
         return day
-    near = _nearest_day(text, min(first, latest), latest)
+    near = nearest_day(text, begin, latest)
     raise SettingsError(f'date "{text}" {why}' + (f"; did you mean {near}?" if near else ""))
-
-
-def _nearest_day(text: str, first: date, last: date) -> date | None:
-    """The season's day that is written most alike; of equals the latest."""
-    numbers = [int(n) for n in re.findall(r"\d+", text)]
-    for order in ((0, 1, 2), (2, 1, 0)):  # 2031-4-17 and 17.4.2031 leave no doubt
-        try:
-            year, month, number = (numbers[n] for n in order)
-            day = date(year, month, min(number, monthrange(year, month)[1]))
-        except (ValueError, IndexError, OverflowError):
-            continue
-        if first <= day <= last:
-            return day
-    days = [last - timedelta(days=n) for n in range((last - first).days + 1)]
-    near = difflib.get_close_matches(text, map(str, days), n=1, cutoff=0.6)
-    return date.fromisoformat(near[0]) if near else None
 
 
 def _event_text(what: str) -> str:

@@ -233,18 +233,39 @@ def test_a_wrong_region_is_refused_with_the_nearest(bench, region, near):
 @pytest.mark.parametrize(
     ("day", "why", "near"),
     [
-        ("2031-4-17", "is no day", "2031-04-17"),
-        ("17.04.2031", "is no day", "2031-04-17"),
-        ("2031-04-31", "is no day", "2031-04-30"),
+        ("2031-04-31", "is no day: month 4 of 2031 has 30 days", "2031-04-30"),
         ("2013-04-17", "is more than a year before the first sowing", "2031-04-17"),
         ("2031-05-22", "has not come yet (today is 2031-05-21)", "2031-05-2"),
-        ("20310417", "is no day", "2031-04-17"),
     ],
 )
 def test_a_wrong_date_is_refused_with_the_nearest(bench, day, why, near):
     message = refusal(bench, day=day)
     assert f'date "{day}" {why}' in message
     assert f"did you mean {near}" in message
+
+
+@pytest.mark.parametrize(
+    ("day", "told"),
+    [
+        ("2031-4-7", "is not written YYYY-MM-DD; write 2031-04-07"),
+        ("2031-04-7", "is not written YYYY-MM-DD; write 2031-04-07"),
+        ("20310417", "is not written YYYY-MM-DD; write 2031-04-17"),
+        ("17.04.2031", "is not written YYYY-MM-DD; write 2031-04-17"),
+        ("4/5/2031", "write 2031-05-04, or 2031-04-05 if the month stands first"),
+        ("5/5/2031", "is not written YYYY-MM-DD; write 2031-05-05"),
+        ("2031-13-5", "is no day: the month is 13; write YYYY-MM-DD, such as 2031-05-13"),
+        ("4/17/2031", "is no day: the month is 17; write YYYY-MM-DD, such as 2031-04-17"),
+        ("2031-31-15", "is no day: the month is 31; write YYYY-MM-DD, such as 2031-05-21"),
+        ("2031-13-12", "is no day: the month is 13; write YYYY-MM-DD, such as 2031-05-21"),
+        ("2031-04-00", "is no day: the day is 0; write YYYY-MM-DD, such as 2031-05-21"),
+        ("0000-04-01", "is no day: the year is 0; write YYYY-MM-DD, such as 2031-05-21"),
+        ("31-4-7", "is no day; write YYYY-MM-DD, such as 2031-05-21"),
+        ("", "is no day; write YYYY-MM-DD, such as 2031-05-21"),
+    ],
+)
+def test_a_date_that_is_none_is_told_with_what_was_meant(bench, day, told):
+    assert refusal(bench, day=day).startswith(f'date "{day}" ')
+    assert refusal(bench, day=day).endswith(told)
 
 
 def test_today_counts_by_the_seasons_own_midnight(bench):

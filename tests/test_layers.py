@@ -13,7 +13,7 @@ ORDER = [
     {"errors", "counted", "resources", "progress", "safely", "plain", "rows", ""},
     {"lettering"},
     {"refusals", "verdicts", "secrets", "texts"},
-    {"settings", "when"},
+    {"settings", "when", "day_texts"},
     {"language"},
     {"daylight", "trust", "copied"},
     {"frames", "catalogue"},
