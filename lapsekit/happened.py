@@ -85,8 +85,14 @@ def latest_day(season: Season, asked: date = date.max) -> date:
     return max([today, *filter(None, last)])
 
 
-def not_yet(season: Season, latest: date) -> str:
-    """Why a day after the `latest_day` cannot be told of yet."""
+def not_come(season: Season, day: date) -> str:
+    """Why a day cannot be told of yet: ``has not come yet (today is 2031-05-21)``.
+
+    Empty for a day that has come.
+    """
+    latest = latest_day(season, day)
+    if day <= latest:
+        return ""
     whose = "today is" if latest == season.day_of(season.clock()) else "the newest frame is of"
     return f"has not come yet ({whose} {latest})"
 

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from lapsekit.day_texts import nearest_day, not_a_day, read_day
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
 from lapsekit.errors import SettingsError
-from lapsekit.happened import latest_day, no_region, not_yet, of_no_region, to_come
+from lapsekit.happened import latest_day, no_region, not_come, of_no_region, to_come
 from lapsekit.locks import writing
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.texts import rewrite
@@ -42,19 +42,21 @@ class Figures:
 class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
-    Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's;
-    of those of `unclear` a weight counts for nothing, or a day is to be asked about.
+    Lines of `passed_over` count for nothing; those of `of_no_region` and of days `to_come` are
+    events, but told nowhere as what happened; of those of `unclear` a weight counts for nothing, or
+    a sowing is to be asked about.
     """
 
     events: list[Event]
     passed_over: list[str]
     of_no_region: list[str]
+    to_come: list[str]
     unclear: list[str]
 
     @property
     def problems(self) -> list[str]:
         """What is wrong, of any kind."""
-        return [*self.passed_over, *self.of_no_region, *self.unclear]
+        return [*self.passed_over, *self.of_no_region, *self.to_come, *self.unclear]
 
 
 def add_events(
@@ -184,8 +186,10 @@ def list_events(
     ]
     hints = {e.line: [*_unclear(e), *_sown_otherwise(season, e)] for e in events}
     unclear = [f"{path}: line {line}, {hint}" for line, told in hints.items() for hint in told]
-    unclear += to_come(season, path, events).values()
-    return Diary(kept, passed_over, [*of_no_region(season, path, events).values()], unclear)
+    kinds = (of_no_region, to_come)
+    return Diary(
+        kept, passed_over, *([*of(season, path, events).values()] for of in kinds), unclear
+    )
 
 
 def _day(season: Season, text: str) -> date:
@@ -197,7 +201,7 @@ def _day(season: Season, text: str) -> date:
     if day is None:
         raise SettingsError(f'date "{text}" {not_a_day(text, begin, latest)}')
     if day > latest:
-        why = f"{not_yet(season, latest)}; a diary tells what was done and seen"
+        why = f"{not_come(season, day)}; a diary tells what was done and seen"
     elif day < earliest:
         why = f"is more than a year before the first sowing ({first})"
     else:
