@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from textwrap import wrap
 
 import numpy as np
 from matplotlib import rc_context
@@ -12,9 +13,11 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from lapsekit.besides import CLOCKS, BesideReport, Pair
 from lapsekit.diary import Event
-from lapsekit.growing import Growth, has_value
+from lapsekit.growing import Growth, bare_days_of, has_value
 from lapsekit.growth.alignment import Line
 from lapsekit.growth.curves import GrowthCurve
+from lapsekit.language.phrases import capital, no_rate_text
+from lapsekit.language.words import ENGLISH
 from lapsekit.noticing import UNTOLD
 from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, files_of, plain_axes, season_axes
 
@@ -27,6 +30,7 @@ LEAST_SHOWN = 0.02
 """Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
 
 _RATES = (-0.05, 0.3)
+_LINE_LETTERS = 34
 _EDGE = timedelta(days=1)
 
 
@@ -78,9 +82,17 @@ def _plot(growths: Sequence[Growth], foot: str, draw: Callable) -> dict[str, byt
     def drawn(axis: Axes, panel: _Panel) -> None:
         axis.set_title(panel.title, loc="left", fontsize=9.5)
         draw(axis, panel)
+        if bare := bare_days_of(panel.growths):
+            _bare(axis, bare)
         axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
 
     return sheet(list(_panels(growths)), drawn, foot + _span(days))
+
+
+def _bare(axis: Axes, days: int) -> None:
+    """Say why there is no line."""
+    said = "\n".join(wrap(capital(no_rate_text(ENGLISH, days)), _LINE_LETTERS))
+    axis.text(0.5, 0.94, said, transform=axis.transAxes, fontsize=8.5, ha="center", va="top")
 
 
 def sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str) -> dict[str, bytes]:
@@ -123,7 +135,10 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     least = max(LEAST_SHOWN * top, 1e-6)
     axis.set_yscale("log")
     marked = len(panel.growths) == 1 and bool(panel.growths[0].losses)
-    log_scale(axis, least, top, 2.6 if marked else 1.6)
+    is_bare = bool(bare_days_of(panel.growths))
+    log_scale(axis, least, top, 10.0 if is_bare else 2.6 if marked else 1.6)
+    if not top:  # a scale of nothing says nothing
+        axis.yaxis.set_major_locator(NullLocator())
     for growth in panel.growths:
         alone = len(panel.growths) == 1
         if growth.curve is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from lapsekit.language.phrases import no_rate_text
 from lapsekit.language.words import ENGLISH
 from lapsekit.site.wording import doubling_text, loss_text, pause_text
 from lapsekit.telling_notes import event_facts
@@ -42,7 +43,7 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
     for region in season.regions.region:
         rows = [r for r in report.by_region[region.name] if r.frames_used]
         if rows:
-            lines.append(_summary(region.title, rows[-1]))
+            lines.append(_summary(region.title, rows[-1], report.growths[region.name].bare_days))
     sections = (
         look_sentences(season, report.alerts),
         noticed(report.noticed, season),
@@ -61,9 +62,9 @@ def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:
     ]
 
 
-def _summary(title: str, row: GrowthRow) -> str:
+def _summary(title: str, row: GrowthRow, bare_days: int) -> str:
     size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
-    rate, doubling = "not enough days yet", ""
+    rate, doubling = no_rate_text(ENGLISH, bare_days), ""
     if row.rgr_per_day is not None:
         rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
         doubling = doubling_text(ENGLISH, row.doubling_days)

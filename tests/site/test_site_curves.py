@@ -171,6 +171,7 @@ def curve(values, smooth=None, **more):
         "mean_of": 0,
     }
     base |= {"in_overview": True, "unit": "cm²", "sown": day(-7), "breaks": (), "outlying": ()}
+    base["bare_days"] = 0
     return PlantCurve(**(base | more), values=values, curve=smooth or {})
 
 
