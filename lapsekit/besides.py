@@ -11,6 +11,8 @@ import numpy as np
 from lapsekit.errors import SettingsError
 from lapsekit.growing import Growth, grow, has_value
 from lapsekit.growth.alignment import Beside, Line, side_by_side
+from lapsekit.language.phrases import no_rate_text
+from lapsekit.language.words import ENGLISH
 from lapsekit.safely import write_safely
 from lapsekit.season import Season
 from lapsekit.settings import Region
@@ -140,6 +142,8 @@ def line_of(season: Season, growth: Growth, clock: str = "age") -> Line | str:
         return "no day has a value"
     if not growth.has_area:
         return "its camera has no scale"
+    if growth.bare_days:
+        return no_rate_text(ENGLISH, growth.bare_days)
     if curve is None:
         return "too few measured days for a curve"
     sown = season.sown(growth.region)

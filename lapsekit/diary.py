@@ -184,9 +184,10 @@ def with_event(path: Path, text: str, event: Event) -> str:
     Raises
     ------
     SettingsError
-        If the diary's columns have no place for the event, or a quotation mark left open in it
-        would swallow the line.
+        If the diary's columns have no place for the event, a quotation mark left open in it would
+        swallow the line, or the event already stands there.
     """
+    require_new(path, text, event)
     text = with_columns(text, event)
     found = rows(text)
     columns = columns_of(found[0])
@@ -197,6 +198,35 @@ def with_event(path: Path, text: str, event: Event) -> str:
             "close it first"
         )
     return added
+
+
+def require_new(path: Path, text: str, event: Event, but_line: int = 0) -> None:
+    """Refuse an event that stands in the text of a diary already, in another line than `but_line`.
+
+    One with photographs of its own is another.
+
+    Raises
+    ------
+    SettingsError
+        Names the file and the line.
+    """
+    there = [e for e in parse_diary(text, path)[0] if e.line != but_line and _says(e, event)]
+    if there:
+        whom = event.region or "whole bench"
+        raise SettingsError(
+            f"{path}: {event.day}, {whom}, {event.what}: already stands in line {there[0].line}; "
+            "if it happened twice, tell the second by its note"
+        )
+
+
+def _says(known: Event, event: Event) -> bool:
+    """Whether one line says all that another would."""
+    same = (known.day, known.region, known.note) == (event.day, event.region, event.note)
+    return (
+        same
+        and known.what.lower() == event.what.lower()
+        and set(event.pictures) <= set(known.pictures)
+    )
 
 
 def with_columns(text: str, event: Event) -> str:

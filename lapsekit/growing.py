@@ -7,7 +7,7 @@ Stretches of a long season that no later day can change are kept in the catalogu
 import hashlib
 import json
 from bisect import bisect_left
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
 from math import hypot, isfinite, sqrt
@@ -137,6 +137,14 @@ class Growth:
         sure = (k for k, d in enumerate(self.daily) if (getattr(d, low) or 0) > 0)
         return self.daily[next(sure, len(self.daily)) :]
 
+    @property
+    def bare_days(self) -> int:
+        """On how many days it was measured without surely showing canopy, ever; 0 where it did.
+
+        Bare ground, or a plant of which never enough is seen: it has neither curve nor rate.
+        """
+        return 0 if self._sure else len(self.series(self.daily)[0])
+
     @cached_property
     def _places(self) -> dict[int, int]:
         """Where a day (an ordinal) that has a value stands in the curve."""
@@ -243,6 +251,12 @@ def _errors(daily: Daily, value: float, low: float, high: float) -> tuple[float,
     own = sqrt(max(half**2 - shared**2, 0.0))
     # An interval of no width would leave nothing to weigh the day by
     return max(own / NORMAL, 1e-4 * abs(value)), shared / NORMAL
+
+
+def bare_days_of(growths: Iterable[Growth]) -> int:
+    """The most `Growth.bare_days` among plants of a group; 0 where one of them is not bare."""
+    bare = [growth.bare_days for growth in growths if growth.daily]
+    return max(bare, default=0) if all(bare) else 0
 
 
 def grow(season: Season) -> dict[str, Growth]:

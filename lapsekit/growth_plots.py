@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from textwrap import wrap
 
 import numpy as np
 from matplotlib import rc_context
@@ -12,9 +13,11 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from lapsekit.besides import CLOCKS, BesideReport, Pair
 from lapsekit.diary import Event
-from lapsekit.growing import Growth, has_value
+from lapsekit.growing import Growth, bare_days_of, has_value
 from lapsekit.growth.alignment import Line
 from lapsekit.growth.curves import GrowthCurve
+from lapsekit.language.phrases import capital, no_rate_text
+from lapsekit.language.words import ENGLISH
 from lapsekit.noticing import UNTOLD
 from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, files_of, plain_axes, season_axes
 
@@ -33,11 +36,12 @@ _LEAST_NAMED = 3
 _LEAST_SHOWN = 0.02
 """Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
 _BELOW = 1.25
-_ABOVE, _ABOVE_MARKED = 1.6, 2.6
+_ABOVE, _ABOVE_MARKED, _ABOVE_BARE = 1.6, 2.6, 10.0
 _LEAST_SPAN = 0.5
 """Share of the largest area down to which any scale goes, so that mere scatter stays small."""
 
 _RATES = (-0.05, 0.3)
+_LINE_LETTERS = 34
 _EDGE = timedelta(days=1)
 
 
@@ -89,9 +93,17 @@ def _plot(growths: Sequence[Growth], foot: str, draw: Callable) -> dict[str, byt
     def drawn(axis: Axes, panel: _Panel) -> None:
         axis.set_title(panel.title, loc="left", fontsize=9.5)
         draw(axis, panel)
+        if bare := bare_days_of(panel.growths):
+            _bare(axis, bare)
         axis.set_xlim(min(days) - _EDGE, max(days) + _EDGE)
 
     return sheet(list(_panels(growths)), drawn, foot + _span(days))
+
+
+def _bare(axis: Axes, days: int) -> None:
+    """Say why there is no line."""
+    said = "\n".join(wrap(capital(no_rate_text(ENGLISH, days)), _LINE_LETTERS))
+    axis.text(0.5, 0.94, said, transform=axis.transAxes, fontsize=8.5, ha="center", va="top")
 
 
 def sheet(panels: Sequence, draw: Callable[[Axes, object], None], foot: str) -> dict[str, bytes]:
@@ -132,8 +144,11 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     has_area = panel.growths[0].has_area
     alone = len(panel.growths) == 1
     marked = alone and bool(panel.growths[0].losses)
-    shown = [values for growth in panel.growths for values in _shown(growth, alone)]
-    log_scale(axis, np.concatenate(shown), _ABOVE_MARKED if marked else _ABOVE)
+    is_bare = bool(bare_days_of(panel.growths))
+    shown = np.concatenate([v for growth in panel.growths for v in _shown(growth, alone)])
+    log_scale(axis, shown, _ABOVE_BARE if is_bare else _ABOVE_MARKED if marked else _ABOVE)
+    if not (shown > 0).any():  # a scale of nothing says nothing
+        axis.yaxis.set_major_locator(NullLocator())
     for growth in panel.growths:
         if growth.curve is not None:
             c = growth.curve

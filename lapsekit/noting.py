@@ -2,17 +2,17 @@
 
 import difflib
 import re
-from calendar import monthrange
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from lapsekit.day_texts import nearest_day, not_a_day, read_day
 from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
-from lapsekit.errors import CatalogueError, SettingsError
+from lapsekit.errors import SettingsError
+from lapsekit.happened import latest_day, no_region, not_come, of_no_region, to_come
 from lapsekit.locks import writing
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.texts import rewrite
-from lapsekit.when import local_day
 
 #: Days before the first sowing that a diary may speak of: soil is prepared, seeds are soaked.
 _DAYS_BEFORE = 366
@@ -42,19 +42,21 @@ class Figures:
 class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
-    Lines of `passed_over` count for nothing; those of `of_no_region` are events, but no plant's;
-    of those of `unclear` a weight counts for nothing, or a day is to be asked about.
+    Lines of `passed_over` count for nothing; those of `of_no_region` and of days `to_come` are
+    events, but told nowhere as what happened; of those of `unclear` a weight counts for nothing, or
+    a sowing is to be asked about.
     """
 
     events: list[Event]
     passed_over: list[str]
     of_no_region: list[str]
+    to_come: list[str]
     unclear: list[str]
 
     @property
     def problems(self) -> list[str]:
         """What is wrong, of any kind."""
-        return [*self.passed_over, *self.of_no_region, *self.unclear]
+        return [*self.passed_over, *self.of_no_region, *self.to_come, *self.unclear]
 
 
 def add_events(
@@ -86,7 +88,7 @@ def add_events(
     Raises
     ------
     SettingsError
-        If a value cannot be used; names it, and the nearest that can.
+        If a value cannot be used, and names the nearest that can; or if a line says the same.
     SeasonBusy
         If another process holds the season's texts for ten seconds.
     """
@@ -103,7 +105,7 @@ def checked_events(
     """The events, and hints, that `add_events` would add; raises alike, and writes nothing."""
     what = _event_text(what)
     on = _day(season, day)
-    regions = [name for given in regions for name in _regions_of(season, given)]
+    regions = [*dict.fromkeys(n for given in regions for n in _regions_of(season, given))]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
     hints = [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]
@@ -155,7 +157,7 @@ def _regions_of(season: Season, given: str) -> list[str]:
         return [given]
     members = [r.name for r in season.regions.region if r.group == given]
     if not members:
-        raise SettingsError(f'--region "{given}" {_no_region(season, given)}')
+        raise SettingsError(f'--region "{given}" {no_region(season, given)}')
     return members
 
 
@@ -173,91 +175,39 @@ def list_events(
         If `region` is none of regions.toml, or the file is not text.
     """
     if region is not None and region not in season.regions.by_name:
-        raise SettingsError(f'--region "{region}" {_no_region(season, region)}')
+        raise SettingsError(f'--region "{region}" {no_region(season, region)}')
     path = season.folder / DIARY_FILE
     events, passed_over = read_diary(path)
-    of_no_region = [
-        f'{path}: line {e.line}, region = "{e.region}" {_no_region(season, e.region)}'
-        for e in events
-        if e.region and e.region not in season.regions.by_name
-    ]
     kept = [
         e
         for e in events
         if region in (None, e.region) or not e.region
         if (first or date.min) <= e.day <= (last or date.max)
     ]
-    latest = _latest_day(season, events)
-    unclear = [
-        f"{path}: line {e.line}, {hint}"
-        for e in events
-        for hint in (*_unclear(e), *_to_come(e, latest), *_sown_otherwise(season, e))
-    ]
-    return Diary(kept, passed_over, of_no_region, unclear)
-
-
-def _to_come(event: Event, latest: date) -> list[str]:
-    if event.day <= latest:
-        return []
-    return [f"date = {event.day} has not come yet; is it right?"]
-
-
-def _latest_day(season: Season, events: Sequence[Event]) -> date:
-    """Today, or the last day with a frame where this machine's clock is behind its camera's."""
-    today = local_day(season.clock(), season.zone)
-    if all(event.day <= today for event in events):
-        return today
-    try:
-        with season.catalogue_to_read():
-            last = [season.catalogue.last_day(camera) for camera in season.settings.cameras]
-    except CatalogueError:  # a diary is read without one
-        return today
-    return max([today, *filter(None, last)])
-
-
-def _no_region(season: Season, name: str) -> str:
-    names = {n.lower(): n for n in season.regions.by_name}
-    names |= {r.title.lower(): r.name for r in season.regions.region}
-    near = difflib.get_close_matches(name.lower(), names, n=1, cutoff=0.4)
-    known = ", ".join(season.regions.by_name) or "none yet"
-    hint = f'did you mean "{names[near[0]]}"?' if near else f"it has {known}"
-    return f"is no region of regions.toml; {hint} (leave it out for the whole bench)"
+    hints = {e.line: [*_unclear(e), *_sown_otherwise(season, e)] for e in events}
+    unclear = [f"{path}: line {line}, {hint}" for line, told in hints.items() for hint in told]
+    kinds = (of_no_region, to_come)
+    return Diary(
+        kept, passed_over, *([*of(season, path, events).values()] for of in kinds), unclear
+    )
 
 
 def _day(season: Season, text: str) -> date:
-    today = local_day(season.clock(), season.zone)
     first = min([season.settings.season.sown, *(season.sown(r) for r in season.regions.region)])
     earliest = first - timedelta(days=_DAYS_BEFORE)
-    try:
-        day = date.fromisoformat(text) if re.fullmatch(r"\d{4}-\d\d-\d\d", text) else None
-    except ValueError:
-        day = None
+    day = read_day(text)
+    latest = latest_day(season, day or date.min)
+    begin = min(first, latest)
     if day is None:
-        why = "is no day; write one like 2031-04-17"
-    elif day > today:
-        why = f"has not come yet (today is {today}); a diary tells what was done and seen"
+        raise SettingsError(f'date "{text}" {not_a_day(text, begin, latest)}')
+    if day > latest:
+        why = f"{not_come(season, day)}; a diary tells what was done and seen"
     elif day < earliest:
         why = f"is more than a year before the first sowing ({first})"
     else:
         return day
-    near = _nearest_day(text, min(first, today), today)
+    near = nearest_day(text, begin, latest)
     raise SettingsError(f'date "{text}" {why}' + (f"; did you mean {near}?" if near else ""))
-
-
-def _nearest_day(text: str, first: date, last: date) -> date | None:
-    """The season's day that is written most alike; of equals the latest."""
-    numbers = [int(n) for n in re.findall(r"\d+", text)]
-    for order in ((0, 1, 2), (2, 1, 0)):  # 2031-4-17 and 17.4.2031 leave no doubt
-        try:
-            year, month, number = (numbers[n] for n in order)
-            day = date(year, month, min(number, monthrange(year, month)[1]))
-        except (ValueError, IndexError, OverflowError):
-            continue
-        if first <= day <= last:
-            return day
-    days = [last - timedelta(days=n) for n in range((last - first).days + 1)]
-    near = difflib.get_close_matches(text, map(str, days), n=1, cutoff=0.6)
-    return date.fromisoformat(near[0]) if near else None
 
 
 def _event_text(what: str) -> str:

@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 from lapsekit.catalogue import Daily
 from lapsekit.contrasting import plants_of
-from lapsekit.diary import Event, read_diary
+from lapsekit.diary import Event
 from lapsekit.growth.changes import window_around
 from lapsekit.growth.plants import Plant
 from lapsekit.growth.responses import Response, corrected, response
-from lapsekit.season import DIARY_FILE, Season
+from lapsekit.happened import happened
+from lapsekit.season import Season
 
 NEUTRAL = {"sown", "emerged", "height", "first flower", "first fruit", "camera", "watered"}
 """Events that are not asked what followed them: observations, and what happens every other day."""
@@ -53,9 +54,9 @@ def responses_of(
     responses : list of EventResponse
         In order of day.
     problems : list of str
-        Lines of the diary that were passed over.
+        Lines of the diary that tell of nothing that happened.
     """
-    events, problems = read_diary(season.folder / DIARY_FILE)
+    events, problems = happened(season)
     plants = plants_of(season, by_age=False, values=values)
     acts = [e for e in events if e.what.lower() not in NEUTRAL | {RECOVERED}]
     acts = [e for e in acts if not (e.what.lower() == WILTED and _wilts_of(e, acts))]

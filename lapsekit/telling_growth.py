@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from lapsekit.language.phrases import no_rate_text
 from lapsekit.language.words import ENGLISH
 from lapsekit.plain import one_line
 from lapsekit.site.wording import doubling_days, loss_text, pause_text
@@ -48,7 +49,8 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
     for region in season.regions.region:
         rows = [r for r in report.by_region[region.name] if r.frames_used]
         if rows:
-            last[region.name] = _summary(region.title, rows[-1])
+            bare_days = report.growths[region.name].bare_days
+            last[region.name] = _summary(region.title, rows[-1], bare_days)
     lines = _table([_HEAD, *last.values()])
     sections = (
         look_sentences(season, report.alerts),
@@ -68,9 +70,9 @@ def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:
     ]
 
 
-def _summary(title: str, row: GrowthRow) -> tuple[str, ...]:
+def _summary(title: str, row: GrowthRow, bare_days: int) -> tuple[str, ...]:
     size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
-    rate, doubling = "not enough days yet", ""
+    rate, doubling = no_rate_text(ENGLISH, bare_days), ""
     if row.rgr_per_day is not None:
         rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
         days = row.doubling_days
@@ -79,8 +81,14 @@ def _summary(title: str, row: GrowthRow) -> tuple[str, ...]:
 
 
 def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Rows no wider than a terminal: long titles give way, never the numbers."""
-    longest, *widths = (max(map(len, column)) for column in zip(*rows, strict=True))
+    """Rows no wider than a terminal: long titles give way, never the numbers.
+
+    What stands in place of a rate reaches over the last column too, or has a line of its own.
+    """
+    longest, *widths = (
+        max(len(cell) for cell, row in zip(column, rows, strict=True) if _is_cell(cell, row))
+        for column in zip(*rows, strict=True)
+    )
     left = _WIDTH - sum(width + 2 for width in widths)
     room = min(longest, max(_LEAST_TITLE, left))
     short = [_shortened(row[0], room) for row in rows]
@@ -89,10 +97,19 @@ def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
         is_shared = short.count(title) > 1  # then the whole of it stands on a line of its own
         lines += [row[0]] if is_shared else []
         first = f"{'' if is_shared else title:{room}}"
-        numbers = (f"{c:{side}{w}}" for c, side, w in zip(row[1:], "<><>", widths, strict=True))
-        lines.append("  ".join((first, *numbers)).rstrip())
+        cells = [f"{c:{side}{w}}" for c, side, w in zip(row[1:], "<><>", widths, strict=True)]
+        whole = "  ".join((first, *cells)).rstrip()
+        if len(whole) <= max(_WIDTH, sum(widths) + room + 8):
+            lines.append(whole)
+        else:
+            lines += ["  ".join((first, *cells[:2])), f"  {row[3]}"]
     told = any(row[-1] == _NO_DOUBLING for row in rows)
     return [*lines, f"{_NO_DOUBLING}: not shown to grow"] if told else lines
+
+
+def _is_cell(cell: str, row: tuple[str, ...]) -> bool:
+    """Whether a column has to be as wide as a cell: words in place of a rate reach further."""
+    return bool(row[-1]) or cell != row[3]
 
 
 def _shortened(title: str, room: int) -> str:

@@ -81,12 +81,14 @@ def test_a_camera_without_frames_says_how_the_first_comes(tmp_path, camera, way)
 
 def test_lines_of_the_diary_are_counted_by_what_is_wrong_with_them(tmp_path):
     season = make_season(tmp_path / "s")
-    text = "date,region,event,note\n2031-04-25,nobody,fed,x\nnonsense,,,\n2031-04-26,basil,fed,\n"
+    season.clock = lambda: EVENING
+    text = "date,region,event,note\n2031-04-02,nobody,fed,x\nnonsense,,,\n2131-04-26,basil,fed,\n"
     (season.folder / "diary.csv").write_text(text)
     rows = {row.what: row for row in checking.check(season, lambda command: None, asks=False)}
     season.catalogue.close()
     assert rows["diary"].told.startswith("1 line passed over: ")
     assert "; 1 line of no region: " in rows["diary"].told
+    assert "; 1 line of days to come: " in rows["diary"].told
 
 
 def test_a_silent_camera_and_a_broken_one_are_wrong(tmp_path):

@@ -133,6 +133,43 @@ def test_what_counts_for_nothing_is_told_with_its_line(bench):
     assert "line 3" in told and "1250 g" in told
 
 
+@pytest.mark.parametrize("regions", [["basil"], []])
+def test_the_same_line_is_not_taken_twice_but_told_with_its_place(bench, regions):
+    add(bench, what="moved", regions=["chives"])
+    add(bench, what="fed", regions=regions, note="half strength")
+    before = diary(bench).read_text()
+    told = refusal(bench, what="Fed", regions=regions, note="half  strength")
+    assert f"{diary(bench)}: 2031-04-17, {'basil' if regions else 'whole bench'}, fed" in told
+    assert "already stands in line 3" in told and "note" in told
+    assert "line 3" in refusal(bench, what="fed", regions=[*regions], note="half strength")
+    assert diary(bench).read_text() == before
+    add(bench, what="fed", regions=regions, note="half strength, in the evening")
+    add(bench, day="2031-04-18", what="fed", regions=regions, note="half strength")
+    assert len(diary(bench).read_text().splitlines()) == 5
+
+
+def test_a_region_that_is_named_twice_gets_one_line(bench):
+    events, _ = add(bench, regions=["basil", "basil"])
+    assert len(events) == 1 and diary(bench).read_text().count("basil") == 1
+
+
+def test_a_photograph_more_of_the_same_is_another_line_and_none_more_is_not():
+    text = with_event(Path("diary.csv"), "", Event(date(2031, 4, 1), "basil", "pest", ""))
+    shown = Event(date(2031, 4, 1), "basil", "pest", "", pictures=("diary/1.jpg",))
+    text = with_event(Path("diary.csv"), text, shown)
+    assert text.count("pest") == 2
+    with pytest.raises(SettingsError, match="line 3"):
+        with_event(Path("diary.csv"), text.replace(",pest,,,", ",cut,,,"), shown)
+
+
+def test_a_line_is_not_changed_into_another_that_stands_there():
+    text = "date,region,event,note\n2031-04-01,basil,fed,\n2031-04-02,basil,fed,\n"
+    (first, second), _ = parse_diary(text, Path("diary.csv"))
+    with pytest.raises(SettingsError, match="already stands in line 2"):
+        with_changed_event(text, second, replace(second, day=first.day))
+    assert "2031-04-02,basil,cut," in with_changed_event(text, second, replace(second, what="cut"))
+
+
 def test_a_day_of_the_year_before_is_asked_about(bench):
     assert add(bench, day="2031-04-17")[1] == []
     (hint,) = add(bench, day="2030-12-01")[1]
@@ -196,18 +233,39 @@ def test_a_wrong_region_is_refused_with_the_nearest(bench, region, near):
 @pytest.mark.parametrize(
     ("day", "why", "near"),
     [
-        ("2031-4-17", "is no day", "2031-04-17"),
-        ("17.04.2031", "is no day", "2031-04-17"),
-        ("2031-04-31", "is no day", "2031-04-30"),
+        ("2031-04-31", "is no day: month 4 of 2031 has 30 days", "2031-04-30"),
         ("2013-04-17", "is more than a year before the first sowing", "2031-04-17"),
         ("2031-05-22", "has not come yet (today is 2031-05-21)", "2031-05-2"),
-        ("20310417", "is no day", "2031-04-17"),
     ],
 )
 def test_a_wrong_date_is_refused_with_the_nearest(bench, day, why, near):
     message = refusal(bench, day=day)
     assert f'date "{day}" {why}' in message
     assert f"did you mean {near}" in message
+
+
+@pytest.mark.parametrize(
+    ("day", "told"),
+    [
+        ("2031-4-7", "is not written YYYY-MM-DD; write 2031-04-07"),
+        ("2031-04-7", "is not written YYYY-MM-DD; write 2031-04-07"),
+        ("20310417", "is not written YYYY-MM-DD; write 2031-04-17"),
+        ("17.04.2031", "is not written YYYY-MM-DD; write 2031-04-17"),
+        ("4/5/2031", "write 2031-05-04, or 2031-04-05 if the month stands first"),
+        ("5/5/2031", "is not written YYYY-MM-DD; write 2031-05-05"),
+        ("2031-13-5", "is no day: the month is 13; write YYYY-MM-DD, such as 2031-05-13"),
+        ("4/17/2031", "is no day: the month is 17; write YYYY-MM-DD, such as 2031-04-17"),
+        ("2031-31-15", "is no day: the month is 31; write YYYY-MM-DD, such as 2031-05-21"),
+        ("2031-13-12", "is no day: the month is 13; write YYYY-MM-DD, such as 2031-05-21"),
+        ("2031-04-00", "is no day: the day is 0; write YYYY-MM-DD, such as 2031-05-21"),
+        ("0000-04-01", "is no day: the year is 0; write YYYY-MM-DD, such as 2031-05-21"),
+        ("31-4-7", "is no day; write YYYY-MM-DD, such as 2031-05-21"),
+        ("", "is no day; write YYYY-MM-DD, such as 2031-05-21"),
+    ],
+)
+def test_a_date_that_is_none_is_told_with_what_was_meant(bench, day, told):
+    assert refusal(bench, day=day).startswith(f'date "{day}" ')
+    assert refusal(bench, day=day).endswith(told)
 
 
 def test_today_counts_by_the_seasons_own_midnight(bench):

@@ -34,7 +34,7 @@ def test_an_event_is_added_and_listed(bench):
     ("arguments", "said"),
     [
         (("2024-04-17", "fed", "--region", "basel"), 'did you mean "basil"?'),
-        (("2024-4-17", "fed"), "did you mean 2024-04-17?"),
+        (("2024-4-17", "fed"), "write 2024-04-17"),
     ],
 )
 def test_a_wrong_region_or_date_ends_with_78(bench, arguments, said):

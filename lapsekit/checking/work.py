@@ -32,9 +32,13 @@ class LastMorning:
 
 
 def diary(look: Look) -> Iterator[Finding]:
-    """Lines of the diary that cannot be read, or name no region."""
+    """Lines of the diary that cannot be read, name no region, or are of days to come."""
     found = list_events(look.season)
-    kinds = (("passed over", found.passed_over), ("of no region", found.of_no_region))
+    kinds = (
+        ("passed over", found.passed_over),
+        ("of no region", found.of_no_region),
+        ("of days to come", found.to_come),
+    )
     told = [
         f"{len(lines)} line{'' if len(lines) == 1 else 's'} {what}: {lines[0]}"
         for what, lines in kinds

@@ -15,6 +15,7 @@ from lapsekit.desk.asking import Asked, get, post
 from lapsekit.diary import VOCABULARY, Event
 from lapsekit.edits.diary_text import with_changed_event, with_events, without_event
 from lapsekit.errors import LapsekitError, SettingsError
+from lapsekit.happened import latest_day
 from lapsekit.season import DIARY_FILE, Season
 
 MARKS = {
@@ -61,8 +62,9 @@ def _page(asked: Asked, refusal: str = "") -> Response:
     with asked.season() as season:
         today = season.day_of(season.clock())
         found = noting.list_events(season)
-        facts = {"chips": chips(season), "today": today, "titles": _titles(season)}
-    until = asked.day("until", today) if asked.form else _asked_day(asked, today)
+        latest = latest_day(season)
+        facts = {"chips": chips(season), "latest": latest, "titles": _titles(season)}
+    until = asked.day("until", latest) if asked.form else _asked_day(asked, latest)
     days, older = _days(found.events, until)
     return asked.page(
         "diary.html",
@@ -73,6 +75,7 @@ def _page(asked: Asked, refusal: str = "") -> Response:
         picked=_picked(asked),
         passed_over=found.passed_over,
         of_no_region=found.of_no_region,
+        to_come=found.to_come,
         days=days,
         older=older,
         until=until,
@@ -82,11 +85,11 @@ def _page(asked: Asked, refusal: str = "") -> Response:
     )
 
 
-def _asked_day(asked: Asked, today: date) -> date:
+def _asked_day(asked: Asked, latest: date) -> date:
     try:
         return date.fromisoformat(asked.query.get("until", ""))
     except ValueError:
-        return today
+        return latest
 
 
 def _days(events: Iterable[Event], until: date) -> tuple[list[tuple[date, list[Event]]], str]:
@@ -124,7 +127,6 @@ def _add(asked: Asked) -> Response:
                 _figures(asked),
             )
             titles = _titles(season)
-        events = list(dict.fromkeys(events))
         with _photographs(asked, events[0].day) as names:
             events[0] = _with_photographs(asked, events[0], names)
             told = f"{_told(events, titles)}{_with(names)} noted"
@@ -195,7 +197,7 @@ def _line(asked: Asked) -> Response:
         event = next((each for each in found.events if str(each.line) == number), None)
         if event is None:
             raise HTTPException(404)
-        facts = {"today": season.day_of(season.clock()), "regions": season.regions.region}
+        facts = {"latest": latest_day(season), "regions": season.regions.region}
     own = [] if event.what in VOCABULARY else [event.what]
     names = photographs.address
     return asked.page(

@@ -11,6 +11,7 @@ from lapsekit.corrections import Correction, read_corrections, with_correction
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.errors import SettingsError
 from lapsekit.growth_tables import daily_table
+from lapsekit.happened import latest_day, not_come
 from lapsekit.language.words import ENGLISH
 from lapsekit.noticing import notice
 from lapsekit.reporting import GrowthReport, work_out
@@ -43,7 +44,7 @@ def _page(asked: Asked) -> Response:
             "alerts": look_sentences(season, report.alerts),
             "followed": _followed(season, titles),
             "beyond": _beyond(season),
-            "today": season.day_of(season.clock()),
+            "latest": latest_day(season),
             "has_site": (season.site / "index.html").is_file(),
             "single": [c for c in curves if not c.in_overview and c.is_measured],
         }
@@ -137,7 +138,7 @@ def _correct(asked: Asked) -> Response:
         today = season.day_of(season.clock())
         if region and region not in season.regions.by_name:
             raise SettingsError(f'region = "{region}": no such region; open the page again')
-    first, last = _day_or_none(asked, "from"), _day_or_none(asked, "until")
+        first, last = (_day_or_none(asked, season, name) for name in ("from", "until"))
     if first and last and first > last:
         raise SettingsError(f"The first day ({first}) is later than the last ({last}).")
     texts = (asked.text(name)[:_LONGEST] for name in ("wrong", "change"))
@@ -149,8 +150,12 @@ def _correct(asked: Asked) -> Response:
     return asked.changed(change, "/growth/")
 
 
-def _day_or_none(asked: Asked, name: str) -> date | None:
-    return asked.day(name) if asked.text(name) else None
+def _day_or_none(asked: Asked, season: Season, name: str) -> date | None:
+    """A day whose numbers readers may have seen."""
+    day = asked.day(name) if asked.text(name) else None
+    if day and (late := not_come(season, day)):
+        raise SettingsError(f"{name} = {day} {late}: it has no number that could be wrong.")
+    return day
 
 
 ROUTES = (

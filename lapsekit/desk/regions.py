@@ -26,6 +26,7 @@ from lapsekit.edits.regions_text import (
     set_outline,
 )
 from lapsekit.errors import SettingsError
+from lapsekit.happened import not_come
 from lapsekit.season import REGIONS_FILE, Season
 from lapsekit.settings import Region
 
@@ -159,7 +160,9 @@ def _save(asked: Asked) -> Response:
             seen,
         )
     stay = f"/regions/{camera}/?day={max(day, since)}"
-    return saved(asked, "regions", change, stay)
+    return saved(
+        asked, "regions", change, stay, _ahead(asked, since, "the outline counts from then")
+    )
 
 
 def _redrawn(text: str, known: Region, since: date, points, keys: dict) -> str:
@@ -212,7 +215,15 @@ def _end(asked: Asked) -> Response:
         {REGIONS_FILE: lambda text: end_region(text, region, until, ended)},
         {REGIONS_FILE: asked.text("version")},
     )
-    return asked.changed(change, f"/regions/{camera}/?region={region}")
+    more = _ahead(asked, until, "it is measured up to then") if until else ""
+    return asked.changed(change, f"/regions/{camera}/?region={region}", more)
+
+
+def _ahead(asked: Asked, day: date, means: str) -> str:
+    """What it means that a day has not come: a plan, or a slip of the pen."""
+    with asked.season() as season:
+        late = not_come(season, day)
+    return f"{day} {late}: {means}; is it right?" if late else ""
 
 
 def _named(asked: Asked) -> str:

@@ -16,7 +16,8 @@ from lapsekit.edits.book import NAMES
 from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
 from lapsekit.followers.inbox import inbox_of
-from lapsekit.season import SETTINGS_FILE
+from lapsekit.noting import list_events
+from lapsekit.season import DIARY_FILE, SETTINGS_FILE
 from lapsekit.settings import (
     AlertsTable,
     AnswersTable,
@@ -269,7 +270,14 @@ def _save_text(asked: Asked) -> Response:
     except LapsekitError as error:
         text = asked.desk.book.text(name)
         return asked.page("settings_text.html", text=text, content=sent, refusal=f"{error}")
-    return asked.changed(change, f"/settings/text/{name}")
+    more = _lines_to_come(asked) if name == DIARY_FILE else ""
+    return asked.changed(change, f"/settings/text/{name}", more)
+
+
+def _lines_to_come(asked: Asked) -> str:
+    """Lines of the diary that wait for their day, or have a wrong one."""
+    with asked.season() as season:
+        return " ".join(list_events(season).to_come)
 
 
 ROUTES = (

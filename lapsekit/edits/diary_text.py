@@ -3,7 +3,15 @@
 from collections.abc import Iterable
 from pathlib import Path
 
-from lapsekit.diary import Event, cells_of, columns_of, event_in, whole_cells, with_columns
+from lapsekit.diary import (
+    Event,
+    cells_of,
+    columns_of,
+    event_in,
+    require_new,
+    whole_cells,
+    with_columns,
+)
 from lapsekit.diary import with_events as added
 from lapsekit.errors import ChangedMeanwhile
 from lapsekit.rows import Row, replaced, rows
@@ -13,7 +21,7 @@ _FILE = Path(DIARY_FILE)
 
 
 def with_events(text: str, events: Iterable[Event]) -> str:
-    """The diary with lines added at its end; raises `SettingsError` where it has no place."""
+    """The diary with lines added at its end; raises `SettingsError` where it cannot."""
     return added(_FILE, text, events)
 
 
@@ -33,12 +41,13 @@ def with_changed_event(text: str, was: Event, now: Event) -> str:
     ChangedMeanwhile
         If the event is not in the diary any more, or twice and in other lines.
     SettingsError
-        If the diary has no column for a value.
+        If the diary has no column for a value, or another line says the same already.
     """
     if was == now:
         return text
     text = with_columns(text, now)
     row = _row_of(text, was)
+    require_new(_FILE, text, now, row.line)
     columns = columns_of(rows(text)[0])
     cells = cells_of(_FILE, now, columns, whole_cells(row.cells, columns))
     return replaced(text, row, cells)

@@ -8,7 +8,6 @@ from statistics import median
 import numpy as np
 
 from lapsekit.catalogue import Daily
-from lapsekit.diary import read_diary
 from lapsekit.film.acts import Act, acts
 from lapsekit.film.face import told
 from lapsekit.film.face.thread_slip import age_ticks, month_ticks
@@ -16,8 +15,8 @@ from lapsekit.film.pacing import Beat
 from lapsekit.film.scenes import Scene, outlines_on
 from lapsekit.film.sources import Panel
 from lapsekit.film.windows import Window
+from lapsekit.happened import happened
 from lapsekit.language.words import Words
-from lapsekit.season import DIARY_FILE
 from lapsekit.settings import Cut, Region
 from lapsekit.vision.homographies import project
 from lapsekit.when import plant_age
@@ -120,7 +119,7 @@ class _Names:
 def acts_of(panel: Panel, words: Words) -> list[Act]:
     """What the diary tells of a panel: of its region and the whole bench, or of all."""
     season = panel.season
-    events, _ = read_diary(season.folder / DIARY_FILE)
+    events, _ = happened(season)
     if panel.region is not None:
         events = [event for event in events if event.region in ("", panel.region.name)]
     titles = {region.name: region.title for region in season.regions.region}

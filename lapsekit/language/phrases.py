@@ -15,6 +15,29 @@ def age_text(words: Words, day: date, sown: date) -> str:
     return words.counted("{n} day before sowing", "{n} days before sowing", -age)
 
 
+def capital(said: str) -> str:
+    """The same with a capital letter in front."""
+    return said[:1].upper() + said[1:]
+
+
+def no_rate_text(words: Words, bare_days: int) -> str:
+    """Why a plant has no growth rate, without a full stop; tables, pages and plots say it alike.
+
+    Parameters
+    ----------
+    words : Words
+    bare_days : int
+        As `lapsekit.growing.Growth.bare_days`: where there are none, days are too few.
+    """
+    if not bare_days:
+        return words.text("no growth rate yet: too few measured days")
+    return words.counted(
+        "no canopy seen for sure on its only measured day",
+        "no canopy seen for sure on any of its {n} measured days",
+        bare_days,
+    )
+
+
 def act_text(words: Words, what: str) -> str:
     """What a line of the diary tells, in the site's language where it is of the vocabulary."""
     known = {

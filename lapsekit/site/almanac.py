@@ -9,10 +9,11 @@ from typing import TypeVar
 
 from lapsekit.catalogue import Daily, Frame
 from lapsekit.corrections import Correction, read_corrections
-from lapsekit.diary import Event, read_diary
+from lapsekit.diary import Event
+from lapsekit.happened import happened
 from lapsekit.language.phrases import act_text, reasons_text
 from lapsekit.language.words import Words
-from lapsekit.season import CORRECTIONS_FILE, DIARY_FILE, OWN_WORDS, Season
+from lapsekit.season import CORRECTIONS_FILE, OWN_WORDS, Season
 from lapsekit.settings import Region
 from lapsekit.site.digests import Digests
 from lapsekit.site.grouping import folded
@@ -54,7 +55,7 @@ class Almanac:
     values : dict
         Daily values by the name of a region or a row, and day.
     events : list of Event
-        The diary, in order of day.
+        The diary as far as it happened, in order of day.
     problems : list of str
         What could not be read on the way.
     without_scale : frozenset of str
@@ -171,7 +172,7 @@ def gather(season: Season, daily: Iterable[Daily] | None = None) -> Almanac:
         values.setdefault(row.region, {})[row.day] = row
     words = Words(settings.site.language, [season.folder / OWN_WORDS])
     rows, means = folded(words, season.regions.region, values)
-    events, problems = read_diary(season.folder / DIARY_FILE)
+    events, problems = happened(season)
     corrections, amiss = read_corrections(season.folder / CORRECTIONS_FILE)
     return Almanac(
         words=words,

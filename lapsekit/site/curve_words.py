@@ -61,7 +61,9 @@ def doubts(
     """
     if not curve.is_measured:
         return []
-    found = [_end_text(words, curve), _missing_text(words, curve, why)]
+    # Of bare ground its rate says all
+    found = [] if curve.bare_days else [_end_text(words, curve)]
+    found.append(_missing_text(words, curve, why))
     if curve.outlying:
         found.append(
             words.text(

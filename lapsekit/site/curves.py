@@ -16,7 +16,7 @@ import numpy as np
 
 from lapsekit.catalogue import Daily
 from lapsekit.diary import Event
-from lapsekit.growing import Growth
+from lapsekit.growing import Growth, bare_days_of
 from lapsekit.language.phrases import act_text
 from lapsekit.noticing import UNTOLD
 from lapsekit.settings import Region
@@ -60,6 +60,9 @@ class PlantCurve:
         Days on which the area had changed at once.
     outlying : tuple of datetime.date
         Days that the curve passes over.
+    bare_days : int
+        On how many days it was measured without surely showing canopy, ever; 0 where it did. Of a
+        mean, where none of its plants did.
     """
 
     name: str
@@ -75,6 +78,7 @@ class PlantCurve:
     curve: Mapping[date, Three]
     breaks: tuple[date, ...]
     outlying: tuple[date, ...]
+    bare_days: int
 
     @property
     def is_measured(self) -> bool:
@@ -105,18 +109,19 @@ def gathered(almanac: Almanac, growths: Mapping[str, Growth]) -> tuple[PlantCurv
     rows = {region.name for region in almanac.rows}
     members = [region for region in almanac.regions if region.name not in rows]
     return tuple(
-        _curve(almanac, region, growths.get(region.name), region.name in rows)
+        _curve(almanac, region, growths, region.name in rows)
         for region in (*almanac.rows, *members)
     )
 
 
 def _curve(
-    almanac: Almanac, region: Region, growth: Growth | None, in_overview: bool
+    almanac: Almanac, region: Region, growths: Mapping[str, Growth], in_overview: bool
 ) -> PlantCurve:
-    unit = almanac.unit(region)
+    unit, growth = almanac.unit(region), growths.get(region.name)
     rows = sorted(almanac.values.get(region.name, {}).items())
     alike = [r for r in almanac.regions if (r.group, r.camera) == (region.group, region.camera)]
     is_mean = region.name not in {r.name for r in almanac.regions}
+    own = [r.name for r in alike] if is_mean else [region.name]
     values = {day: value_of(row, unit) for day, row in rows}
     curve, outlying = _smooth(growth, values) if growth else ({}, ())
     breaks = [] if growth is None or growth.curve is None else growth.curve.breaks
@@ -125,6 +130,7 @@ def _curve(
         *(region.title, region.group, region.camera),
         *(len(alike) if is_mean else 0, in_overview, unit, region.sown or almanac.sown),
         *(values, curve, tuple(date.fromordinal(int(day)) for day in breaks), outlying),
+        bare_days_of(growths[each] for each in own if each in growths),
     )
 
 

@@ -197,7 +197,7 @@ def plant(almanac: Almanac, curve: PlantCurve, rate: Rate | None, noticed: Notic
         draw([curve.drawn(0)], paper, curve.sown, events=[e.day for e in events]),
         curve_alt(words, curve),
         latest_text(words, curve),
-        rate_text(words, rate),
+        rate_text(words, rate, curve.bare_days),
         tuple(f"{text[0].upper()}{text[1:]}." for text in texts),
         tuple(doubts(words, curve, lambda day: why_open(almanac, curve, day), crowded)),
         almanac.plant_paths[curve.name],

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from lapsekit.language.phrases import act_text
+from lapsekit.language.phrases import act_text, capital
 from lapsekit.noticing import Noticed, NoticedLoss, NoticedPause
 from lapsekit.site.response_words import response_text
 from lapsekit.when import day_of
@@ -138,11 +138,6 @@ def _act(
         event.what.lower(),
         photographs,
     )
-
-
-def capital(said: str) -> str:
-    """The same with a capital letter in front."""
-    return said[:1].upper() + said[1:]
 
 
 def _marks(words: Words, event: Event) -> Iterator[str]:

@@ -103,7 +103,8 @@ def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any
     happened = [e for e in whole.happenings if _concerns(e, own)]
     curve = next(each for each in whole.curves if each.name == region.name)
     events = [each.day for each in happened if each.kind == "act"]
-    rate = rate_text(almanac.words, rate_of(curve, whole.curves, whole.growth.growths))
+    rate = rate_of(curve, whole.curves, whole.growth.growths)
+    rate = rate_text(almanac.words, rate, curve.bare_days)
     known = sorted(almanac.values.get(region.name, {}))
     charts = [draw([curve.drawn(0)], p, curve.sown, events=events) for p in (WIDE, NARROW)]
     return {

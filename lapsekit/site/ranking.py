@@ -10,6 +10,7 @@ from statistics import mean, stdev
 from typing import TYPE_CHECKING
 
 from lapsekit.growing import Growth
+from lapsekit.language.phrases import capital, no_rate_text
 from lapsekit.site.curves import PlantCurve
 from lapsekit.site.wording import amount
 
@@ -158,10 +159,10 @@ def ranking(
     )
 
 
-def rate_text(words: Words, rate: Rate | None) -> str:
-    """A plant's latest growth rate in words, or that there is none."""
+def rate_text(words: Words, rate: Rate | None, bare_days: int) -> str:
+    """A plant's latest growth rate in words, or why there is none: see `no_rate_text`."""
     if rate is None:
-        return words.text("No growth rate yet: too few measured days.")
+        return f"{capital(no_rate_text(words, bare_days))}."
     return words.text(
         "Growth on {day}: {rate}; {doubling}.",
         day=words.short_day(rate.day),

@@ -3,6 +3,7 @@
 import csv
 import io
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from lapsekit.diary import parse_diary, read_diary
 from lapsekit.edits.diary_text import with_changed_event
 from lapsekit.errors import PictureError
 from tests.axe import findings
-from tests.desk.conftest import PHONE
+from tests.desk.conftest import PHONE, served
 
 BY_HAND = (
     "# what I did\r\n"
@@ -69,6 +70,41 @@ def test_a_line_of_no_region_is_not_called_passed_over(page, folder):
     told = page.inner_text("main")
     assert "Lines of regions that there are not" in told
     assert "passed over" not in told
+
+
+def test_a_line_of_a_day_to_come_is_told_and_not_listed_as_done(page, folder):
+    lines = "2031-04-02,basil,fed,done\n2031-05-02,basil,fed,not yet\n"
+    (folder / "diary.csv").write_text(f"date,region,event,note\n{lines}")
+    page.goto("/diary/")
+    told = page.locator("section", has_text="Lines of days to come").inner_text()
+    assert "line 3, date = 2031-05-02 has not come yet" in told
+    assert "before their day has come" in told
+    assert page.locator(".events li").count() == 1
+
+
+def test_a_line_of_a_day_to_come_that_is_written_as_text_is_told(page, folder):
+    page.goto("/settings/text/diary.csv")
+    page.locator("textarea").fill("date,region,event,note\n2031-05-02,basil,fed,\n")
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_selector(".note:has-text('line 2, date = 2031-05-02 has not come yet')")
+
+
+def test_a_season_that_is_played_back_is_kept_up_to_its_newest_frame(folder, browser):
+    with served(folder, now=datetime(2026, 11, 29, tzinfo=UTC)) as address:
+        context = browser.new_context(base_url=address)
+        page = context.new_page()
+        page.goto("/diary/")
+        page.get_by_label("Day", exact=True).fill("2031-04-05")
+        page.get_by_role("button", name="watered", exact=True).click()
+        page.wait_for_selector(".note")
+        assert "2031-04-05,,watered," in written(folder)
+        assert page.locator(".events li").count() == 1
+        page.get_by_label("Day", exact=True).evaluate("box => box.removeAttribute('max')")
+        page.get_by_label("Day", exact=True).fill("2031-04-06")
+        page.get_by_role("button", name="watered", exact=True).click()
+        told = page.locator(".refusal").inner_text()
+        assert "has not come yet (the newest frame is of 2031-04-05)" in told
+        context.close()
 
 
 def test_a_height_without_centimetres_asks_for_them_first(page, folder):
@@ -313,6 +349,16 @@ def test_without_scripts_a_refused_event_stays_picked_for_the_words(browser, des
     context.close()
 
 
+def test_a_tap_that_is_made_twice_is_told_and_written_once(page, folder):
+    page.goto("/diary/")
+    for _ in range(2):
+        page.get_by_role("button", name="watered", exact=True).click()
+        page.wait_for_selector(".note, .refusal")
+    told = page.locator(".refusal").inner_text()
+    assert "2031-04-05, whole bench, watered: already stands in line 2" in told
+    assert written(folder).splitlines()[1:] == ["2031-04-05,,watered,"]
+
+
 def test_undoing_an_undo_is_called_doing_it_again(page, folder):
     page.goto("/diary/")
     page.get_by_role("button", name="watered", exact=True).click()
@@ -323,6 +369,7 @@ def test_undoing_an_undo_is_called_doing_it_again(page, folder):
     buttons = page.locator(".changes button").all_inner_texts()
     assert buttons == ["Do it again"]
     page.get_by_role("button", name="Do it again").click()
+    page.wait_for_selector(".changes em")
     assert written(folder) == noted
     assert page.locator(".changes button").all_inner_texts() == ["Undo", "Undo"]
     assert page.locator(".changes em").all_inner_texts() == ["(done again)"]

@@ -180,6 +180,17 @@ def test_a_moved_pot_gets_an_outline_from_its_day_on_and_loses_it_again(page, fo
     assert len(regions_of(folder)["basil"].outline) == 1
 
 
+def test_an_outline_from_a_day_to_come_is_taken_and_asked_about(page, folder):
+    """A pot that is moved after today's frames gets its outline from tomorrow on."""
+    page.goto("/regions/bench/?region=basil&day=2031-04-06")
+    page.click("#anew")
+    tap(page, board_of(page), *SQUARE, SQUARE[0])
+    page.check("input[name=since][value=day]")
+    page.click("#outline-form button.main")
+    page.wait_for_selector("text=2031-04-06 has not come yet (today is 2031-04-05): the outline")
+    assert near(regions_of(folder)["basil"].outline_on(date(2031, 4, 6)).points, SQUARE)
+
+
 def test_a_region_that_was_harvested_ends_and_lives_again(page, folder):
     page.goto("/regions/bench/?region=basil")
     page.click("summary:has-text('It ended')")
@@ -188,6 +199,10 @@ def test_a_region_that_was_harvested_ends_and_lives_again(page, folder):
     page.click("text=Save its end")
     page.wait_for_selector("text=basil: harvested, until 2031-04-04")
     assert regions_of(folder)["basil"].until == date(2031, 4, 4)
+    assert "has not come yet" not in page.inner_text("body")
+    page.fill("#f-until", "2031-05-04")
+    page.click("text=Save its end")
+    page.wait_for_selector("text=2031-05-04 has not come yet (today is 2031-04-05)")
     page.fill("#f-until", "")
     page.click("text=Save its end")
     page.wait_for_selector("text=basil lives")

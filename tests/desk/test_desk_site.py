@@ -88,6 +88,18 @@ def test_a_correction_is_written_for_readers_and_undone(page, folder):
     assert not (folder / "corrections.csv").exists()
 
 
+@pytest.mark.parametrize("name", ["from", "until"])
+def test_a_number_of_a_day_to_come_is_not_put_right(page, folder, name):
+    page.goto("/growth/#corrections")
+    page.locator("#corrections summary").click()
+    page.get_by_label("What was wrong").fill("a cat, counted as basil")
+    page.locator(f"#corrections #{name}").evaluate("box => box.removeAttribute('max')")
+    page.locator(f"#corrections #{name}").fill("2031-04-06")
+    page.get_by_role("button", name="Write it down").click()
+    page.wait_for_selector(f"text={name} = 2031-04-06 has not come yet (today is 2031-04-05)")
+    assert not (folder / "corrections.csv").exists()
+
+
 def test_a_verdict_on_a_day_that_readers_saw_offers_a_correction(page, folder):
     page.goto("/frames/?day=2031-04-04")
     assert page.get_by_role("link", name="Write a correction").count() == 0

@@ -299,6 +299,19 @@ def test_chapters_captions_and_title_are_in_the_file_and_beside_it(opened, tmp_p
     ).read_text("utf-8")
 
 
+def test_captions_tell_neither_days_to_come_nor_what_happened_to_no_plant(opened, tmp_path):
+    season = opened(tmp_path / "bench", PLAIN + f"until = {FIRST + timedelta(9)}\n")
+    file_days(season, range(3))
+    lines = [(1, "", "potted on"), (1, "nobody", "fed"), (2, "", "cold"), (5, "", "cut")]
+    diary = [f"{FIRST + timedelta(day)},{whom},{what}," for day, whom, what in lines]
+    (season.folder / "diary.csv").write_text("\n".join(["date,region,event,note", *diary, ""]))
+    path = make_film(season).path
+    told = path.with_name("bench-captions.vtt").read_text("utf-8")
+    told += path.with_name("bench-chapters.vtt").read_text("utf-8")
+    assert "Potted on" in told and "cold" in told.lower()
+    assert not any(word in told.lower() for word in ("nobody", "fed", "cut"))
+
+
 OWN_GERMAN = """\
 msgid ""
 msgstr "Content-Type: text/plain; charset=UTF-8\\nLanguage: de\\n"

@@ -1,6 +1,6 @@
 """A season of forty days with known areas: one plant doubles every five days, one has gaps."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 from lapsekit.catalogue import Daily
 from tests.site.small_season import FIRST, add_day
@@ -43,6 +43,11 @@ date,region,event,note
 def day(number):
     """The day with this number, from 0."""
     return FIRST + timedelta(days=number)
+
+
+def at_its_end():
+    """A clock that stands still on its last day."""
+    return datetime.combine(day(DAYS - 1), datetime.min.time(), UTC)
 
 
 def basil_cm2(number):

@@ -12,7 +12,7 @@ from lapsekit.season import Season
 from lapsekit.site.build import build_site
 from tests.axe import findings
 from tests.browsing import opened, running
-from tests.site.curve_season import DAYS, UNSEEN, fill
+from tests.site.curve_season import DAYS, UNSEEN, at_its_end, fill
 from tests.site.small_season import found
 
 pytestmark = pytest.mark.browser
@@ -31,7 +31,7 @@ def site(tmp_path_factory):
     """The site's folder; no test changes it."""
     season: Season = found(tmp_path_factory.mktemp("curves") / "season")
     fill(season)
-    season = Season(season.folder)
+    season = Season(season.folder, clock=at_its_end)
     build_site(season)
     season.catalogue.close()
     return season.site

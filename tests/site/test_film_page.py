@@ -2,7 +2,7 @@
 
 import re
 import shutil
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -41,6 +41,11 @@ on_site = true
 """
 
 
+def afterwards():
+    """A clock that stands still on a day by which all of the diary has happened."""
+    return datetime.combine(FIRST + timedelta(100), datetime.min.time(), UTC)
+
+
 @pytest.fixture(scope="module")
 def filmed(tmp_path_factory):
     """Folder of a season of twelve days with a film of them, four days a second."""
@@ -49,7 +54,7 @@ def filmed(tmp_path_factory):
     settings = season.folder / "season.toml"
     settings.write_text(settings.read_text() + FILM)
     season.catalogue.close()
-    season = Season(season.folder)
+    season = Season(season.folder, clock=afterwards)
     make_film(season)
     make_film(season, "basil-alone")
     assert build_site(season).problems == []
@@ -60,7 +65,7 @@ def filmed(tmp_path_factory):
 @pytest.fixture
 def again(filmed, tmp_path):
     """The same season, to be changed."""
-    season = Season(shutil.copytree(filmed, tmp_path / "again"))
+    season = Season(shutil.copytree(filmed, tmp_path / "again"), clock=afterwards)
     yield season
     season.catalogue.close()
 

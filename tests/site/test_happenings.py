@@ -1,7 +1,7 @@
 """What happened, in sentences: of a known diary, known pauses and losses, known responses."""
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
@@ -35,6 +35,7 @@ def whole_of(season):
 def story(tmp_path):
     """Basil is potted on and pauses; chives are cut; the bench is watered and harvested."""
     season = make_season(tmp_path / "bench")
+    season.clock = lambda: datetime(2031, 7, 1, tzinfo=UTC)
     (season.folder / "diary.csv").write_text(
         "date,region,event,note\n"
         f"{FIRST_DAY + timedelta(PAUSED)},basil,potted on,into 14 cm\n"

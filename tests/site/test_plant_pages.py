@@ -74,7 +74,7 @@ def steady(tmp_path):
 def rate_said(growth):
     name, days = growth.region.name, {d.day: () for d in growth.daily}
     curve = SimpleNamespace(name=name, title=name, mean_of=0, values=days)
-    return rate_text(Words("en"), rate_of(curve, [curve], {name: growth}))
+    return rate_text(Words("en"), rate_of(curve, [curve], {name: growth}), 0)
 
 
 def test_the_rate_holds_the_true_one_and_the_doubling_time_follows_from_it(steady):
@@ -94,7 +94,7 @@ def test_a_plant_that_stands_still_doubles_at_no_time(steady):
 
 
 def test_without_days_nothing_is_said_of_growth():
-    assert rate_text(Words("en"), None).startswith("No growth rate yet")
+    assert rate_text(Words("en"), None, 0).startswith("No growth rate yet")
 
 
 def test_neighbours_are_told_since_when(steady):

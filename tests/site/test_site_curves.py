@@ -27,7 +27,7 @@ from lapsekit.site.growth_facts import curve_files, growth_facts, why_open
 from lapsekit.site.ranking import Rate, ranking, rates
 from lapsekit.site.scales import simplified
 from lapsekit.site.strokes import Point, Strand
-from tests.site.curve_season import DARK, UNSEEN, basil_cm2, day, dill_cm2, fill
+from tests.site.curve_season import DARK, UNSEEN, at_its_end, basil_cm2, day, dill_cm2, fill
 from tests.site.drawn_paths import places_of
 from tests.site.small_season import found
 
@@ -39,7 +39,7 @@ def known(tmp_path_factory):
     """Almanac, growths and curves of the season of known areas."""
     season = found(tmp_path_factory.mktemp("known") / "season")
     fill(season)
-    season = Season(season.folder)
+    season = Season(season.folder, clock=at_its_end)
     almanac, report = gather(season), work_out(season)
     yield season, almanac, report.growths, gathered(almanac, report.growths)
     season.catalogue.close()
@@ -171,6 +171,7 @@ def curve(values, smooth=None, **more):
         "mean_of": 0,
     }
     base |= {"in_overview": True, "unit": "cm²", "sown": day(-7), "breaks": (), "outlying": ()}
+    base["bare_days"] = 0
     return PlantCurve(**(base | more), values=values, curve=smooth or {})
 
 

@@ -51,16 +51,16 @@ def step_page(asked: Asked, key: str, template: str, **told: Any) -> Response:
     return asked.page(template, **told)
 
 
-def saved(asked: Asked, key: str, change: "Change", stay: str) -> Response:
+def saved(asked: Asked, key: str, change: "Change", stay: str, more: str = "") -> Response:
     """To the next step after one was saved, if that was asked for, or to `stay`.
 
-    Who only goes on hears nothing where all was so already.
+    Who only goes on hears nothing where all was so already. `more` is as in `Asked.changed`.
     """
     if asked.text("then") != "next":
-        return asked.changed(change, stay)
+        return asked.changed(change, stay, more)
     number = next(k for k, step in enumerate(STEPS) if step.key == key)
     to = STEPS[number + 1].address
-    return asked.changed(change, to) if change.id else RedirectResponse(to, status_code=303)
+    return asked.changed(change, to, more) if change.id else RedirectResponse(to, status_code=303)
 
 
 def steps_done(asked: Asked) -> set[str]:
