@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 
+from lapsekit.cli.showing import publish
 from lapsekit.errors import CatalogueError
 from lapsekit.measuring import measure
 from lapsekit.season import Season
@@ -112,6 +113,19 @@ def test_a_publication_is_told_of_the_site_as_it_lies(locked):
     done = lapsekit("publish", "--dry-run", "--season", locked)
     assert f"{locked / 'site'}: looked at as it was last built" in done.stderr
     assert "  + index.html" in done.stdout
+
+
+def test_what_goes_out_is_built_first_whatever_a_folder_says_later(bench, tmp_path, monkeypatch):
+    folder = shutil.copytree(bench, tmp_path / "bench")
+    settings = (
+        (folder / "season.toml").read_text().replace(f"{bench.parent}/web", f"{tmp_path}/web")
+    )
+    (folder / "season.toml").write_text(settings)
+    (folder / "diary.csv").write_text("date,region,event,note\n2031-04-02,basil,fed,told since\n")
+    trust(folder)
+    monkeypatch.setattr(Season, "is_writable", False)
+    publish(season=folder, dry_run=False, replace=False, as_json=False, wait=1)
+    assert "told since" in (tmp_path / "web" / "diary" / "index.html").read_text()
 
 
 def test_a_day_is_explained_into_a_file_elsewhere_alone(bench, locked, tmp_path):

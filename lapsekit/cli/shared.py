@@ -100,10 +100,11 @@ def report_facts(as_json: bool, lines: Iterable[str], facts: dict[str, Any]) -> 
 
 
 @contextmanager
-def held(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[None]:
+def held(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[bool]:
     """Hold a season's stage lock, or another of its locks, and tell whom it waits for.
 
-    Work that holds one is heavy: it is sparing with memory where there is little.
+    Work that holds one is heavy: it is sparing with memory where there is little. Gives True, as
+    `settled` does where it holds one.
     """
 
     def told(holder: str) -> None:
@@ -111,22 +112,22 @@ def held(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) ->
 
     be_sparing(season.settings.compute.memory_mb)
     with season.lock(stage, wait, told, file_name):
-        yield
+        yield True
 
 
 @contextmanager
-def settled(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[None]:
+def settled(season: Season, stage: str, wait: float, file_name: str = LOCK_FILE) -> Iterator[bool]:
     """Keep other stages out, as `held` does, for a command that writes nothing into the season.
 
-    One that cannot be written to cannot be held, and is read as it stands.
+    One that cannot be written to cannot be held, and is read as it stands: gives False then.
     """
     if season.is_writable:
-        with held(season, stage, wait, file_name):
-            yield
+        with held(season, stage, wait, file_name) as is_held:
+            yield is_held
         return
     be_sparing(season.settings.compute.memory_mb)
     with season.catalogue_to_read():
-        yield
+        yield False
 
 
 def tracking(quiet: bool) -> Any:

@@ -53,8 +53,8 @@ def publish(
 
     opened = Season(season)
     hold = settled if dry_run else held
-    with hold(opened, "publish", wait):
-        if opened.is_writable:
+    with hold(opened, "publish", wait) as is_held:
+        if is_held:
             build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
         else:
             hint([telling.site_as_it_lies(opened.site)])
