@@ -1,5 +1,6 @@
 """Who works on a season folder: one stage at a time, one writer of its texts at a time."""
 
+import errno
 import fcntl
 import os
 import time
@@ -67,8 +68,12 @@ def writing(folder: Path, what: str, wait_s: float = 10) -> AbstractContextManag
 
 
 def _opened(path: Path, stage: str) -> TextIO:
+    """The lock's file; one that stands in a read-only folder opens, but no work could go on."""
     try:
-        return path.open("a+", encoding="utf-8")
+        file = path.open("a+", encoding="utf-8")
+        if not os.access(path.parent, os.W_OK):
+            file.close()
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path.parent))
     except OSError as error:
         remedy = remedy_of(error)
         if remedy is None:
@@ -76,6 +81,7 @@ def _opened(path: Path, stage: str) -> TextIO:
         raise Unwritable(
             f"{path.parent}: cannot be written to ({error.strerror}), as {stage} must: {remedy}"
         ) from error
+    return file
 
 
 def _locked(handle: int) -> bool:

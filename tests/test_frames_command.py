@@ -76,6 +76,17 @@ def test_what_must_write_into_a_read_only_folder_says_so(bench, monkeypatch, tol
     assert "as measure must" in str(caught.value)
 
 
+def test_a_lock_that_opens_in_a_read_only_folder_holds_nothing(bench, monkeypatch):
+    """As where its owner took the right to write from the folder alone."""
+    season = Season(bench)
+    with season.lock("measure"):
+        pass
+    monkeypatch.setattr("os.access", lambda path, mode: path != bench)
+    told = f"^{bench}: cannot be written to .*, as measure must: no permission"
+    with pytest.raises(Unwritable, match=told), season.lock("measure"):
+        pass
+
+
 def test_frames_that_nobody_judged_yet_are_not_called_left_out(tmp_path):
     season = make_season(tmp_path / "bench")
     fill(season, days=1)
