@@ -1,17 +1,15 @@
 """A season folder, opened: settings, regions, archive, catalogue, and who works on it."""
 
 import os
-import shutil
 import threading
 import uuid
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
-from lapsekit.catalogue import Catalogue, Frame, is_damaged
+from lapsekit.catalogue import Catalogue, Frame, is_damaged, stand_in
 from lapsekit.daylight import Window, daily_moment, due_times, window
 from lapsekit.errors import SeasonError
 from lapsekit.frames.archive import Archive
@@ -79,7 +77,7 @@ class Season:
         self.regions: Regions = load_regions(folder / REGIONS_FILE, self.settings)
         self.zone = self.settings.season.zone
         self._mending = threading.Lock()
-        self._scratch: Path | None = None  # holds a copy of the catalogue, where one stands in
+        self._scratch: ExitStack | None = None  # of the copy that stands in for the catalogue
 
     @cached_property
     def archive(self) -> Archive:
@@ -113,8 +111,8 @@ class Season:
     def catalogue(self) -> Catalogue:
         """The season's catalogue, opened on first use."""
         path = self.folder / CATALOGUE_FILE
-        if self._scratch is not None and path.is_file():
-            return self._catalogue_copied(path, self._scratch)
+        if self._scratch is not None:
+            return self._stand_in(path, self._scratch)
         return Catalogue(path)
 
     @property
@@ -132,20 +130,20 @@ class Season:
         if self.is_writable or self._scratch is not None:
             yield
             return
-        with TemporaryDirectory(prefix="lapsekit-") as folder:
+        with ExitStack() as scratch:
             self.reopen_catalogue()
-            self._scratch = Path(folder)
+            self._scratch = scratch
             try:
                 yield
             finally:
                 self._scratch = None
                 self.reopen_catalogue()
 
-    def _catalogue_copied(self, path: Path, folder: Path) -> Catalogue:
-        for file in (path, path.with_name(f"{path.name}-wal")):
-            if file.exists():
-                shutil.copyfile(file, folder / file.name)
-        return Catalogue(folder / path.name, path)
+    def _stand_in(self, path: Path, scratch: ExitStack) -> Catalogue:
+        with ExitStack() as own:
+            catalogue = Catalogue(own.enter_context(stand_in(path)), path)
+            scratch.push(own.pop_all())
+        return catalogue
 
     def mend_catalogue(self) -> Path | None:
         """Put a catalogue that is damaged aside; the next use makes a new, empty one.

@@ -26,6 +26,7 @@ from lapsekit.catalogue.rows import (
     Screening,
     reaches_beyond,
 )
+from lapsekit.catalogue.standing_in import stand_in
 from lapsekit.catalogue.thinned import Thinned
 from lapsekit.catalogue.verdicts import Verdicts
 from lapsekit.catalogue.work import Done, Work
@@ -45,6 +46,7 @@ __all__ = [
     "Screening",
     "is_damaged",
     "reaches_beyond",
+    "stand_in",
 ]
 
 

@@ -23,6 +23,7 @@ class Database:
 
     def __init__(self, path: Path, original: Path | None = None):
         self._path = original or path
+        self._copy = path if original else None
         self._one_at_a_time = threading.RLock()
         with self._told():
             self._db = sqlite3.connect(
@@ -84,19 +85,34 @@ class Database:
 
     @contextmanager
     def _told(self) -> Iterator[None]:
-        try:
-            with self._one_at_a_time:
-                yield
-        except sqlite3.Error as error:
-            remedy = "run lapsekit index --rebuild, which puts this file aside, then measure"
-            if "locked" in str(error):
-                remedy = "another process is writing; run the same command again"
-            elif any(sign in str(error) for sign in _DISK):
-                remedy = (
-                    "check whether the disk is full or read-only (lapsekit check), and run the "
-                    "same command again"
-                )
-            raise CatalogueError(f"{self._path}: {error}. The frames are safe; {remedy}") from error
+        with told(self._path, self._copy), self._one_at_a_time:
+            yield
+
+
+@contextmanager
+def told(path: Path, copy: Path | None = None) -> Iterator[None]:
+    """Tell what went wrong with a catalogue, or with the copy that stands in for it."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        remedy = "run lapsekit index --rebuild, which puts this file aside, then measure"
+        if "locked" in str(error):
+            remedy = "another process is writing; run the same command again"
+        elif any(sign in str(error) for sign in _DISK):
+            remedy = _of_its_disk(copy)
+        raise CatalogueError(f"{path}: {error}. The frames are safe; {remedy}") from error
+
+
+def _of_its_disk(copy: Path | None) -> str:
+    if copy is not None:
+        return (
+            f"it is read as a copy in {copy.parent.parent}, since its folder cannot be written "
+            "to; set TMPDIR to a folder with room"
+        )
+    return (
+        "check whether the disk is full or read-only (lapsekit check), and run the same command "
+        "again"
+    )
 
 
 def is_damaged(path: Path) -> bool:
