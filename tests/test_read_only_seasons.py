@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 import pytest
 
 from lapsekit.cli.showing import publish
-from lapsekit.errors import CatalogueError
+from lapsekit.errors import CatalogueError, PublishError
 from lapsekit.measuring import measure
 from lapsekit.season import Season
 from lapsekit.thinning import thin
@@ -113,6 +113,18 @@ def test_a_publication_is_told_of_the_site_as_it_lies(locked):
     done = lapsekit("publish", "--dry-run", "--season", locked)
     assert f"{locked / 'site'}: looked at as it was last built" in done.stderr
     assert "  + index.html" in done.stdout
+
+
+def test_a_site_that_was_never_built_is_not_told_of_as_it_lies(
+    bench, tmp_path, monkeypatch, capsys
+):
+    folder = shutil.copytree(bench, tmp_path / "bench", ignore=shutil.ignore_patterns("site"))
+    trust(folder)
+    monkeypatch.setattr(Season, "is_writable", False)
+    told = "no site yet; lapsekit site builds it, where its season folder can be written to"
+    with pytest.raises(PublishError, match=told):
+        publish(season=folder, dry_run=True, replace=False, as_json=False, wait=1)
+    assert capsys.readouterr().err == ""
 
 
 def test_what_goes_out_is_built_first_whatever_a_folder_says_later(bench, tmp_path, monkeypatch):

@@ -56,7 +56,7 @@ def publish(
     with hold(opened, "publish", wait) as is_held:
         if is_held:
             build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
-        else:
+        elif (opened.site / "index.html").is_file():
             hint([telling.site_as_it_lies(opened.site)])
         report = publish(
             opened,

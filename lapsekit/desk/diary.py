@@ -59,10 +59,10 @@ def chips(season: Season) -> Chips:
 
 
 def _page(asked: Asked, refusal: str = "") -> Response:
-    with asked.season() as season:
+    with asked.season() as season, season.catalogue_to_read():
         today = season.day_of(season.clock())
         found = noting.list_events(season)
-        latest = latest_day(season)
+        latest = _latest(season, found.events)
         facts = {"chips": chips(season), "latest": latest, "titles": _titles(season)}
     until = asked.day("until", latest) if asked.form else _asked_day(asked, latest)
     days, older = _days(found.events, until)
@@ -83,6 +83,12 @@ def _page(asked: Asked, refusal: str = "") -> Response:
         photograph=photographs.address,
         **facts,
     )
+
+
+def _latest(season: Season, events: Iterable[Event]) -> date:
+    """The last day that can be noted; where nothing can be, frames tell of days ahead alone."""
+    ahead = max((event.day for event in events), default=date.min)
+    return latest_day(season, date.max if season.is_writable else ahead)
 
 
 def _asked_day(asked: Asked, latest: date) -> date:
@@ -197,7 +203,7 @@ def _line(asked: Asked) -> Response:
         event = next((each for each in found.events if str(each.line) == number), None)
         if event is None:
             raise HTTPException(404)
-        facts = {"latest": latest_day(season), "regions": season.regions.region}
+        facts = {"latest": _latest(season, [event]), "regions": season.regions.region}
     own = [] if event.what in VOCABULARY else [event.what]
     names = photographs.address
     return asked.page(

@@ -85,7 +85,8 @@ def publish(
     """
     site = season.site
     if not (site / manifest.FRONT).is_file():
-        raise PublishError(f"{site}: no site yet; lapsekit site builds it")
+        where = "" if season.is_writable else ", where its season folder can be written to"
+        raise PublishError(f"{site}: no site yet; lapsekit site builds it{where}")
     tries = Tries(wait, tell, _given_up)
     place = tries(lambda: open_place(season.settings.publish, season.folder))
     report = PublishReport(str(place), failed=tries.failed, caution=place.caution)

@@ -5,10 +5,12 @@ import io
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from urllib.request import urlopen
 
 import pytest
 from PIL import Image
 
+from lapsekit.catalogue import stand_in
 from lapsekit.desk import photographs
 from lapsekit.diary import parse_diary, read_diary
 from lapsekit.edits.diary_text import with_changed_event
@@ -62,6 +64,26 @@ def test_regions_that_are_chosen_get_a_line_each(page, folder):
     told = [(str(e.day), e.region, e.what) for e in events]
     assert told == [("2031-04-03", r, "potted on") for r in ("basil", "chives")]
     assert problems == []
+
+
+@pytest.mark.parametrize(
+    ("day", "copies", "told"),
+    [
+        ("2031-04-05", 0, "Saturday, 2031-04-05"),
+        ("2031-04-06", 1, "date = 2031-04-06 has not come yet"),
+    ],
+)
+def test_frames_of_a_read_only_season_are_looked_at_for_lines_ahead_alone(
+    folder, monkeypatch, day, copies, told
+):
+    """Its catalogue would have to be copied for each page."""
+    (folder / "diary.csv").write_text(f"date,region,event,note\n{day},basil,fed,\n")
+    made = []
+    monkeypatch.setattr("os.access", lambda path, _: path != folder)
+    monkeypatch.setattr("lapsekit.season.stand_in", lambda p: made.append(p) or stand_in(p))
+    with served(folder) as address, urlopen(f"{address}/diary/") as page:
+        assert told in page.read().decode()
+    assert len(made) == copies
 
 
 def test_a_line_of_no_region_is_not_called_passed_over(page, folder):
