@@ -8,15 +8,18 @@ import threading
 import time
 from contextlib import closing
 from datetime import UTC, datetime
+from tempfile import gettempdir
 
 import pytest
 
-from lapsekit.catalogue import stand_in
+from lapsekit.catalogue import Catalogue, Frame, stand_in
 from lapsekit.checking import check
 from lapsekit.errors import CatalogueError
 from lapsekit.happened import latest_day
 from lapsekit.season import Season
 from tests.scenes import fill, make_season
+
+NOW = datetime(2026, 11, 29, tzinfo=UTC)
 
 
 def opened(path):
@@ -146,6 +149,20 @@ def test_a_catalogue_that_is_not_there_cannot_be_made_there(tmp_path):
         pass
 
 
+def test_a_disk_that_fills_up_while_a_copy_is_used_is_the_copys(tmp_path):
+    path = tmp_path / "catalogue.sqlite"
+    Catalogue(path).close()
+    with stand_in(path) as copy, closing(Catalogue(copy, path)) as catalogue:
+        catalogue._db.execute("PRAGMA max_page_count = 1")  # no page more than it has
+        facts = ("0" * 64, 9, 320, 240, "import")
+        frames = [Frame("bench", NOW, NOW.date(), f"{n}.jpg", *facts) for n in range(999)]
+        with pytest.raises(CatalogueError) as caught:
+            catalogue.add_frames(frames)
+    assert str(caught.value).startswith(f"{path}: database or disk is full")
+    assert f"read as a copy in {gettempdir()}, " in str(caught.value)
+    assert "set TMPDIR to a folder with room" in str(caught.value)
+
+
 def test_a_check_and_a_diary_go_on_where_there_is_no_room_for_a_copy(tmp_path, monkeypatch):
     season = make_season(tmp_path / "bench")
     fill(season, days=1)
@@ -154,7 +171,7 @@ def test_a_check_and_a_diary_go_on_where_there_is_no_room_for_a_copy(tmp_path, m
     season.reopen_catalogue()
     monkeypatch.setattr("os.access", lambda path, _: path != season.folder)
     failing(monkeypatch, errno.ENOSPC)
-    read_only = Season(season.folder, clock=lambda: datetime(2026, 11, 29, tzinfo=UTC))
+    read_only = Season(season.folder, clock=lambda: NOW)
     with read_only.catalogue_to_read():
         found = check(read_only)
         assert latest_day(read_only).isoformat() == "2026-11-29"
