@@ -216,7 +216,7 @@ def test_a_height_written_here_corrects_areas_there(bench):
     text = text.replace('method = "exgr"', 'method = "exgr"\ncorrect_height = true')
     text = text.replace("px_per_cm = 10", "px_per_cm = 10\nheight_cm = 120")
     (bench.folder / "season.toml").write_text(text)
-    season = Season(bench.folder)
+    season = Season(bench.folder, bench.clock)
     region = season.regions.by_name["basil"]
     assert Heights(season).correction(region, date(2031, 4, 17)).factor == pytest.approx(0.81)
 
