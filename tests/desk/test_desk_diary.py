@@ -89,6 +89,18 @@ def test_a_line_of_a_day_to_come_that_is_written_as_text_is_told(page, folder):
     page.wait_for_selector(".note:has-text('line 2, date = 2031-05-02 has not come yet')")
 
 
+def test_what_is_written_while_the_settings_are_broken_is_not_called_refused(page, folder):
+    page.goto("/settings/text/diary.csv")
+    (folder / "season.toml").write_text("[season\n")
+    page.locator("textarea").fill("date,region,event,note\n2031-05-02,basil,fed,\n")
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_selector(".note:has-text('diary.csv edited as text')")
+    assert "2031-05-02,basil,fed" in written(folder)
+    page.locator(".note").get_by_role("button", name="Undo").click()
+    page.wait_for_selector(".note:has-text('Undone')")
+    assert not (folder / "diary.csv").exists()
+
+
 def test_a_season_that_is_played_back_is_kept_up_to_its_newest_frame(folder, browser):
     with served(folder, now=datetime(2026, 11, 29, tzinfo=UTC)) as address:
         context = browser.new_context(base_url=address)
