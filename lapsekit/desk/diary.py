@@ -13,7 +13,7 @@ from lapsekit import noting
 from lapsekit.desk import photographs, pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.diary import VOCABULARY, Event
-from lapsekit.edits.diary_text import with_changed_event, with_events, without_event
+from lapsekit.edits.diary_text import not_there, with_changed_event, with_events, without_event
 from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.happened import latest_day
 from lapsekit.season import DIARY_FILE, Season
@@ -129,15 +129,16 @@ def _add(asked: Asked) -> Response:
             titles = _titles(season)
         with _photographs(asked, events[0].day) as names:
             events[0] = _with_photographs(asked, events[0], names)
-            told = f"{_told(events, titles)}{_with(names)} noted"
-            edits = {DIARY_FILE: lambda text: with_events(text, events)}
+            new, there = not_there(asked.desk.book.text(DIARY_FILE).content, events)
+            told = f"{_told(new, titles)}{_with(names)} noted"
+            edits = {DIARY_FILE: lambda text: with_events(text, new)}
             change = asked.desk.book.change(told, edits)
     except LapsekitError as error:
         if asked.wants_data:
             raise
         return _page(asked, f"{error}")
     back = asked.text("back")
-    return asked.changed(change, back if back == "/" else "/diary/", " ".join(hints))
+    return asked.changed(change, back if back == "/" else "/diary/", " ".join([*hints, *there]))
 
 
 def _require_figures(asked: Asked, what: str) -> str:

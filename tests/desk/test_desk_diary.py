@@ -371,6 +371,19 @@ def test_a_tap_that_is_made_twice_is_told_and_written_once(page, folder):
     assert written(folder).splitlines()[1:] == ["2031-04-05,,watered,"]
 
 
+def test_of_several_plants_those_that_lack_an_event_get_it_at_a_tap(page, folder):
+    line = "2031-04-05,basil,watered,\n"
+    (folder / "diary.csv").write_text(f"date,region,event,note\n{line}")
+    page.goto("/diary/")
+    page.get_by_label("basil").check()
+    page.get_by_label("chives").check()
+    page.get_by_role("button", name="watered", exact=True).click()
+    told = page.locator(".note").inner_text()
+    assert "chives: watered noted" in told.lower()
+    assert "already in the diary, not written again: basil (line 2)" in told
+    assert written(folder).splitlines()[1:] == [line.strip(), "2031-04-05,chives,watered,"]
+
+
 def test_undoing_an_undo_is_called_doing_it_again(page, folder):
     page.goto("/diary/")
     page.get_by_role("button", name="watered", exact=True).click()
