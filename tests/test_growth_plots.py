@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
+from lapsekit.area_scale import log_scale
 from lapsekit.catalogue import Daily
 from lapsekit.growing import Growth
-from lapsekit.growth_plots import area_plot, log_scale
+from lapsekit.growth_plots import area_plot
 from tests.scenes import make_season
 
 FIRST = date(2031, 4, 1)
