@@ -104,15 +104,27 @@ def add_events(
 
 
 def checked_events(
-    season: Season, day: str, what: str, regions: Sequence[str], note: str, figures: Figures
+    season: Season,
+    day: str,
+    what: str,
+    regions: Sequence[str],
+    note: str,
+    figures: Figures,
+    was: date | None = None,
 ) -> tuple[list[Event], list[str]]:
-    """The events and hints of `add_events`, whatever stands in the diary; writes nothing."""
+    """The events and hints of `add_events`, whatever stands in the diary; writes nothing.
+
+    `was` is the day of the line that they are to replace. It may stay though it has not come, for
+    a hand may have written it as a plan; a hint says so.
+    """
     what = _event_text(what)
-    on = _day(season, day)
+    on = was if was and day.strip() == was.isoformat() else _day(season, day)
     regions = [*dict.fromkeys(n for given in regions for n in _regions_of(season, given))]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
     hints = [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]
+    if late := not_come(season, on):
+        hints.append(f"{on} {late}: it is told nowhere before; is it right?")
     return events, [*hints, *(hint for event in events for hint in _sown_otherwise(season, event))]
 
 

@@ -198,7 +198,8 @@ def _line(asked: Asked) -> Response:
         event = next((each for each in found.events if str(each.line) == number), None)
         if event is None:
             raise HTTPException(404)
-        facts = {"latest": latest_day(season), "regions": season.regions.region}
+        latest = max(latest_day(season), event.day)  # a line of a day to come may keep it
+        facts = {"latest": latest, "regions": season.regions.region}
     own = [] if event.what in VOCABULARY else [event.what]
     names = photographs.address
     return asked.page(
@@ -232,6 +233,7 @@ def _change(asked: Asked) -> Response:
             [region] if region else [],
             asked.text("note"),
             noting.Figures(),
+            was.day,
         )
         titles = _titles(season)
     kept = tuple(name for name in was.pictures if name in asked.texts("picture"))

@@ -200,6 +200,21 @@ def test_a_change_keeps_comments_columns_and_line_endings_of_a_hand(page, folder
     assert written(folder) == BY_HAND.replace('"three, or four"', "five")
 
 
+def test_a_line_of_a_day_to_come_can_be_changed_and_keep_its_day(page, folder):
+    head = "date,region,event,note\n"
+    (folder / "diary.csv").write_text(head + "2031-05-02,basil,fed,half\n")
+    page.goto("/diary/line/2")
+    page.get_by_label("Note").fill("whole")
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_selector(".note:has-text('2031-05-02 has not come yet (today is 2031-04-05)')")
+    assert written(folder) == head + "2031-05-02,basil,fed,whole\n"
+    page.goto("/diary/line/2")
+    page.get_by_label("Day").fill("2031-05-01")
+    page.get_by_role("button", name="Save").click()
+    assert 'date "2031-05-01" has not come yet' in page.locator("main").inner_text()
+    assert written(folder) == head + "2031-05-02,basil,fed,whole\n"
+
+
 def test_an_event_that_a_hand_changed_meanwhile_is_told_and_nothing_is_lost(page, folder):
     (folder / "diary.csv").write_bytes(BY_HAND.encode())
     page.goto("/diary/line/3")
