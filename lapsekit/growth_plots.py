@@ -129,10 +129,10 @@ def _panels(growths: Sequence[Growth]) -> Iterator[_Panel]:
 def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     has_area = panel.growths[0].has_area
     alone = len(panel.growths) == 1
-    marked = alone and bool(panel.growths[0].losses)
-    is_bare = bool(bare_days_of(panel.growths))
-    shown = np.concatenate([v for growth in panel.growths for v in _shown(growth, alone)])
-    log_scale(axis, shown, _ABOVE_BARE if is_bare else _ABOVE_MARKED if marked else ABOVE)
+    marked = _ABOVE_MARKED if alone and panel.growths[0].losses else ABOVE
+    shown = [np.empty(0), *(v for growth in panel.growths for v in _shown(growth, alone))]
+    above = _ABOVE_BARE if bare_days_of(panel.growths) else marked
+    log_scale(axis, np.concatenate(shown), above)
     for growth in panel.growths:
         if growth.curve is not None:
             c = growth.curve

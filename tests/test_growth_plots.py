@@ -57,6 +57,14 @@ def test_the_scale_of_areas_spans_what_the_days_hold_and_two_decades_at_most(reg
     assert areas_named(growth_of(region, areas)) == named
 
 
+def test_a_group_of_plants_that_have_no_curve_yet_is_drawn_without_a_scale(region):
+    one, other = (region.model_copy(update={"name": n, "group": "tray"}) for n in "ab")
+    growths = [growth_of(each, [3.0, 4.0]) for each in (one, other)]
+    svg = area_plot(growths, [])["svg"].decode()
+    assert "tray, 2 plants" in svg
+    assert re.search(r"2031-04-01 to 2031-04-02", svg)
+
+
 @given(
     st.lists(st.floats(min_value=1e-3, max_value=1e4), min_size=1, max_size=20),
     st.sampled_from([1.6, 2.6]),
