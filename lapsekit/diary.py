@@ -1,4 +1,4 @@
-"""The grower's diary: what was done and seen, by day; read, and lines added to it.
+"""The grower's diary: what was done and seen, by day; read. `lapsekit.diary_lines` adds lines.
 
 An event is any short text. `VOCABULARY` holds those that mean the same to everyone, so that the
 same act is found again under the same words. Figures stand in the note, as a hand would write
@@ -6,13 +6,13 @@ them: ``12 cm`` for a height, ``125 g`` for a harvest, ``BBCH 61`` for a growth 
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
-from lapsekit.rows import Row, replaced, rows, with_rows
+from lapsekit.rows import Row, rows
 from lapsekit.season import DIARY_HEADER
 
 COLUMNS = tuple(DIARY_HEADER.strip().split(","))
@@ -37,7 +37,7 @@ VOCABULARY = {
 PICTURES_FOLDER = "diary"
 """Where photographs of the diary lie in the season folder."""
 
-_PICTURE = re.compile(rf"{PICTURES_FOLDER}/[0-9A-Za-z][\w-]{{0,60}}\.jpe?g", re.ASCII)
+PICTURE = re.compile(rf"{PICTURES_FOLDER}/[0-9A-Za-z][\w-]{{0,60}}\.jpe?g", re.ASCII)
 _BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
 _WEIGHT = re.compile(r"(\d+(?:[ \u00a0\u202f]\d{3})*)(?:[.,](\d+))?\s*(kg|g)\b")
 _SOME_WEIGHT = re.compile(r"[\d½¼¾]\s*k?g\b")
@@ -166,92 +166,6 @@ def diary_text(path: Path) -> str:
         raise SettingsError(f"{path}: cannot be read ({error}); save it as CSV in UTF-8") from error
 
 
-def with_event(path: Path, text: str, event: Event) -> str:
-    """The text of a diary with one more line at its end; all else in it stays as it is.
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        The diary, for messages.
-    text : str
-        Its content; "" for none.
-    event : Event
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    SettingsError
-        If the diary's columns have no place for the event, a quotation mark left open in it would
-        swallow the line, or the event already stands there.
-    """
-    require_new(path, text, event)
-    text = with_columns(text, event)
-    found = rows(text)
-    columns = columns_of(found[0])
-    added = with_rows(text, [cells_of(path, event, columns)])
-    if len(rows(added)) != len(found) + 1:
-        raise SettingsError(
-            f'{path}: a quotation mark (") in it is not closed, so that no line can be added; '
-            "close it first"
-        )
-    return added
-
-
-def require_new(path: Path, text: str, event: Event, but_line: int = 0) -> None:
-    """Refuse an event that stands in the text of a diary already, in another line than `but_line`.
-
-    One with photographs of its own is another.
-
-    Raises
-    ------
-    SettingsError
-        Names the file and the line.
-    """
-    there = [e for e in parse_diary(text, path)[0] if e.line != but_line and _says(e, event)]
-    if there:
-        whom = event.region or "whole bench"
-        raise SettingsError(
-            f"{path}: {event.day}, {whom}, {event.what}: already stands in line {there[0].line}; "
-            "if it happened twice, tell the second by its note"
-        )
-
-
-def _says(known: Event, event: Event) -> bool:
-    """Whether one line says all that another would."""
-    same = (known.day, known.region, known.note) == (event.day, event.region, event.note)
-    return (
-        same
-        and known.what.lower() == event.what.lower()
-        and set(event.pictures) <= set(known.pictures)
-    )
-
-
-def with_columns(text: str, event: Event) -> str:
-    """The text of a diary with a first line that has the columns for an event's photographs."""
-    found = rows(text)
-    if not found:
-        wanted = [*COLUMNS, *(PICTURE_COLUMNS if event.pictures else ())]
-        return with_rows(text, [wanted])
-    columns = columns_of(found[0])
-    missing = [name for name in PICTURE_COLUMNS if name not in columns]
-    if not event.pictures or not missing:
-        return text
-    for row in reversed(found[1:]):  # a note's rest would stand in the new columns
-        cells = whole_cells(row.cells, columns)
-        text = text if cells == row.cells else replaced(text, row, cells)
-    return replaced(text, found[0], [*found[0].cells, *missing])
-
-
-def with_events(path: Path, text: str, events: Iterable[Event]) -> str:
-    """The text of a diary with lines at its end, as `with_event` adds each."""
-    for event in events:
-        text = with_event(path, text, event)
-    return text
-
-
 def columns_of(header: Row) -> list[str]:
     """Names of the columns."""
     return [cell.strip() for cell in header.cells]
@@ -273,45 +187,12 @@ def whole_cells(cells: list[str], columns: Sequence[str]) -> list[str]:
     return [*cells[:place], note, *cells[place + more + 1 : count]]
 
 
-def cells_of(
-    path: Path, event: Event, columns: Sequence[str], before: Sequence[str] = ()
-) -> list[str]:
-    """An event as cells of a row; columns of the grower's own keep what stood there before.
-
-    Raises
-    ------
-    SettingsError
-        If a value of the event has no column.
-    """
-    was = [*before, *[""] * len(columns)]
-    values = (event.day.isoformat(), event.region, event.what, event.note)
-    fields = dict(zip(COLUMNS, values, strict=True))
-    fields |= _picture_cells(event, dict(zip(columns, was, strict=False)))
-    homeless = [n for n, v in fields.items() if v and n not in columns]
-    if homeless:
-        raise SettingsError(
-            f"{path}: no column {', '.join(homeless)}; make its first line "
-            f"{DIARY_HEADER.strip()} (with commas)"
-        )
-    cells = [fields.get(name, old) for name, old in zip(columns, was, strict=False)]
-    return [*cells, *before[len(columns) :]]
-
-
-def _picture_cells(event: Event, was: Mapping[str, str]) -> dict[str, str]:
-    """Cells of an event's photographs; what is none of ours in a cell stays there."""
-    own = [word for word in was.get("picture", "").split() if not _PICTURE.fullmatch(word)]
-    may_show = was.get("picture_on_site", "")
-    if event.pictures or may_show.strip().lower() == "yes":
-        may_show = "yes" if event.pictures and event.on_site else ""
-    return dict(zip(PICTURE_COLUMNS, (" ".join([*event.pictures, *own]), may_show), strict=True))
-
-
 def event_in(row: Row, columns: Sequence[str]) -> Event | None:
     """What a row tells; None where its date or event cannot be read."""
     fields = dict(zip(columns, whole_cells(row.cells, columns), strict=False))
     day, region, what, note = (fields.get(name, "").strip() for name in COLUMNS)
     named, on_site = (fields.get(name, "").strip() for name in PICTURE_COLUMNS)
-    pictures = tuple(name for name in named.split() if _PICTURE.fullmatch(name))
+    pictures = tuple(name for name in named.split() if PICTURE.fullmatch(name))
     may_show = bool(pictures) and on_site.lower() == "yes"
     try:
         on = date.fromisoformat(day)

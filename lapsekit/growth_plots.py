@@ -9,8 +9,8 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
+from lapsekit.area_scale import ABOVE, log_scale
 from lapsekit.besides import CLOCKS, BesideReport, Pair
 from lapsekit.diary import Event
 from lapsekit.growing import Growth, bare_days_of, has_value
@@ -25,21 +25,7 @@ _COLUMNS = 2
 _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
 """So narrow that it can be read on a phone."""
 
-_STEPS = (
-    (1.0, 2.0, 5.0),
-    (1.0, 1.5, 2.0, 3.0, 5.0, 7.0),
-    (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0),
-)
-"""Numbers on a logarithmic scale, in every decade; the coarsest that name enough of it."""
-_LEAST_NAMED = 3
-
-_LEAST_SHOWN = 0.02
-"""Share of the largest area from which a curve is shown; below, logs stretch what nobody sees."""
-_BELOW = 1.25
-_ABOVE, _ABOVE_MARKED, _ABOVE_BARE = 1.6, 2.6, 10.0
-_LEAST_SPAN = 0.5
-"""Share of the largest area down to which any scale goes, so that mere scatter stays small."""
-
+_ABOVE_MARKED, _ABOVE_BARE = 2.6, 10.0
 _RATES = (-0.05, 0.3)
 _LINE_LETTERS = 34
 _EDGE = timedelta(days=1)
@@ -143,12 +129,10 @@ def _panels(growths: Sequence[Growth]) -> Iterator[_Panel]:
 def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
     has_area = panel.growths[0].has_area
     alone = len(panel.growths) == 1
-    marked = alone and bool(panel.growths[0].losses)
-    is_bare = bool(bare_days_of(panel.growths))
-    shown = np.concatenate([v for growth in panel.growths for v in _shown(growth, alone)])
-    log_scale(axis, shown, _ABOVE_BARE if is_bare else _ABOVE_MARKED if marked else _ABOVE)
-    if not (shown > 0).any():  # a scale of nothing says nothing
-        axis.yaxis.set_major_locator(NullLocator())
+    marked = _ABOVE_MARKED if alone and panel.growths[0].losses else ABOVE
+    shown = [np.empty(0), *(v for growth in panel.growths for v in _shown(growth, alone))]
+    above = _ABOVE_BARE if bare_days_of(panel.growths) else marked
+    log_scale(axis, np.concatenate(shown), above)
     for growth in panel.growths:
         if growth.curve is not None:
             c = growth.curve
@@ -170,35 +154,6 @@ def _shown(growth: Growth, alone: bool) -> Iterator[np.ndarray]:
         yield growth.curve.area_cm2[valued]
         if alone:
             yield growth.curve.low_cm2[valued]
-
-
-def log_scale(axis: Axes, values: np.ndarray, above: float = _ABOVE) -> None:
-    """A logarithmic scale that fits what is shown, in plain numbers.
-
-    Parameters
-    ----------
-    axis : matplotlib.axes.Axes
-    values : (n,) array
-        All areas, low ends of bands among them; what is no area above zero does not count.
-    above : float
-        So many times the top are left for what is written there.
-    """
-    areas = values[np.isfinite(values) & (values > 0)]
-    top, lowest = (float(areas.max()), float(areas.min())) if areas.size else (1.0, 1.0)
-    least = max(_LEAST_SHOWN * top, min(lowest / _BELOW, _LEAST_SPAN * top))
-    axis.set_yscale("log")
-    axis.set_ylim(least, above * top)
-    axis.yaxis.set_major_locator(FixedLocator(_named_areas(least, _ABOVE * top)))
-    axis.yaxis.set_minor_locator(NullLocator())
-    axis.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-
-
-def _named_areas(least: float, most: float) -> list[float]:
-    for steps in _STEPS:
-        named = [s * 10.0**k for k in range(-4, 6) for s in steps if least <= s * 10.0**k <= most]
-        if len(named) >= _LEAST_NAMED:
-            break
-    return named
 
 
 def _draw_rate(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:

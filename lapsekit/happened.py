@@ -1,6 +1,8 @@
 """What happened by the diary: its lines of days that have come, and of regions that there are.
 
-`lapsekit.diary` reads all that stands in the file; pages, plots and films tell what stands here.
+`lapsekit.diary` reads all that stands in the file; the site, films and responses tell what stands
+here. What names an event only beside measured days of a region (growth plots, pauses, losses and
+alerts) reads the file itself: none of these days is still to come.
 """
 
 import difflib

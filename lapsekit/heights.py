@@ -3,7 +3,8 @@
 A leaf nearer to the camera covers more of the picture. Lines like ``2031-05-06,basil,height,12 cm``
 in diary.csv say how high the canopy of a region stood over the bench; between them it is taken to
 have grown evenly, before the first from nothing on the day of sowing, after the last not at all.
-Only with ``correct_height = true`` under ``[canopy]`` do they change any number.
+Lines of days to come count for nothing before their day has come. Only with
+``correct_height = true`` under ``[canopy]`` does any of them change a number.
 """
 
 import re
@@ -14,6 +15,7 @@ import numpy as np
 
 from lapsekit.diary import Event, read_diary
 from lapsekit.errors import PictureError, SettingsError
+from lapsekit.happened import to_come
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.vision.plane import canopy_height_factor
@@ -52,15 +54,17 @@ class Heights:
         if not season.settings.canopy.correct_height:
             return
         path = season.folder / DIARY_FILE
-        for event in read_diary(path)[0]:
-            if event.what.lower() != EVENT:
-                continue
+        told = [event for event in read_diary(path)[0] if event.what.lower() == EVENT]
+        waiting = to_come(season, path, told)
+        for event in told:
             if event.region not in season.regions.by_name:
                 raise SettingsError(
                     f'{path}: {event.day},{event.region},{event.what}: "{event.region}" is no '
                     "region of regions.toml; a height is that of one region's plants"
                 )
-            self._marks.setdefault(event.region, []).append((event.day, _centimetres(path, event)))
+            height_cm = _centimetres(path, event)
+            if event.line not in waiting:
+                self._marks.setdefault(event.region, []).append((event.day, height_cm))
 
     def mark(self, region: Region) -> str:
         """What of the heights shapes a region's daily values."""

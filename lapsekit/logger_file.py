@@ -159,9 +159,9 @@ def read_logger(
         If the file cannot be read, or no line of it names the columns; names the nearest.
     """
     text, encoding = _text(path)
+    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
     header = find_header(path, text, columns.by_option)
     at = {name: header.cells.index(name) for name in columns.by_option.values()}
-    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=header.separator)
     rows = [
         (reader.line_num, row)

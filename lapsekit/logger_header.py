@@ -12,7 +12,10 @@ from lapsekit.errors import SettingsError
 
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _FIGURE = re.compile(r"[-+]?\d[\d.,:/ TZ+-]*([AaPp][Mm]|%)?")
-_ALIKE = 0.4
+_LIKELY_LINES = 200
+"""Among so many first lines the likeliest header is looked for where none names all."""
+_ALIKE, _ALIKE_SHORT, _SHORT_LETTERS = 0.4, 0.6, 6
+"""How alike names have to be; where both are short, half the letters are shared by chance."""
 
 
 @dataclass(frozen=True)
@@ -54,13 +57,16 @@ def find_header(path: Path, text: str, wanted: Mapping[str, str]) -> Header:
         If no line names them all, or a line names one twice; tells what the likeliest line names,
         and the nearest names.
     """
-    for number, line in enumerate(text.splitlines(), start=1):
-        for separator in SEPARATORS if line.strip() else ():
+    lines = text.splitlines()
+    sure = [name for name in wanted.values() if '"' not in name]
+    for number, line in enumerate(lines, start=1):
+        for separator in SEPARATORS if all(name in line for name in sure) else ():
             header = Header(number, separator, _cells(line, separator))
             if set(wanted.values()) <= set(header.cells):
                 _require_once(path, header, wanted.values())
                 return header
-    named = [each for sep in SEPARATORS for each in _lines(text, sep) if len(each.cells) > 1]
+    first = lines[:_LIKELY_LINES]
+    named = [each for sep in SEPARATORS for each in _lines(first, sep) if len(each.cells) > 1]
     likeliest = max(named, key=lambda each: _likelihood(each, wanted.values()), default=None)
     raise SettingsError(f"{path}: {_told_missing(wanted, likeliest)}")
 
@@ -69,10 +75,10 @@ def _cells(line: str, separator: str) -> list[str]:
     return [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
 
 
-def _lines(text: str, separator: str) -> Iterator[Header]:
+def _lines(lines: Sequence[str], separator: str) -> Iterator[Header]:
     """Lines that hold anything, from the last, with the rows below each."""
     rows = 0
-    for number, line in reversed(list(enumerate(text.splitlines(), start=1))):
+    for number, line in reversed(list(enumerate(lines, start=1))):
         if line.strip():
             cells = _cells(line, separator)
             yield Header(number, separator, cells, rows)
@@ -127,6 +133,14 @@ def _nearest(missing: Sequence[str], names: Sequence[str]) -> dict[str, str]:
     ]
     found: dict[str, str] = {}
     for alike, lacked, name in sorted(pairs, reverse=True):
-        if alike >= _ALIKE and lacked not in found and name not in found.values():
+        if (
+            alike >= _least_alike(lacked, name)
+            and lacked not in found
+            and name not in found.values()
+        ):
             found[lacked] = name
     return found
+
+
+def _least_alike(one: str, other: str) -> float:
+    return _ALIKE_SHORT if max(len(one), len(other)) <= _SHORT_LETTERS else _ALIKE

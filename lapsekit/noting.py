@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from lapsekit.day_texts import nearest_day, not_a_day, read_day
-from lapsekit.diary import VOCABULARY, Event, read_diary, with_events
+from lapsekit.diary import VOCABULARY, Event, diary_text, read_diary
+from lapsekit.diary_lines import not_there, with_events
 from lapsekit.errors import SettingsError
 from lapsekit.happened import latest_day, no_region, not_come, of_no_region, to_come
 from lapsekit.locks import writing
@@ -81,34 +82,49 @@ def add_events(
     Returns
     -------
     events : list of Event
+        Those that were added: all but what stood there already.
     hints : list of str
         Where an event's own word lies close to one of the vocabulary, a weight is not understood,
-        the day lies long before sowing, or a sowing on another day than ages count from.
+        the day lies long before sowing, a sowing on another day than ages count from, or an event
+        stood there already.
 
     Raises
     ------
     SettingsError
-        If a value cannot be used, and names the nearest that can; or if a line says the same.
+        If a value cannot be used, and names the nearest that can; or if lines say all of it.
     SeasonBusy
         If another process holds the season's texts for ten seconds.
     """
     events, hints = checked_events(season, day, what, regions, note, figures)
     path = season.folder / DIARY_FILE
     with writing(season.folder, "diary"):
-        rewrite(path, lambda text: with_events(path, text, events))
-    return events, hints
+        new, there = not_there(path, diary_text(path), events)
+        rewrite(path, lambda text: with_events(path, text, new))
+    return new, [*hints, *there]
 
 
 def checked_events(
-    season: Season, day: str, what: str, regions: Sequence[str], note: str, figures: Figures
+    season: Season,
+    day: str,
+    what: str,
+    regions: Sequence[str],
+    note: str,
+    figures: Figures,
+    was: date | None = None,
 ) -> tuple[list[Event], list[str]]:
-    """The events, and hints, that `add_events` would add; raises alike, and writes nothing."""
+    """The events and hints of `add_events`, whatever stands in the diary; writes nothing.
+
+    `was` is the day of the line that they are to replace. It may stay though it has not come, for
+    a hand may have written it as a plan; a hint says so.
+    """
     what = _event_text(what)
-    on = _day(season, day)
+    on = was if was and day.strip() == was.isoformat() else _day(season, day)
     regions = [*dict.fromkeys(n for given in regions for n in _regions_of(season, given))]
     note = _note(what, regions, note, figures)
     events = [Event(on, region, what, note) for region in regions or [""]]
     hints = [*_hints(what), *_unclear(events[0]), *_out_of_season(season, events[0])]
+    if late := not_come(season, on):
+        hints.append(f"{on} {late}: it is told nowhere before; is it right?")
     return events, [*hints, *(hint for event in events for hint in _sown_otherwise(season, event))]
 
 

@@ -76,8 +76,8 @@ class Proposed:
     days: tuple[date, ...]
     picture: np.ndarray
     by: int
-    hidden: tuple[date | None, ...] = ()
-    several: tuple[Several | None, ...] = ()
+    hidden: tuple[date | None, ...]
+    several: tuple[Several | None, ...]
 
     @property
     def as_toml(self) -> str:

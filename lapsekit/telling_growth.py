@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from lapsekit.language.phrases import no_rate_text
+from lapsekit.growth_table import summary, table
 from lapsekit.language.words import ENGLISH
-from lapsekit.plain import one_line
-from lapsekit.site.wording import doubling_days, loss_text, pause_text
+from lapsekit.site.wording import loss_text, pause_text
 from lapsekit.telling_notes import event_facts
 from lapsekit.when import day_of
 
@@ -16,15 +15,10 @@ if TYPE_CHECKING:
     from lapsekit.alerting import Alert
     from lapsekit.besides import BesideReport
     from lapsekit.foretelling import Foretold, Reached
-    from lapsekit.growth_tables import GrowthRow
     from lapsekit.noticing import Noticed
     from lapsekit.reporting import GrowthReport
     from lapsekit.season import Season
 
-_FEW = 20
-_WIDTH, _LEAST_TITLE = 80, 12
-_HEAD = ("region", "day", "canopy", "RGR per day (95 %)", "doubles")
-_NO_DOUBLING = "-"
 _PERSONS = ("gompertz", "richards")
 """Growth laws named after somebody."""
 
@@ -50,8 +44,8 @@ def grown(report: GrowthReport, season: Season) -> list[str]:
         rows = [r for r in report.by_region[region.name] if r.frames_used]
         if rows:
             bare_days = report.growths[region.name].bare_days
-            last[region.name] = _summary(region.title, rows[-1], bare_days)
-    lines = _table([_HEAD, *last.values()])
+            last[region.name] = summary(region.title, rows[-1], bare_days)
+    lines = table(list(last.values()))
     sections = (
         look_sentences(season, report.alerts),
         noticed(report.noticed, season),
@@ -68,56 +62,6 @@ def alert_facts(found: Sequence[Alert]) -> list[dict[str, object]]:
         | {"since": day_of(a.fall.since), "day": day_of(a.fall.day)}
         for a in found
     ]
-
-
-def _summary(title: str, row: GrowthRow, bare_days: int) -> tuple[str, ...]:
-    size = f"{row.cover:.1%}" if row.area_cm2 is None else f"{row.area_cm2:.1f} cm²"
-    rate, doubling = no_rate_text(ENGLISH, bare_days), ""
-    if row.rgr_per_day is not None:
-        rate = f"{row.rgr_per_day:+.3f} ({row.rgr_low:+.3f} to {row.rgr_high:+.3f})"
-        days = row.doubling_days
-        doubling = _NO_DOUBLING if days is None else f"{doubling_days(ENGLISH, days)} d"
-    return one_line(title), str(row.day), size, rate, doubling
-
-
-def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
-    """Rows no wider than a terminal: long titles give way, never the numbers.
-
-    What stands in place of a rate reaches over the last column too, or has a line of its own.
-    """
-    longest, *widths = (
-        max(len(cell) for cell, row in zip(column, rows, strict=True) if _is_cell(cell, row))
-        for column in zip(*rows, strict=True)
-    )
-    left = _WIDTH - sum(width + 2 for width in widths)
-    room = min(longest, max(_LEAST_TITLE, left))
-    short = [_shortened(row[0], room) for row in rows]
-    lines = []
-    for title, row in zip(short, rows, strict=True):
-        is_shared = short.count(title) > 1  # then the whole of it stands on a line of its own
-        lines += [row[0]] if is_shared else []
-        first = f"{'' if is_shared else title:{room}}"
-        cells = [f"{c:{side}{w}}" for c, side, w in zip(row[1:], "<><>", widths, strict=True)]
-        whole = "  ".join((first, *cells)).rstrip()
-        if len(whole) <= max(_WIDTH, sum(widths) + room + 8):
-            lines.append(whole)
-        else:
-            lines += ["  ".join((first, *cells[:2])), f"  {row[3]}"]
-    told = any(row[-1] == _NO_DOUBLING for row in rows)
-    return [*lines, f"{_NO_DOUBLING}: not shown to grow"] if told else lines
-
-
-def _is_cell(cell: str, row: tuple[str, ...]) -> bool:
-    """Whether a column has to be as wide as a cell: words in place of a rate reach further."""
-    return bool(row[-1]) or cell != row[3]
-
-
-def _shortened(title: str, room: int) -> str:
-    """A title cut in its middle: what tells plants of one kind apart stands at the end."""
-    if len(title) <= room:
-        return title
-    end = room // 3
-    return f"{title[: room - end - 1].rstrip()}…{title[-end:].lstrip()}"
 
 
 def foretold(found: Mapping[str, Foretold], season: Season) -> list[str]:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from lapsekit.diary import Event, parse_diary, read_diary, with_event
+from lapsekit.diary import Event, parse_diary, read_diary
+from lapsekit.diary_lines import with_event
 from lapsekit.edits.diary_text import with_changed_event
 from lapsekit.errors import SettingsError
 from lapsekit.noting import Figures, add_events, list_events
@@ -148,6 +149,18 @@ def test_the_same_line_is_not_taken_twice_but_told_with_its_place(bench, regions
     assert len(diary(bench).read_text().splitlines()) == 5
 
 
+def test_of_several_regions_those_that_lack_an_event_get_it_and_the_others_are_named(bench):
+    add(bench, what="fed", regions=["chives"])
+    events, (hint,) = add(bench, what="fed", regions=["basil", "chives"])
+    assert [event.region for event in events] == ["basil"]
+    assert "already in the diary, not written again: chives (line 2)" in hint
+    before = diary(bench).read_text()
+    assert before.count("fed") == 2
+    told = refusal(bench, what="fed", regions=["basil", "chives"])
+    assert "2031-04-17, fed: already stands for basil (line 3), chives (line 2)" in told
+    assert diary(bench).read_text() == before
+
+
 def test_a_region_that_is_named_twice_gets_one_line(bench):
     events, _ = add(bench, regions=["basil", "basil"])
     assert len(events) == 1 and diary(bench).read_text().count("basil") == 1
@@ -216,7 +229,7 @@ def test_a_height_written_here_corrects_areas_there(bench):
     text = text.replace('method = "exgr"', 'method = "exgr"\ncorrect_height = true')
     text = text.replace("px_per_cm = 10", "px_per_cm = 10\nheight_cm = 120")
     (bench.folder / "season.toml").write_text(text)
-    season = Season(bench.folder)
+    season = Season(bench.folder, bench.clock)
     region = season.regions.by_name["basil"]
     assert Heights(season).correction(region, date(2031, 4, 17)).factor == pytest.approx(0.81)
 

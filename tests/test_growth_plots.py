@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
+from lapsekit.area_scale import log_scale
 from lapsekit.catalogue import Daily
 from lapsekit.growing import Growth
-from lapsekit.growth_plots import area_plot, log_scale
+from lapsekit.growth_plots import area_plot
 from tests.scenes import make_season
 
 FIRST = date(2031, 4, 1)
@@ -54,6 +55,14 @@ def areas_named(growth):
 )
 def test_the_scale_of_areas_spans_what_the_days_hold_and_two_decades_at_most(region, areas, named):
     assert areas_named(growth_of(region, areas)) == named
+
+
+def test_a_group_of_plants_that_have_no_curve_yet_is_drawn_without_a_scale(region):
+    one, other = (region.model_copy(update={"name": n, "group": "tray"}) for n in "ab")
+    growths = [growth_of(each, [3.0, 4.0]) for each in (one, other)]
+    svg = area_plot(growths, [])["svg"].decode()
+    assert "tray, 2 plants" in svg
+    assert re.search(r"2031-04-01 to 2031-04-02", svg)
 
 
 @given(

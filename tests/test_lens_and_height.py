@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from datetime import UTC, datetime
 
 import cv2
 import numpy as np
@@ -152,6 +153,21 @@ def test_between_two_heights_plants_grow_evenly(tall):
     assert factors == pytest.approx([(1 - h / 150) ** 2 for h in (10, 20, 30)], rel=1e-9)
 
 
+NOTED = "2031-04-01,basil,height,10 cm\n"
+
+
+def test_a_height_of_a_day_to_come_moves_no_area_until_its_day_has_come(tall):
+    def areas(diary, today):
+        told = with_heights(tall, diary)
+        told.clock = lambda: datetime(2031, 4, today, 10, tzinfo=UTC)
+        measure(told)
+        return [day.area_cm2 for day in told.catalogue.daily("basil")]
+
+    plain = areas(NOTED, 3)
+    assert areas(NOTED + "2031-04-20,basil,height,60 cm\n", 19) == plain
+    assert areas(NOTED + "2031-04-20,basil,height,60 cm\n", 20)[2] < 0.99 * plain[2]
+
+
 def test_heights_change_nothing_unless_they_are_asked_for(tall):
     before = tables(tall)
     told = with_heights(tall, f"{FIRST_DAY},basil,height,30 cm\n", correct="false")
@@ -172,6 +188,7 @@ def test_taking_the_heights_back_brings_the_old_areas_back(tall):
     [
         ("2031-04-01,basil,height,tall\n", "height_cm = 150\n", "needs a number of centimetres"),
         ("2031-04-01,mint,height,3 cm\n", "height_cm = 150\n", '"mint" is no region'),
+        ("2041-04-01,mint,height,3 cm\n", "height_cm = 150\n", '"mint" is no region'),
         ("2031-04-01,basil,height,200 cm\n", "height_cm = 150\n", "check both heights"),
         ("", "", "correct_height = true needs .* cameras.bench.height_cm"),
     ],

@@ -1,10 +1,12 @@
 """Loggers' files come into weather.csv: understood, refused cell by cell, and nothing lost."""
 
+import csv
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from lapsekit import logger_header
 from lapsekit.errors import SettingsError
 from lapsekit.logger_file import Columns, bring_weather_in, read_logger
 from lapsekit.weather import read_weather
@@ -142,6 +144,29 @@ def test_no_column_is_guessed_to_be_two_and_a_file_without_columns_is_told_so(lo
         logger("Zeit,Wert\n", Columns("at", "grad"))
     with pytest.raises(SettingsError, match="export it as CSV"):
         logger("Logger 4711\n", Columns("time", "temp_c"))
+
+
+def test_short_names_that_share_a_few_letters_by_chance_are_not_proposed(logger):
+    with pytest.raises(SettingsError, match=r"mean --time COLUMN --temp Temp\?"):
+        logger("Name,Temp\nroof,20.5\n", Columns("time", "temp_c"))
+
+
+def test_a_cell_of_any_length_is_read(logger):
+    before = csv.field_size_limit(131072)
+    found = logger(f"{'x' * 140_000},y\nTime,Temp,Hum\n2031-04-17 13:00,21.5,60\n")
+    assert (found.header_line, len(found.readings)) == (2, 1)
+    csv.field_size_limit(131072)
+    with pytest.raises(SettingsError, match=r'no column "Time", "Temp", "Hum"'):
+        logger(f"{'x' * 140_000},y\n")
+    csv.field_size_limit(before)
+
+
+def test_a_long_file_is_not_read_to_its_end_for_names_that_are_not_there(tmp_path, monkeypatch):
+    seen = []
+    monkeypatch.setattr(logger_header, "_cells", lambda line, _: seen.append(line) or [line, ""])
+    with pytest.raises(SettingsError, match="no column"):
+        logger_header.find_header(tmp_path, "Zeit,Wert\n" + "1,2\n" * 50_000, {"--time": "time"})
+    assert 0 < len(seen) < 1000
 
 
 def test_readings_are_laid_among_those_that_are_there_and_nothing_is_lost(bring, tmp_path):

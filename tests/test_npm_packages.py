@@ -69,15 +69,19 @@ def silence():
         yield f"http://127.0.0.1:{server.getsockname()[1]}/"
 
 
-def prepared(folder, address):
+def prepared(folder, address, **more):
     """What installing into a folder says, and how many seconds it took."""
     folder.mkdir()
     (folder / "package.json").write_text('{"private": true, "dependencies": {"leaf": "1.0.0"}}')
-    own = {"npm_config_registry": address, "npm_config_cache": str(folder / "cache")}
+    own = {"npm_config_registry": address, "npm_config_cache": str(folder / "cache")} | more
     script = f"set -eu; . {CHECKOUT}/tests/npm/prepare.sh; npm_packages {folder}; echo and on"
     began = time.monotonic()
     done = subprocess.run(
-        ["bash", "-c", script], capture_output=True, text=True, env=os.environ | own, check=True
+        [shutil.which("bash"), "-c", script],
+        capture_output=True,
+        text=True,
+        env=os.environ | own,
+        check=True,
     )
     return done.stdout, time.monotonic() - began
 
@@ -96,6 +100,11 @@ def test_where_none_answers_it_is_said_within_the_patience_of_one_request(tmp_pa
     assert said.startswith("npm could not install axe and the Nu checker (its registry does not an")
     assert said.endswith("and on\n") and seconds < 40
     assert not (tmp_path / "npm" / "node_modules").exists()
+
+
+def test_where_npm_is_missing_that_is_said_and_not_that_nobody_answers(tmp_path):
+    said, _ = prepared(tmp_path / "npm", "http://127.0.0.1:9/", PATH=str(tmp_path))
+    assert "(npm itself is missing)" in said and said.endswith("and on\n")
 
 
 def test_where_nothing_listens_it_is_said_at_once(tmp_path):

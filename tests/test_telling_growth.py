@@ -64,6 +64,13 @@ def test_long_labels_give_way_in_their_middle_and_stand_whole_where_they_would_b
     assert lines[1].startswith(" " * head.index("day"))
 
 
+@pytest.mark.parametrize("label", ["Chives", LABELS[3][0]])
+def test_plants_of_the_very_same_title_get_no_line_that_tells_nothing_apart(tmp_path, label):
+    _, *lines = told(tmp_path / "alike", (label, label))
+    assert len(lines) == 3
+    assert all(line.startswith(label[:8]) for line in lines[:2])
+
+
 @pytest.mark.parametrize(
     ("by", "told_as"),
     [

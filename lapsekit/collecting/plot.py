@@ -9,8 +9,9 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 
+from lapsekit.area_scale import log_scale
 from lapsekit.growing import Growth, has_value
-from lapsekit.growth_plots import log_scale, sheet
+from lapsekit.growth_plots import sheet
 from lapsekit.plotting import BLUE, INK, plain_axes
 
 MOST_PANELS = 11

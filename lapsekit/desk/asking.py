@@ -133,6 +133,17 @@ class Asked:
         with self.desk.opened() as season:
             yield season
 
+    def hint(self, tell: Callable[[Season], str]) -> str:
+        """What there is to say of the season beside a change that is made.
+
+        Nothing where the season cannot be read: a refusal would say that nothing was written.
+        """
+        try:
+            with self.season() as season:
+                return tell(season)
+        except LapsekitError:
+            return ""
+
     def page(self, template: str, **told: Any) -> Response:
         """A page."""
         return HTMLResponse(self.desk.rendered(self, template, told))

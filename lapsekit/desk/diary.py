@@ -13,7 +13,7 @@ from lapsekit import noting
 from lapsekit.desk import photographs, pictures
 from lapsekit.desk.asking import Asked, get, post
 from lapsekit.diary import VOCABULARY, Event
-from lapsekit.edits.diary_text import with_changed_event, with_events, without_event
+from lapsekit.edits.diary_text import not_there, with_changed_event, with_events, without_event
 from lapsekit.errors import LapsekitError, SettingsError
 from lapsekit.happened import latest_day
 from lapsekit.season import DIARY_FILE, Season
@@ -135,15 +135,16 @@ def _add(asked: Asked) -> Response:
             titles = _titles(season)
         with _photographs(asked, events[0].day) as names:
             events[0] = _with_photographs(asked, events[0], names)
-            told = f"{_told(events, titles)}{_with(names)} noted"
-            edits = {DIARY_FILE: lambda text: with_events(text, events)}
+            new, there = not_there(asked.desk.book.text(DIARY_FILE).content, events)
+            told = f"{_told(new, titles)}{_with(names)} noted"
+            edits = {DIARY_FILE: lambda text: with_events(text, new)}
             change = asked.desk.book.change(told, edits)
     except LapsekitError as error:
         if asked.wants_data:
             raise
         return _page(asked, f"{error}")
     back = asked.text("back")
-    return asked.changed(change, back if back == "/" else "/diary/", " ".join(hints))
+    return asked.changed(change, back if back == "/" else "/diary/", " ".join([*hints, *there]))
 
 
 def _require_figures(asked: Asked, what: str) -> str:
@@ -203,7 +204,8 @@ def _line(asked: Asked) -> Response:
         event = next((each for each in found.events if str(each.line) == number), None)
         if event is None:
             raise HTTPException(404)
-        facts = {"latest": _latest(season, [event]), "regions": season.regions.region}
+        latest = max(_latest(season, [event]), event.day)  # a line of a day to come may keep it
+        facts = {"latest": latest, "regions": season.regions.region}
     own = [] if event.what in VOCABULARY else [event.what]
     names = photographs.address
     return asked.page(
@@ -237,6 +239,7 @@ def _change(asked: Asked) -> Response:
             [region] if region else [],
             asked.text("note"),
             noting.Figures(),
+            was.day,
         )
         titles = _titles(season)
     kept = tuple(name for name in was.pictures if name in asked.texts("picture"))

@@ -247,10 +247,13 @@ def _rule(asked: Asked) -> Response:
         {VERDICTS_FILE: edit},
         seen={VERDICTS_FILE: asked.text("seen")},
     )
-    with asked.season() as season:
-        waits = days & set(days_waiting(season))
-    more = "It counts once the days are worked out again." if waits else ""
-    return asked.changed(change, back, more)
+    return asked.changed(change, back, asked.hint(lambda season: _counts_later(season, days)))
+
+
+def _counts_later(season: Season, days: set[date]) -> str:
+    """That days have to be worked out anew before a word about their frames counts."""
+    waits = days & set(days_waiting(season))
+    return "It counts once the days are worked out again." if waits else ""
 
 
 def _named(season: Season, wanted: Sequence[str]) -> list[str]:

@@ -221,8 +221,7 @@ def _end(asked: Asked) -> Response:
 
 def _ahead(asked: Asked, day: date, means: str) -> str:
     """What it means that a day has not come: a plan, or a slip of the pen."""
-    with asked.season() as season:
-        late = not_come(season, day)
+    late = asked.hint(lambda season: not_come(season, day))
     return f"{day} {late}: {means}; is it right?" if late else ""
 
 

@@ -17,7 +17,7 @@ from lapsekit.edits.settings_text import with_value, without
 from lapsekit.errors import ChangedMeanwhile, LapsekitError, SettingsError
 from lapsekit.followers.inbox import inbox_of
 from lapsekit.noting import list_events
-from lapsekit.season import DIARY_FILE, SETTINGS_FILE
+from lapsekit.season import DIARY_FILE, SETTINGS_FILE, Season
 from lapsekit.settings import (
     AlertsTable,
     AnswersTable,
@@ -270,14 +270,13 @@ def _save_text(asked: Asked) -> Response:
     except LapsekitError as error:
         text = asked.desk.book.text(name)
         return asked.page("settings_text.html", text=text, content=sent, refusal=f"{error}")
-    more = _lines_to_come(asked) if name == DIARY_FILE else ""
+    more = asked.hint(_lines_to_come) if name == DIARY_FILE else ""
     return asked.changed(change, f"/settings/text/{name}", more)
 
 
-def _lines_to_come(asked: Asked) -> str:
+def _lines_to_come(season: Season) -> str:
     """Lines of the diary that wait for their day, or have a wrong one."""
-    with asked.season() as season:
-        return " ".join(list_events(season).to_come)
+    return " ".join(list_events(season).to_come)
 
 
 ROUTES = (

@@ -1,18 +1,12 @@
 """Lines of diary.csv added, changed, taken out (pure). What is new is checked by `noting`."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from lapsekit.diary import (
-    Event,
-    cells_of,
-    columns_of,
-    event_in,
-    require_new,
-    whole_cells,
-    with_columns,
-)
-from lapsekit.diary import with_events as added
+from lapsekit.diary import Event, columns_of, event_in, whole_cells
+from lapsekit.diary_lines import cells_of, require_new, with_columns
+from lapsekit.diary_lines import not_there as missing
+from lapsekit.diary_lines import with_events as added
 from lapsekit.errors import ChangedMeanwhile
 from lapsekit.rows import Row, replaced, rows
 from lapsekit.season import DIARY_FILE
@@ -23,6 +17,11 @@ _FILE = Path(DIARY_FILE)
 def with_events(text: str, events: Iterable[Event]) -> str:
     """The diary with lines added at its end; raises `SettingsError` where it cannot."""
     return added(_FILE, text, events)
+
+
+def not_there(text: str, events: Sequence[Event]) -> tuple[list[Event], list[str]]:
+    """Those of some events that the diary does not hold yet; as `lapsekit.diary_lines` tells."""
+    return missing(_FILE, text, events)
 
 
 def with_changed_event(text: str, was: Event, now: Event) -> str:

@@ -111,6 +111,18 @@ def test_a_line_of_a_day_to_come_that_is_written_as_text_is_told(page, folder):
     page.wait_for_selector(".note:has-text('line 2, date = 2031-05-02 has not come yet')")
 
 
+def test_what_is_written_while_the_settings_are_broken_is_not_called_refused(page, folder):
+    page.goto("/settings/text/diary.csv")
+    (folder / "season.toml").write_text("[season\n")
+    page.locator("textarea").fill("date,region,event,note\n2031-05-02,basil,fed,\n")
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_selector(".note:has-text('diary.csv edited as text')")
+    assert "2031-05-02,basil,fed" in written(folder)
+    page.locator(".note").get_by_role("button", name="Undo").click()
+    page.wait_for_selector(".note:has-text('Undone')")
+    assert not (folder / "diary.csv").exists()
+
+
 def test_a_season_that_is_played_back_is_kept_up_to_its_newest_frame(folder, browser):
     with served(folder, now=datetime(2026, 11, 29, tzinfo=UTC)) as address:
         context = browser.new_context(base_url=address)
@@ -208,6 +220,21 @@ def test_a_change_keeps_comments_columns_and_line_endings_of_a_hand(page, folder
     page.get_by_label("Note").fill("five")
     page.get_by_role("button", name="Save").click()
     assert written(folder) == BY_HAND.replace('"three, or four"', "five")
+
+
+def test_a_line_of_a_day_to_come_can_be_changed_and_keep_its_day(page, folder):
+    head = "date,region,event,note\n"
+    (folder / "diary.csv").write_text(head + "2031-05-02,basil,fed,half\n")
+    page.goto("/diary/line/2")
+    page.get_by_label("Note").fill("whole")
+    page.get_by_role("button", name="Save").click()
+    page.wait_for_selector(".note:has-text('2031-05-02 has not come yet (today is 2031-04-05)')")
+    assert written(folder) == head + "2031-05-02,basil,fed,whole\n"
+    page.goto("/diary/line/2")
+    page.get_by_label("Day").fill("2031-05-01")
+    page.get_by_role("button", name="Save").click()
+    assert 'date "2031-05-01" has not come yet' in page.locator("main").inner_text()
+    assert written(folder) == head + "2031-05-02,basil,fed,whole\n"
 
 
 def test_an_event_that_a_hand_changed_meanwhile_is_told_and_nothing_is_lost(page, folder):
@@ -379,6 +406,19 @@ def test_a_tap_that_is_made_twice_is_told_and_written_once(page, folder):
     told = page.locator(".refusal").inner_text()
     assert "2031-04-05, whole bench, watered: already stands in line 2" in told
     assert written(folder).splitlines()[1:] == ["2031-04-05,,watered,"]
+
+
+def test_of_several_plants_those_that_lack_an_event_get_it_at_a_tap(page, folder):
+    line = "2031-04-05,basil,watered,\n"
+    (folder / "diary.csv").write_text(f"date,region,event,note\n{line}")
+    page.goto("/diary/")
+    page.get_by_label("basil").check()
+    page.get_by_label("chives").check()
+    page.get_by_role("button", name="watered", exact=True).click()
+    told = page.locator(".note").inner_text()
+    assert "chives: watered noted" in told.lower()
+    assert "already in the diary, not written again: basil (line 2)" in told
+    assert written(folder).splitlines()[1:] == [line.strip(), "2031-04-05,chives,watered,"]
 
 
 def test_undoing_an_undo_is_called_doing_it_again(page, folder):

@@ -12,7 +12,9 @@ npm_answers() {
 # try again for minutes.
 npm_packages() {
     why="its registry does not answer"
-    if npm_answers; then
+    if ! command -v npm >/dev/null; then
+        why="npm itself is missing"
+    elif npm_answers; then
         timeout 300 npm install --omit=dev --no-package-lock --no-audit --no-fund --silent \
             --prefix "$1" && return 0
         why="npm install --prefix $1 says more"
