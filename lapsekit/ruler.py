@@ -13,6 +13,7 @@ import skimage
 
 from lapsekit.catalogue import NOT_JUDGED, Frame, Measurement, Placement, Screening
 from lapsekit.errors import ArchiveError, LapsekitError, PictureError, SettingsError
+from lapsekit.grounds import Grounds
 from lapsekit.memory import give_back
 from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
@@ -26,6 +27,7 @@ from lapsekit.vision.cover import PIECE_PX
 from lapsekit.vision.detail import Detail
 from lapsekit.vision.fading import faded_share, near_canopy
 from lapsekit.vision.figures import Figures, figures_of
+from lapsekit.vision.known_ground import GROUND_RULES
 from lapsekit.vision.reduction import reduced_points, reduction_of, whole_matrix
 from lapsekit.vision.regions import (
     Inside,
@@ -40,7 +42,7 @@ from lapsekit.vision.trained_colours import Colours
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 13
+ARITHMETIC = 14
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]
@@ -106,6 +108,7 @@ class Ruler:
         self.views = {name: View(season, name) for name in settings.cameras}
         for name, (frame, is_held_to) in known.views.items() if known else ():
             self.views[name].frame, self.views[name].is_held_to = frame, is_held_to
+        self.grounds = Grounds(self.views, self.model)
         self.teacher = Teacher(season, self.views, self.model)
         self.taught = known.taught if known else self.teacher.taught(strokes_of(season, self.model))
         versions = {
@@ -116,7 +119,8 @@ class Ruler:
         }
         self._screening = mark_of(versions)
         taught = self.taught and self.taught.mark
-        self._canopy = (self.method, self.model and self.model.mark, (SPECK_PX, HOLE_PX), taught)
+        rules = (SPECK_PX, HOLE_PX, *GROUND_RULES)
+        self._canopy = (self.method, self.model and self.model.mark, rules, taught)
         self._known_marks: dict[tuple, str] = {}
         self._stands: dict[str, np.ndarray | None] = {}
         self._of_day: dict[tuple[str, date], list[Frame]] = {}
@@ -186,7 +190,7 @@ class Ruler:
         for camera in {frame.camera for frame in frames}:
             view = self.views[camera]
             if self.outlines_of(camera):
-                _ = view.reference, view.scale.weights_cm2
+                _ = view.reference, view.scale.weights_cm2, self.grounds.of(camera)
 
     def outlines_of(self, camera: str) -> bool:
         """Whether any region is seen by a camera."""
@@ -287,21 +291,22 @@ class Ruler:
         self, frame: Frame, picture: np.ndarray, detail: Detail, matrix: np.ndarray | None
     ) -> tuple[np.ndarray, np.ndarray]:
         """Cover and doubt in the reference view, as shares of 255: (H, W) uint8; cover is kept."""
-        lit, colours = self._lit(frame, picture, matrix)
-        shares = cover_and_doubt(lit, self.method, self.model, colours, detail)
+        lit, colours, ground = self._known_of(frame, picture, matrix)
+        shares = cover_and_doubt(lit, self.method, self.model, colours, detail, ground)
         cover, doubt = (
             in_reference_view(cv2.convertScaleAbs(share, alpha=255), matrix) for share in shares
         )
         self.shapes.keep_cover(*self._place(frame), cover)
         return cover, doubt
 
-    def _lit(
+    def _known_of(
         self, frame: Frame, picture: np.ndarray, matrix: np.ndarray | None
-    ) -> tuple[np.ndarray, Colours | None]:
-        """The frame in the reference frame's light, and what the grower taught of it."""
+    ) -> tuple[np.ndarray, Colours | None, np.ndarray | None]:
+        """The frame in the reference frame's light, what the grower taught, and its ground."""
         view = self.views[frame.camera]
         colours = self.taught and self.taught.on(frame, view, matrix)
-        return view.in_its_light(picture, matrix), colours
+        lit = view.in_its_light(picture, matrix)
+        return lit, colours, self.grounds.evidence(frame.camera, lit, matrix)
 
     def faded_shares(self, frame: Frame, placement: Placement | None) -> dict[str, float]:
         """How much of the canopy in each region hangs on how strong the frame's colours are.
@@ -319,7 +324,8 @@ class Ruler:
         matrix = self.views[frame.camera].matrix_of(placement)
         near = near_canopy(self.cover(frame, placement))
         picture, detail = self.read(frame)
-        shares = self.model.fading(*self._lit(frame, picture, matrix), detail)
+        lit, colours, ground = self._known_of(frame, picture, matrix)
+        shares = self.model.fading(lit, colours, detail, ground)
         plain, faint = (in_reference_view(each, matrix) for each in shares)
         found = {}
         outlines = zip(self.outlines(frame), self._insides(frame, near.shape), strict=True)

@@ -19,6 +19,7 @@ from lapsekit.settings import Region
 from lapsekit.teaching import Key, strokes_of, zone_of
 from lapsekit.viewing import in_reference_view, matrix_of
 from lapsekit.vision.cover import cover_by_odds
+from lapsekit.vision.known_ground import settled
 from lapsekit.vision.pictures import encode_veil
 from lapsekit.vision.regions import RegionCanopy
 from lapsekit.vision.registration import NotRegistered
@@ -100,7 +101,9 @@ class Trial:
         self._is_lost = isinstance(found, NotRegistered)
         self._matrix = None if self._is_lost else matrix_of(found)
         self._lit = ruler.views[frame.camera].in_its_light(picture, self._matrix)
-        self._odds = ruler.model.odds(self._lit, detail)
+        ground = ruler.grounds.evidence(frame.camera, self._lit, self._matrix)
+        odds = ruler.model.odds(self._lit, detail)
+        self._odds = odds if ground is None else settled(odds, ground)
         self._zone = cache(self._found_zone)
         self._before = self._regions(self._shares(strokes_of(season, ruler.model)))
         ruler.teacher.look_at(frame.path)

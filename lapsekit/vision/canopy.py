@@ -26,6 +26,7 @@ from lapsekit.vision.cleaning import SPECK_PX, clean
 from lapsekit.vision.cover import COVER_RULES, cover_and_odds, shares_of
 from lapsekit.vision.detail import WHOLE, Detail
 from lapsekit.vision.fading import FADING_RULES, fainter
+from lapsekit.vision.known_ground import settled
 from lapsekit.vision.network import Network
 from lapsekit.vision.own_colours import OWN_RULES, with_own_colours
 from lapsekit.vision.perceptron import CLIP, GREY_A, Perceptron
@@ -222,9 +223,16 @@ class CanopyModel:
         return self.cover_and_doubt(picture, colours, detail)[0]
 
     def cover_and_doubt(
-        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
+        self,
+        picture: np.ndarray,
+        colours: Colours | None = None,
+        detail: Detail = WHOLE,
+        ground: np.ndarray | None = None,
     ) -> tuple[np.ndarray, np.ndarray]:
         """`cover`, and beside it how much of each pixel is in doubt.
+
+        Parameters as for `cover`, and beside them `ground`: what is known to speak against leaf
+        (`lapsekit.vision.known_ground.KnownGround.evidence`); the grower's word comes after it.
 
         Returns
         -------
@@ -232,18 +240,25 @@ class CanopyModel:
             The doubt, 0 to 0.5, is the share that the network expects to be wrong if it had to
             call the pixel leaf or ground; 0 below `DOUBTFUL`.
         """
-        found, odds = cover_and_odds(picture, self.odds(picture, detail), colours)
+        odds = self.odds(picture, detail)
+        odds = odds if ground is None else settled(odds, ground)
+        found, odds = cover_and_odds(picture, odds, colours)
         doubt = np.zeros(odds.shape, np.float32)
         places = np.flatnonzero(np.abs(odds) <= np.log(1 / DOUBTFUL - 1))
         doubt.ravel()[places] = shares_of(-np.abs(odds.ravel()[places]))
         return found, doubt
 
     def fading(
-        self, picture: np.ndarray, colours: Colours | None = None, detail: Detail = WHOLE
+        self,
+        picture: np.ndarray,
+        colours: Colours | None = None,
+        detail: Detail = WHOLE,
+        ground: np.ndarray | None = None,
     ) -> tuple[np.ndarray, np.ndarray]:
         """What the network alone makes of a picture, and of one with fainter colours.
 
-        Parameters as for `cover`; what the grower taught counts alike in both.
+        Parameters as for `cover_and_doubt`; what is known of the ground, and what the grower
+        taught, counts alike in both.
 
         Returns
         -------
@@ -251,6 +266,8 @@ class CanopyModel:
             Shares of leaf, 0 to 1; see `lapsekit.vision.fading`.
         """
         both = [self.network.odds(each, detail) for each in (picture, fainter(picture))]
+        if ground is not None:
+            both = [settled(odds, ground) for odds in both]
         if colours is not None:
             taught = colours.corrections(picture)
             both = [corrected(odds, taught) for odds in both]
@@ -299,11 +316,13 @@ def cover_and_doubt(
     model: CanopyModel | None = None,
     colours: Colours | None = None,
     detail: Detail = WHOLE,
+    ground: np.ndarray | None = None,
 ) -> tuple[np.ndarray, np.ndarray]:
     """How much of each pixel is canopy (sum it for an area), and how much of it is in doubt.
 
-    Parameters and errors as for `classify`, and beside them `colours`: what the grower taught
-    (TrainedColours or ZonedColours), used by "model" only.
+    Parameters and errors as for `classify`, and beside them `colours`, what the grower taught
+    (TrainedColours or ZonedColours), and `ground`, what is known to speak against leaf
+    (`lapsekit.vision.known_ground.KnownGround.evidence`); both used by "model" only.
 
     Returns
     -------
@@ -313,7 +332,7 @@ def cover_and_doubt(
     if method in indices.INDICES:
         found = classify(picture, method).astype(np.float32)
         return found, np.zeros_like(found)
-    return _known(method, model).cover_and_doubt(picture, colours, detail)
+    return _known(method, model).cover_and_doubt(picture, colours, detail, ground)
 
 
 def _known(method: str, model: CanopyModel | None) -> CanopyModel:
