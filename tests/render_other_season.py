@@ -8,7 +8,7 @@ and leaf colours, boards, pots, soil and cloth, height, place and tilt of the ca
 skies, exposure and white balance, how the camera is knocked, and how hard its files are compressed.
 The canopy model is trained on benches with other numbers, and nothing is tuned on these seasons.
 DIR is then judged by ``lapsekit prove --frames DIR``. Three frames a day; about 16 seconds a frame
-on one core, and 5 for its truth; a run that was stopped goes on where it was.
+on one core, and 5 for its truth; frames that are there are not made again.
 """
 
 import argparse
