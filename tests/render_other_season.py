@@ -127,6 +127,17 @@ def _change_story(rng, number, days):
     camera.JPEG_QUALITY = int(rng.integers(76, 92))
 
 
+def _settle_things():
+    """Draw now what would be drawn when it is first asked for, in another order in each process."""
+    from render import textures
+    from render import visitor as visitors
+
+    boards = textures.wood()
+    textures.wood = lambda: boards
+    for after, _ in MISHAPS:
+        _ = visitors._POSES[after]
+
+
 def change(number, days):
     """Make the generator that of another season; once in a process, before anything is made."""
     sys.path.insert(0, str(GENERATOR))
@@ -135,6 +146,7 @@ def change(number, days):
     _change_plants(rng, FIRST_NUMBER + number)
     _change_story(rng, number, days)
     _change_things(rng, FIRST_NUMBER + number)
+    _settle_things()
     _change_outlines(before)
 
 

@@ -27,7 +27,7 @@ more of errors than the model's own doubt does: of rendered plants that the mode
 intervals of it hold as many as intervals of the doubt do that are as wide, and of photographs of
 plots that it had not seen more than twice as many. There 3.3 is the likeliest, for rendered plants
 alone 0.9 (``tests/fit_doubt.py``); with 2.4, and the other parts, intervals hold 98 of 100 of the
-sample season's days, and 93 of 100 of those of a season of other plants."""
+sample season's days."""
 
 UNSURE_SHARE = 0.02
 """The same, as a share of the canopy that the model was in doubt of: of edges, gaps and colours. It
