@@ -20,16 +20,16 @@ from statistics import fmean, median
 import numpy as np
 from scipy.special import stdtrit
 
-FADED_SHARE = 2.4
+FADED_SHARE = 2.5
 """Standard uncertainty of an area, as a multiple of the canopy that comes on the whole, or goes,
 where colours are a fifth fainter (`lapsekit.vision.fading`), alike in all frames of a day. It tells
 more of errors than the model's own doubt does: of rendered plants that the model had not seen,
 intervals of it hold as many as intervals of the doubt do that are as wide, and of photographs of
 plots that it had not seen more than twice as many. There 3.3 is the likeliest, for rendered plants
-alone 0.9 (``tests/fit_doubt.py``); with 2.4, and the other parts, intervals hold 98 of 100 of the
+alone 0.9 (``tests/fit_doubt.py``); with 2.5, and the other parts, intervals hold 98 of 100 of the
 sample season's days."""
 
-UNSURE_SHARE = 0.02
+UNSURE_SHARE = 0.01
 """The same, as a share of the canopy that the model was in doubt of: of edges, gaps and colours. It
 keeps intervals from being too narrow where what fainter colours take and give comes out even."""
 
