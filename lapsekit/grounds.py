@@ -42,8 +42,9 @@ class Grounds:
 
         Returns
         -------
-        (H, W) float32 ndarray or None
-            None where frames are taken as they are: then nobody knows what lay where.
+        (h, w) float32 ndarray or None
+            At half the size. None where frames are taken as they are: then nobody knows what lay
+            where.
         """
         known = None if matrix is None else self.of(camera)
         return None if known is None else known.evidence(lit, matrix)

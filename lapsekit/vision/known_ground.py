@@ -108,13 +108,12 @@ class KnownGround:
 
         Returns
         -------
-        (H, W) float32 ndarray
-            Log odds, from -`MOST` to 0; 0 where nothing is known.
+        ((H + 1) // 2, (W + 1) // 2) float32 ndarray
+            Log odds at half the size, from -`MOST` to 0; 0 where nothing is known.
         """
         changed = zip(cv2.split(self._changed(picture, matrix)), MIDDLE, REACH, strict=True)
         away = cv2.magnitude(*((each - middle) / reach for each, middle, reach in changed))
-        against = np.fmin(np.float32(MOST) * (away - 1), 0)  # NaN is 0 too
-        return cv2.resize(against, picture.shape[1::-1], interpolation=cv2.INTER_LINEAR)
+        return np.fmin(np.float32(MOST) * (away - 1), 0)  # NaN is 0 too
 
 
 def settled(odds: np.ndarray, evidence: np.ndarray) -> np.ndarray:
@@ -122,15 +121,19 @@ def settled(odds: np.ndarray, evidence: np.ndarray) -> np.ndarray:
 
     Parameters
     ----------
-    odds, evidence : (H, W) float32 ndarray
-        The model's, and `KnownGround.evidence`.
+    odds : (H, W) float32 ndarray
+        The model's.
+    evidence : (h, w) float32 ndarray
+        `KnownGround.evidence`, at half the size.
 
     Returns
     -------
     (H, W) float32 ndarray
     """
-    beside = cv2.dilate((odds > SURE).view(np.uint8), window(BESIDE_PX)) > 0
-    return odds + np.where(beside, np.float32(0), evidence)
+    found = cv2.resize(evidence, odds.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    found[cv2.dilate((odds > SURE).view(np.uint8), window(BESIDE_PX)) > 0] = 0
+    found += odds
+    return found
 
 
 def _colours(picture: np.ndarray) -> np.ndarray:

@@ -8,6 +8,7 @@ from lapsekit.vision.known_ground import BESIDE_PX, MOST, SURE, KnownGround, set
 
 SOIL, LEAF, RED_LEAF = (104, 66, 52), (70, 120, 52), (104, 44, 62)
 SHAPE = 120, 161
+HALF = 60, 81
 CENTRE, RADIUS = (90, 60), 20
 
 
@@ -26,6 +27,13 @@ def within(radius):
     return cv2.circle(np.zeros(SHAPE, np.uint8), CENTRE, radius, 1, -1) > 0
 
 
+def evidence_of(known, picture, matrix):
+    """In the picture's own size."""
+    found = known.evidence(picture, matrix)
+    assert found.shape == HALF and found.dtype == np.float32
+    return cv2.resize(found, SHAPE[::-1])
+
+
 @pytest.fixture
 def bare():
     return KnownGround.of(soil(), np.full(SHAPE, -5, np.float32))
@@ -33,14 +41,13 @@ def bare():
 
 @pytest.mark.parametrize("light", [0.73, 1.0, 1.35])
 def test_the_same_soil_speaks_against_leaf_in_half_the_light_and_in_double(bare, light):
-    evidence = bare.evidence(soil(2, light), np.eye(3))
-    assert evidence.shape == SHAPE and evidence.dtype == np.float32
+    evidence = evidence_of(bare, soil(2, light), np.eye(3))
     assert np.median(evidence) < -0.4 * MOST and (evidence <= 0).all() and evidence.min() >= -MOST
 
 
 @pytest.mark.parametrize("colour", [LEAF, RED_LEAF])
 def test_nothing_speaks_against_a_leaf_that_grew_there(bare, colour):
-    evidence = bare.evidence(with_disc(soil(2), colour), np.eye(3))
+    evidence = evidence_of(bare, with_disc(soil(2), colour), np.eye(3))
     assert not evidence[within(RADIUS - 4)].any()
     assert np.median(evidence[~within(RADIUS + 4)]) < -0.6 * MOST
 
@@ -49,7 +56,7 @@ def test_where_the_reference_frame_shows_leaf_nothing_is_known():
     picture = with_disc(soil(), LEAF)
     odds = np.where(within(RADIUS), 5, -5).astype(np.float32)
     known = KnownGround.of(picture, odds)
-    evidence = known.evidence(soil(2), np.eye(3))  # the plant was taken away
+    evidence = evidence_of(known, soil(2), np.eye(3))  # the plant was taken away
     assert not evidence[within(RADIUS + 1)].any()
     assert np.median(evidence[~within(RADIUS + 6)]) < -0.6 * MOST
 
@@ -60,14 +67,14 @@ def test_ground_is_looked_for_where_the_camera_shows_it_now():
     known = KnownGround.of(picture, np.full(SHAPE, -5, np.float32))
     moved = np.array([[1, 0, -24.0], [0, 1, 0], [0, 0, 1]])
     frame = np.roll(picture, -24, axis=1)
-    here = known.evidence(frame, moved)[10:-10, 10:100]
+    here = evidence_of(known, frame, moved)[10:-10, 10:100]
     assert np.mean(here < -0.4 * MOST) > 0.9
-    unmoved = known.evidence(frame, np.eye(3))[10:-10, 60:76]
+    unmoved = evidence_of(known, frame, np.eye(3))[10:-10, 60:76]
     assert not unmoved.any()  # boards now lie where soil lay
 
 
 def test_sure_leaf_and_its_edge_keep_their_odds():
-    evidence = np.full(SHAPE, -3, np.float32)
+    evidence = np.full(HALF, -3, np.float32)
     odds = np.where(within(RADIUS), SURE + 1, 1).astype(np.float32)
     found = settled(odds, evidence)
     kept = cv2.dilate(within(RADIUS).astype(np.uint8), np.ones((2 * BESIDE_PX + 1,) * 2)) > 0
