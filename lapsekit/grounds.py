@@ -9,9 +9,6 @@ from lapsekit.viewing import View
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.known_ground import KnownGround
 
-_known: dict[tuple[str, str, str], KnownGround] = {}  # by content: every morning asks again
-_MOST_KNOWN = 8
-
 
 class Grounds:
     """The known ground of a season's cameras.
@@ -26,6 +23,7 @@ class Grounds:
 
     def __init__(self, views: Mapping[str, View], model: CanopyModel | None):
         self._views, self._model = views, model
+        self._known: dict[str, KnownGround | None] = {}
 
     def evidence(
         self, camera: str, lit: np.ndarray, matrix: np.ndarray | None
@@ -51,17 +49,17 @@ class Grounds:
 
     def of(self, camera: str) -> KnownGround | None:
         """What a camera's reference frame shows bare; None where frames are not held to it."""
+        if camera not in self._known:
+            self._known[camera] = self._seen_by(camera)
+        return self._known[camera]
+
+    def _seen_by(self, camera: str) -> KnownGround | None:
         view = self._views[camera]
         if self._model is None or not view.is_held_to:
             return None
-        key = view.frame.sha256, repr(view.mark), self._model.mark
-        if key not in _known:
-            try:
-                picture, detail = view.read(view.frame)
-            except LapsekitError:
-                return None
-            if len(_known) >= _MOST_KNOWN:
-                _known.clear()
-            lit = view.in_its_light(picture, np.eye(3))
-            _known[key] = KnownGround.of(lit, self._model.odds(lit, detail))
-        return _known[key]
+        try:
+            picture, detail = view.read(view.frame)
+        except LapsekitError:
+            return None
+        lit = view.in_its_light(picture, np.eye(3))
+        return KnownGround.of(lit, self._model.odds(lit, detail))
