@@ -240,8 +240,7 @@ class CanopyModel:
             The doubt, 0 to 0.5, is the share that the network expects to be wrong if it had to
             call the pixel leaf or ground; 0 below `DOUBTFUL`.
         """
-        odds = self.odds(picture, detail)
-        odds = odds if ground is None else settled(odds, ground)
+        odds = settled(self.odds(picture, detail), ground)
         found, odds = cover_and_odds(picture, odds, colours)
         doubt = np.zeros(odds.shape, np.float32)
         places = np.flatnonzero(np.abs(odds) <= np.log(1 / DOUBTFUL - 1))
@@ -265,9 +264,9 @@ class CanopyModel:
         plain, faint : (H, W) float32 ndarray
             Shares of leaf, 0 to 1; see `lapsekit.vision.fading`.
         """
-        both = [self.network.odds(each, detail) for each in (picture, fainter(picture))]
-        if ground is not None:
-            both = [settled(odds, ground) for odds in both]
+        both = [
+            settled(self.network.odds(each, detail), ground) for each in (picture, fainter(picture))
+        ]
         if colours is not None:
             taught = colours.corrections(picture)
             both = [corrected(odds, taught) for odds in both]

@@ -116,20 +116,22 @@ class KnownGround:
         return np.fmin(np.float32(MOST) * (away - 1), 0)  # NaN is 0 too
 
 
-def settled(odds: np.ndarray, evidence: np.ndarray) -> np.ndarray:
+def settled(odds: np.ndarray, evidence: np.ndarray | None) -> np.ndarray:
     """A model's log odds with what is known of the ground.
 
     Parameters
     ----------
     odds : (H, W) float32 ndarray
         The model's.
-    evidence : (h, w) float32 ndarray
-        `KnownGround.evidence`, at half the size.
+    evidence : (h, w) float32 ndarray or None
+        `KnownGround.evidence`, at half the size; None where nothing is known at all.
 
     Returns
     -------
     (H, W) float32 ndarray
     """
+    if evidence is None:
+        return odds
     found = cv2.resize(evidence, odds.shape[::-1], interpolation=cv2.INTER_LINEAR)
     found[cv2.dilate((odds > SURE).view(np.uint8), window(BESIDE_PX)) > 0] = 0
     found += odds
