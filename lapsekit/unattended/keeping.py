@@ -4,15 +4,13 @@
 :mod:`lapsekit.unattended.simulating` in simulated time.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from lapsekit.cameras import Camera
-from lapsekit.season import Season
 from lapsekit.unattended.accounting import Accounting
 from lapsekit.unattended.children import Ended
-from lapsekit.unattended.clock import Machine, SteadyClock, boot_moment
+from lapsekit.unattended.clock import boot_moment
 from lapsekit.unattended.due import LATE_BY, DueFrames
 from lapsekit.unattended.faults import Faults
 from lapsekit.unattended.schedule import (
@@ -24,10 +22,10 @@ from lapsekit.unattended.schedule import (
     mornings,
     take_ins,
 )
-from lapsekit.unattended.speaking import Tell
 from lapsekit.unattended.stages import Stages
-from lapsekit.unattended.taking import Later, Taking
+from lapsekit.unattended.taking import Taking
 from lapsekit.unattended.waiting import file_waiting, waiting_frames
+from lapsekit.unattended.world import World
 
 MORNING_LATE_BY = timedelta(hours=12)
 
@@ -55,16 +53,9 @@ class Keeping:
 
     Parameters
     ----------
-    season : Season
-        Its clock is `clock`.
-    cameras : mapping of str to Camera
-        Those that take pictures.
-    clock : SteadyClock
-    machine : Machine
+    world : World
     stage : callable
         Runs a command of lapsekit on the season as a child, told its words.
-    tell : Tell
-    later : Later
 
     Attributes
     ----------
@@ -74,36 +65,14 @@ class Keeping:
         Runs the other work.
     """
 
-    def __init__(
-        self,
-        season: Season,
-        cameras: Mapping[str, Camera],
-        clock: SteadyClock,
-        machine: Machine,
-        stage: Callable[..., Ended],
-        tell: Tell,
-        later: Later,
-    ):
+    def __init__(self, world: World, stage: Callable[..., Ended]):
+        season, tell = world.season, world.tell
+        self._world = world
         self._season = season
-        self._cameras = cameras
-        self._clock = clock
-        self._machine = machine
-        self._tell = tell
-        self._later = later
-        self._began = machine.since_boot()
+        self._began = world.machine.since_boot()
         self._due, self._faults = DueFrames(season), Faults(season, tell)
         self._accounting = Accounting(season, self._due, self._faults, tell)
-        self.taking = Taking(
-            season,
-            cameras,
-            clock,
-            machine,
-            self._due,
-            self._accounting,
-            self._faults,
-            tell,
-            later,
-        )
+        self.taking = Taking(world, self._due, self._accounting, self._faults)
         self.stages = Stages(season, stage, self._faults, tell)
 
     def jobs(self) -> list[Job]:
@@ -116,8 +85,7 @@ class Keeping:
                 lambda name=name: self.taking.capture_due(name),
                 LATE_BY,
             )
-            for name in self._cameras
-            if settings.cameras[name].kind != "watched"
+            for name in self._world.dated_by_asking()
         ]
         jobs.append(Job("morning", mornings(settings), self.stages.morning, MORNING_LATE_BY))
         if settings.film.weekly_on != "never":
@@ -140,7 +108,7 @@ class Keeping:
             name: self._faults.guarded(
                 "accounting", lambda name=name: self._accounting.last_known(name)
             )
-            for name in self.taking.dated_by_asking()
+            for name in self._world.dated_by_asking()
         }
         return Before(self._season.clock(), known)
 
@@ -165,23 +133,23 @@ class Keeping:
                 self.taking.make_up_for(name, due)
         if now > max(mornings(self._season.settings).moments(today)):
             # does only what is not done yet
-            self._later("morning missed", now, self.stages.morning)
+            self._world.later("morning missed", now, self.stages.morning)
 
     def _account(self, camera: str, last: datetime, now: datetime) -> None:
-        began = boot_moment(self._clock, self._machine, self._began)
+        began = boot_moment(self._world.clock, self._world.machine, self._began)
         self._accounting.account(camera, last, now, began)
 
     def file_waiting(self) -> None:
         """File the frames that waited for the time of day."""
-        if not self._clock.is_known:
+        if not self._world.clock.is_known:
             return
         found = self._faults.guarded("filing", lambda: list(waiting_frames(self._season)))
         for waiting in found or []:
             frame = self._faults.guarded(
                 f"filing {waiting.path}",
                 lambda waiting=waiting: file_waiting(
-                    self._season, self._clock, self._machine, waiting
+                    self._season, self._world.clock, self._world.machine, waiting
                 ),
             )
             if frame is not None:
-                self._tell(f"filed {frame.path}, which waited for the time of day")
+                self._world.tell(f"filed {frame.path}, which waited for the time of day")

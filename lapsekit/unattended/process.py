@@ -22,6 +22,7 @@ from lapsekit.unattended.clock import Machine, SteadyClock, ThisMachine
 from lapsekit.unattended.keeping import Keeping
 from lapsekit.unattended.schedule import DayPlan
 from lapsekit.unattended.speaking import ERROR, WARNING, Tell, notify
+from lapsekit.unattended.world import World
 
 LOOK_EVERY_S = 5.0
 WATCH_EVERY_S = 60.0
@@ -64,9 +65,8 @@ class _Process:
         self.season, self.tell = season, tell
         self.children = Children(season.folder, lambda: self.clock.skew)
         self.scheduler = BackgroundScheduler(timezone=UTC)
-        self.keeping = Keeping(
-            season, self.cameras, self.clock, machine, self.children.run, tell, self._later
-        )
+        world = World(season, self.cameras, self.clock, machine, tell, self._later)
+        self.keeping = Keeping(world, self.children.run)
         self.stopping = threading.Event()
         self._once: dict[str, tuple[datetime, Callable[[], None]]] = {}
         self._threads_begun: dict[str, timedelta] = {}

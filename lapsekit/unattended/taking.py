@@ -2,30 +2,19 @@
 
 import threading
 from collections import defaultdict
-from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
-from typing import Protocol
 
 from lapsekit.cameras import Camera
 from lapsekit.errors import CameraError, CameraGone, CatalogueError, LapsekitError, NothingNew
-from lapsekit.season import Season
 from lapsekit.unattended.accounting import Accounting
 from lapsekit.unattended.capturing import capture, capture_undated
-from lapsekit.unattended.clock import Machine, SteadyClock
 from lapsekit.unattended.due import DueFrames
 from lapsekit.unattended.faults import Faults
-from lapsekit.unattended.speaking import ERROR, WARNING, Tell
+from lapsekit.unattended.speaking import ERROR, WARNING
+from lapsekit.unattended.world import World
 
 _MOST_AT_ONCE = 500
 _EARLY = timedelta(seconds=1)  # a job may be woken by so much before its time
-
-
-class Later(Protocol):
-    """Wakes a job once, at an instant of the season's clock; an earlier one of its name is void."""
-
-    def __call__(self, name: str, at: datetime, job: Callable[[], None]) -> None:
-        """Remember it."""
-        ...
 
 
 class Taking:
@@ -33,17 +22,10 @@ class Taking:
 
     Parameters
     ----------
-    season : Season
-        Its clock is `clock`.
-    cameras : mapping of str to Camera
-        Those that take pictures.
-    clock : SteadyClock
-    machine : Machine
+    world : World
     due : DueFrames
     accounting : Accounting
     faults : Faults
-    tell : Tell
-    later : Later
 
     Attributes
     ----------
@@ -51,36 +33,17 @@ class Taking:
         Captures under way, by camera: when they began, since the start of the machine.
     """
 
-    def __init__(
-        self,
-        season: Season,
-        cameras: Mapping[str, Camera],
-        clock: SteadyClock,
-        machine: Machine,
-        due: DueFrames,
-        accounting: Accounting,
-        faults: Faults,
-        tell: Tell,
-        later: Later,
-    ):
-        self._season = season
-        self._cameras = cameras
-        self._clock = clock
-        self._machine = machine
+    def __init__(self, world: World, due: DueFrames, accounting: Accounting, faults: Faults):
+        self._world = world
+        self._season = world.season
+        self._tell = world.tell
         self._due = due
         self._accounting = accounting
         self._faults = faults
-        self._tell = tell
-        self._later = later
-        self._next_undated = machine.since_boot()
+        self._next_undated = world.machine.since_boot()
         self._one_at_a_time = defaultdict(threading.Lock)
         self._newest: dict[str, datetime] = {}
         self.begun: dict[str, timedelta] = {}
-
-    def dated_by_asking(self) -> list[str]:
-        """Cameras whose pictures carry no date of their own."""
-        models = self._season.settings.cameras
-        return [name for name in self._cameras if models[name].kind != "watched"]
 
     def capture_due(self, name: str) -> None:
         """Take the frame that is due now; a daily picture that fails is tried again."""
@@ -102,7 +65,7 @@ class Taking:
 
     def watch(self) -> None:
         """File every picture that came into a watched folder."""
-        for name, camera in self._cameras.items():
+        for name, camera in self._world.cameras.items():
             if self._season.settings.cameras[name].kind != "watched":
                 continue
             for _ in range(_MOST_AT_ONCE):
@@ -120,16 +83,16 @@ class Taking:
 
     def capture_undated(self) -> None:
         """While the time of day is not known: a frame every so often, kept apart."""
-        after = self._machine.since_boot()
-        if self._clock.is_known or after < self._next_undated:
+        after = self._world.machine.since_boot()
+        if self._world.clock.is_known or after < self._next_undated:
             return
         self._next_undated = after + timedelta(minutes=self._season.settings.capture.every_minutes)
-        for name in self.dated_by_asking():
+        for name in self._world.dated_by_asking():
             with self._one_at_a_time[name]:
                 kept = self._faults.guarded(
                     "capture",
                     lambda name=name: capture_undated(
-                        self._season, name, self._cameras[name], self._machine
+                        self._season, name, self._world.cameras[name], self._world.machine
                     ),
                 )
             if kept:
@@ -141,7 +104,7 @@ class Taking:
             if name in self._newest and self._newest[name] >= due:
                 return
             try:
-                self._filed(name, self._cameras[name], is_daily)
+                self._filed(name, self._world.cameras[name], is_daily)
                 return
             except CatalogueError as error:
                 self._faults.mend(error)
@@ -159,7 +122,7 @@ class Taking:
         again = now if soon and now <= due + within else self._due.next_try(due)
         if again is None:
             return False
-        self._later(f"daily picture {name}", again, lambda: self._attempt(name, due, True))
+        self._world.later(f"daily picture {name}", again, lambda: self._attempt(name, due, True))
         return True
 
     def _has_frame_since(self, name: str, due: datetime) -> bool:
@@ -167,7 +130,7 @@ class Taking:
         return newest is not None and newest >= due
 
     def _filed(self, name: str, camera: Camera, is_daily: bool) -> None:
-        self.begun[name], asked_at = self._machine.since_boot(), self._season.clock()
+        self.begun[name], asked_at = self._world.machine.since_boot(), self._season.clock()
         try:
             took = capture(self._season, name, camera, is_daily)
         finally:

@@ -37,6 +37,7 @@ from lapsekit.followers.records import read_record, records
 from lapsekit.trust import take_back, trust, wishes
 from lapsekit.unattended.children import Ended
 from lapsekit.unattended.keeping import Keeping
+from lapsekit.unattended.world import World
 from tests.followers.arriving import arrival, encoded, followed, scene
 from tests.followers.mail_servers import PASSWORD, USER, dovecot, smtp
 from tests.unattended.simulated import SimulatedMachine
@@ -611,10 +612,11 @@ def test_the_long_running_process_tells_a_failure_once_and_that_it_works_again(t
         assert words == ("followers", "take-in")
         return Ended(next(ends), ["by mail: waits as 1"], "cannot be reached")
 
-    keeping = Keeping(
-        season, {}, None, SimulatedMachine(NOW), stage, lambda x, *_, **__: told.append(x), None
-    )
-    (job,) = [job for job in keeping.jobs() if job.name == "followers"]
+    def tell(line, *_, **__):
+        told.append(line)
+
+    world = World(season, {}, None, SimulatedMachine(NOW), tell, None)
+    (job,) = [job for job in Keeping(world, stage).jobs() if job.name == "followers"]
     assert len(job.plan.moments(date(2031, 4, 5))) == 96
     assert len(job.plan.moments(date(2031, 10, 26))) == 100
     for _ in range(4):

@@ -13,6 +13,7 @@ from lapsekit.unattended.children import Ended
 from lapsekit.unattended.clock import SteadyClock
 from lapsekit.unattended.keeping import Keeping
 from lapsekit.unattended.simulating import SimulatedScheduler
+from lapsekit.unattended.world import World
 from tests.scenes import encoded
 
 START = datetime(2031, 4, 2, 4, tzinfo=UTC)  # 06:00 in the season's zone
@@ -88,9 +89,8 @@ class SimulatedProcess:
         self.machine = machine
         self.scheduler = SimulatedScheduler(machine)
         stage = stage or (lambda *_, **__: Ended(0, [], ""))
-        self.keeping = Keeping(
-            season, cameras, self.clock, machine, stage, tell, self.scheduler.later
-        )
+        world = World(season, cameras, self.clock, machine, tell, self.scheduler.later)
+        self.keeping = Keeping(world, stage)
         self.jobs = self.keeping.jobs()
         if self.clock.is_known:
             self._time_is_known()
