@@ -26,7 +26,8 @@ _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
 """So narrow that it can be read on a phone."""
 
 _ABOVE_MARKED, _ABOVE_BARE = 2.6, 10.0
-_RATES = (-0.05, 0.3)
+_RATES, _BEYOND = (-0.05, 0.15), 1.15
+"""Rates that any scale shows, and by how much it goes beyond the curves that reach further."""
 _LINE_LETTERS = 34
 _EDGE = timedelta(days=1)
 
@@ -70,7 +71,8 @@ def rate_plot(growths: Sequence[Growth], events: Sequence[Event]) -> dict[str, b
         "sudden losses left out. Hatched: growth stood still. ◆ diary.\n"
         "At 0.07 per day a canopy doubles in ten days."
     )
-    return _plot(growths, foot, lambda *given: _draw_rate(*given, events))
+    scale = _rate_scale(growths)
+    return _plot(growths, foot, lambda *given: _draw_rate(*given, events, scale))
 
 
 def _plot(growths: Sequence[Growth], foot: str, draw: Callable) -> dict[str, bytes]:
@@ -156,8 +158,18 @@ def _shown(growth: Growth, alone: bool) -> Iterator[np.ndarray]:
             yield growth.curve.low_cm2[valued]
 
 
-def _draw_rate(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
-    axis.set_ylim(*_RATES)
+def _rate_scale(growths: Sequence[Growth]) -> tuple[float, float]:
+    """One scale for all plants, so that they compare; bands may leave it, curves do not."""
+    curves = [growth.curve for growth in growths if growth.curve is not None]
+    rates = [curve.rgr_per_day[has_value(curve)] for curve in curves]
+    found = np.concatenate([_RATES, *(_BEYOND * rate[np.isfinite(rate)] for rate in rates)])
+    return float(found.min()), float(found.max())
+
+
+def _draw_rate(
+    axis: Axes, panel: _Panel, events: Sequence[Event], scale: tuple[float, float]
+) -> None:
+    axis.set_ylim(*scale)
     axis.axhline(0, color=INK, linewidth=0.6)
     for growth in panel.growths:
         if growth.curve is not None:

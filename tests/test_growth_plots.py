@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 from lapsekit.area_scale import log_scale
 from lapsekit.catalogue import Daily
 from lapsekit.growing import Growth
-from lapsekit.growth_plots import area_plot
+from lapsekit.growth_plots import area_plot, rate_plot
 from tests.scenes import make_season
 
 FIRST = date(2031, 4, 1)
@@ -37,11 +37,15 @@ def growth_of(region, areas):
     return Growth(region, daily)
 
 
+def numbers_named(svg):
+    """Numbers at a scale: those that end at its left edge."""
+    texts = re.findall(r"<text style=\"[^\"]*text-anchor: end[^>]*>([^<]*)</text>", svg.decode())
+    plain = [text.replace("\N{MINUS SIGN}", "-") for text in texts]
+    return [float(text) for text in plain if re.fullmatch(r"-?[\d.]+", text)]
+
+
 def areas_named(growth):
-    """Numbers at the scale of areas: those that end at its left edge."""
-    svg = area_plot([growth], [])["svg"].decode()
-    texts = re.findall(r"<text style=\"[^\"]*text-anchor: end[^>]*>([^<]*)</text>", svg)
-    return [float(text) for text in texts if re.fullmatch(r"[\d.]+", text)]
+    return numbers_named(area_plot([growth], [])["svg"])
 
 
 @pytest.mark.parametrize(
@@ -55,6 +59,18 @@ def areas_named(growth):
 )
 def test_the_scale_of_areas_spans_what_the_days_hold_and_two_decades_at_most(region, areas, named):
     assert areas_named(growth_of(region, areas)) == named
+
+
+@pytest.mark.parametrize(
+    ("a_day", "least", "most"), [(0.05, -0.05, 0.15), (0.6, -0.05, 0.6), (-0.2, -0.2, 0.15)]
+)
+def test_the_scale_of_rates_spans_the_fastest_and_the_slowest_plant(region, a_day, least, most):
+    calm = growth_of(region, list(50 * np.exp(0.05 * np.arange(8))))
+    other = growth_of(region, list(60 * np.exp(a_day * np.arange(8))))
+    named = numbers_named(rate_plot([calm, other], [])["svg"])
+    apart = min(np.diff(sorted(set(named))))
+    assert min(named) == pytest.approx(least, abs=apart)
+    assert max(named) == pytest.approx(most, abs=apart)
 
 
 def test_a_group_of_plants_that_have_no_curve_yet_is_drawn_without_a_scale(region):
