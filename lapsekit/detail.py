@@ -1,4 +1,4 @@
-"""How finely a picture file keeps colours, by its own head."""
+"""How finely a picture file keeps colours, by its own head and by what it shows."""
 
 import io
 
@@ -15,23 +15,36 @@ _WEBP = Detail(1.0, 0.3)
 tell in those of JPEG: taken as a JPEG's of quality 85."""
 
 
-def detail_of(data: bytes, by: int = 1) -> Detail:
+def detail_of(data: bytes, picture: np.ndarray, by: int = 1) -> Detail:
     """How finely a picture has its colours.
 
     Parameters
     ----------
     data : bytes
         Content of its file.
+    picture : (H, W, 3) uint8 ndarray
+        What was decoded.
     by : int
         How many times smaller it was made when it was decoded.
 
     Returns
     -------
     Detail
-        `WHOLE` for a picture that was made smaller, and for files in grey, without loss or damaged.
+        `WHOLE` for a picture that was made smaller, and for files in grey or damaged. A file that
+        says it keeps colours whole is not believed where the picture shows otherwise: it may have
+        been saved before in another way.
     """
-    if by > 1:
-        return WHOLE
+    return WHOLE if by > 1 else told_by(data).as_seen_in(picture)
+
+
+def told_by(data: bytes) -> Detail:
+    """What the head of a picture's file tells; `WHOLE` for files in grey, without loss or damaged.
+
+    Parameters
+    ----------
+    data : bytes
+        Content of the file.
+    """
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
         return _WEBP if b"VP8 " in data[12:64] else WHOLE
     try:

@@ -91,8 +91,8 @@ def mask_file(
 def _mask(picture: np.ndarray, data: bytes, canopy: CanopyTable) -> np.ndarray:
     """The mask of a picture, found in a reduced one where it is large, as seasons are measured."""
     by = reduction_of(picture.shape[:2])
-    model, detail = load_model(canopy), detail_of(data, by)
-    found = classify(reduced(picture, by), canopy.method, model, detail=detail)
+    model, small = load_model(canopy), reduced(picture, by)
+    found = classify(small, canopy.method, model, detail=detail_of(data, small, by))
     if by == 1:
         return found
     height, width = picture.shape[:2]

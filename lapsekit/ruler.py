@@ -42,7 +42,7 @@ from lapsekit.vision.trained_colours import Colours
 from lapsekit.vision.within_day import colours_within
 
 #: Raised by hand whenever the arithmetic of this stage changes its results.
-ARITHMETIC = 14
+ARITHMETIC = 15
 UNREADABLE = "unreadable"
 
 Rows = tuple[Screening, Placement | None, list[Measurement], str | None]

@@ -141,7 +141,8 @@ class View:
         """
         data, shape = self.season.archive.read(frame.path), (frame.height, frame.width)
         by = reduction_of(shape)
-        return decode_reduced(data, by, shape), detail_of(data, by)
+        picture = decode_reduced(data, by, shape)
+        return picture, detail_of(data, picture, by)
 
     @property
     def by(self) -> int:

@@ -49,7 +49,8 @@ def read_season(season: Path, every: int):
             with_mask.append((row, mask))
     for row, mask in with_mask[::every]:
         data, truth = (season / row["path"]).read_bytes(), np.array(Image.open(mask))
-        yield row["path"], decode(data), detail_of(data), truth, areas[row["taken_at"]]
+        picture = decode(data)
+        yield row["path"], picture, detail_of(data, picture), truth, areas[row["taken_at"]]
 
 
 def zones(truth: np.ndarray) -> np.ndarray:
@@ -114,7 +115,8 @@ def taught(season: Path, colours: Path, model: CanopyModel) -> tuple[TrainedColo
     for frame in sorted(frames):
         data = (season / frame).read_bytes()
         picture, here = decode(data), tuple(stroke for stroke in strokes if stroke.frame == frame)
-        lessons.append(Lesson(Seen(picture, model.odds(picture, detail_of(data))), here))
+        odds = model.odds(picture, detail_of(data, picture))
+        lessons.append(Lesson(Seen(picture, odds), here))
     return TrainedColours.learn(lessons), frames
 
 

@@ -296,8 +296,9 @@ def main() -> None:
         model = load_model(CanopyTable())
 
         def found_by_model(shot: Shot) -> np.ndarray:
-            detail = detail_of(shot.path.read_bytes())
-            share = np.rint(255 * model.cover(picture_of(shot), detail=detail)).astype(np.uint8)
+            picture = picture_of(shot)
+            detail = detail_of(shot.path.read_bytes(), picture)
+            share = np.rint(255 * model.cover(picture, detail=detail)).astype(np.uint8)
             return registered(share, shot, cv2.INTER_LINEAR)
 
         print("2. covers of today's canopy model")

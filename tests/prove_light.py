@@ -83,7 +83,8 @@ def prove(folder: Path, count: int) -> dict:
     chosen = frames[len(frames) // 3 :: max(1, len(frames) * 2 // 3 // count)]
     for number, (path, matrix) in enumerate(chosen):
         data = path.read_bytes()
-        picture, detail = decode(data), detail_of(data)
+        picture = decode(data)
+        detail = detail_of(data, picture)
         plain = even_out(picture, reference, still, CARD, matrix)
         natural.append([*plain.gains, plain.exposure, plain.spread])
         masks = [mask(p, detail) for p in (picture, corrected(picture, plain))]

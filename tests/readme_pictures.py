@@ -65,7 +65,8 @@ def canopy(season: Season) -> Image.Image:
     picture = decode(data)
     settings = season.settings.canopy
     model = load_model(settings, season.folder)
-    mask = cover_and_doubt(picture, settings.method, model, detail=detail_of(data))[0] > 0.5
+    detail = detail_of(data, picture)
+    mask = cover_and_doubt(picture, settings.method, model, detail=detail)[0] > 0.5
     contours, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
     shown = cv2.drawContours(picture.copy(), contours, -1, OUTLINE, 1, cv2.LINE_AA)
     shown = Image.fromarray(shown)

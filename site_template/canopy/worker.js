@@ -127,11 +127,79 @@ const detailOfJpeg = (bytes) => {
   return [fewer.length / 2, Math.min(step, MOST_COARSE)];
 };
 
-const detailOf = async (picture) => {
+const toldBy = async (picture) => {
   const bytes = new Uint8Array(await picture.arrayBuffer());
   if (bytes[0] === 0xff && bytes[1] === 0xd8) return detailOfJpeg(bytes);
   const text = String.fromCharCode(...bytes.subarray(0, 64));
   return text.startsWith("WEBP", 8) && text.includes("VP8 ") ? WEBP : WHOLE;
+};
+
+// How fine the colours' grain is beside that of lightness (lapsekit/vision/detail.py).
+const [HALVED, FINE] = [0.4, 0.6];
+const COARSE_BEFORE = 0.3;
+const [ROUNDED, LEAST_GRAIN] = [0.1, 0.3];
+const PARTS = [[0.299, 0.587, 0.114], [-0.169, -0.331, 0.5], [0.5, -0.419, -0.081]];
+
+const partOf = ([r, g, b], width, height) => {
+  const rgb = new Uint8Array(program.memory.buffer, program.picture_at(), width * height * 3);
+  const found = new Float32Array(width * height);
+  for (let at = 0; at < found.length; at += 1) {
+    found[at] = r * rgb[3 * at] + g * rgb[3 * at + 1] + b * rgb[3 * at + 2];
+  }
+  return { width, height, at: found };
+};
+
+const halfOf = (part) => {
+  const [width, height] = [part.width >> 1, part.height >> 1];
+  const found = new Float32Array(width * height);
+  for (let y = 0; y < height; y += 1) {
+    for (let x = 0; x < width; x += 1) {
+      const at = 2 * y * part.width + 2 * x;
+      found[y * width + x] = (part.at[at] + part.at[at + 1]
+        + part.at[at + part.width] + part.at[at + part.width + 1]) / 4;
+    }
+  }
+  return { width, height, at: found };
+};
+
+// What a picture of half the size does not hold, squared.
+const grain = (part, half) => {
+  const held = (at, side) => Math.max(0, Math.min(side - 1, at));
+  let sum = 0;
+  for (let y = 0; y < 2 * half.height; y += 1) {
+    const near = (y >> 1) * half.width;
+    const far = held((y >> 1) + (y & 1 ? 1 : -1), half.height) * half.width;
+    for (let x = 0; x < 2 * half.width; x += 1) {
+      const [here, there] = [x >> 1, held((x >> 1) + (x & 1 ? 1 : -1), half.width)];
+      const smooth = 0.5625 * half.at[near + here] + 0.1875 * half.at[near + there]
+        + 0.1875 * half.at[far + here] + 0.0625 * half.at[far + there];
+      sum += (part.at[y * part.width + x] - smooth) ** 2;
+    }
+  }
+  return sum / (4 * half.width * half.height);
+};
+
+const fineShare = (width, height) => {
+  if (Math.min(width, height) < 4) return 1;
+  const grains = PARTS.map((weights) => {
+    const part = partOf(weights, width, height);
+    const half = halfOf(part);
+    return [grain(part, half), grain(half, halfOf(half))];
+  });
+  const [[fineLight, coarseLight], ...colours] = grains;
+  const fine = colours.reduce((sum, [each]) => sum + each, 0) - ROUNDED;
+  const coarse = colours.reduce((sum, [, each]) => sum + each, 0);
+  if (coarse < LEAST_GRAIN || Math.min(fineLight, coarseLight) < LEAST_GRAIN) return 1;
+  return ((fine / coarse) * coarseLight) / fineLight;
+};
+
+// A file that says it keeps colours whole may have been saved before in another way.
+const detailOf = async (picture, width, height) => {
+  const [halved, coarseness] = await toldBy(picture);
+  if (halved) return [halved, coarseness];
+  const seen = (FINE - fineShare(width, height)) / (FINE - HALVED);
+  const share = Math.max(0, Math.min(1, seen));
+  return [share, Math.max(coarseness, share * COARSE_BEFORE)];
 };
 
 const taken = (bitmap) => {
@@ -210,11 +278,11 @@ const measure = async ({ picture }) => {
   } finally {
     bitmap.close();
   }
-  const told = by > 1 ? WHOLE : await detailOf(picture);
-  program.tell(...told);
-  program.measure();
   const width = program.picture_width();
   const height = program.picture_height();
+  const told = by > 1 ? WHOLE : await detailOf(picture, width, height);
+  program.tell(...told);
+  program.measure();
   const cover = new Float32Array(program.memory.buffer, program.cover_at(), width * height).slice();
   measured = { width, height, cover };
   return {

@@ -82,4 +82,4 @@ def cover_by_python(file, model, method="model"):
     pixels = decode(data)
     by = reduction_of(pixels.shape[:2])
     small = reduced(pixels, by)
-    return cover_and_doubt(small, method, model, detail=detail_of(data, by))[0]
+    return cover_and_doubt(small, method, model, detail=detail_of(data, small, by))[0]

@@ -22,6 +22,7 @@ from lapsekit.vision import indices
 from lapsekit.vision.canopy import CanopyModel
 from lapsekit.vision.layers import read_layers
 from lapsekit.vision.network import Network
+from lapsekit.vision.pictures import decode
 from tests.site.measuring_page import ASK, START, cover_by_python, put_beside, served
 from tests.site.small_season import FIRST, add_day, found
 
@@ -161,7 +162,7 @@ def test_the_browser_reads_of_a_files_colours_what_python_reads(measuring, tmp_p
     picture.convert("CMYK").save(files[-1])
     for address, file in zip(put_beside(site, *files), files, strict=True):
         told = page.evaluate(ASK, {"picture": address})["told"]
-        detail = detail_of(file.read_bytes())
+        detail = detail_of(file.read_bytes(), decode(file.read_bytes()))
         assert told == pytest.approx([detail.halved, detail.coarseness]), file.name
 
 
