@@ -294,7 +294,8 @@ def prove(
         check_plot(plot)
     sample, judged = sample_frames_folder(frames), None
     if data is not None:
-        photographs, models = read_photographs(data), held_out_models(sample / "held_out")
+        photographs = read_photographs(data)
+        models = held_out_models(sample_frames_folder(None) / "held_out")  # whatever the season
         judged = judge_photographs(photographs, models, tracking(as_json))
     proof = prove(sample, above, folder, workers, tracking(as_json))
     if plot is not None:
