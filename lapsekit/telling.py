@@ -239,7 +239,14 @@ def explained(found: Explained) -> list[str]:
 def published(report: PublishReport, dry_run: bool) -> list[str]:
     """After ``publish``."""
     if not report.sent and not report.removed:
-        return [f"{report.place} is as it should be ({counted(report.unchanged, 'file')})"]
+        how = (
+            "with the content they should have"
+            if report.compared
+            else "by name and size (--verify compares what is in them)"
+        )
+        return [
+            f"nothing to send to {report.place}: {counted(report.unchanged, 'file')} there, {how}"
+        ]
     would = "would send" if dry_run else "sent"
     lines = [
         f"{would} {counted(len(report.sent), 'file')} ({report.size / 1e6:.1f} MB) to "
@@ -248,6 +255,10 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     ]
     if dry_run:
         lines += [f"  + {name}" for name in report.sent] + [f"  - {n}" for n in report.removed]
+    if report.amiss:
+        rest = len(report.amiss) - _FEW_PAGES
+        few = ", ".join(report.amiss[:_FEW_PAGES]) + (f" and {rest} more" if rest > 0 else "")
+        lines.append(f"gone or changed there since it was put there: {few}")
     if report.overwritten:
         verb = "would overwrite" if dry_run else "overwrote"
         lines.append(

@@ -42,7 +42,19 @@ def publish(
         bool, typer.Option("--dry-run", help="Say what would be sent and removed, do nothing.")
     ] = False,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Go on where something else is published already.")
+        bool,
+        typer.Option(
+            "--replace",
+            help="Go on where something else is published already; send everything again.",
+        ),
+    ] = False,
+    verify: Annotated[
+        bool,
+        typer.Option(
+            "--verify",
+            help="Compare what is in every file there, not names and sizes alone; send again what "
+            "is damaged. Some servers send all of it back for that.",
+        ),
     ] = False,
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
@@ -62,6 +74,7 @@ def publish(
             opened,
             dry_run=dry_run,
             replace=replace,
+            verify=verify,
             track=tracking(as_json),
             tell=lambda line: hint([line]),
         )

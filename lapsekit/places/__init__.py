@@ -48,8 +48,11 @@ class Place(Protocol):
         """Bring files back; one that is gone, or that the far side knows is damaged, stays away."""
         ...
 
-    def present(self, names: Sequence[str]) -> list[str]:
-        """Those of these files that are there."""
+    def sizes(self, names: Sequence[str]) -> dict[str, int | None]:
+        """Bytes of those of these files that are there, by the lists of the far side.
+
+        None of them is read; None stands for a size that the far side does not tell.
+        """
         ...
 
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
