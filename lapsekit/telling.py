@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lapsekit.listing import FrameRow, FramesReport
     from lapsekit.measuring import MeasureReport
     from lapsekit.publishing import PublishReport
+    from lapsekit.season import Season
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
     from lapsekit.unattended.simulating import SimulationReport
@@ -267,12 +268,14 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
 
 
-def site_as_it_lies(site: Path) -> str:
-    """Before what a publication would send of a season that cannot be written to."""
-    return (
-        f"{site}: looked at as it was last built, since its season folder cannot be written to; "
-        "lapsekit publish builds it anew first, where it can"
+def site_as_it_lies(season: Season) -> str:
+    """Before what a publication would send: a dry run builds nothing."""
+    next_step = (
+        "lapsekit site brings it up to date, as lapsekit publish does first"
+        if season.is_writable
+        else "lapsekit publish builds it anew first, where its season folder can be written to"
     )
+    return f"{season.site}: looked at as it was last built; {next_step}"
 
 
 def waiting(frames: int, is_judged: bool) -> list[str]:

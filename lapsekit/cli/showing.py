@@ -39,7 +39,8 @@ def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATI
 def publish(
     season: SeasonFolder = HERE,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would be sent and removed, do nothing.")
+        bool,
+        typer.Option("--dry-run", help="Say what of the site as it lies would go."),
     ] = False,
     replace: Annotated[
         bool,
@@ -60,16 +61,18 @@ def publish(
     wait: Wait = PATIENCE,
 ) -> None:
     """Bring the site up to date and send it to where readers find it."""
+    from lapsekit.places import require_usable
     from lapsekit.publishing import publish
     from lapsekit.site.build import build_for_readers
 
     opened = Season(season)
+    require_usable(opened.settings.publish, opened.folder)
     hold = settled if dry_run else held
-    with hold(opened, "publish", wait) as is_held:
-        if is_held:
+    with hold(opened, "publish", wait):
+        if not dry_run:
             build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
         elif (opened.site / "index.html").is_file():
-            hint([telling.site_as_it_lies(opened.site)])
+            hint([telling.site_as_it_lies(opened)])
         report = publish(
             opened,
             dry_run=dry_run,
