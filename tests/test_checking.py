@@ -242,6 +242,16 @@ def test_the_far_place_of_a_folder_that_is_not_trusted_is_not_asked(tmp_path):
     assert row.how == checking.WRONG and "lapsekit trust" in row.told
 
 
+def test_pictures_that_a_watched_folder_holds_and_cannot_be_used_are_told_each_time(tmp_path):
+    (tmp_path / "inbox").mkdir()
+    (tmp_path / "inbox" / "empty.jpg").touch()
+    camera = f'kind = "watched"\nfolder = "{tmp_path / "inbox"}"\nsettled_s = 1'
+    season = season_at(tmp_path / "s", now=datetime.now(UTC) + timedelta(minutes=5), camera=camera)
+    assert "leaves a file out" in found(season)["camera bench"].told
+    row = found(season)["camera bench"]
+    assert row.how == checking.WATCH and "empty.jpg: the file is empty" in row.told
+
+
 def test_alerts_that_are_off_are_told_where_a_camera_is_left_alone(tmp_path):
     row = found(season_at(tmp_path / "s", camera='kind = "usb"'))["alerts"]
     assert row.how == checking.WATCH and "off" in row.told
