@@ -83,7 +83,11 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
         lines += _some(f"  {name}{mark} {kept}" for name, kept in report.aside)
     if report.refused:
         lines.append(f"{would}refused: {len(report.refused)}, left where they are:")
-        lines += [f"  {name}: {why}" for name, why in report.refused]
+        first = {why: name for name, why in reversed(report.refused)}
+        ordered = sorted(report.refused, key=lambda each: first[each[1]] != each[0])
+        lines += _some(f"  {name}: {why}" for name, why in ordered)  # every reason before its like
+    if max(map(len, (report.refused, report.aside, report.stored if dry_run else ()))) > _FEW:
+        lines.append("--json lists them all")
     return lines
 
 

@@ -47,10 +47,11 @@ def copied(report: CopyReport, dry_run: bool) -> list[str]:
 
 def drilled(report: DrillReport) -> list[str]:
     """After ``copy --drill``: whether the copies can be used."""
-    came = f"{counted(report.frames, 'frame')} and {counted(report.texts, 'text')} came back"
+    part = f"{report.frames} of the {counted(report.copied, 'frame')} copied"
+    frames = counted(report.frames, "frame") if report.frames == report.copied else part
+    came = f"{frames} and {counted(report.texts, 'text')} came back"
     if report.is_whole:
-        part = "" if report.frames == report.copied else f" of {report.copied} frames copied"
-        lines = [f"{came}, whole{part}: the copies at {report.place} can be used"]
+        lines = [f"{came}, whole: the copies at {report.place} can be used"]
     else:
         lines = [f"{came} from {report.place}, and not all is whole there:"]
         lines += _listed("did not come back", report.missing)
