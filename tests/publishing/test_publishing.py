@@ -384,6 +384,22 @@ def test_what_went_there_since_is_found_without_reading_it_and_sent_again(kind, 
         season.catalogue.close()
 
 
+@pytest.mark.parametrize("kind", KINDS)
+def test_sizes_are_told_of_many_files_as_of_few_and_of_none_that_is_not_there(kind, tmp_path):
+    with at(kind, tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        sizes = {f"{n % 3}/deep/{n}, ä #{n}.txt": n for n in range(1, 230)} | {"top.txt": 7}
+        for name, size in sizes.items():
+            (tmp_path / "here" / name).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / "here" / name).write_bytes(b"x" * size)
+        there = open_place(season.settings.publish, season.folder)
+        there.send(tmp_path / "here", [*sizes])
+        few = ["1/deep/none.txt", "none/none.txt", "top.txt", "1/deep/1, ä #1.txt"]
+        assert there.sizes(few) == {"top.txt": 7, "1/deep/1, ä #1.txt": 1}
+        assert there.sizes([*sizes, *few]) == sizes
+        season.catalogue.close()
+
+
 def test_what_went_there_comes_again_with_a_change_too_and_so_does_the_list(tmp_path):
     with target("folder", tmp_path) as place:
         season = season_with(tmp_path / "season", place.settings)
