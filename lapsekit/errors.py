@@ -11,6 +11,7 @@
     ├── CatalogueError     the catalogue is damaged, too new, or could not be written
     ├── CameraError        a camera gave no picture
     │   ├── NothingNew     it has none that it did not give before; no fault
+    │   │   └── LeftOut    but files lie there that cannot be used as they are
     │   ├── CameraBusy     another process asks it, and does not let go of it
     │   └── CameraGone     it cannot be read at all now; asking again at once does not help
     ├── FilmError          a film could not be made
@@ -91,6 +92,10 @@ class CameraError(LapsekitError):
 
 class NothingNew(CameraError):
     """A camera has no picture that it did not give before: a folder, or a season played again."""
+
+
+class LeftOut(NothingNew):
+    """None but files that cannot be used as they are and as the settings stand."""
 
 
 class CameraBusy(CameraError):

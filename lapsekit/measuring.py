@@ -149,13 +149,13 @@ def measure(
     return report
 
 
-def rejudge(season: Season) -> int:
+def rejudge(season: Season, track: Track = silent) -> int:
     """Judge measured frames by verdicts.csv as it stands; how many days got other values.
 
-    The caller holds the season's stage lock.
+    The caller holds the season's stage lock; `track` is told about progress.
     """
     judge_season(season)
-    return work_out_days(season, Ruler(season))
+    return work_out_days(season, Ruler(season), track)
 
 
 @dataclass(frozen=True)

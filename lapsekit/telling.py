@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from lapsekit.listing import FrameRow, FramesReport
     from lapsekit.measuring import MeasureReport
     from lapsekit.publishing import PublishReport
+    from lapsekit.season import Season
     from lapsekit.site.build import SiteReport
     from lapsekit.unattended.morning import MorningReport
     from lapsekit.unattended.simulating import SimulationReport
@@ -82,7 +83,11 @@ def imported(report: ImportReport, zone: ZoneInfo, dry_run: bool) -> list[str]:
         lines += _some(f"  {name}{mark} {kept}" for name, kept in report.aside)
     if report.refused:
         lines.append(f"{would}refused: {len(report.refused)}, left where they are:")
-        lines += [f"  {name}: {why}" for name, why in report.refused]
+        first = {why: name for name, why in reversed(report.refused)}
+        ordered = sorted(report.refused, key=lambda each: first[each[1]] != each[0])
+        lines += _some(f"  {name}: {why}" for name, why in ordered)  # every reason before its like
+    if max(map(len, (report.refused, report.aside, report.stored if dry_run else ()))) > _FEW:
+        lines.append("--json lists them all")
     return lines
 
 
@@ -239,7 +244,14 @@ def explained(found: Explained) -> list[str]:
 def published(report: PublishReport, dry_run: bool) -> list[str]:
     """After ``publish``."""
     if not report.sent and not report.removed:
-        return [f"{report.place} is as it should be ({counted(report.unchanged, 'file')})"]
+        how = (
+            "with the content they should have"
+            if report.compared
+            else "by name and size (--verify compares what is in them)"
+        )
+        return [
+            f"nothing to send to {report.place}: {counted(report.unchanged, 'file')} there, {how}"
+        ]
     would = "would send" if dry_run else "sent"
     lines = [
         f"{would} {counted(len(report.sent), 'file')} ({report.size / 1e6:.1f} MB) to "
@@ -248,6 +260,10 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     ]
     if dry_run:
         lines += [f"  + {name}" for name in report.sent] + [f"  - {n}" for n in report.removed]
+    if report.amiss:
+        rest = len(report.amiss) - _FEW_PAGES
+        few = ", ".join(report.amiss[:_FEW_PAGES]) + (f" and {rest} more" if rest > 0 else "")
+        lines.append(f"gone or changed there since it was put there: {few}")
     if report.overwritten:
         verb = "would overwrite" if dry_run else "overwrote"
         lines.append(
@@ -256,12 +272,14 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     return lines + ([f"caution: {report.caution}"] if report.caution else [])
 
 
-def site_as_it_lies(site: Path) -> str:
-    """Before what a publication would send of a season that cannot be written to."""
-    return (
-        f"{site}: looked at as it was last built, since its season folder cannot be written to; "
-        "lapsekit publish builds it anew first, where it can"
+def site_as_it_lies(season: Season) -> str:
+    """Before what a publication would send: a dry run builds nothing."""
+    next_step = (
+        "lapsekit site brings it up to date, as lapsekit publish does first"
+        if season.is_writable
+        else "lapsekit publish builds it anew first, where its season folder can be written to"
     )
+    return f"{season.site}: looked at as it was last built; {next_step}"
 
 
 def waiting(frames: int, is_judged: bool) -> list[str]:

@@ -22,13 +22,17 @@ def copied(report: CopyReport, dry_run: bool) -> list[str]:
     if dry_run:
         return [
             f"would copy {counted(report.waiting, 'frame')} ({report.size / 1e6:.1f} MB) and what "
-            f"has changed of the texts to {report.place}; {report.there} are there"
+            f"has changed of the texts to {report.place}; {report.there} lie there by name and size"
         ]
-    checked = f", {report.checked} of them compared again" if report.checked else ""
+    looked = (
+        f"the content of {report.checked} compared again"
+        if report.checked
+        else "by name and size (--verify compares what is in them)"
+    )
     lines = [
         f"copied {counted(report.frames, 'frame')} and {counted(report.texts, 'text')} "
         f"({report.size / 1e6:.1f} MB) to {report.place}; {counted(report.there, 'frame')} "
-        f"there, verified{checked}"
+        f"there, {looked}"
     ]
     lines += _listed("sent again, since it was damaged or missing there", report.repaired)
     lines += _listed("kept there as it was before", report.kept)
@@ -43,10 +47,11 @@ def copied(report: CopyReport, dry_run: bool) -> list[str]:
 
 def drilled(report: DrillReport) -> list[str]:
     """After ``copy --drill``: whether the copies can be used."""
-    came = f"{counted(report.frames, 'frame')} and {counted(report.texts, 'text')} came back"
+    part = f"{report.frames} of the {counted(report.copied, 'frame')} copied"
+    frames = counted(report.frames, "frame") if report.frames == report.copied else part
+    came = f"{frames} and {counted(report.texts, 'text')} came back"
     if report.is_whole:
-        part = "" if report.frames == report.copied else f" of {report.copied} frames copied"
-        lines = [f"{came}, whole{part}: the copies at {report.place} can be used"]
+        lines = [f"{came}, whole: the copies at {report.place} can be used"]
     else:
         lines = [f"{came} from {report.place}, and not all is whole there:"]
         lines += _listed("did not come back", report.missing)

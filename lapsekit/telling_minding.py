@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from lapsekit.posting import NO_ADDRESS
+
 if TYPE_CHECKING:
     from lapsekit.checking import Finding
     from lapsekit.posting import Address
@@ -37,7 +39,8 @@ def called(report: CallReport, dry_run: bool) -> list[str]:
         lines.append("quiet hours: what there is to tell is told when they end")
     else:
         lines.append("nothing new to tell")
-    lines += [f"{address} did not take it" for address in map(named, report.failed)]
+    fault = NO_ADDRESS if dry_run else "did not take it"
+    lines += [f"{address} {fault}" for address in map(named, report.failed)]
     return lines + report.notes
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import subprocess
 import sys
 from dataclasses import replace
@@ -15,8 +16,10 @@ from lapsekit.checking import room
 from lapsekit.checking.finding import Look
 from lapsekit.film.records import Films
 from lapsekit.measuring import measure
+from lapsekit.publishing import publish
 from lapsekit.season import Season
 from lapsekit.trust import take_back
+from tests.publishing.sites import write_site
 from tests.scenes import SETTINGS, bench_picture, encoded, fill, make_season
 
 EVENING = datetime(2031, 4, 5, 19, 10, tzinfo=UTC)
@@ -155,9 +158,25 @@ def test_a_place_that_does_not_answer_is_wrong_and_an_empty_one_is_told(tmp_path
     place = f'\n[publish]\nto = "folder"\ntarget = "{tmp_path / "there"}"\n'
     row = found(season_at(tmp_path / "s", more=place))["publishing"]
     assert row.how == checking.WATCH and "nothing was published there yet" in row.told
-    gone = '\n[publish]\nto = "rsync"\ntarget = "127.0.0.1:/nowhere"\nssh_port = 9\n'
-    row = found(season_at(tmp_path / "t", more=gone))["publishing"]
+    lost = '\n[publish]\nto = "rsync"\ntarget = "127.0.0.1:/nowhere"\nssh_port = 9\n'
+    row = found(season_at(tmp_path / "t", more=lost))["publishing"]
     assert row.how == checking.WRONG
+
+
+def test_a_published_site_that_lost_files_is_wrong_and_one_that_holds_them_fine(tmp_path):
+    there = tmp_path / "there"
+    season = season_at(tmp_path / "s", more=f'\n[publish]\nto = "folder"\ntarget = "{there}"\n')
+    write_site(season.site, 1, days=2)
+    publish(season)
+    row = found(season)["publishing"]
+    assert row.how == checking.FINE and "holds every file that was put there, by name" in row.told
+    (there / "index.html").unlink()
+    row = found(season)["publishing"]
+    assert row.how == checking.WRONG
+    assert f"{there}: index.html is gone there; lapsekit publish sends" in row.told
+    shutil.rmtree(there / "pictures")
+    row = found(season)["publishing"]
+    assert "index.html and 2 more files are gone there" in row.told
 
 
 def test_frames_that_are_missing_show_in_the_return_by_day(tmp_path):
@@ -221,6 +240,16 @@ def test_the_far_place_of_a_folder_that_is_not_trusted_is_not_asked(tmp_path):
     take_back(season.folder)
     row = found(season)["publishing"]
     assert row.how == checking.WRONG and "lapsekit trust" in row.told
+
+
+def test_pictures_that_a_watched_folder_holds_and_cannot_be_used_are_told_each_time(tmp_path):
+    (tmp_path / "inbox").mkdir()
+    (tmp_path / "inbox" / "empty.jpg").touch()
+    camera = f'kind = "watched"\nfolder = "{tmp_path / "inbox"}"\nsettled_s = 1'
+    season = season_at(tmp_path / "s", now=datetime.now(UTC) + timedelta(minutes=5), camera=camera)
+    assert "leaves a file out" in found(season)["camera bench"].told
+    row = found(season)["camera bench"]
+    assert row.how == checking.WATCH and "empty.jpg: the file is empty" in row.told
 
 
 def test_alerts_that_are_off_are_told_where_a_camera_is_left_alone(tmp_path):

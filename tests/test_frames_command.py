@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from lapsekit.cli import pictures
 from lapsekit.errors import Unwritable
 from lapsekit.lettering import PAPER
 from lapsekit.listing import FrameRow, FramesReport, list_frames
@@ -233,6 +234,20 @@ def test_a_no_is_worked_into_the_days_values_without_measuring(ruled):
     succeeded("frames", "hold", folder / paths[0], "-s", folder)
     rows = json.loads(succeeded("growth", "-s", folder, "--json"))["rows"]
     assert [r["frames_used"] for r in rows if r["region"] == "basil"] == [2, 3]
+
+
+def test_working_out_the_days_anew_tells_how_far_it_is(ruled, monkeypatch):
+    folder, paths = ruled
+    told = []
+
+    def track(items, total, label):
+        for number, item in enumerate(items):
+            told.append((label, number, total))
+            yield item
+
+    monkeypatch.setattr(pictures, "tracking", lambda quiet: track)
+    pictures.frames_hold(None, [paths[0]], folder)
+    assert ("working out days", 0, 2) in told
 
 
 def test_a_frame_that_is_not_there_gets_no_verdict(ruled):

@@ -109,10 +109,38 @@ def test_what_must_write_names_the_folder_and_what_to_look_at(locked, command):
     assert f"as {command[0]} must: " in told and "check " in told
 
 
-def test_a_publication_is_told_of_the_site_as_it_lies(locked):
-    done = lapsekit("publish", "--dry-run", "--season", locked)
-    assert f"{locked / 'site'}: looked at as it was last built" in done.stderr
-    assert "  + index.html" in done.stdout
+def test_a_publication_is_told_of_the_site_as_it_lies(bench, locked):
+    for folder, then in ((locked, "where its season folder can be"), (bench, "lapsekit site")):
+        done = lapsekit("publish", "--dry-run", "--season", folder)
+        assert f"{folder / 'site'}: looked at as it was last built; " in done.stderr
+        assert then in done.stderr and "  + index.html" in done.stdout
+
+
+def test_a_dry_run_builds_nothing_even_where_the_site_is_out_of_date(bench, tmp_path):
+    folder = shutil.copytree(bench, tmp_path / "bench")
+    (folder / "diary.csv").write_text("date,region,event,note\n2031-04-02,basil,fed,told since\n")
+    trust(folder)
+    before = everything(folder / "site")
+    succeeded("publish", "--dry-run", "--season", folder)
+    assert everything(folder / "site") == before
+
+
+@pytest.mark.parametrize(
+    ("table", "told"),
+    [
+        ("", "nothing says where to publish"),
+        ('to = "rsync"\ntarget = "h:/x"\nssh_key = "none"\n', "publish.ssh_key none: no such file"),
+    ],
+)
+def test_what_the_settings_lack_is_said_before_anything_is_built(bench, tmp_path, table, told):
+    folder = shutil.copytree(bench, tmp_path / "bench", ignore=shutil.ignore_patterns("site"))
+    text = (folder / "season.toml").read_text()
+    head, _, rest = text.partition("[publish]\n")
+    (folder / "season.toml").write_text(f"{head}[publish]\n{table}\n[{rest.partition('[')[2]}")
+    trust(folder)
+    for more in ((), ("--dry-run",)):
+        assert told in refused("publish", *more, "--season", folder, code=78)
+    assert not (folder / "site").exists()
 
 
 def test_a_site_that_was_never_built_is_not_told_of_as_it_lies(

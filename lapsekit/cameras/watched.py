@@ -3,7 +3,7 @@
 import os
 import time
 from collections import Counter, deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -13,9 +13,11 @@ from zoneinfo import ZoneInfo
 from lapsekit import settings
 from lapsekit.cameras import Shot
 from lapsekit.cameras.watched_memory import FILED, TOLD, Memory, State
-from lapsekit.errors import CameraError, CameraGone, NothingNew, PictureError
+from lapsekit.errors import CameraError, CameraGone, LeftOut, NothingNew, PictureError
 from lapsekit.frames.bringing_in import PICTURE_SUFFIXES, TimeSource
 from lapsekit.frames.inspection import inspect
+
+_MOST_REASONS = 4
 
 
 class _Waiting(NamedTuple):
@@ -58,13 +60,15 @@ class Watched:
             f"{table}.pattern",
             f"{table}.file_time = true",
         )
-        self._memory = Memory(season_folder / f".watched-{name}.csv")
+        by = f"time_zone = {zone.key}, pattern = {model.pattern}, file_time = {model.file_time}"
+        self._memory = Memory(season_folder / f".watched-{name}.csv", by)
         self._queue: deque[_Waiting] = deque()
         self._handed: set[tuple[str, State]] = set()
         self._broken: list[tuple[str, State, str]] = []
         self._unreadable: set[tuple[str, State]] = set()
         self._looked_at: dict[str, tuple[State, float]] = {}
         self._others: Counter[str] = Counter()
+        self._left_out: list[tuple[str, str]] = []
         self._device: int | None = None
 
     def take(self, now: datetime) -> Shot:
@@ -73,7 +77,7 @@ class Watched:
         Raises
         ------
         NothingNew
-            If there is none.
+            If there is none; `LeftOut` where files lie there that cannot be used.
         CameraGone
             If the folder cannot be read.
         CameraError
@@ -89,15 +93,23 @@ class Watched:
         self._handed.clear()
         if self._broken:
             raise CameraError(self._told())
-        raise NothingNew(f"{self._folder}: no new picture{self._passed_over()}")
+        told = f"{self._folder}: no new picture{self._passed_over()}"
+        if self._left_out:
+            raise LeftOut(f"{told}; left out before: {by_reason(sorted(self._left_out))}")
+        raise NothingNew(told)
 
     def _found(self, now: datetime) -> Iterator[_Waiting]:
         """Settled pictures that nobody filed or was told of."""
         self._others.clear()
+        self._left_out.clear()
         seen: dict[str, tuple[State, float]] = {}
         for path, found in self._files():
             state = State(found.st_size, found.st_mtime_ns)
-            if (path, state) in self._handed or self._memory.knows(path, state):
+            if (path, state) in self._handed:
+                continue
+            if self._memory.knows(path, state):
+                if why := self._memory.why_left_out(path, state):
+                    self._left_out.append((path, why))
                 continue
             before = self._looked_at.get(path)
             same = before is not None and before[0] == state
@@ -171,20 +183,33 @@ class Watched:
             self._broken.append((*known, f"cannot be read ({error.strerror or error})"))
 
     def _told(self) -> str:
-        """What is wrong with files; those that are no pictures are remembered as told."""
-        lines = [f"{self._folder / path}: {why}" for path, _, why in self._broken]
-        for path, state, _ in self._broken:
+        """What is wrong with files; those that cannot be used are remembered as told."""
+        for path, state, why in self._broken:
             if (path, state) not in self._unreadable:
-                self._memory.add(path, state, TOLD)
+                self._memory.add(path, state, TOLD, why)
+        found = [(str(self._folder / path), why) for path, _, why in self._broken]
         self._broken.clear()
-        more = f" (and {len(lines) - 1} more like it)" if len(lines) > 1 else ""
-        return f'camera "{self._name}" leaves a file out: {lines[0]}{more}'
+        what = "a file" if len(found) == 1 else f"{len(found)} files"
+        return f'camera "{self._name}" leaves {what} out: {by_reason(found)}'
 
     def _passed_over(self) -> str:
         if not self._others:
             return ""
         kinds = ", ".join(f"{count} {kind}" for kind, count in sorted(self._others.items()))
         return f"; passed over for their names: {kinds}"
+
+
+def by_reason(left_out: Sequence[tuple[str, str]]) -> str:
+    """Files that were left out, those of one reason together: one is named, others counted."""
+    reasons: dict[str, list[str]] = {}
+    for path, why in left_out:
+        reasons.setdefault(why, []).append(path)
+    told = [
+        f"{paths[0]}{f' (and {len(paths) - 1} more)' if len(paths) > 1 else ''}: {why}"
+        for why, paths in list(reasons.items())[:_MOST_REASONS]
+    ]
+    rest = sum(map(len, list(reasons.values())[_MOST_REASONS:]))
+    return "; ".join([*told, f"and {rest} more for other reasons"] if rest else told)
 
 
 def _walked(folder: Path) -> Iterator[Path]:

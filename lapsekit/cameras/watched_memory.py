@@ -1,4 +1,4 @@
-"""Which files of a watched folder were filed, or told to be no pictures: a text file."""
+"""Which files of a watched folder were filed, or told to be left out, and why: a text file."""
 
 import csv
 import io
@@ -10,7 +10,7 @@ from typing import NamedTuple
 from lapsekit.errors import ArchiveError
 
 FILED, TOLD = "filed", "told"
-_HEADER = ("path", "size", "modified_ns", "what")
+_HEADER = ("path", "size", "modified_ns", "what", "why", "settings")
 
 
 class State(NamedTuple):
@@ -30,11 +30,14 @@ class Memory:
     ----------
     path : pathlib.Path
         The text file; made with its first line.
+    settings : str
+        What decides whether a file can be used. What was left out by others counts as new.
     """
 
-    def __init__(self, path: Path):
+    def __init__(self, path: Path, settings: str):
         self._path = path
-        self._known: set[tuple[str, State]] | None = None
+        self._settings = settings
+        self._known: dict[tuple[str, State], str] | None = None
 
     def knows(self, path: str, state: State) -> bool:
         """Whether a file, as it lies there, was dealt with."""
@@ -42,8 +45,12 @@ class Memory:
             self._known = self._read()
         return (path, state) in self._known
 
-    def add(self, path: str, state: State, what: str) -> None:
-        """Note for good that a file was `FILED`, or `TOLD` to be no picture.
+    def why_left_out(self, path: str, state: State) -> str:
+        """Why a file that it knows was left out; empty for one that was filed."""
+        return self._known[path, state] if self.knows(path, state) else ""
+
+    def add(self, path: str, state: State, what: str, why: str = "") -> None:
+        """Note for good that a file was `FILED`; or `TOLD` to be left out, and why.
 
         Raises
         ------
@@ -54,14 +61,15 @@ class Memory:
             return
         try:
             with self._path.open("ab") as file:
-                file.write(self._begin() + _line(path, *state, what))
+                settings = self._settings if what == TOLD else ""
+                file.write(self._begin() + _line(path, *state, what, why, settings))
                 file.flush()
                 os.fsync(file.fileno())
         except OSError as error:
             raise ArchiveError(
                 f"{self._path}: cannot be written ({error.strerror}); check the disk"
             ) from error
-        self._known.add((path, state))
+        self._known[path, state] = why
 
     def _begin(self) -> bytes:
         """What has to stand before the next line: the header, or the end of a torn line."""
@@ -74,22 +82,23 @@ class Memory:
         except FileNotFoundError:
             return _line(*_HEADER)
 
-    def _read(self) -> set[tuple[str, State]]:
-        """Every whole line; one that a power cut tore is as if it never was."""
+    def _read(self) -> dict[tuple[str, State], str]:
+        """Every whole line that holds; one that a power cut tore is as if it never was."""
         try:
             text = self._path.read_bytes().decode("utf-8", "surrogateescape")
         except FileNotFoundError:
-            return set()
+            return {}
         except OSError as error:
             raise ArchiveError(
                 f"{self._path}: cannot be read ({error.strerror}); check the disk"
             ) from error
-        found = set()
+        found: dict[tuple[str, State], str] = {}
+        told = (TOLD, self._settings)
         for line in text.split("\n"):  # each on its own: a torn one must not swallow the next
             row = next(csv.reader([line]), [])
-            if len(row) == len(_HEADER) and row[3] in (FILED, TOLD):
+            if len(row) == len(_HEADER) and (row[3], row[5]) in ((FILED, ""), told):
                 with suppress(ValueError):
-                    found.add((row[0], State(int(row[1]), int(row[2]))))
+                    found[row[0], State(int(row[1]), int(row[2]))] = row[4]
         return found
 
 

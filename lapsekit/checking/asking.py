@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from lapsekit.cameras import open_camera
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
-from lapsekit.errors import LapsekitError, NothingNew, PictureError
+from lapsekit.errors import LapsekitError, LeftOut, NothingNew, PictureError
 from lapsekit.frames.inspection import inspect
 
 
@@ -23,6 +23,8 @@ def _asked(look: Look, name: str, model) -> Finding:
         facts = inspect(shot.data)
     except PictureError as error:
         return Finding(what, WRONG, f"gave no usable picture: {error}")
+    except LeftOut as error:
+        return Finding(what, WATCH, f"answers; {error}")
     except NothingNew as error:
         return Finding(what, FINE, f"answers; {error}")
     except LapsekitError as error:

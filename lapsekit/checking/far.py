@@ -8,13 +8,15 @@ from urllib.parse import urlsplit
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
 from lapsekit.errors import LapsekitError
-from lapsekit.places import open_place
+from lapsekit.places import Place, open_place
 from lapsekit.posting import read_addresses
-from lapsekit.publishing.manifest import STATE
+from lapsekit.publishing.manifest import MANIFEST, STATE, unpacked
 from lapsekit.trust import is_trusted
 
 RESOLVE_S = 10.0
 """A name that is not found within so long is not found."""
+
+_WHOLE_STATE = 64  # digits of a hash; what stands there during a publication is shorter
 
 
 def network(look: Look) -> Iterator[Finding]:
@@ -81,22 +83,38 @@ def _behind_alias(look: Look, host: str) -> str:
 
 
 def publishing(look: Look) -> Iterator[Finding]:
-    """Whether the place of publication answers."""
+    """Whether the place of publication answers, and holds by name what was put there."""
     season = look.season
     if season.settings.publish.to is None:
         return
     try:
         place = open_place(season.settings.publish, season.folder)
         state = place.read(STATE)
+        gone = _gone(place) if state is not None and len(state) >= _WHOLE_STATE else []
     except LapsekitError as error:
         yield Finding("publishing", WRONG, str(error))
         return
     if state is None:
         yield Finding("publishing", WATCH, f"{place} answers; nothing was published there yet")
-    elif len(state) < 64:
+    elif len(state) < _WHOLE_STATE:
         yield Finding("publishing", WATCH, f"{place}: a publication was cut off; the next goes on")
+    elif gone:
+        more = f" and {len(gone) - 1} more files are" if len(gone) > 1 else " is"
+        told = f"{place}: {gone[0]}{more} gone there; lapsekit publish sends them again"
+        yield Finding("publishing", WRONG, told)
     else:
-        yield Finding("publishing", FINE, f"{place} answers")
+        told = f"{place} answers, and holds every file that was put there, by name"
+        yield Finding("publishing", FINE, told)
+
+
+def _gone(place: Place) -> list[str]:
+    """Files that were put there, by the list that lies there, and are there no more."""
+    content = place.read(MANIFEST)
+    if content is None:
+        return [MANIFEST]
+    files, _ = unpacked(content, str(place))
+    there = place.sizes(list(files))
+    return [name for name in files if name not in there]
 
 
 def copies_place(look: Look) -> Iterator[Finding]:

@@ -15,7 +15,7 @@ from typer.main import get_command
 #: First sentence of each command, in the order of the help.
 COMMANDS = {
     "new": "Make a season folder with commented settings that work as they are.",
-    "import": "Bring a folder of photographs in, by EXIF time unless told otherwise.",
+    "import": "Bring photographs in, by EXIF time unless told otherwise.",
     "index": "Bring the catalogue into step with the frame files.",
     "capture": "Take one frame now.",
     "run": "Capture on schedule and run the morning chain once a day, until stopped.",

@@ -44,6 +44,8 @@ def alert(
         return
     report = call(opened, dry_run=dry_run)
     report_facts(as_json, telling.called(report, dry_run), telling.call_facts(report))
+    if report.failed and dry_run:
+        raise typer.Exit(TransferError.exit_code)
     if report.failed and not report.sent:
         raise TransferError(telling.unsent(report.failed))
 

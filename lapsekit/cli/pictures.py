@@ -179,7 +179,7 @@ def _rule(season: Path, names: list[str], use: bool, note: str | None, wait: flo
     opened = Season(season)
     say(telling.ruled(rule(opened, names, use, note), use))
     with held(opened, "frames", wait):
-        rejudge(opened)
+        rejudge(opened, tracking(False))
 
 
 @app.command()

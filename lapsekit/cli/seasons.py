@@ -62,7 +62,7 @@ def new(
 
 @app.command("import")
 def import_(
-    folder: Annotated[Path, typer.Argument(help="Folder of photographs; folders inside too.")],
+    folder: Annotated[Path, typer.Argument(help="Folder of photographs, or one of them.")],
     camera: Annotated[str, typer.Option(help="Camera of season.toml to file them under.")],
     season: SeasonFolder = HERE,
     pattern: Annotated[
@@ -84,7 +84,7 @@ def import_(
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
 ) -> None:
-    """Bring a folder of photographs in, by EXIF time unless told otherwise."""
+    """Bring photographs in, by EXIF time unless told otherwise."""
     from lapsekit.frames.bringing_in import Stretch, TimeSource, bring_in
 
     stretch, opened = Stretch(*days_asked(first, last)), Season(season)

@@ -39,29 +39,45 @@ def site(season: SeasonFolder = HERE, as_json: AsJson = False, wait: Wait = PATI
 def publish(
     season: SeasonFolder = HERE,
     dry_run: Annotated[
-        bool, typer.Option("--dry-run", help="Say what would be sent and removed, do nothing.")
+        bool,
+        typer.Option("--dry-run", help="Say what of the site as it lies would go."),
     ] = False,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Go on where something else is published already.")
+        bool,
+        typer.Option(
+            "--replace",
+            help="Go on where something else is published already; send everything again.",
+        ),
+    ] = False,
+    verify: Annotated[
+        bool,
+        typer.Option(
+            "--verify",
+            help="Compare what is in every file there, not names and sizes alone; send again what "
+            "is damaged. Some servers send all of it back for that.",
+        ),
     ] = False,
     as_json: AsJson = False,
     wait: Wait = PATIENCE,
 ) -> None:
     """Bring the site up to date and send it to where readers find it."""
+    from lapsekit.places import require_usable
     from lapsekit.publishing import publish
     from lapsekit.site.build import build_for_readers
 
     opened = Season(season)
+    require_usable(opened.settings.publish, opened.folder)
     hold = settled if dry_run else held
-    with hold(opened, "publish", wait) as is_held:
-        if is_held:
+    with hold(opened, "publish", wait):
+        if not dry_run:
             build_for_readers(opened, tracking(as_json))  # nothing goes out that was held back
         elif (opened.site / "index.html").is_file():
-            hint([telling.site_as_it_lies(opened.site)])
+            hint([telling.site_as_it_lies(opened)])
         report = publish(
             opened,
             dry_run=dry_run,
             replace=replace,
+            verify=verify,
             track=tracking(as_json),
             tell=lambda line: hint([line]),
         )

@@ -6,7 +6,7 @@ there. What replaces another content there leaves that in ``before/``. It can be
 
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -51,8 +51,8 @@ def copy(
     dry_run : bool
         Find out what waits, and do nothing.
     verify : bool
-        Compare all that was copied before, strike from copied.csv what is damaged or missing
-        there, and send it again.
+        Compare all that was copied before, not only what is missing there or has another size;
+        what is damaged or missing is struck from copied.csv, and sent again.
     new_place : bool
         Begin at a place that is empty although there are copies elsewhere.
     track : Track
@@ -77,16 +77,16 @@ def copy(
     report.caution = _same_disk(season)
     work = _Copying(season, place, tries, report, read_copied(season.folder) if is_known else {})
     if dry_run:
-        waiting = work.waiting()
-        report.waiting, report.there = len(waiting), sum(map(is_frame, work.record))
+        amiss = set(work.amiss())
+        waiting = work.waiting(amiss)
+        report.waiting, report.there = len(waiting), len(work.frames) - len(amiss)
         report.size = sum(map(work.size, waiting))
         return report
     under_way = season.folder / UNDER_WAY
     if under_way.exists():
         work.tidy()
     under_way.touch()
-    if verify:
-        work.verify(track)
+    work.verify(work.frames if verify else work.amiss(), verify, track)
     work.copy_texts(everything=verify)
     work.erase_followers()
     work.copy_frames(track)
@@ -131,9 +131,28 @@ class _Copying:
         except OSError:
             return _USUAL_BYTES
 
-    def waiting(self) -> list[str]:
-        """Frames that copied.csv does not hold."""
-        return [path for path in own_frames(self.folder) if path not in self.record]
+    @property
+    def frames(self) -> list[str]:
+        """Frames that copied.csv holds."""
+        return list(filter(is_frame, self.record))
+
+    def waiting(self, amiss: Collection[str] = ()) -> list[str]:
+        """Frames that copied.csv does not hold, or that are not there although it does."""
+        mine = own_frames(self.folder)
+        return [path for path in mine if path not in self.record or path in amiss]
+
+    def amiss(self) -> list[str]:
+        """Frames of copied.csv that are missing there, or have another size than here.
+
+        It takes lists of folders and reads no frame; of one that is gone here, no size is known.
+        """
+        frames = self.frames
+        there = self.tries(lambda: self.place.sizes(frames)) if frames else {}
+        return [path for path in frames if path not in there or self._differs(path, there[path])]
+
+    def _differs(self, path: str, size: int | None) -> bool:
+        file = self.folder / path
+        return size is not None and file.is_file() and file.stat().st_size != size
 
     def _note(self, hashes: Mapping[str, str]) -> None:
         now = self.season.clock()
@@ -145,13 +164,12 @@ class _Copying:
         """Delete halves that a copy which was cut off left there."""
         self.tries(lambda: self.place.tidy({*self.waiting(), *self.texts, MARKER}))
 
-    def verify(self, track: Track) -> None:
-        """Compare all frames that copied.csv holds; strike those that are not there whole."""
-        frames = list(filter(is_frame, self.record))
+    def verify(self, frames: Sequence[str], everything: bool, track: Track) -> None:
+        """Compare frames that copied.csv holds; strike those that are not there whole."""
         parts = list(batches(frames, self.size, self.most))
         for batch in track(parts, len(parts), "comparing"):
             found = self.tries(lambda batch=batch: self._checked(batch))
-            self.report.checked += len(batch)
+            self.report.checked += len(batch) if everything else 0
             self.report.damaged_here += found.damaged_here
             self.report.lost += found.lost
             self.report.repaired += found.damaged_there
@@ -160,7 +178,8 @@ class _Copying:
             if found.damaged_there or found.lost:
                 rewrite_copied(self.folder, self.record.values())
             self._note({path: self.record[path].sha256 for path in found.whole})
-        self._mend_lists()
+        if frames or everything:
+            self._mend_lists()
 
     def _mend_lists(self) -> None:
         """List anew what a damaged list held."""

@@ -167,7 +167,7 @@ def put(
     TransferError
         If one did not arrive as it is.
     """
-    present = place.present(names)
+    present = list(place.sizes(names))
     differing = place.differing(root, present) if present else []
     if own := [name for name in differing if not is_followers(name)]:
         _keep(place, root, own, stamp, on_kept)

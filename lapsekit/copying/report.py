@@ -13,9 +13,9 @@ class CopyReport:
     frames, texts, size : int
         Frames and texts that came to be there and are verified; bytes that were sent for it.
     there : int
-        Frames of copied.csv in all.
+        Frames of copied.csv in all; all were found there by name and size.
     checked : int
-        Frames that were compared again.
+        Frames whose content was compared again.
     waiting : int
         Frames that are not copied yet, in a dry run.
     kept : list of str

@@ -177,7 +177,7 @@ class Asked:
         words: Sequence[str],
         back: str,
         then: "Callable[[Job], int | None] | None" = None,
-        first: Sequence[str] = (),
+        first: Sequence[Sequence[str]] = (),
     ) -> Response:
         """Start one of lapsekit's commands, and follow it on a page of its own.
 

@@ -42,13 +42,15 @@ def going_out(report: PublishReport) -> list[str]:
         Of a dry run.
     """
     if not report.sent and not report.removed:
-        return [f"Nothing: {report.place} is as it should be ({report.unchanged} files)."]
+        return [f"Nothing: {report.place} holds all {report.unchanged} files, by name and size."]
     lines = [
         f"To {report.place}: {len(report.sent)} files would be sent ({report.size / 1e6:.1f} MB), "
-        f"{len(report.removed)} removed; {report.unchanged} are there as they should be."
+        f"{len(report.removed)} removed; {report.unchanged} are there already, by name and size."
     ]
     lines += [f"Sent: {by_kind(report.sent)}."] if report.sent else []
     lines += [f"Removed: {by_kind(report.removed)}."] if report.removed else []
+    if report.amiss:
+        lines.append(f"Put there before, and gone or changed there: {_some(report.amiss)}")
     if report.overwritten:
         lines.append(f"Not put there by lapsekit, and overwritten: {_some(report.overwritten)}")
     lines += [f"Caution: {report.caution}"] if report.caution else []

@@ -75,7 +75,7 @@ class Jobs:
         words: Sequence[str],
         back: str,
         then: Callable[[Job], int | None] | None = None,
-        first: Sequence[str] = (),
+        first: Sequence[Sequence[str]] = (),
     ) -> Job:
         """Start ``lapsekit WORDS --season FOLDER``.
 
@@ -87,8 +87,8 @@ class Jobs:
         then : callable, optional
             Called when it has ended, before it counts as done; what it gives back, unless that is
             None, stands for the exit code.
-        first : sequence of str
-            A command that runs before. Whatever it ends with, the other one follows, unless the
+        first : sequence of sequence of str
+            Commands that run before. Whatever one ends with, the next one follows, unless the
             work was stopped; but if it failed, that is said, and the whole ends with its code.
 
         Raises
@@ -100,11 +100,11 @@ class Jobs:
             if any(job.words == tuple(words) for job in self.running):
                 raise SeasonBusy(f"{what}: that runs already; wait until it is done")
             job = Job(secrets.token_urlsafe(9), what, tuple(words), back)
-            job.process = self._begun(first or words)
+            now, *after = *first, words
+            job.process = self._begun(now)
             self._jobs[job.number] = job
             while len(self._jobs) > _MOST_KEPT:
                 self._jobs.popitem(last=False)
-        after = words if first else ()
         threading.Thread(target=self._follow, args=(job, then, after), daemon=True).start()
         return job
 
@@ -123,19 +123,22 @@ class Jobs:
         return process
 
     def _follow(
-        self, job: Job, then: Callable[[Job], int | None] | None, after: Sequence[str]
+        self, job: Job, then: Callable[[Job], int | None] | None, after: Sequence[Sequence[str]]
     ) -> None:
-        code = _ended(job)
-        try:
-            if after and self._goes_on(job, after, code):
-                code = _ended(job) or code
-        except OSError as error:
-            job.said.append(f"lapsekit {after[0]} could not be started: {error}")
-            code = code or 71
+        code = ended = _ended(job)
+        for words in after:
+            try:
+                if not self._goes_on(job, words, ended):
+                    break
+                ended = _ended(job)
+            except OSError as error:
+                job.said.append(f"lapsekit {words[0]} could not be started: {error}")
+                ended = 71
+            code = ended or code
         _finish(job, code, then)
 
     def _goes_on(self, job: Job, after: Sequence[str], code: int) -> bool:
-        """Start the second command, unless the work was stopped."""
+        """Start the next command, unless the work was stopped."""
         with self._lock:
             if job.is_stopped:
                 return False

@@ -44,7 +44,7 @@ KINDS = {
 """What the site's files are told to be; any other is bytes."""
 
 _BUILDING = ("site", "publish")
-_FIRST = ("measure",)
+_FIRST = (("measure",),)
 """What is not measured or judged by today's settings and verdicts yet is worked out before."""
 _DEEPEST = 12
 
@@ -121,7 +121,11 @@ def _build(asked: Asked) -> Response:
 def _dry_run(asked: Asked) -> Response:
     _require_place(asked)
     return asked.work(
-        "What will go out", ["publish", "--dry-run", "--json"], "/publish/", _whole, _FIRST
+        "What will go out",
+        ["publish", "--dry-run", "--json"],
+        "/publish/",
+        _whole,
+        (*_FIRST, ("site",)),
     )
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
 from pathlib import Path
+from typing import NoReturn
 from zoneinfo import ZoneInfo
 
 from lapsekit.catalogue import Catalogue
@@ -88,9 +89,14 @@ class TimeSource:
             return datetime.fromtimestamp(file.stat().st_mtime, UTC).replace(microsecond=0)
         taken = self._by_name(file) if self.pattern else facts.taken
         if taken is None:
+            lacks = (
+                "its EXIF data tell when the file was last written (DateTime, which editors set "
+                "anew), not when it was taken (DateTimeOriginal)"
+                if facts.tells_writing
+                else "no time in its EXIF data"
+            )
             raise PictureError(
-                f"no time in its EXIF data; give {self.ask_pattern} for the file names, or "
-                f"{self.ask_file_time}"
+                f"{lacks}; give {self.ask_pattern} for the file names, or {self.ask_file_time}"
             )
         if taken.year < EARLIEST_YEAR:
             raise PictureError(
@@ -158,7 +164,8 @@ EVER = Stretch()
 class ImportReport:
     """What an import did, or with a dry run would do.
 
-    Paths are of the source folder; beside them stands what became of the file, or why nothing did.
+    Paths are of the source folder, or of the folder of a single file; beside them stands what
+    became of the file, or why nothing did.
     """
 
     stored: list[tuple[str, str]] = field(default_factory=list)
@@ -186,7 +193,7 @@ def bring_in(
     Parameters
     ----------
     source : pathlib.Path
-        Folder of photographs; folders inside it are read too.
+        Folder of photographs; folders inside it are read too. Or one photograph.
     camera : str
         Camera of the season to file them under.
     times : TimeSource
@@ -215,12 +222,13 @@ def bring_in(
     """
     report = ImportReport()
     pictures, foreign = _pictures(source)
-    report.passed_over += [(str(f.relative_to(source)), _other_format(f)) for f in foreign]
+    base = source.parent if _is_single(source) else source
+    report.passed_over += [(str(f.relative_to(base)), _other_format(f)) for f in foreign]
     files, others = _wanted(pictures, times, stretch, day_of)
-    report.of_other_days += [str(file.relative_to(source)) for file in others]
+    report.of_other_days += [str(file.relative_to(base)) for file in others]
     seen: dict[str, str] = {}
     for file in track(files, len(files), "importing"):
-        name = str(file.relative_to(source))
+        name = str(file.relative_to(base))
         if times.passes_over(file):
             report.passed_over.append((name, _OTHER_NAME))
             continue
@@ -272,19 +280,36 @@ def _other_format(file: Path) -> str:
 
 def _pictures(source: Path) -> tuple[list[Path], list[Path]]:
     """Pictures of the formats that are taken, and of others."""
+    is_single, kinds = _is_single(source), (PICTURE_SUFFIXES, _OTHER_SUFFIXES)
+    if is_single and not any(source.suffix.lower() in kind for kind in kinds):
+        raise ArchiveError(
+            f"{source}: no picture by its name; give a photograph (JPEG, PNG, WebP), or a folder"
+        )
+    found = [source] if is_single else _files_below(source)
+    ours, foreign = ([f for f in found if f.suffix.lower() in kind] for kind in kinds)
+    return sorted(ours), sorted(foreign)
 
-    def stop(error: OSError) -> None:
-        raise ArchiveError(f"{error.filename}: cannot be read ({error.strerror})") from error
 
+def _is_single(source: Path) -> bool:
+    """Whether it is a file and no folder; refused where it cannot be read."""
     try:
         os.scandir(source).close()
+    except NotADirectoryError:
+        return True
     except OSError as error:
-        stop(error)
+        _stop(error)
+    return False
+
+
+def _stop(error: OSError) -> NoReturn:
+    raise ArchiveError(f"{error.filename}: cannot be read ({error.strerror})") from error
+
+
+def _files_below(source: Path) -> list[Path]:
+    """Files in a folder and those inside, hidden ones left out; of links, each folder once."""
     found, seen = [], set()
-    for folder, inner, names in os.walk(source, onerror=stop, followlinks=True):
+    for folder, inner, names in os.walk(source, onerror=_stop, followlinks=True):
         seen.add(os.path.realpath(folder))
         inner[:] = [n for n in inner if os.path.realpath(Path(folder, n)) not in seen]
         found += [Path(folder, name) for name in names if not name.startswith(".")]
-    kinds = (PICTURE_SUFFIXES, _OTHER_SUFFIXES)
-    ours, foreign = ([f for f in found if f.suffix.lower() in kind] for kind in kinds)
-    return sorted(ours), sorted(foreign)
+    return found

@@ -32,12 +32,16 @@ class PictureFacts:
         Size in pixels of the upright picture (EXIF orientation applied).
     taken : datetime or None
         EXIF time of the exposure; timezone-aware only if the camera wrote an offset.
+    tells_writing : bool
+        Whether EXIF tells when the file was last written (DateTime): a camera does, and so does
+        every program that saves it anew, so that it is no time of exposure.
     """
 
     suffix: str
     width: int
     height: int
     taken: datetime | None
+    tells_writing: bool
 
 
 def inspect(data: bytes) -> PictureFacts:
@@ -87,7 +91,8 @@ def _facts(picture: Image.Image, is_whole: bool) -> PictureFacts:
         picture.load()
     if exif.get(ExifTags.Base.Orientation) in SIDEWAYS:
         width, height = height, width
-    return PictureFacts(suffix, width, height, _exposure_time(exif))
+    tells_writing = bool(str(exif.get(ExifTags.Base.DateTime, "")).strip("\0 "))
+    return PictureFacts(suffix, width, height, _exposure_time(exif), tells_writing)
 
 
 def _exposure_time(exif: Image.Exif) -> datetime | None:

@@ -6,7 +6,8 @@ new one: rsync, WebDAV and the folder write beside and rename; of the remotes th
 """
 
 import shutil
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
@@ -28,6 +29,7 @@ __all__ = [
     "failure",
     "open_given_place",
     "open_place",
+    "require_usable",
 ]
 
 
@@ -48,8 +50,11 @@ class Place(Protocol):
         """Bring files back; one that is gone, or that the far side knows is damaged, stays away."""
         ...
 
-    def present(self, names: Sequence[str]) -> list[str]:
-        """Those of these files that are there."""
+    def sizes(self, names: Sequence[str]) -> dict[str, int | None]:
+        """Bytes of those of these files that are there, by the lists of the far side.
+
+        None of them is read; None stands for a size that the far side does not tell.
+        """
         ...
 
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
@@ -101,7 +106,19 @@ def open_place(model: settings.FarTable, season_folder: Path, beside: Path | Non
         If a program that is needed is not installed.
     """
     require_trust(season_folder, f"use the place that its [{model.table}] names")
-    return _opened(model, season_folder, beside or season_folder)
+    return _ready(model, season_folder, beside or season_folder)()
+
+
+def require_usable(model: settings.FarTable, season_folder: Path) -> None:
+    """Refuse a table that `open_place` would refuse, before long work; nothing far is asked.
+
+    Raises
+    ------
+    NotTrusted, SettingsError, PublishError, CopyError
+        As `open_place`.
+    """
+    require_trust(season_folder, f"use the place that its [{model.table}] names")
+    _ready(model, season_folder, season_folder)
 
 
 def open_given_place(model: settings.FarTable, beside: Path) -> Place:
@@ -121,10 +138,11 @@ def open_given_place(model: settings.FarTable, beside: Path) -> Place:
     SettingsError, PublishError, CopyError
         As `open_place`.
     """
-    return _opened(model, Path.cwd(), beside)
+    return _ready(model, Path.cwd(), beside)()
 
 
-def _opened(model: settings.FarTable, base: Path, beside: Path) -> Place:
+def _ready(model: settings.FarTable, base: Path, beside: Path) -> Callable[[], Place]:
+    """What opens the place, once all that it needs here is there."""
     if model.to is None or model.target is None:
         raise SettingsError(
             f"{base / 'season.toml'}: nothing says where to {model.verb}; under [{model.table}] "
@@ -134,18 +152,19 @@ def _opened(model: settings.FarTable, base: Path, beside: Path) -> Place:
         folder = (base / Path(model.target).expanduser()).resolve()
         _require_outside(f"{model.table}.target", folder, beside)
         if model.to == "folder":
-            return Folder(folder, model.private)
+            return partial(Folder, folder, model.private)
     if model.to == "webdav":
         key = f"{model.table}.password_file"
-        return WebDav(model, model.password_file and secret(model.password_file, base, key))
+        word = model.password_file and secret(model.password_file, base, key)
+        return partial(WebDav, model, word)
     if model.ssh_key and not Path(model.ssh_key).expanduser().is_file():
         raise SettingsError(f"{model.table}.ssh_key {model.ssh_key}: no such file")
     if shutil.which(model.to) is None:
         raise failure(model)(f"{model.to} is not installed; apt-get install {model.to} brings it")
     if model.to == "rsync":
-        return Rsync(model)
+        return partial(Rsync, model)
     named = getattr(model, "encrypt_with", None)
-    return Rclone(model, named and secret(named, base, f"{model.table}.encrypt_with"))
+    return partial(Rclone, model, named and secret(named, base, f"{model.table}.encrypt_with"))
 
 
 def failure(model: settings.FarTable) -> type[LapsekitError]:

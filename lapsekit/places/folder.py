@@ -55,9 +55,18 @@ class Folder:
         """Bring files back; those that are gone stay away."""
         fetch_each(self.read, names, into)
 
-    def present(self, names: Sequence[str]) -> list[str]:
-        """Those of these files that are there."""
-        return [name for name in names if (self._target / name).exists()]
+    def sizes(self, names: Sequence[str]) -> dict[str, int | None]:
+        """Bytes of those of these files that are there."""
+        found = {name: self._size(name) for name in names}
+        return {name: size for name, size in found.items() if size is not None}
+
+    def _size(self, name: str) -> int | None:
+        try:
+            return (self._target / name).stat().st_size
+        except (FileNotFoundError, NotADirectoryError):
+            return None
+        except OSError as error:
+            raise TransferError(f"{self._target / name}: {error.strerror}") from error
 
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
         """Those of a folder's files whose content there is another, or that are not there."""

@@ -54,10 +54,10 @@ class Rsync(Programs):
             if not _NO_FOLDER.search(str(error)):  # nothing was ever sent
                 raise
 
-    def present(self, names: Sequence[str]) -> list[str]:
-        """Those of these files that are there."""
-        listed = set(self._list("--ignore-missing-args", names=names))
-        return [name for name in names if name in listed]
+    def sizes(self, names: Sequence[str]) -> dict[str, int | None]:
+        """Bytes of those of these files that are there, which rsync lists on one connection."""
+        listed = self._list("--ignore-missing-args", names=names)
+        return {name: listed[name] for name in names if name in listed}
 
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
         """Those of a folder's files whose checksum there is another, or that are not there."""
@@ -76,17 +76,19 @@ class Rsync(Programs):
         """What lies at the top there."""
         return [name for name in self._list("--dirs", names=None, kinds="-dl") if name != "."]
 
-    def _list(self, *options: str, names: Sequence[str] | None, kinds: str = "-") -> list[str]:
+    def _list(self, *options: str, names: Sequence[str] | None, kinds: str = "-") -> dict[str, int]:
+        """Sizes of what rsync lists, by name."""
         options = ("--list-only", "--no-motd", "--8-bit-output", *options)
         with tempfile.TemporaryDirectory(prefix="lapsekit-") as scratch:
             try:
                 said = self._rsync(self._folder, f"{scratch}/", *options, names=names)
             except TransferError as error:
                 if _NO_FOLDER.search(str(error)):
-                    return []
+                    return {}
                 raise
         lines = said.decode(errors="surrogateescape").splitlines()
-        return [line.split(maxsplit=_LIST_FIELDS)[-1] for line in lines if line[:1] in kinds]
+        fields = [line.split(maxsplit=_LIST_FIELDS) for line in lines if line[:1] in kinds]
+        return {field[-1]: int(re.sub(r"\D", "", field[1])) for field in fields}
 
     def remove(self, names: Sequence[str]) -> None:
         """Delete files: rsync is told of names that a folder without files lacks."""

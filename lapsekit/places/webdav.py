@@ -25,7 +25,10 @@ if TYPE_CHECKING:
 CONNECT_S, ANSWER_S = 20.0, 60.0
 _CHUNK = 1 << 16
 _DAV = "{DAV:}"
-_ASK = b'<?xml version="1.0"?><propfind xmlns="DAV:"><prop><resourcetype/></prop></propfind>'
+_ASK = (
+    b'<?xml version="1.0"?><propfind xmlns="DAV:"><prop><resourcetype/><getcontentlength/></prop>'
+    b"</propfind>"
+)
 _MARK = 8
 _MOST_DEEP = 40  # folders in folders; a server could make up ever more
 
@@ -98,12 +101,13 @@ class WebDav:
         fetch_each(self.read, names, into)
 
     @_connected
-    def present(self, names: Sequence[str]) -> list[str]:
-        """Those of these files that are there."""
-        there: dict[str, set[str]] = {}
-        for folder in {str(PurePosixPath(name).parent) for name in names}:
-            there[folder] = set(self._inside(folder)[0])
-        return [n for n in names if PurePosixPath(n).name in there[str(PurePosixPath(n).parent)]]
+    def sizes(self, names: Sequence[str]) -> dict[str, int | None]:
+        """Bytes of those of these files that are there: one question for each of their folders."""
+        there: dict[str, int | None] = {}
+        for folder in sorted({str(PurePosixPath(name).parent) for name in names}):
+            for name, size in self._inside(folder)[0].items():
+                there[str(PurePosixPath(folder) / name)] = size
+        return {name: there[name] for name in names if name in there}
 
     @_connected
     def differing(self, root: Path, names: Sequence[str]) -> list[str]:
@@ -177,13 +181,13 @@ class WebDav:
                 self._ask("MKCOL", f"{part}/" if str(part) != "." else ".", allowed=(405, 409, 301))
                 self._made.add(str(part))
 
-    def _inside(self, folder: str) -> tuple[list[str], list[str]]:
-        """Names of the files and of the folders in a folder; none where there is none."""
+    def _inside(self, folder: str) -> tuple[dict[str, int | None], list[str]]:
+        """Sizes of the files and names of the folders in a folder; none where there is none."""
         name = folder if folder == "." else f"{folder}/"
         answer = self._ask("PROPFIND", name, (404, 405), content=_ASK, headers={"Depth": "1"})
         if answer.status_code != 207:
-            return [], []
-        files, folders = [], []
+            return {}, []
+        files, folders = {}, []
         own = unquote(urlsplit(self._url(name)).path).rstrip("/")
         try:
             responses = ElementTree.fromstring(answer.content).iter(f"{_DAV}response")
@@ -191,8 +195,13 @@ class WebDav:
                 path = urlsplit(response.findtext(f"{_DAV}href", "")).path.rstrip("/")
                 inside = unquote(path.rsplit("/", 1)[-1])
                 is_folder = response.find(f".//{_DAV}collection") is not None
-                if unquote(path) != own and _is_name(inside):
-                    (folders if is_folder else files).append(inside)
+                if unquote(path) == own or not _is_name(inside):
+                    continue
+                if is_folder:
+                    folders.append(inside)
+                else:
+                    size = response.findtext(f".//{_DAV}getcontentlength") or ""
+                    files[inside] = int(size) if size.isdecimal() else None
         except ElementTree.ParseError as error:
             raise TransferError(f"{self}: its list of {folder} cannot be read ({error})") from error
         return files, folders

@@ -13,6 +13,7 @@ from lapsekit.places import Place, open_place
 from lapsekit.places.trying import Tries, batches, most_bytes
 from lapsekit.progress import Track, silent
 from lapsekit.publishing import manifest
+from lapsekit.publishing.looking import look
 from lapsekit.safely import PART
 from lapsekit.season import Season
 
@@ -28,7 +29,12 @@ class PublishReport:
     place : str
     sent, removed : list of str
     unchanged, size : int
-        Files that were there already; bytes of those sent.
+        Files that were there already, as far as was looked; bytes of those sent.
+    amiss : list of str
+        Of those sent, files that lapsekit had put there as they are, and that were missing or
+        others there.
+    compared : bool
+        Whether the content of those that stay was looked at, and not names and sizes alone.
     failed : list of str
         Attempts that failed before one that went well.
     overwritten : list of str
@@ -45,6 +51,8 @@ class PublishReport:
     failed: list[str] = field(default_factory=list)
     caution: str = ""
     overwritten: list[str] = field(default_factory=list)
+    amiss: list[str] = field(default_factory=list)
+    compared: bool = False
 
 
 def publish(
@@ -52,6 +60,7 @@ def publish(
     *,
     dry_run: bool = False,
     replace: bool = False,
+    verify: bool = False,
     track: Track = silent,
     wait: Callable[[float], None] = time.sleep,
     tell: Callable[[str], None] = lambda _: None,
@@ -66,6 +75,8 @@ def publish(
         Find out what would be done, and do nothing.
     replace : bool
         Go on where the far side holds a front page that lapsekit did not put there.
+    verify : bool
+        Compare the content of what is there already, too; names and sizes are looked at anyway.
     track : Track
         Told about progress.
     wait : callable
@@ -89,30 +100,39 @@ def publish(
         raise PublishError(f"{site}: no site yet; lapsekit site builds it{where}")
     tries = Tries(wait, tell, _given_up)
     place = tries(lambda: open_place(season.settings.publish, season.folder))
-    report = PublishReport(str(place), failed=tries.failed, caution=place.caution)
+    report = PublishReport(str(place), failed=tries.failed, caution=place.caution, compared=verify)
     here = hashes(site)
     own = manifest.Owner(season.own_name(make=not dry_run), season.settings.season.title)
     state = tries(lambda: place.read(manifest.STATE))
-    if state == manifest.state_of(here, own) and not replace:
-        report.unchanged = len(here)
+    is_told_whole = state == manifest.state_of(here, own) and not replace
+    there = (
+        dict(here)
+        if is_told_whole
+        else tries(lambda: _known(place, own, here, state == _UNDER_WAY, replace))
+    )
+    most = most_bytes(season.settings.publish)
+    found = look(place, tries, site, _same(here, there), most if verify else None, track)
+    there |= found.amiss
+    report.amiss = sorted(found.amiss)
+    plan = manifest.plan(here, there)
+    report.unchanged = plan.unchanged
+    if is_told_whole and plan.is_empty and found.is_listed:
         if not dry_run:
             note_sent(season)
         return report
-    there = tries(lambda: _known(place, own, here, state == _UNDER_WAY, replace))
-    plan = manifest.plan(here, there)
     unknown = [name for name in plan.sent if name not in there]
     if replace:
-        report.overwritten = tries(lambda: place.present(unknown)) if unknown else []
+        report.overwritten = [*tries(lambda: place.sizes(unknown))] if unknown else []
     else:
         tries(lambda: _require_free(place, unknown))
-    report.sent, report.removed, report.unchanged = plan.sent, [*plan.removed], plan.unchanged
+    report.sent, report.removed = plan.sent, [*plan.removed]
     report.size = sum((site / name).stat().st_size for name in plan.sent)
     if not dry_run:
         halves = {manifest.STATE, manifest.MANIFEST}
         if state == _UNDER_WAY:
             halves |= here.keys() | there.keys()
         tries(lambda: place.tidy(halves))
-        parts = list(_batches(plan, site, most_bytes(season.settings.publish)))
+        parts = list(_batches(plan, site, most))
         _carry_out(_Far(place, own, tries), site, here, there, parts, plan.removed, track)
         note_sent(season)
     return report
@@ -125,6 +145,11 @@ def hashes(site: Path) -> dict[str, str]:
         for file in sorted(site.rglob("*"))
         if file.is_file() and not file.name.startswith(PART)
     }
+
+
+def _same(here: dict[str, str], there: dict[str, str]) -> list[str]:
+    """Files that are there as they are here, if what is told of them is true."""
+    return [name for name, digest in here.items() if there.get(name) == digest]
 
 
 def _known(
@@ -155,7 +180,7 @@ def _known(
 
 def _require_free(place: Place, names: list[str]) -> None:
     """Refuse to overwrite what somebody else put there."""
-    taken = place.present(names) if names else []
+    taken = [*place.sizes(names)] if names else []
     if taken:
         raise PublishError(
             f"{place}: holds {taken[0]}"

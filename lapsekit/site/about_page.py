@@ -15,6 +15,7 @@ from lapsekit.site.wording import in_unit
 PATH = "about/index.html"
 #: Below, a few leaves are measured, and their edges are most of the interval.
 GROWN_CM2 = 20
+_OTHERWISE = frozenset({"files", "watched"})
 
 
 @dataclass(frozen=True)
@@ -40,6 +41,8 @@ def about_page(whole: Whole) -> Page:
     """The page; whatever it says of methods is what this season's settings are."""
     almanac, settings = whole.almanac, whole.season.settings
     capture, cameras = settings.capture, settings.cameras.values()
+    kinds = [camera.kind for camera in cameras]
+    is_scheduled = capture.every_minutes and not _OTHERWISE.issuperset(kinds)
     span: tuple[date, date] | None = (almanac.days[0], almanac.days[-1]) if almanac.days else None
     counts = views.frame_counts(almanac)
     facts = {
@@ -50,8 +53,10 @@ def about_page(whole: Whole) -> Page:
         "regions": [row.title for row in almanac.rows],
         "plants": len(almanac.regions),
         "method": method_text(almanac.words, settings.canopy.method, settings.canopy.model_file),
-        "captured": capture.every_minutes and (capture.first, capture.last, capture.daily_at),
+        "captured": is_scheduled and (capture.first, capture.last),
         "every_minutes": capture.every_minutes,
+        "otherwise": otherwise(almanac.words, kinds),
+        "daily_at": capture.daily_at,
         "scaled": [camera.scale.is_known for camera in cameras],
         "tagged": any(camera.scale.needs_tag for camera in cameras),
         "lens": any(camera.lens is not None for camera in cameras),
@@ -64,6 +69,28 @@ def about_page(whole: Whole) -> Page:
         "errata": errata(almanac),
     }
     return Page(PATH, "about.html", facts)
+
+
+def otherwise(words: Words, kinds: list[str]) -> list[str]:
+    """How pictures come that no schedule takes, by the kinds of all cameras; whole sentences."""
+    told = []
+    if n := kinds.count("files"):
+        every = words.text("All pictures are brought in by hand.")
+        some = words.counted(
+            "The pictures of one camera are brought in by hand.",
+            "The pictures of {n} cameras are brought in by hand.",
+            n,
+        )
+        told.append(every if n == len(kinds) else some)
+    if n := kinds.count("watched"):
+        every = words.text("All pictures come from a folder, as they are put there.")
+        some = words.counted(
+            "The pictures of one camera come from a folder, as they are put there.",
+            "The pictures of {n} cameras come from a folder, as they are put there.",
+            n,
+        )
+        told.append(every if n == len(kinds) else some)
+    return told
 
 
 def reasons(words: Words, left_out: list[Counter[str]]) -> list[tuple[str, list[int]]]:

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 from lapsekit.checking import standing
 from lapsekit.checking.finding import Run
-from lapsekit.posting import Address, read_addresses, send
+from lapsekit.posting import UNUSABLE, Address, read_addresses, send
 from lapsekit.season import Season
 from lapsekit.trust import require_trust
 from lapsekit.unattended.call_state import remembered
@@ -31,7 +31,7 @@ class CallReport:
     sent : int
         How many addresses took it.
     failed : list of Address
-        Those that did not.
+        Those that did not; in a dry run, those that cannot take any.
     notes : list of str
         What else the grower should know.
     """
@@ -57,7 +57,7 @@ def call(season: Season, *, dry_run: bool = False, run: Run | None = None) -> Ca
     season : Season
         Its stage lock is not needed: alerts do not wait for a stage that hangs.
     dry_run : bool
-        Send and remember nothing.
+        Send and remember nothing; the addresses are read and looked at all the same.
     run : callable, optional
         As `lapsekit.checking.check` takes it.
 
@@ -66,12 +66,13 @@ def call(season: Season, *, dry_run: bool = False, run: Run | None = None) -> Ca
     NotTrusted
         If alerts are on and the season folder is not trusted.
     SettingsError, MissingExtra
-        If there is something to tell and the addresses cannot be read or used.
+        If there is something to tell, or in a dry run, and the addresses cannot be read or used.
     """
     table = season.settings.alerts
     if table.to_file is None:
         return CallReport(is_on=False)
     require_trust(season.folder, "send alerts")
+    addresses = read_addresses(table.to_file, season.folder) if dry_run else []
     found, now = standing(season, run), season.clock()
     local = now.astimezone(season.zone).time()
     with remembered(season.folder) as memory:
@@ -88,6 +89,7 @@ def call(season: Season, *, dry_run: bool = False, run: Run | None = None) -> Ca
             standing=[f"{f.what}: {f.told}" for f in found.findings],
             title=_title(season, decision.message),
             text="\n".join(_lines(season, decision.message)),
+            failed=[each for each in addresses if each.kind == UNUSABLE],
         )
         if memory.damaged is not None:
             report.notes.append(f"the memory of what was told was damaged; see {memory.damaged}")

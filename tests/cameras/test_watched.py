@@ -14,7 +14,7 @@ import pytest
 from PIL import ExifTags, Image
 
 from lapsekit.cameras.watched import Watched
-from lapsekit.errors import CameraError, CameraGone, NothingNew, SettingsError
+from lapsekit.errors import CameraError, CameraGone, LeftOut, NothingNew, SettingsError
 from lapsekit.settings import WatchedCamera
 from tests.scenes import bench_picture
 
@@ -176,7 +176,7 @@ def test_what_is_no_picture_is_told_once_and_blocks_nothing(inbox):
     put(inbox / "c.jpg", photograph())
     camera = watched(inbox)
     assert camera.take(later()).taken_at == DAY + timedelta(hours=1)
-    with pytest.raises(CameraError, match=r"a\.jpg: truncated.* \(and 1 more") as told:
+    with pytest.raises(CameraError, match=r"a\.jpg: truncated.*; .*c\.jpg: no time") as told:
         camera.take(later())
     assert not isinstance(told.value, NothingNew)
     for again in (camera, watched(inbox)):
@@ -191,6 +191,33 @@ def test_a_picture_without_a_time_says_which_setting_helps(inbox):
     put(inbox / "a.jpg", photograph())
     with pytest.raises(CameraError, match=r"give cameras\.phone\.pattern .* or cameras\.phone\.fi"):
         watched(inbox).take(later())
+
+
+def test_files_left_out_are_told_by_reason_and_again_with_what_is_not_new(inbox):
+    put(inbox / "empty.jpg", b"", age_s=9000)
+    for number in range(3):
+        put(inbox / f"{number}.jpg", photograph(seed=number))
+    camera = watched(inbox)
+    with pytest.raises(CameraError, match="leaves 4 files out: ") as told:
+        camera.take(later())
+    empty = "empty.jpg: the file is empty (0 bytes); "
+    assert empty in str(told.value) and "0.jpg (and 2 more): no time in its" in str(told.value)
+    for again in (camera, watched(inbox)):
+        with pytest.raises(LeftOut, match=r"left out before: .*\(and 2 more\): no time in its"):
+            again.take(later())
+
+
+@pytest.mark.parametrize("more", [{"pattern": "IMG_%Y%m%d_%H%M%S"}, {"file_time": True}])
+def test_what_was_left_out_is_tried_again_by_other_settings(inbox, more):
+    """The advice to give a pattern would help nobody if files that were refused stayed out."""
+    put(inbox / "IMG_20310401_120000.jpg", photograph())
+    put(inbox / "IMG_20310401_130000.jpg", photograph(seed=1))
+    with pytest.raises(CameraError, match=r"give cameras\.phone\.pattern"):
+        watched(inbox).take(later())
+    assert len(everything(watched(inbox, **more))) == 2
+    for settings in (more, {}):  # what was filed stays so, whatever the settings say
+        with pytest.raises(NothingNew, match=r"no new picture$"):
+            watched(inbox, **settings).take(later())
 
 
 def test_other_kinds_of_file_are_counted(inbox):

@@ -9,12 +9,15 @@ from datetime import timedelta
 
 import pytest
 
+from lapsekit import telling_copies
 from lapsekit.copied import last_verified, read_copied
 from lapsekit.copying import copy
+from lapsekit.copying.belongings import is_frame
+from lapsekit.copying.report import CopyReport
 from lapsekit.copying.restoring import restore
 from lapsekit.errors import CopyError, NotTrusted, SettingsError, TransferError
 from lapsekit.locks import COPY_LOCK_FILE
-from lapsekit.places import Folder
+from lapsekit.places import Folder, open_place
 from lapsekit.season import Season
 from lapsekit.trust import trust
 from tests.copying.keeping import (
@@ -92,6 +95,44 @@ def test_a_bit_that_flips_there_is_found_and_sent_again(kind, tmp_path):
         assert back.is_whole and belongings(tmp_path / "new") == belongings(season.folder)
         if not kind.startswith("sealed"):
             assert {file: digest(file) for file in frames} == whole
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_frames_that_went_there_are_noticed_unasked_and_sent_again(kind, tmp_path):
+    with far(kind, tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings, days=2)
+        copied(season)
+        gone = sorted(filter(is_frame, read_copied(season.folder)))[:3]
+        open_place(season.settings.copies, season.folder).remove(gone)
+        would = copied(again(season), dry_run=True)
+        assert would.waiting == 3
+        report = copied(again(season))
+        assert sorted(report.repaired) == gone and report.is_sound
+        assert (report.frames, report.there) == (3, would.there + 3)
+        back = restore(table(season), tmp_path / "new", wait=NOT_AT_ALL)
+        assert back.is_whole and belongings(tmp_path / "new") == belongings(season.folder)
+
+
+def test_a_frame_cut_short_there_is_sent_again_and_one_gone_on_both_sides_is_lost(tmp_path):
+    with far("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        copied(season)
+        (place.folder / FRAME).write_bytes((season.folder / FRAME).read_bytes()[:100])
+        report = copied(again(season))
+        assert report.repaired == [FRAME]
+        assert digest(place.folder / FRAME) == digest(season.folder / FRAME)
+        (place.folder / FRAME).unlink()
+        (season.folder / FRAME).unlink()
+        report = copied(again(season))
+        assert report.lost == [FRAME] and not report.is_sound
+        assert FRAME not in read_copied(season.folder)
+
+
+def test_what_is_said_of_copies_claims_no_more_than_was_looked_at():
+    said = telling_copies.copied(CopyReport("there", there=5), dry_run=False)
+    assert said[0].endswith("5 frames there, by name and size (--verify compares what is in them)")
+    said = telling_copies.copied(CopyReport("there", there=5, checked=5), dry_run=False)
+    assert said[0].endswith("5 frames there, the content of 5 compared again")
 
 
 @pytest.mark.parametrize("kind", ["folder", "rsync", "sftp", "s3", "sealed"])

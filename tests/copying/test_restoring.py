@@ -8,9 +8,10 @@ import sys
 
 import pytest
 
+from lapsekit import telling_copies
 from lapsekit.copied import read_copied
 from lapsekit.copying import copy
-from lapsekit.copying.drilling import drill
+from lapsekit.copying.drilling import DrillReport, drill
 from lapsekit.copying.lists import gathered, packed
 from lapsekit.copying.restoring import WORK, restore
 from lapsekit.errors import CopyError
@@ -213,6 +214,18 @@ def test_a_drill_tells_what_changed_or_came_since_and_calls_it_no_fault(tmp_path
         report = drilled(season)
         assert (report.changed_since, report.waiting) == (["diary.csv"], 1)
         assert report.is_whole
+
+
+@pytest.mark.parametrize(
+    ("frames", "said"),
+    [
+        (214, "214 frames and 6 texts came back, whole: "),
+        (50, "50 of the 214 frames copied and 6 texts came back, whole: "),
+    ],
+)
+def test_a_drill_says_how_many_of_the_frames_came_back(frames, said):
+    told = telling_copies.drilled(DrillReport("there", frames=frames, texts=6, copied=214))
+    assert told == [f"{said}the copies at there can be used"]
 
 
 def test_the_commands_tell_in_a_sentence_and_end_with_65_where_not_all_is_whole(tmp_path):

@@ -20,7 +20,7 @@ def test_the_same_command_does_not_run_twice_under_another_title(folder):
 
 def test_work_that_is_stopped_in_its_first_command_does_not_begin_the_second(folder):
     jobs = Jobs(folder)
-    job = jobs.start("The site", ["site"], "/", first=["measure"])
+    job = jobs.start("The site", ["site"], "/", first=[["measure"]])
     jobs.stop(job)
     for _ in range(600):
         if not job.runs:
@@ -32,7 +32,8 @@ def test_work_that_is_stopped_in_its_first_command_does_not_begin_the_second(fol
 
 def test_a_first_command_that_fails_is_said_and_the_whole_does_not_count_as_done(folder):
     jobs = Jobs(folder)
-    job = jobs.start("Listing", ["frames"], "/", first=["explain", "nobody", "2031-04-05"])
+    fails = ["explain", "nobody", "2031-04-05"]
+    job = jobs.start("Listing", ["frames"], "/", first=[fails, ["diary"]])
     for _ in range(1200):
         if not job.runs:
             break

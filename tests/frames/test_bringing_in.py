@@ -5,9 +5,11 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
+from PIL import ExifTags
 
 from lapsekit.errors import ArchiveError
-from lapsekit.frames.bringing_in import Stretch, TimeSource, bring_in
+from lapsekit.frames.bringing_in import ImportReport, Stretch, TimeSource, bring_in
+from lapsekit.telling import imported
 from tests.frames.test_inspection import exif
 from tests.scenes import bench_picture, encoded
 
@@ -29,9 +31,9 @@ def photos(tmp_path):
 
 @pytest.fixture
 def bring(season, photos):
-    def run(times=NAMED, now=NOW, **options):
+    def run(times=NAMED, now=NOW, source=photos, **options):
         return bring_in(
-            photos,
+            source,
             "bench",
             times,
             season.archive,
@@ -123,6 +125,44 @@ def test_the_file_time_is_taken_only_when_asked(season, photos, bring):
     assert stored_times(season) == [datetime.fromtimestamp(1_932_000_000, UTC)]
 
 
+def test_the_time_of_writing_that_editors_set_is_no_time_of_exposure_and_is_told(photos, bring):
+    written = exif()
+    written[ExifTags.Base.DateTime] = "2031:04:01 10:00:00"
+    (photos / "a.jpg").write_bytes(picture(1, exif=written))
+    (photos / "b.jpg").write_bytes(picture(2, exif=exif(taken="2031:04:01 10:00:00")))
+    report = bring(TimeSource(CET))
+    assert [name for name, _ in report.stored] == ["b.jpg"]
+    [(name, why)] = report.refused
+    assert name == "a.jpg" and "when the file was last written (DateTime" in why
+    assert why.endswith("; give --pattern for the file names, or --file-time")
+
+
+def test_a_single_photograph_comes_in_by_itself(season, photos, bring):
+    for number, name in enumerate(("2031-04-05_090000.jpg", "2031-04-05_100000.jpg", "a.heic")):
+        (photos / name).write_bytes(picture(number))
+    report = bring(source=photos / "2031-04-05_100000.jpg")
+    assert [name for name, _ in report.stored] == ["2031-04-05_100000.jpg"]
+    assert stored_times(season) == [datetime(2031, 4, 5, 8, tzinfo=UTC)]
+    assert [name for name, _ in bring(source=photos / "a.heic").passed_over] == ["a.heic"]
+
+
+@pytest.mark.parametrize("dry_run", [False, True])
+def test_long_lists_of_an_import_end_with_how_many_more(dry_run):
+    refused = [(f"{n}.jpg", "the file is empty (0 bytes)") for n in range(40)]
+    lines = imported(ImportReport(refused=refused), CET, dry_run)
+    assert lines[-3:] == [
+        "  9.jpg: the file is empty (0 bytes)",
+        "  and 30 more",
+        "--json lists them all",
+    ]
+    assert len(lines) == 14
+    other = [*refused, ("z.jpg", "not a JPEG, PNG or WebP picture")]
+    told = imported(ImportReport(refused=other), CET, dry_run)
+    assert "  z.jpg: not a JPEG, PNG or WebP picture" in told
+    few = imported(ImportReport(refused=refused[:10]), CET, dry_run)
+    assert few[-1] == "  9.jpg: the file is empty (0 bytes)" and len(few) == 12
+
+
 @pytest.mark.parametrize("year", ["0001", "0200", "1970"])
 def test_a_time_of_a_clock_that_was_never_set_is_refused(season, photos, bring, year):
     taken = exif(taken=f"{year}:01:01 00:00:00")
@@ -208,7 +248,7 @@ def test_a_folder_that_cannot_be_read_is_told(season, tmp_path, kind):
         source.write_text("x")
     elif kind == "a loop":
         source.symlink_to(source)
-    with pytest.raises(ArchiveError, match="odd: cannot be read"):
+    with pytest.raises(ArchiveError, match=r"odd: (cannot be read|no picture by its name; give)"):
         bring_in(
             source, "bench", NAMED, season.archive, season.catalogue, lambda: NOW, season.day_of
         )

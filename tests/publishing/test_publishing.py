@@ -8,9 +8,11 @@ import shutil
 import pytest
 
 from lapsekit.errors import PublishError, SettingsError, TransferError
-from lapsekit.places import Folder
-from lapsekit.publishing import publish
+from lapsekit.places import Folder, open_place
+from lapsekit.publishing import PublishReport, publish
+from lapsekit.publishing.manifest import MANIFEST
 from lapsekit.season import Season
+from lapsekit.telling import published as published_words
 from tests.publishing.sites import broken, contents, cut_off, published, target, write_site
 from tests.scenes import SETTINGS, make_season
 
@@ -358,3 +360,87 @@ def test_a_server_that_is_not_there_is_told_with_its_name(tmp_path):
     with pytest.raises(PublishError, match=r"127\.0\.0\.1:/nowhere failed [^$]*refused"):
         publish(season, wait=NOT_AT_ALL)
     season.catalogue.close()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_went_there_since_is_found_without_reading_it_and_sent_again(kind, tmp_path):
+    """Pages that went come before those that link them, as new ones do."""
+    with at(kind, tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        site = write_site(season.site, 1, days=3)
+        publish(season, wait=NOT_AT_ALL)
+        hand = open_place(season.settings.publish, season.folder)  # whom every server notices
+        pictures = [f"pictures/{day}.jpg" for day in (1, 2, 3)]
+        hand.remove([*pictures, "day/2/index.html"])
+        (tmp_path / "index.html").write_text("changed by hand")
+        hand.send(tmp_path, ["index.html"])
+        would = publish(season, dry_run=True, wait=NOT_AT_ALL)
+        report = publish(season, wait=NOT_AT_ALL)
+        assert report.sent == would.sent and sorted(report.sent) == report.amiss
+        assert contents(place.folder) == site
+        assert report.sent == [*pictures, "day/2/index.html", "index.html"]
+        again = publish(season, wait=NOT_AT_ALL)
+        assert (again.sent, again.unchanged) == ([], len(site))
+        season.catalogue.close()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_sizes_are_told_of_many_files_as_of_few_and_of_none_that_is_not_there(kind, tmp_path):
+    with at(kind, tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        sizes = {f"{n % 3}/deep/{n}, ä #{n}.txt": n for n in range(1, 230)} | {"top.txt": 7}
+        for name, size in sizes.items():
+            (tmp_path / "here" / name).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / "here" / name).write_bytes(b"x" * size)
+        there = open_place(season.settings.publish, season.folder)
+        there.send(tmp_path / "here", [*sizes])
+        few = ["1/deep/none.txt", "none/none.txt", "top.txt", "1/deep/1, ä #1.txt"]
+        assert there.sizes(few) == {"top.txt": 7, "1/deep/1, ä #1.txt": 1}
+        assert there.sizes([*sizes, *few]) == sizes
+        season.catalogue.close()
+
+
+def test_what_went_there_comes_again_with_a_change_too_and_so_does_the_list(tmp_path):
+    with target("folder", tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        write_site(season.site, 1, days=3)
+        publish(season, wait=NOT_AT_ALL)
+        (place.folder / "pictures" / "2.jpg").unlink()
+        site = write_site(season.site, 2, days=3)
+        report = publish(season, wait=NOT_AT_ALL)
+        assert report.amiss == ["pictures/2.jpg"] and contents(place.folder) == site
+        (place.folder / MANIFEST).unlink()
+        assert publish(season, wait=NOT_AT_ALL).sent == []
+        write_site(season.site, 3, days=3)
+        publish(season, wait=NOT_AT_ALL)
+        season.catalogue.close()
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_content_that_was_spoilt_there_is_found_when_it_is_asked_for(kind, tmp_path):
+    """Names and sizes are as they should be; only reading tells."""
+    with at(kind, tmp_path) as place:
+        season = season_with(tmp_path / "season", place.settings)
+        site = write_site(season.site, 1, days=3)
+        publish(season, wait=NOT_AT_ALL)
+        (tmp_path / "pictures").mkdir()
+        size = (season.site / "pictures" / "2.jpg").stat().st_size
+        (tmp_path / "pictures" / "2.jpg").write_bytes(b"x" * size)
+        open_place(season.settings.publish, season.folder).send(tmp_path, ["pictures/2.jpg"])
+        assert publish(season, wait=NOT_AT_ALL).sent == []
+        report = publish(season, verify=True, wait=NOT_AT_ALL)
+        assert (report.sent, report.amiss) == (["pictures/2.jpg"], ["pictures/2.jpg"])
+        assert contents(place.folder) == site
+        season.catalogue.close()
+
+
+def test_the_words_claim_no_more_than_was_looked_at():
+    whole = PublishReport("there", unchanged=2)
+    start = "nothing to send to there: 2 files there, "
+    said = published_words(whole, dry_run=False)
+    assert said == [f"{start}by name and size (--verify compares what is in them)"]
+    whole.compared = True
+    said = published_words(whole, dry_run=False)
+    assert said == [f"{start}with the content they should have"]
+    told = published_words(PublishReport("there", sent=["a"], amiss=["a"]), dry_run=False)
+    assert told[-1] == "gone or changed there since it was put there: a"

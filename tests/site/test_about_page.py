@@ -55,6 +55,33 @@ def test_every_method_is_said_in_a_sentence_of_its_own(method):
     assert "trained for this bench" in method_text(Words("en"), "model", "own.json")
 
 
+EVERY_30 = "Every 30 minutes, between 08:00 and 18:00, a frame is kept."
+NEAREST = "The picture of the day is the usable one nearest 12:00."
+
+
+@pytest.mark.parametrize(
+    ("bench", "trough", "said"),
+    [
+        ("files", "files", "All pictures are brought in by hand."),
+        ("watched", "watched", "All pictures come from a folder, as they are put there."),
+        ("usb", "pi", EVERY_30),
+        ("usb", "files", f"{EVERY_30} The pictures of one camera are brought in by hand."),
+        ("watched", "files", "The pictures of one camera are brought in by hand. The pictures of "
+         "one camera come from a folder, as they are put there."),
+    ],
+)  # fmt: skip
+def test_how_pictures_come_is_told_by_kind_of_camera(tiny, bench, trough, said):
+    settings = tiny.folder / "season.toml"
+    first, second, rest = settings.read_text().split('kind = "files"')
+    lines = {"watched": 'kind = "watched"\nfolder = "../inbox"'}
+    kinds = [lines.get(kind, f'kind = "{kind}"') for kind in (bench, trough)]
+    settings.write_text(f"{first}{kinds[0]}{second}{kinds[1]}{rest}", encoding="utf-8")
+    changed = Season(tiny.folder)
+    build_site(changed)
+    changed.catalogue.close()
+    assert f"2 cameras look down on the plants. {said} {NEAREST}" in page_of(tiny)
+
+
 @pytest.mark.parametrize(
     ("added", "said", "unsaid"),
     [

@@ -258,7 +258,8 @@ def test_times_by_the_sun_are_said_in_words(tiny):
     settings = tiny.folder / "season.toml"
     times = '[place]\nlatitude = 69\nlongitude = 18\n[capture]\nfrom = "sunrise"\n'
     times += 'until = "sunset - 1:30"\ndaily_at = "noon"\n'
-    settings.write_text(f"{settings.read_text()}\n{times}")
+    text = settings.read_text().replace('kind = "files"', 'kind = "usb"')
+    settings.write_text(f"{text}\n{times}")
     sunny = Season(tiny.folder)
     build_site(sunny)
     about = " ".join(text_of(sunny, "about/index.html").split())

@@ -450,6 +450,25 @@ def test_a_dry_run_says_what_would_be_sent_and_sends_and_remembers_nothing(tmp_p
         assert json.loads(done.stdout)["sent"] == 1 and len(posted) == 1
 
 
+def test_a_dry_run_finds_the_faults_of_addresses_that_a_test_finds(tmp_path):
+    """Also while there is nothing to tell, which is when it is tried."""
+    season = watched_season(tmp_path / "s", "json://127.0.0.1:9")
+    assert lapsekit("alert", "--dry-run", "--season", season.folder).returncode == 0
+    (season.folder / "alerts-to").chmod(0o644)
+    for way in ("--dry-run", "--test"):
+        done = lapsekit("alert", way, "--season", season.folder)
+        assert done.returncode == 78 and "chmod 600" in done.stderr
+    (season.folder / "alerts-to").chmod(0o600)
+    (season.folder / "alerts-to").write_text("json://127.0.0.1:9\nnonsense\n")
+    done = lapsekit("alert", "--dry-run", "--season", season.folder)
+    assert done.returncode == 75
+    assert "address 2 (unusable, line 2) is no address that Apprise can use" in done.stdout
+    (season.folder / "alerts-to").write_text("nonsense\n")
+    for way in ("--dry-run", "--test"):
+        done = lapsekit("alert", way, "--season", season.folder)
+        assert done.returncode == 78 and "line 1 is no address" in done.stderr
+
+
 def test_without_addresses_alerts_are_off_and_say_how_to_turn_them_on(tmp_path):
     season = watched_season(tmp_path / "s", alerts="")
     done = lapsekit("alert", "--season", season.folder)
