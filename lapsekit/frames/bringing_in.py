@@ -56,6 +56,8 @@ class TimeSource:
         Take the file's modification time.
     ask_pattern, ask_file_time : str
         How `pattern` and `file_time` are asked for where this is used, for messages.
+    for_none : str
+        What to do with a picture that carries no time, where it is not to ask for either of them.
     """
 
     zone: ZoneInfo
@@ -63,6 +65,7 @@ class TimeSource:
     file_time: bool = False
     ask_pattern: str = "--pattern"
     ask_file_time: str = "--file-time"
+    for_none: str = ""
 
     def __post_init__(self) -> None:
         if self.pattern is None:
@@ -88,10 +91,8 @@ class TimeSource:
             return datetime.fromtimestamp(file.stat().st_mtime, UTC).replace(microsecond=0)
         taken = self._by_name(file) if self.pattern else facts.taken
         if taken is None:
-            raise PictureError(
-                f"no time in its EXIF data; give {self.ask_pattern} for the file names, or "
-                f"{self.ask_file_time}"
-            )
+            ask = f"give {self.ask_pattern} for the file names, or {self.ask_file_time}"
+            raise PictureError(f"no time in its EXIF data; {self.for_none or ask}")
         if taken.year < EARLIEST_YEAR:
             raise PictureError(
                 f"its time ({taken:%Y-%m-%d}) cannot be true; set the camera's clock"
