@@ -221,13 +221,23 @@ def propose(
     wait: Wait = PATIENCE,
 ) -> None:
     """Propose outlines of regions from containers that are seen and from what grows."""
-    from lapsekit.proposing import propose_regions, write_overlay, write_regions
+    from lapsekit.aiming_picture import require_overlay_place
+    from lapsekit.proposing import (
+        propose_regions,
+        require_none_outlined,
+        write_overlay,
+        write_regions,
+    )
 
     opened, written = Season(season), None
+    if out is not None:
+        require_overlay_place(out)
+    if write:
+        require_none_outlined(opened, camera)
     hold = held if write else settled
     with hold(opened, "propose", wait):
         opened.index()
-        found = propose_regions(opened, camera, until and until.date())
+        found = propose_regions(opened, camera, until and until.date(), tracking(as_json))
         if out is not None:
             write_overlay(found, out, telling_regions.meeting(found))
         if write:
