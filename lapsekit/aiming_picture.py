@@ -1,6 +1,7 @@
 """The picture of ``aim``: what the camera sees, with the reference view's edges laid over it."""
 
 import io
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -91,14 +92,9 @@ def overlay(
 def write_overlay(aim: Aim, out: Path) -> Callable[[np.ndarray, Look, list[str]], None]:
     """What writes the overlay of each picture to a file, whole or not at all.
 
-    Raises
-    ------
-    SettingsError
-        If `out` is a frame, no JPEG, or in a folder that does not exist.
+    Raises as `require_overlay_place` does.
     """
-    require_place("--out", out, "jpg", "jpeg")
-    if read_name(out.name) is not None:
-        raise SettingsError(f"--out {out}: that is a frame's name, which is never written over")
+    require_overlay_place(out)
     luma = aim.reference_luma
     edges = None if luma is None else edges_of(luma)
 
@@ -108,6 +104,19 @@ def write_overlay(aim: Aim, out: Path) -> Callable[[np.ndarray, Look, list[str]]
         write_safely(out, laid)
 
     return write
+
+
+def require_overlay_place(out: Path) -> None:
+    """Refuse a place that an overlay cannot go to.
+
+    Raises
+    ------
+    SettingsError
+        If `out` is a frame, no JPEG, or in a folder that does not exist.
+    """
+    require_place("--out", out, "jpg", "jpeg")
+    if read_name(out.name) is not None:
+        raise SettingsError(f"--out {out}: that is a frame's name, which is never written over")
 
 
 def _strip_px(lettering: int, lines: list[str]) -> int:
@@ -146,6 +155,21 @@ def _outline(
     draw.line(closed, INK, 4, joint="curve")
     draw.line(closed, OUTLINE, 2, joint="curve")
     left, top = min(x for x, _ in points) + 6, min(y for _, y in points) + 4
-    if font(lettering).getlength(title) > max(x for x, _ in points) - left:
-        return  # it would stand in its neighbours
-    draw.text((left, top), title, OUTLINE, font(lettering), stroke_width=2, stroke_fill=INK)
+    room = max(x for x, _ in points) - left
+    lines, size = _title_within(title, room, lettering)
+    for number, line in enumerate(lines):
+        at = (left, top + number * _step(size))
+        draw.text(at, line, OUTLINE, font(size), stroke_width=2, stroke_fill=INK)
+
+
+def _title_within(title: str, room: float, lettering: int) -> tuple[list[str], int]:
+    """A title in lines and letters that stand in no neighbour; none where it has no room at all.
+
+    Smaller letters come before a second line, which begins after a blank or a hyphen.
+    """
+    parts = [part for part in re.split(r"(?<=-)|\s+", title) if part]
+    for lines in ([title], parts):
+        for size in (lettering, round(lettering * 0.8), round(lettering * 0.64)):
+            if max(font(size).getlength(line) for line in lines) <= room:
+                return lines, size
+    return [], lettering

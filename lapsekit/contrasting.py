@@ -224,7 +224,7 @@ def _measure(
             "these plants have no days in common; run lapsekit measure first, or name plant ages "
             "with --from and --until"
         )
-    if first is not None and not first < last and (name != "area" or stretch[0] is not None):
+    if None not in stretch and not stretch[0] < stretch[1]:
         raise SettingsError(f"--from {first:g} --until {last:g}: the later age must be larger")
     if shared is not None:
         for option, age in (("--from", stretch[0]), ("--until", stretch[1])):
@@ -235,6 +235,8 @@ def _measure(
                 )
     if name == "area":
         return area_at(last)
+    if not first < last:
+        raise SettingsError(f"{name} from plant age {first:g} to {last:g}: give two different ages")
     return MEASURES[name](first, last)
 
 

@@ -39,6 +39,7 @@ PICTURES_FOLDER = "diary"
 
 PICTURE = re.compile(rf"{PICTURES_FOLDER}/[0-9A-Za-z][\w-]{{0,60}}\.jpe?g", re.ASCII)
 _BBCH = re.compile(r"\bBBCH\s*(\d{1,2})\b", re.IGNORECASE)
+_SOME_STAGE = re.compile(r"\bBBCH\W{0,3}\d", re.IGNORECASE)
 _WEIGHT = re.compile(r"(\d+(?:[ \u00a0\u202f]\d{3})*)(?:[.,](\d+))?\s*(kg|g)\b")
 _SOME_WEIGHT = re.compile(r"[\d½¼¾]\s*k?g\b")
 _BEGINS = re.compile(r"(^|[,;:(.] +|(?<!\d)[,;:(.]|[^\W\d_] +)$")
@@ -79,6 +80,11 @@ class Event:
         """Growth stage of the BBCH scale, 0 to 99, where the note tells it (Meier 2018)."""
         found = _BBCH.search(self.note)
         return int(found[1]) if found else None
+
+    @property
+    def has_unclear_stage(self) -> bool:
+        """Whether it speaks of a growth stage, and its note tells none from 00 to 99."""
+        return self.bbch is None and bool(_SOME_STAGE.search(f"{self.what} {self.note}"))
 
     @property
     def weight_g(self) -> float | None:

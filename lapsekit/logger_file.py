@@ -2,6 +2,7 @@
 
 import csv
 import io
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -11,39 +12,12 @@ from zoneinfo import ZoneInfo
 from lapsekit.errors import SettingsError
 from lapsekit.growth.weather import Reading
 from lapsekit.locks import writing
-from lapsekit.logger_header import SEPARATORS, find_header
-from lapsekit.logger_times import LoggerClock
+from lapsekit.logger_columns import Columns
+from lapsekit.logger_header import SEPARATORS, TIME, Header, find_header
+from lapsekit.logger_times import LoggerClock, Writing, writing_of
+from lapsekit.logger_units import TO_CELSIUS, split_cell, unit_in_name
 from lapsekit.texts import write_whole
 from lapsekit.weather import VALUES, Laid, lay, number_in, read_weather
-
-
-@dataclass(frozen=True)
-class Columns:
-    """What a logger calls its columns, and how it writes times.
-
-    `time` and `temp` are needed; `form` holds strptime fields where times are written in a way
-    that could mean two days; `fahrenheit` says that temperatures are in °F.
-    """
-
-    time: str
-    temp: str
-    humidity: str | None = None
-    light: str | None = None
-    form: str | None = None
-    fahrenheit: bool = False
-
-    @property
-    def by_value(self) -> dict[str, str]:
-        """The logger's column of each value that it has."""
-        named = dict(zip(VALUES, (self.temp, self.humidity, self.light), strict=True))
-        return {value: name for value, name in named.items() if name is not None}
-
-    @property
-    def by_option(self) -> dict[str, str]:
-        """The logger's columns by the option of ``lapsekit weather`` that names each."""
-        options = ("--time", "--temp", "--humidity", "--light")
-        named = zip(options, (self.time, self.temp, self.humidity, self.light), strict=True)
-        return {option: name for option, name in named if name is not None}
 
 
 @dataclass(frozen=True)
@@ -73,16 +47,27 @@ class LoggerReadings:
     with_offset : int
         Rows whose time came with its own offset; the others are of the zone.
     encoding : str
+    temp_unit : str
+        In which temperatures are; what stands beside a figure goes before it.
+    form : str
+        How times are written, where the whole column had to settle it.
     """
 
     header_line: int
     separator: str
     decimal: str
     encoding: str
+    temp_unit: str = "°C"
+    form: str = ""
     readings: list[Reading] = field(default_factory=list)
     refused: list[Refused] = field(default_factory=list)
     rows: int = 0
     with_offset: int = 0
+
+    def extremes(self, value: str) -> tuple[float, float] | None:
+        """The lowest and the highest of a value, in weather.csv's unit; None without any."""
+        told = [each for each in (getattr(r, value) for r in self.readings) if each is not None]
+        return (min(told), max(told)) if told else None
 
 
 @dataclass(frozen=True)
@@ -140,9 +125,10 @@ def read_logger(
 ) -> LoggerReadings:
     """Readings of a logger's CSV file.
 
-    Separator, decimal comma and lines above the header are found out. Times may be ISO 8601,
-    year/month/day or day.month.year; others need `Columns.form`. Of an hour that occurs twice in
-    autumn the first is meant until the clock jumps back.
+    Separator, decimal comma, lines above the header and the unit of temperatures are found out, and
+    how times are written if all of them together can mean one thing only; others need
+    `Columns.form`. Of an hour that occurs twice in autumn the first is meant until the clock jumps
+    back.
 
     Parameters
     ----------
@@ -156,30 +142,59 @@ def read_logger(
     Raises
     ------
     SettingsError
-        If the file cannot be read, or no line of it names the columns; names the nearest.
+        If the file cannot be read, no line of it names the columns (names the nearest), or no time
+        in it can be understood.
     """
     text, encoding = _text(path)
     csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
-    header = find_header(path, text, columns.by_option)
-    at = {name: header.cells.index(name) for name in columns.by_option.values()}
+    header = find_header(path, text, columns.wanted)
+    at = {name: header.cells.index(name) for _, name in columns.wanted}
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=header.separator)
     rows = [
         (reader.line_num, row)
         for row in reader
         if reader.line_num > header.line and any(cell.strip() for cell in row)
     ]
-    temps = [_cell(row, at[columns.temp]) for _, row in rows]
-    comma = any("," in temp for temp in temps)  # between commas, it stood in quotation marks
-    decimal = "comma" if comma else "point"
-    found = LoggerReadings(header.line, SEPARATORS[header.separator], decimal, encoding)
-    clock = LoggerClock(zone, columns.form)
+    cells = [(line, {name: _cell(row, place) for name, place in at.items()}) for line, row in rows]
+    figure, sign = split_cell(cells[0][1][columns.temp]) if cells else ("", None)
+    if sign and not figure:  # a line of units below the names
+        cells = cells[1:]
+    temps = [cell[columns.temp] for _, cell in cells]
+    decimal = "comma" if any("," in temp for temp in temps) else "point"
+    unit = columns.temp_unit or unit_in_name(columns.temp) or sign or "°C"
+    found = LoggerReadings(header.line, SEPARATORS[header.separator], decimal, encoding, unit)
+    times = [_time_of(cell, columns) for _, cell in cells]
+    clock = _clock(path, columns, zone, times, header)
+    found.form = " or ".join(clock.settled)
     latest = now and now + timedelta(days=1)
-    times = [_cell(row, at[columns.time]) for _, row in rows]
-    for line, row in reversed(rows) if _newest_first(clock, times) else rows:
-        cells = {name: _cell(row, place) for name, place in at.items()}
-        _take(found, line, cells, columns, clock, comma, latest)
+    for line, cell in reversed(cells) if _newest_first(clock, times) else cells:
+        _take(found, line, cell, columns, clock, latest)
     found.readings.sort(key=lambda reading: reading.at)
     return found
+
+
+def _clock(
+    path: Path, columns: Columns, zone: ZoneInfo, times: Sequence[str], header: Header
+) -> LoggerClock:
+    """What reads these times; refused once where it could read none of them."""
+    writing = Writing() if columns.form else writing_of(times)
+    if writing.why_not:
+        two = header.names_of("day")[:1] + header.names_of("clock")[:1]
+        is_half = set(columns.time) < set(two)
+        both = " ".join(f"{TIME} {shlex.quote(name)}" for name in two)
+        ask = f"; name both columns: {both}" if is_half else ""
+        raise SettingsError(f'{path}: times of "{columns.times_named}" {writing.why_not}{ask}')
+    clock = LoggerClock(zone, columns.form, writing.forms)
+    if times and columns.form and not any(map(clock.reads, times)):
+        raise SettingsError(
+            f'{path}: no time of "{columns.times_named}" fits --time-form {columns.form}, '
+            f'not "{times[0]}" either'
+        )
+    return clock
+
+
+def _time_of(cell: dict[str, str], columns: Columns) -> str:
+    return " ".join(cell[name] for name in columns.time if cell[name])
 
 
 def _take(
@@ -188,23 +203,23 @@ def _take(
     cells: dict[str, str],
     columns: Columns,
     clock: LoggerClock,
-    comma: bool,
     latest: datetime | None,
 ) -> None:
     found.rows += 1
+    when = _time_of(cells, columns)
     try:
-        moment, has_offset = clock.instant(cells[columns.time])
+        moment, has_offset = clock.instant(when)
         if latest and moment > latest:
             raise ValueError("has not come yet")
     except ValueError as error:
-        found.refused.append(Refused(line, columns.time, cells[columns.time], str(error)))
+        found.refused.append(Refused(line, columns.times_named, when, str(error)))
         return
     values: dict[str, float | None] = {}
     for value, name in columns.by_value.items():
         text = cells[name]
         try:
             if text or value == "temp_c":
-                values[value] = _number(text, value, comma, columns.fahrenheit)
+                values[value] = _number(text, value, found)
         except ValueError as error:
             found.refused.append(Refused(line, name, text, str(error)))
     if "temp_c" in values:
@@ -212,12 +227,15 @@ def _take(
         found.readings.append(Reading(moment, *(values.get(name) for name in VALUES)))
 
 
-def _number(text: str, value: str, comma: bool, fahrenheit: bool) -> float:
+def _number(text: str, value: str, found: LoggerReadings) -> float:
     if not text:
         raise ValueError("is empty")
-    text = text.removesuffix("%").removesuffix("°C").removesuffix("°F").strip()
-    text = text.replace(",", ".") if comma else text
-    return number_in(text, value, fahrenheit and value == "temp_c")
+    text = text.removesuffix("%").strip()
+    figure, unit = split_cell(text) if value == "temp_c" else (text, None)
+    # Between commas a decimal comma stood in quotation marks.
+    figure = figure.replace(",", ".") if found.decimal == "comma" else figure
+    scale = TO_CELSIUS[unit or found.temp_unit] if value == "temp_c" else float
+    return number_in(figure.strip(), value, scale)
 
 
 def _newest_first(clock: LoggerClock, times: Sequence[str]) -> bool:
@@ -238,6 +256,8 @@ def _text(path: Path) -> tuple[str, str]:
         raise SettingsError(f"{path}: cannot be read ({error.strerror})") from error
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", errors="replace"), "UTF-16"
+    if b"\0" in data:
+        raise SettingsError(f"{path}: is no text; export the logger's readings as CSV")
     try:
         return data.decode("utf-8-sig"), "UTF-8"
     except UnicodeDecodeError:

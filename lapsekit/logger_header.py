@@ -3,13 +3,18 @@
 import csv
 import re
 import shlex
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
 from difflib import SequenceMatcher
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
+from lapsekit.logger_times import kind_of
 
+Wanted = Sequence[tuple[str, str]]
+"""Options with the column that each names; one option may name two."""
+
+TIME = "--time"
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
 _FIGURE = re.compile(r"[-+]?\d[\d.,:/ TZ+-]*([AaPp][Mm]|%)?")
 _LIKELY_LINES = 200
@@ -31,15 +36,23 @@ class Header:
     cells : list of str
     rows : int
         Rows of figures that stand right below it; counted only where no line names all.
+    first : list of str
+        The cells of the first of these rows.
     """
 
     line: int
     separator: str
     cells: list[str]
     rows: int = 0
+    first: list[str] = field(default_factory=list)
+
+    def names_of(self, kind: str) -> list[str]:
+        """Columns of which the first row holds a moment, a day or a clock; see `kind_of`."""
+        pairs = zip(self.cells, self.first, strict=False)
+        return [name for name, cell in pairs if name and kind_of(cell) == kind]
 
 
-def find_header(path: Path, text: str, wanted: Mapping[str, str]) -> Header:
+def find_header(path: Path, text: str, wanted: Wanted) -> Header:
     """The first line that names all columns.
 
     Parameters
@@ -48,8 +61,8 @@ def find_header(path: Path, text: str, wanted: Mapping[str, str]) -> Header:
         Of the file, for messages.
     text : str
         All of it.
-    wanted : mapping of str to str
-        Each column by the option that names it.
+    wanted : sequence of (str, str)
+        Each column, after the option that names it.
 
     Raises
     ------
@@ -58,16 +71,18 @@ def find_header(path: Path, text: str, wanted: Mapping[str, str]) -> Header:
         and the nearest names.
     """
     lines = text.splitlines()
-    sure = [name for name in wanted.values() if '"' not in name]
+    columns = [name for _, name in wanted]
+    sure = [name for name in columns if '"' not in name]
     for number, line in enumerate(lines, start=1):
         for separator in SEPARATORS if all(name in line for name in sure) else ():
             header = Header(number, separator, _cells(line, separator))
-            if set(wanted.values()) <= set(header.cells):
-                _require_once(path, header, wanted.values())
-                return header
+            if set(columns) <= set(header.cells):
+                _require_once(path, header, columns)
+                below = next((each for each in lines[number:] if each.strip()), "")
+                return replace(header, first=_cells(below, separator) if below else [])
     first = lines[:_LIKELY_LINES]
     named = [each for sep in SEPARATORS for each in _lines(first, sep) if len(each.cells) > 1]
-    likeliest = max(named, key=lambda each: _likelihood(each, wanted.values()), default=None)
+    likeliest = max(named, key=lambda each: _likelihood(each, columns), default=None)
     raise SettingsError(f"{path}: {_told_missing(wanted, likeliest)}")
 
 
@@ -77,12 +92,12 @@ def _cells(line: str, separator: str) -> list[str]:
 
 def _lines(lines: Sequence[str], separator: str) -> Iterator[Header]:
     """Lines that hold anything, from the last, with the rows below each."""
-    rows = 0
+    rows, below = 0, []
     for number, line in reversed(list(enumerate(lines, start=1))):
         if line.strip():
             cells = _cells(line, separator)
-            yield Header(number, separator, cells, rows)
-            rows = rows + 1 if _is_row(cells) else 0
+            yield Header(number, separator, cells, rows, below)
+            rows, below = (rows + 1, cells) if _is_row(cells) else (0, [])
 
 
 def _is_row(cells: Sequence[str]) -> bool:
@@ -105,16 +120,17 @@ def _require_once(path: Path, header: Header, wanted: Sequence[str]) -> None:
             )
 
 
-def _told_missing(wanted: Mapping[str, str], header: Header | None) -> str:
+def _told_missing(wanted: Wanted, header: Header | None) -> str:
     names = [] if header is None else [name for name in header.cells if name]
-    missing = {option: name for option, name in wanted.items() if name not in names}
-    told = f"no column {_quoted(missing.values())}"
+    missing = [(option, name) for option, name in wanted if name not in names]
+    told = f"no column {_quoted([name for _, name in missing])}"
     if header is None:
         return f"{told}, nor names between commas, semicolons or tabs at all; export it as CSV"
-    near = _nearest(missing.values(), [name for name in names if name not in wanted.values()])
+    near = _nearest(missing, header, [name for _, name in wanted])
     options = " ".join(
-        f"{option} {shlex.quote(near[name]) if name in near else 'COLUMN'}"
-        for option, name in missing.items()
+        f"{option} {shlex.quote(column)}" if column else f"{option} COLUMN"
+        for option, name in missing
+        for column in near.get(name) or [""]
     )
     ask = f"did you mean {options}?" if near else f"say which is which with {options}"
     return f"{told}; line {header.line} names {_quoted(names)}; {ask}"
@@ -124,22 +140,39 @@ def _quoted(names: Sequence[str]) -> str:
     return ", ".join(f'"{name}"' for name in names)
 
 
-def _nearest(missing: Sequence[str], names: Sequence[str]) -> dict[str, str]:
-    """The most alike of the names for each that is missing; none serves two."""
+def _nearest(missing: Wanted, header: Header, taken: Sequence[str]) -> dict[str, list[str]]:
+    """What may be meant by each that is missing: for times what holds any, else the most alike.
+
+    No column serves two.
+    """
+    times = _times_in(header)
+    timed = {option for option, _ in missing} & {TIME} and not set(times) & set(taken)
+    found = {lacked: times for option, lacked in missing if option == TIME and times and timed}
+    holds_time = {name for kind in ("moment", "day", "clock") for name in header.names_of(kind)}
     pairs = [
         (SequenceMatcher(None, lacked.lower(), name.lower()).ratio(), lacked, name)
-        for lacked in missing
-        for name in names
+        for option, lacked in missing
+        for name in header.cells
+        if name and name not in taken and _may_be(option, name in holds_time, header)
     ]
-    found: dict[str, str] = {}
+    used = set(times) if found else set()
     for alike, lacked, name in sorted(pairs, reverse=True):
-        if (
-            alike >= _least_alike(lacked, name)
-            and lacked not in found
-            and name not in found.values()
-        ):
-            found[lacked] = name
+        if alike >= _least_alike(lacked, name) and lacked not in found and name not in used:
+            found[lacked] = [name]
+            used.add(name)
     return found
+
+
+def _times_in(header: Header) -> list[str]:
+    """The columns that tell when, without doubt: one of moments, or one of days and a clock's."""
+    moments, days, clocks = (header.names_of(kind) for kind in ("moment", "day", "clock"))
+    if len(moments) == 1:
+        return moments
+    return [*days, *clocks] if not moments and len(days) == len(clocks) == 1 else []
+
+
+def _may_be(option: str, holds_time: bool, header: Header) -> bool:
+    return not header.first or holds_time == (option == TIME)
 
 
 def _least_alike(one: str, other: str) -> float:

@@ -44,8 +44,8 @@ class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
     Lines of `passed_over` count for nothing; those of `of_no_region` and of days `to_come` are
-    events, but told nowhere as what happened; of those of `unclear` a weight counts for nothing, or
-    a sowing is to be asked about.
+    events, but told nowhere as what happened; of those of `unclear` a weight or growth
+    stage counts for nothing, or a sowing is to be asked about.
     """
 
     events: list[Event]
@@ -84,9 +84,9 @@ def add_events(
     events : list of Event
         Those that were added: all but what stood there already.
     hints : list of str
-        Where an event's own word lies close to one of the vocabulary, a weight is not understood,
-        the day lies long before sowing, a sowing on another day than ages count from, or an event
-        stood there already.
+        Where an event's own word lies close to one of the vocabulary, a weight or
+        growth stage is not understood, the day lies long before sowing, a sowing on another day
+        than ages count from, or an event stood there already.
 
     Raises
     ------
@@ -159,12 +159,18 @@ def _sown_otherwise(season: Season, event: Event) -> list[str]:
 
 
 def _unclear(event: Event) -> list[str]:
-    if not event.has_unclear_weight:
-        return []
-    return [
-        f'the weight in "{event.note}" can be read in more than one way, and counts for nothing; '
-        "write it like 1250 g or 1.25 kg, or give --weight 1250"
-    ]
+    found = []
+    if event.has_unclear_weight:
+        found.append(
+            f'the weight in "{event.note}" can be read in more than one way, and counts for '
+            "nothing; write it like 1250 g or 1.25 kg, or give --weight 1250"
+        )
+    if event.has_unclear_stage:
+        found.append(
+            f'"{event.note or event.what}" tells no growth stage, and counts for none; they run '
+            "from 00 to 99: write BBCH 61 into the note, or give --bbch 61"
+        )
+    return found
 
 
 def _regions_of(season: Season, given: str) -> list[str]:

@@ -11,13 +11,13 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from lapsekit.aiming_picture import overlay
+from lapsekit.aiming_picture import overlay, require_overlay_place
 from lapsekit.catalogue import Frame
 from lapsekit.diary import Event, read_diary
 from lapsekit.errors import ArchiveError, PictureError, SettingsError
-from lapsekit.frames.names import read_name
+from lapsekit.progress import Track, silent
 from lapsekit.ruler import load_model
-from lapsekit.safely import require_place, write_safely
+from lapsekit.safely import write_safely
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, Season
 from lapsekit.viewing import View, in_reference_view
 from lapsekit.vision.canopy import cover_and_doubt
@@ -93,7 +93,10 @@ class Proposed:
 
 
 def propose_regions(
-    season: Season, camera: str | None = None, until: date | None = None
+    season: Season,
+    camera: str | None = None,
+    until: date | None = None,
+    track: Track = silent,
 ) -> Proposed:
     """Propose regions for a camera.
 
@@ -104,6 +107,8 @@ def propose_regions(
         Its only one by default.
     until : datetime.date, optional
         The last day that is looked at; all by default.
+    track : Track
+        Told about progress.
 
     Returns
     -------
@@ -120,7 +125,7 @@ def propose_regions(
         day for day in season.catalogue.days_of_camera(view.camera) if until is None or day <= until
     ]
     told = _changes_told(season, view.camera, days)
-    seen = _sights(season, view, {*_spread(days, SIGHTS), *_days_after(told, days)})
+    seen = _sights(season, view, {*_spread(days, SIGHTS), *_days_after(told, days)}, track)
     if not seen:
         raise SettingsError(
             f'{season.folder}: camera "{view.camera}" has no frame yet that shows the bench well; '
@@ -129,7 +134,7 @@ def propose_regions(
     stand = _standing(view, seen, told)
     more = _days_between(stand, list(seen), days)
     if more:
-        seen = dict(sorted((seen | _sights(season, view, more)).items()))
+        seen = dict(sorted((seen | _sights(season, view, more, track)).items()))
         stand = _standing(view, seen, told)
     sights, on = list(seen.values()), list(seen)
     found = propose(sights, stand)
@@ -153,16 +158,10 @@ def propose_regions(
 def write_overlay(proposed: Proposed, out: Path, lines: list[str] | None = None) -> None:
     """Draw what is proposed over the bench, with lines of text below.
 
-    The name of an outline that may hold several plants ends with a question mark.
-
-    Raises
-    ------
-    SettingsError
-        If `out` is a frame, no JPEG, or in a folder that does not exist.
+    The name of an outline that may hold several plants ends with a question mark. Raises as
+    `require_overlay_place` does.
     """
-    require_place("--out", out, "jpg", "jpeg")
-    if read_name(out.name) is not None:
-        raise SettingsError(f"--out {out}: that is a frame's name, which is never written over")
+    require_overlay_place(out)
     outlines = {
         f"{name} ?" if several else name: reduced_points(proposal.points, proposed.by)
         for name, proposal, several in zip(
@@ -185,23 +184,27 @@ def write_regions(season: Season, proposed: Proposed) -> Path:
     SettingsError
         If the file holds an outlined region of this camera already, or nothing is proposed.
     """
+    require_none_outlined(season, proposed.camera)
     path = season.folder / REGIONS_FILE
-    drawn = [
-        region.name
-        for region in season.regions.region
-        if region.camera == proposed.camera and any(o.points for o in region.outline)
-    ]
-    if drawn:
-        raise SettingsError(
-            f'{path}: "{drawn[0]}" is outlined already, so nothing is written; put into the file '
-            "by hand what you want of the regions printed without --write"
-        )
     if not proposed.proposals:
         raise SettingsError(f"{path}: nothing grows yet, so there is nothing to write")
     text = path.read_text(encoding="utf-8") if path.exists() else ""
     whole = f"{text.rstrip()}\n\n{proposed.as_toml}" if text.strip() else proposed.as_toml
     write_safely(path, whole.encode())
     return path
+
+
+def require_none_outlined(season: Season, camera: str | None = None) -> None:
+    """Refuse to write where regions of a camera are outlined already; see `write_regions`."""
+    name = _camera_of(season, camera)
+    own = [region for region in season.regions.region if region.camera == name]
+    drawn = [region.name for region in own if any(o.points for o in region.outline)]
+    if drawn:
+        raise SettingsError(
+            f'{season.folder / REGIONS_FILE}: "{drawn[0]}" is outlined already, so nothing is '
+            "written; put into the file by hand what you want of the regions printed without "
+            "--write"
+        )
 
 
 def _camera_of(season: Season, camera: str | None) -> str:
@@ -263,9 +266,10 @@ def _days_between(stand: list[Standing], seen: list[date], days: list[date]) -> 
     return set(sorted(gaps, key=lambda day: -gaps[day])[:MORE])
 
 
-def _sights(season: Season, view: View, days: set[date]) -> dict[date, Sight]:
+def _sights(season: Season, view: View, days: set[date], track: Track) -> dict[date, Sight]:
     """What each of these days shows, oldest first, but for those without a usable frame."""
-    return {day: sight for day in sorted(days) if (sight := _sight(season, view, day))}
+    told = track(sorted(days), len(days), "looking at days")
+    return {day: sight for day in told if (sight := _sight(season, view, day))}
 
 
 def _sight(season: Season, view: View, day: date) -> Sight | None:

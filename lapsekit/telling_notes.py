@@ -12,11 +12,13 @@ if TYPE_CHECKING:
 
     from lapsekit.diary import Event
     from lapsekit.growth.weather import WeatherDay
-    from lapsekit.logger_file import Columns, WeatherBrought
+    from lapsekit.logger_columns import Columns
+    from lapsekit.logger_file import LoggerReadings, WeatherBrought
     from lapsekit.noting import Diary
 
 _FEW = 20
 _FEW_DAYS = 5
+_FEW_ALIKE = 3
 
 
 def noted(events: Sequence[Event]) -> list[str]:
@@ -59,14 +61,12 @@ def weather_brought(
 ) -> list[str]:
     """After ``weather FILE``: what was understood, what became of it, what was refused."""
     found, laid = brought.found, brought.laid
-    named = ", ".join(f"{value} from {name!r}" for value, name in columns.by_value.items())
     lines = [
         f"understood: columns between {found.separator}, named in line {found.header_line}; "
         f"decimal {found.decimal}; {found.encoding}",
-        f"understood: {named}; time from {columns.time!r}, {_times(found, zone)}",
+        f"understood: time from {' and '.join(map(repr, columns.time))}, {_times(found, zone)}",
+        *(f"understood: {_column(found, *each)}" for each in columns.by_value.items()),
     ]
-    if columns.fahrenheit:
-        lines.append("understood: temperatures in °F, stored in °C")
     if found.readings:
         first, last = (r.at.astimezone(zone) for r in (found.readings[0], found.readings[-1]))
         lines.append(
@@ -95,17 +95,53 @@ def weather_refused(file: object, brought: WeatherBrought) -> list[str]:
     ]
 
 
+def weather_refused_told(file: object, brought: WeatherBrought) -> list[str]:
+    """The same for people: of cells of one column refused for one reason, the first three."""
+    alike: dict[tuple[str, str], list[int]] = {}
+    told = weather_refused(file, brought)
+    for place, each in enumerate(brought.found.refused):
+        alike.setdefault((each.column, each.why), []).append(place)
+    lines = []
+    for places in alike.values():
+        lines += [told[place] for place in places[:_FEW_ALIKE]]
+        if rest := len(places) - _FEW_ALIKE:
+            lines += [f"  and {rest} more like that; --json lists them all"] if rest > 0 else []
+    return few(lines)
+
+
+def columns_facts(brought: WeatherBrought, columns: Columns) -> dict[str, object]:
+    """For scripts: of each value its column, the column's unit, lowest and highest as stored."""
+    facts: dict[str, object] = {}
+    for value, name in columns.by_value.items():
+        low, high = brought.found.extremes(value) or (None, None)
+        unit = brought.found.temp_unit if value == "temp_c" else None
+        facts[value] = {"column": name, "unit": unit, "lowest": low, "highest": high}
+    return facts
+
+
 def few(lines: Sequence[str]) -> list[str]:
     """The first of many lines, and how many more there are."""
     rest = len(lines) - _FEW
     return list(lines) if rest <= 0 else [*lines[:_FEW], f"and {rest} more; --json lists them all"]
 
 
-def _times(found: object, zone: ZoneInfo) -> str:
-    own = found.with_offset
+def _times(found: LoggerReadings, zone: ZoneInfo) -> str:
+    own, form = found.with_offset, f"read as {found.form}, " if found.form else ""
     if own and own == len(found.readings):
         return "each with its own offset"
-    return f"in {zone}" + (f", {own} with their own offset" if own else "")
+    return f"{form}in {zone}" + (f", {own} with their own offset" if own else "")
+
+
+def _column(found: LoggerReadings, value: str, name: str) -> str:
+    """A column, its unit where that is not the stored one, and what it holds at most and least."""
+    from lapsekit.weather import UNITS
+
+    short = UNITS[value].partition(" (")[0]
+    is_other = value == "temp_c" and found.temp_unit != short
+    unit = f" in {found.temp_unit}, stored in {short}" if is_other else ""
+    ends = found.extremes(value)
+    held = f"{ends[0]:.4g} to {ends[1]:.4g} {short}" if ends else "no value"
+    return f"{value} from {name!r}{unit}: {held}"
 
 
 def weather_told(

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from lapsekit.proposing import Proposed
     from lapsekit.season import Season
     from lapsekit.vision.plant_rooms import Proposal
@@ -31,15 +33,22 @@ def proposed(found: Proposed, written: Path | None, out: Path | None) -> list[st
     kinds = Counter(proposal.kind for proposal in found.proposals)
     told = "; ".join(f"{number} {WORDS[kind]}" for kind, number in kinds.items())
     lines.append(f"# proposed from what was seen {days}: {told}")
-    for name, day in zip(found.names, found.hidden, strict=True):
-        if day is not None:
-            lines.append(
-                f"# {name}: leaves hide most of its rim, last seen well on {day}; if it was "
-                "potted on since, draw it anew"
-            )
-    lines += [f"# {line}" for line in meeting(found)]
+    lines += [f"# {line}" for line in [*_hidden(found), *meeting(found)]]
     lines.append("# look at each, give it its plant's name, and move its points where they are off")
     return [*lines, f"added to {written}" if written else found.as_toml.rstrip()]
+
+
+def _hidden(found: Proposed) -> list[str]:
+    """Containers of which leaves hide most of the rim: a line for all that were last seen a day."""
+    by_day: dict[date, list[str]] = {}
+    for name, day in zip(found.names, found.hidden, strict=True):
+        if day is not None:
+            by_day.setdefault(day, []).append(name)
+    return [
+        f"{', '.join(names)}: leaves hide most of {'the rim' if len(names) == 1 else 'each rim'}, "
+        f"last seen well on {day}; what was potted on since, draw anew"
+        for day, names in sorted(by_day.items())
+    ]
 
 
 def meeting(found: Proposed) -> list[str]:

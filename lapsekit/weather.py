@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from math import isfinite
@@ -231,8 +231,8 @@ def days_of_weather(
     return days, sums, [cold_flags(day, chill_c) for day in days], CAUTIONS
 
 
-def number_in(text: str, name: str, fahrenheit: bool = False) -> float:
-    """A cell as a number that its column can hold; `fahrenheit` says that it is in °F.
+def number_in(text: str, name: str, scale: Callable[[float], float] = float) -> float:
+    """A cell as a number that its column can hold; `scale` makes its unit of the cell's.
 
     Raises
     ------
@@ -240,10 +240,9 @@ def number_in(text: str, name: str, fahrenheit: bool = False) -> float:
         Says what is wrong with it.
     """
     try:
-        value = float(text)
+        value = scale(float(text))
     except ValueError:
         raise ValueError("is no number") from None
-    value = round((value - 32) / 1.8, 3) if fahrenheit else value
     low, high = VALUES[name]
     if not (isfinite(value) and low <= value <= high):
         raise ValueError(f"cannot be {name}: it lies outside {low:g} to {high:g} {UNITS[name]}")

@@ -192,6 +192,18 @@ def test_a_large_picture_is_drawn_small_enough_to_send():
         assert drawn.width == 1600 and drawn.height > 1200
 
 
+def test_every_cell_of_a_tray_bears_its_name_and_no_name_stands_in_its_neighbour():
+    """Cells 60 px wide: ``cell-10`` has no room in letters as large as ``cell-1`` has."""
+    ground = np.full((200, 1600, 3), 60, np.uint8)
+    cells = {n: [(x, 20), (x + 60, 20), (x + 60, 180), (x, 180)] for n, x in ((9, 100), (10, 400))}
+    told = {f"cell-{n}": points for n, points in cells.items()}
+    drawn = Image.open(io.BytesIO(overlay(ground, [], outlines=told, cross=False)))
+    named = np.asarray(drawn.convert("L")) > 200
+    for left, top in ((100, 20), (400, 20)):
+        assert named[top + 6 : top + 60, left + 5 : left + 56].sum() > 60
+        assert not named[top + 6 : 176, left + 65 : left + 200].any()
+
+
 @pytest.mark.parametrize("name", ["aim.png", "none/aim.jpg", "20310401T120000Z.jpg"])
 def test_a_place_that_cannot_be_meant_is_refused(mounted, tmp_path, name):
     with pytest.raises(SettingsError, match="--out"):

@@ -207,6 +207,22 @@ def test_days_the_wrong_way_round_are_refused_with_both_and_one_day_is_none(benc
     assert "later than" not in one.stderr and one.returncode != 78
 
 
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("frames", "--from"),
+        ("film", "--since"),
+        ("new", "x", "--sown"),
+        ("propose", "--until"),
+        ("explain", "basil"),
+    ],
+)
+def test_a_day_that_is_written_otherwise_is_refused_with_the_way_to_write_it(command):
+    said = refused(*command, "31.12.2030", code=2)
+    assert '"31.12.2030" is not written YYYY-MM-DD; write 2030-12-31' in said
+    assert "Value error" not in said
+
+
 def test_a_pattern_that_fits_no_name_is_told_with_one_of_them(bench, photos):
     (photos / "IMG_1.png").write_bytes(encoded(bench_picture([])))
     done = lapsekit("import", photos, "--camera", "bench", "--pattern", PATTERN, "-s", bench)

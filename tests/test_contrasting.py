@@ -93,6 +93,22 @@ def test_the_faster_tray_is_found_with_its_factor_inside_the_interval(season):
     assert "they differ" in " ".join(contrasted(report))
 
 
+@pytest.mark.parametrize(
+    ("measure", "stretch", "said"),
+    [
+        ("area", (500, None), r"^--from 500: these plants have days in common from plant age"),
+        ("rgr", (500, None), r"^--from 500: these plants have days in common from plant age"),
+        ("area", (None, 500), r"^--until 500: these plants have days in common"),
+        ("area", (30, 20), r"^--from 30 --until 20: the later age must be larger"),
+    ],
+)
+def test_an_age_that_no_plant_has_is_refused_by_the_option_that_gave_it(
+    season, measure, stretch, said
+):
+    with pytest.raises(SettingsError, match=said):
+        compare_groups(season, ["Tray A", "Tray B"], measure, stretch)
+
+
 def test_odd_and_even_plugs_are_not_called_different(season):
     """Within tray A and B, odd against even plugs, whose means are equal in truth."""
     text = (season.folder / "regions.toml").read_text()

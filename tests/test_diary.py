@@ -121,6 +121,20 @@ def test_a_weight_counts_only_where_it_can_be_read_in_one_way(bench, note, grams
     assert [note in hint for hint in hints] == ([True] if grams is None else [])
 
 
+@pytest.mark.parametrize(
+    ("what", "note", "stage"),
+    [
+        ("watered", "BBCH 61", 61), ("watered", "at bbch09", 9), ("watered", "BBCH soon", None),
+        ("watered", "BBCH 611", "told"), ("watered", "BBCH -1", "told"), ("BBCH 61", "", "told"),
+    ],
+)  # fmt: skip
+def test_a_growth_stage_that_counts_for_nothing_is_told(bench, what, note, stage):
+    (event,), hints = add(bench, what=what, note=note)
+    assert event.bbch == (None if stage == "told" else stage)
+    about = [hint for hint in hints if "they run from 00 to 99" in hint]
+    assert [(note or what) in hint for hint in about] == ([True] if stage == "told" else [])
+
+
 @pytest.mark.parametrize("grams", [1250, 12.5, 12.125, 0.25, 99999])
 def test_a_weight_that_was_given_is_read_back(bench, grams):
     (event,), hints = add(bench, what="harvest", weight_g=grams, bbch=49, note="outer leaves")

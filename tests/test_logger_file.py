@@ -8,11 +8,13 @@ import pytest
 
 from lapsekit import logger_header
 from lapsekit.errors import SettingsError
-from lapsekit.logger_file import Columns, bring_weather_in, read_logger
+from lapsekit.logger_columns import Columns
+from lapsekit.logger_file import bring_weather_in, read_logger
 from lapsekit.weather import read_weather
 
 ZONE = ZoneInfo("CET")
-PLAIN = Columns("Time", "Temp", "Hum")
+TWO = Columns(("Time",), "Temp")
+PLAIN = Columns(("Time",), "Temp", "Hum")
 
 
 @pytest.fixture
@@ -84,14 +86,115 @@ def test_bad_cells_are_named_with_line_column_and_value_and_the_others_come_in(l
 
 def test_a_date_that_could_mean_two_days_is_refused_until_its_form_is_given(logger):
     text = "Time,Temp,Hum\n04/05/2031 01:00 PM,20,50\n"
-    assert "--time-form" in logger(text).refused[0].why
-    given = Columns("Time", "Temp", "Hum", form="%m/%d/%Y %I:%M %p")
+    with pytest.raises(SettingsError) as refused:
+        logger(text)
+    asked = '--time-form "%d/%m/%Y %I:%M %p" or --time-form "%m/%d/%Y %I:%M %p"'
+    assert str(refused.value).endswith(
+        f'times of "Time" could mean two days, like "04/05/2031 01:00 PM"; say which with {asked}'
+    )
+    given = Columns(("Time",), "Temp", "Hum", form="%m/%d/%Y %I:%M %p")
     assert logger(text, given).readings[0].at == utc(2031, 4, 5, 11)
 
 
-def test_degrees_fahrenheit_become_celsius(logger):
-    found = logger("Time,Temp\n2031-04-17 13:00,68\n", Columns("Time", "Temp", fahrenheit=True))
-    assert found.readings[0].temp_c == 20.0
+@pytest.mark.parametrize(
+    ("name", "cell", "given", "unit"),
+    [
+        ("Temp", "68", "°F", "°F"),
+        ("Temp (°F)", "68", None, "°F"),
+        ("Temp (F)", "68", None, "°F"),
+        ("air_temp_f", "68", None, "°F"),
+        ("Temperature degF", "68", None, "°F"),
+        ("fahrenheit", "68", None, "°F"),
+        ("Temp", "68 °F", None, "°F"),
+        ("Temp [K]", "293.15", None, "K"),
+        ("Sensor F", "20", None, "°C"),
+        ("Temp. °C", "20", None, "°C"),
+        ("Temp F", "20", "°C", "°C"),
+    ],
+)
+def test_temperatures_come_in_as_celsius_by_the_unit_that_name_cell_or_grower_tell(
+    logger, name, cell, given, unit
+):
+    columns = Columns(("Time",), name, temp_unit=given)
+    found = logger(f"Time,{name}\n2031-04-17 13:00,{cell}\n2031-04-17 14:00,{cell}\n", columns)
+    assert found.temp_unit == unit
+    assert found.extremes("temp_c") == (20.0, 20.0)
+
+
+def test_a_line_of_units_below_the_names_is_read_as_such(logger):
+    found = logger("Time,Temp,Hum\n,°F,%\n2031-04-17 13:00,68,50\n")
+    assert (found.rows, found.refused, found.readings[0].temp_c) == (1, [], 20.0)
+
+
+@pytest.mark.parametrize(
+    ("columns", "said"),
+    [
+        ({"light": "Light (lux)"}, '--light "Light \\(lux\\)": is no PPFD .* leave --light out'),
+        ({"light": "Solar W/m²"}, "is no PPFD"),
+        ({"humidity": "Vapour kPa"}, "is no relative humidity in %"),
+    ],
+)
+def test_units_that_cannot_be_worked_out_are_refused_by_the_column_s_name(columns, said):
+    with pytest.raises(SettingsError, match=said):
+        Columns(("Time",), "Temp", **columns)
+
+
+def test_days_and_times_of_day_may_stand_in_two_columns(logger):
+    text = "Date,Time,Temp\n10/13/2031,12:30 AM,20\n10/14/2031,01:00 PM,21\n"
+    found = logger(text, Columns(("Date", "Time"), "Temp"))
+    assert [r.at for r in found.readings] == [utc(2031, 10, 12, 22, 30), utc(2031, 10, 14, 11)]
+    assert found.form == "%m/%d/%Y %I:%M %p"
+    with pytest.raises(SettingsError, match=r"without their day, .*: --time Date --time Time$"):
+        logger(text, Columns(("Time",), "Temp"))
+    with pytest.raises(SettingsError, match=r"without a time of day, .*: --time Date --time Time$"):
+        logger(text + "10/14/2031,02:00 PM,21\n", Columns(("Date",), "Temp"))
+    with pytest.raises(SettingsError, match="mean --time Date --time Time --temp Temp"):
+        logger(text, Columns(("time",), "temp_c"))
+
+
+@pytest.mark.parametrize(
+    ("times", "hours"),
+    [
+        (["05/10/2031 07:00", "13/10/2031 07:00", "n/a"],
+         [utc(2031, 10, 5, 5), utc(2031, 10, 13, 5)]),
+        (["05/10/2031 07:00:30", "05/13/2031 07:00:30"],
+         [utc(2031, 5, 10, 5, 0, 30), utc(2031, 5, 13, 5, 0, 30)]),
+        (["05.10.2031 07:00", "06.10.2031 07:00"], [utc(2031, 10, 5, 5), utc(2031, 10, 6, 5)]),
+        (["10/13/31 07:00"], [utc(2031, 10, 13, 5)]),
+    ],
+)  # fmt: skip
+def test_day_and_month_are_told_apart_by_the_whole_column(logger, times, hours):
+    found = logger("Time,Temp\n" + "\n".join(f"{each},20" for each in times), TWO)
+    assert [reading.at for reading in found.readings] == hours
+    assert [each.value for each in found.refused] == [t for t in times if t == "n/a"]
+
+
+@pytest.mark.parametrize(
+    ("times", "said"),
+    [
+        (["13/10/2031 07:00", "10/13/2031 07:00"], "not all written in one way"),
+        (["1921171200"] * 30, 'cannot be understood, like "1921171200"; say with --time-form'),
+    ],
+)
+def test_a_column_of_which_no_time_can_be_read_is_refused_once(logger, times, said):
+    with pytest.raises(SettingsError, match=said):
+        logger("Time,Temp\n" + "\n".join(f"{each},20" for each in times), TWO)
+
+
+def test_a_form_that_fits_no_time_is_refused_once(logger):
+    with pytest.raises(SettingsError, match=r'fits --time-form %d, not "2031-04-17 13:00" either'):
+        logger("Time,Temp\n2031-04-17 13:00,20\n", Columns(("Time",), "Temp", form="%d"))
+
+
+def test_a_column_of_times_is_proposed_by_what_it_holds(logger):
+    table = "Datum/Zeit;Temp. °C;Batterie\n17.04.2031 13:00;21,5;ok\n"
+    with pytest.raises(SettingsError, match=r"mean --time Datum/Zeit --temp 'Temp. °C'"):
+        logger("Export\n\n" + table, Columns(("time",), "temp_c"))
+
+
+def test_what_is_no_text_is_told_so_and_not_printed(logger):
+    with pytest.raises(SettingsError, match=r"logger\.csv: is no text"):
+        logger("\0\x01\x02a,b\n")
 
 
 @pytest.mark.parametrize("newest_first", [False, True])
@@ -112,7 +215,7 @@ def test_the_hour_that_spring_skips_is_refused_with_a_way_out(logger):
 
 def test_a_column_that_is_not_there_is_refused_with_the_nearest(logger):
     with pytest.raises(SettingsError, match=r"did you mean --temp 'Temp °C'\?"):
-        logger("Time,Temp °C\n", Columns("Time", "temperature"))
+        logger("Time,Temp °C\n", Columns(("Time",), "temperature"))
     with pytest.raises(SettingsError, match='names "Temp" 2 times'):
         logger("Time,Temp,Temp,Hum\n")
 
@@ -129,7 +232,7 @@ def test_a_column_that_is_not_there_is_refused_with_the_nearest(logger):
 def test_names_are_looked_for_below_what_a_logger_writes_above_its_table(logger, above):
     table = "Time,Temperature,RH %\n2031-04-17 13:00,21.5,60\n2031-04-17 14:00,-2,61\n"
     with pytest.raises(SettingsError) as refused:
-        logger(above + table, Columns("time", "temp_c"))
+        logger(above + table, Columns(("time",), "temp_c"))
     line = above.count("\n") + 1
     assert str(refused.value).endswith(
         f'no column "time", "temp_c"; line {line} names "Time", "Temperature", "RH %"; did you '
@@ -139,16 +242,16 @@ def test_names_are_looked_for_below_what_a_logger_writes_above_its_table(logger,
 
 def test_no_column_is_guessed_to_be_two_and_a_file_without_columns_is_told_so(logger):
     with pytest.raises(SettingsError, match=r"mean --time COLUMN --temp Temp\?"):
-        logger("Temp;Uhr\n20,5;1\n", Columns("time", "temp_c"))
+        logger("Temp;Uhr\n20,5;1\n", Columns(("time",), "temp_c"))
     with pytest.raises(SettingsError, match=r"with --time COLUMN --temp COLUMN$"):
-        logger("Zeit,Wert\n", Columns("at", "grad"))
+        logger("Zeit,Wert\n", Columns(("at",), "grad"))
     with pytest.raises(SettingsError, match="export it as CSV"):
-        logger("Logger 4711\n", Columns("time", "temp_c"))
+        logger("Logger 4711\n", Columns(("time",), "temp_c"))
 
 
 def test_short_names_that_share_a_few_letters_by_chance_are_not_proposed(logger):
     with pytest.raises(SettingsError, match=r"mean --time COLUMN --temp Temp\?"):
-        logger("Name,Temp\nroof,20.5\n", Columns("time", "temp_c"))
+        logger("Name,Temp\nroof,20.5\n", Columns(("time",), "temp_c"))
 
 
 def test_a_cell_of_any_length_is_read(logger):
@@ -165,7 +268,7 @@ def test_a_long_file_is_not_read_to_its_end_for_names_that_are_not_there(tmp_pat
     seen = []
     monkeypatch.setattr(logger_header, "_cells", lambda line, _: seen.append(line) or [line, ""])
     with pytest.raises(SettingsError, match="no column"):
-        logger_header.find_header(tmp_path, "Zeit,Wert\n" + "1,2\n" * 50_000, {"--time": "time"})
+        logger_header.find_header(tmp_path, "Zeit,Wert\n" + "1,2\n" * 50_000, [("--time", "time")])
     assert 0 < len(seen) < 1000
 
 

@@ -10,16 +10,17 @@ import pytest
 from PIL import Image
 
 from lapsekit.errors import SettingsError
-from lapsekit.proposing import propose_regions, write_overlay, write_regions
+from lapsekit.proposing import Proposed, propose_regions, write_overlay, write_regions
 from lapsekit.season import Season
-from lapsekit.telling_regions import whole_picture
+from lapsekit.telling_regions import proposed, whole_picture
 from lapsekit.trust import trust
+from lapsekit.vision.plant_rooms import Proposal
 from lapsekit.vision.regions import region_mask
 from sample_frames.render.layout import View
 from sample_frames.render.moment import bench_at
 from sample_frames.render.story import day_time
 from tests.scenes import bench_picture, encoded, make_season
-from tests.test_cli import succeeded
+from tests.test_cli import refused, succeeded
 
 SAMPLE = Path(__file__).parent.parent / "sample_frames"
 NONE_YET = """\
@@ -68,6 +69,48 @@ def test_after_three_days_separate_pots_are_proposed_and_kept_with_the_growers_l
     assert tomllib.loads(found.as_toml)["region"][0]["name"] == "pot-2"
     with pytest.raises(SettingsError, match="is outlined already"):
         write_regions(Season(early.folder), found)
+
+
+def test_what_cannot_be_written_is_refused_before_any_frame_is_looked_at(tmp_path):
+    """This season has none: with a place that is fine, that is what is said."""
+    folder = make_season(tmp_path / "bench").folder
+    (folder / "regions.toml").write_text(NONE_YET)
+    told = {name: tmp_path / name for name in ("fine.jpg", "no.png", "none/x.jpg")}
+    assert "no frame yet" in refused("propose", "-s", folder, "--out", told["fine.jpg"], code=78)
+    for name in ("no.png", "none/x.jpg"):
+        assert "--out" in refused("propose", "-s", folder, "--out", told[name], code=78)
+    (folder / "regions.toml").write_text(NONE_YET + "points = [[0, 0], [9, 0], [9, 9]]\n")
+    assert "is outlined already" in refused("propose", "-s", folder, "--write", code=78)
+
+
+def test_each_day_that_is_looked_at_is_told_while_it_lasts(met):
+    told = []
+
+    def track(items, total, label):
+        for item in items:
+            told.append((item, total, label))
+            yield item
+
+    days = propose_regions(Season(met), track=track).days
+    assert told[0] == (days[0], 1, "looking at days")
+
+
+def test_containers_with_hidden_rims_are_told_in_a_line_a_day():
+    count = 5
+    seen = (date(2031, 5, 2), date(2031, 5, 1), None, date(2031, 5, 2), None)
+    names = tuple(f"cell-{n}" for n in range(1, count + 1))
+    each = Proposal(((0.0, 0.0), (9.0, 0.0), (9.0, 9.0)), "cell", 0.9)
+    day, picture = date(2031, 6, 1), np.zeros((9, 9, 3), np.uint8)
+    found = Proposed(
+        "bench", (each,) * count, names, day, (day,), picture, 1, seen, (None,) * count
+    )
+    lines = [line for line in proposed(found, None, None) if "leaves hide" in line]
+    assert lines == [
+        "# cell-2: leaves hide most of the rim, last seen well on 2031-05-01; what was potted on "
+        "since, draw anew",
+        "# cell-1, cell-4: leaves hide most of each rim, last seen well on 2031-05-02; what was "
+        "potted on since, draw anew",
+    ]
 
 
 def test_a_camera_that_is_not_there_is_named(early):

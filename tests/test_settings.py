@@ -250,7 +250,7 @@ def test_every_setting_stands_in_the_annotated_example_with_its_default():
         "compute": {"memory_mb"},
         "thinning": {"keep_all_days"},
         "alerts": {"to_file"},
-        "film": {"day_seconds", "length_seconds", "until"},
+        "film": {"day_seconds", "length_seconds", "until", "date_at"},
     }
     for table in ("capture", "morning", "compute", "thinning", "alerts", "film"):
         body = text.split(f"\n[{table}]")[1].split("\n[")[0].split("\n# Cuts of")[0]

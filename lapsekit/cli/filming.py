@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from datetime import datetime
+from datetime import date
 from typing import Annotated, Any
 
 import typer
@@ -10,12 +10,14 @@ import typer
 from lapsekit import telling_films
 from lapsekit.cli.application import app, say
 from lapsekit.cli.shared import (
+    DAY,
     HERE,
     PATIENCE,
     AsJson,
     SeasonFolder,
     Wait,
     Workers,
+    day_written,
     held,
     report_facts,
     tracking,
@@ -24,7 +26,6 @@ from lapsekit.errors import FilmError, LapsekitError
 from lapsekit.film.records import Films
 from lapsekit.season import SETTINGS_FILE, Season
 
-DAY = ["%Y-%m-%d"]
 _OPTIONS = {"regions": "region", "files": "also"}
 
 
@@ -60,10 +61,11 @@ def film(
         list[str] | None, typer.Option(help="Region to follow; several for side by side.")
     ] = None,
     day: Annotated[
-        datetime | None, typer.Option(formats=DAY, help="Day of a cut of one day.")
+        date | None, typer.Option(parser=day_written, metavar=DAY, help="Day of a cut of one day.")
     ] = None,
     since: Annotated[
-        datetime | None, typer.Option(formats=DAY, help="First day of a season's cut.")
+        date | None,
+        typer.Option(parser=day_written, metavar=DAY, help="First day of a season's cut."),
     ] = None,
     days: Annotated[int | None, typer.Option(help="How many last days a recent cut has.")] = None,
     shape: Annotated[str | None, typer.Option(help="picture, wide, square or upright.")] = None,
@@ -89,8 +91,8 @@ def film(
         "kind": kind,
         "camera": camera,
         "regions": tuple(region) if region else None,
-        "day": day and day.date(),
-        "since": since and since.date(),
+        "day": day,
+        "since": since,
         "days": days,
         "shape": shape,
         "short_side_px": short_side,

@@ -96,7 +96,13 @@ def weather(
     file: Annotated[
         Path | None, typer.Argument(help="A logger's CSV file.", show_default="list the days")
     ] = None,
-    time: Annotated[str, typer.Option(help="Its column of times.")] = "time",
+    time: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="Its column of times; given twice, its column of days and that of times of day.",
+            show_default="time",
+        ),
+    ] = None,
     temp: Annotated[str, typer.Option(help="Its column of temperatures.")] = "temp_c",
     humidity: Annotated[
         str | None, typer.Option(help="Its column of relative humidity, %.", show_default="none")
@@ -112,7 +118,10 @@ def weather(
         str | None,
         typer.Option(help="strptime fields, like %d/%m/%Y %H:%M.", show_default="found out"),
     ] = None,
-    fahrenheit: Annotated[bool, typer.Option("--fahrenheit", help="Read °F.")] = False,
+    temp_unit: Annotated[
+        str | None,
+        typer.Option(help="C, F or K.", show_default="as the column's name says, or C"),
+    ] = None,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Say what would be added, write nothing.")
     ] = False,
@@ -148,16 +157,20 @@ def weather(
         lines = telling_notes.weather_told(days, sums, flags, cautions)
         report_facts(as_json, lines, {"days": rows, "cautions": cautions})
         return
-    from lapsekit.logger_file import Columns, bring_weather_in
+    from lapsekit.logger_columns import Columns, times_named
+    from lapsekit.logger_file import bring_weather_in
+    from lapsekit.logger_units import unit_named
     from lapsekit.weather import WEATHER_FILE
 
-    columns = Columns(time, temp, humidity, light, time_form, fahrenheit)
+    times, unit = times_named(time or []), unit_named(temp_unit)
+    columns = Columns(times, temp, humidity, light, time_form, unit)
     of_times = zone_named(zone, "--zone") if zone else opened.zone
     target = opened.folder / WEATHER_FILE
     brought = bring_weather_in(file, columns, of_times, target, dry_run, opened.clock())
     refused = telling_notes.weather_refused(file, brought)
     facts = {**vars(brought.laid), "written": brought.written, "refused": refused}
+    facts["columns"] = telling_notes.columns_facts(brought, columns)
     report_facts(as_json, telling_notes.weather_brought(brought, columns, of_times, dry_run), facts)
-    hint(telling_notes.few(refused))
+    hint(telling_notes.weather_refused_told(file, brought))
     if refused:
         raise typer.Exit(65)

@@ -1,6 +1,6 @@
 """Commands about frames and what is measured in them."""
 
-from datetime import datetime
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -10,6 +10,7 @@ from lapsekit import telling, telling_proof, telling_regions
 from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.machines import On, TlsAuthority, TlsCertificate, TlsKey, machines
 from lapsekit.cli.shared import (
+    DAY,
     HERE,
     LEAST_TRUE_CM2,
     PATIENCE,
@@ -20,6 +21,7 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
+    day_written,
     days_asked,
     either_season,
     held,
@@ -208,8 +210,10 @@ def propose(
         str | None, typer.Option(help="Camera of season.toml.", show_default="its only one")
     ] = None,
     until: Annotated[
-        datetime | None,
-        typer.Option(formats=["%Y-%m-%d"], help="Last day to look at.", show_default="all"),
+        date | None,
+        typer.Option(
+            parser=day_written, metavar=DAY, help="Last day to look at.", show_default="all"
+        ),
     ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Draw the outlines over the bench (JPEG).")
@@ -221,13 +225,23 @@ def propose(
     wait: Wait = PATIENCE,
 ) -> None:
     """Propose outlines of regions from containers that are seen and from what grows."""
-    from lapsekit.proposing import propose_regions, write_overlay, write_regions
+    from lapsekit.aiming_picture import require_overlay_place
+    from lapsekit.proposing import (
+        propose_regions,
+        require_none_outlined,
+        write_overlay,
+        write_regions,
+    )
 
     opened, written = Season(season), None
+    if out is not None:
+        require_overlay_place(out)
+    if write:
+        require_none_outlined(opened, camera)
     hold = held if write else settled
     with hold(opened, "propose", wait):
         opened.index()
-        found = propose_regions(opened, camera, until and until.date())
+        found = propose_regions(opened, camera, until, tracking(as_json))
         if out is not None:
             write_overlay(found, out, telling_regions.meeting(found))
         if write:
@@ -240,8 +254,8 @@ def propose(
 @app.command()
 def explain(
     region: Annotated[str, typer.Argument(help="Region of regions.toml.")],
-    date: Annotated[
-        datetime, typer.Argument(formats=["%Y-%m-%d"], metavar="DATE", help="Day like 2031-04-17.")
+    day: Annotated[
+        date, typer.Argument(parser=day_written, metavar="DATE", help="Day like 2031-04-17.")
     ],
     season: SeasonFolder = HERE,
     out: Annotated[
@@ -257,7 +271,7 @@ def explain(
     opened = Season(season)
     with settled(opened, "explain", wait):
         hint_of_waiting(opened)
-        found = explain(opened, region, date.date(), out)
+        found = explain(opened, region, day, out)
     facts = {"written": found.path, **vars(found.daily), "frames_left_out": found.left_out}
     report_facts(as_json, telling.explained(found), facts)
 

@@ -12,6 +12,7 @@ from lapsekit import telling, telling_minding
 from lapsekit.catalogue import Catalogue
 from lapsekit.cli.application import app, hint, say
 from lapsekit.cli.shared import (
+    DAY,
     HERE,
     PATIENCE,
     AsJson,
@@ -22,6 +23,7 @@ from lapsekit.cli.shared import (
     SeasonFolder,
     Wait,
     Workers,
+    day_written,
     days_asked,
     held,
     report_facts,
@@ -41,8 +43,8 @@ def new(
         str | None, typer.Option(help="Like UTC or Area/City.", show_default="this machine's")
     ] = None,
     sown: Annotated[
-        datetime | None,
-        typer.Option(formats=["%Y-%m-%d"], help="Sowing day.", show_default="today"),
+        date | None,
+        typer.Option(parser=day_written, metavar=DAY, help="Sowing day.", show_default="today"),
     ] = None,
 ) -> None:
     """Make a season folder with commented settings that work as they are."""
@@ -50,7 +52,7 @@ def new(
     from lapsekit.trust import trust
 
     zone = str(zone_named(time_zone)) if time_zone else machine_zone()
-    day, today = sown.date() if sown else date.today(), date.today()
+    day, today = sown or date.today(), date.today()
     found_season(folder, title, zone, day)
     say(telling.founded(folder, zone))
     hint([telling.sown_ahead(day, today)] if day > today else [])

@@ -4,7 +4,7 @@ import json
 import sys
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
@@ -13,10 +13,13 @@ import typer
 
 from lapsekit import telling
 from lapsekit.cli.application import Interrupted, hint, say
+from lapsekit.day_texts import not_a_day, read_day
 from lapsekit.errors import SettingsError
 from lapsekit.locks import LOCK_FILE
 from lapsekit.memory import be_sparing
 from lapsekit.season import Season
+
+DAY = "YYYY-MM-DD"
 
 SeasonFolder = Annotated[
     Path,
@@ -26,13 +29,22 @@ SeasonFolder = Annotated[
 ]
 
 
+def day_written(text: str) -> date:
+    """A day as an option or argument tells it; its refusal says how a day is written."""
+    found = read_day(text)
+    if found is None:
+        today = date.today()
+        raise typer.BadParameter(f'"{text}" {not_a_day(text, date.min, today)}')
+    return found
+
+
 FirstDay = Annotated[
-    datetime | None,
-    typer.Option("--from", formats=["%Y-%m-%d"], help="First day.", show_default="all"),
+    date | None,
+    typer.Option("--from", parser=day_written, metavar=DAY, help="First day.", show_default="all"),
 ]
 LastDay = Annotated[
-    datetime | None,
-    typer.Option("--until", formats=["%Y-%m-%d"], help="Last day.", show_default="all"),
+    date | None,
+    typer.Option("--until", parser=day_written, metavar=DAY, help="Last day.", show_default="all"),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object for scripts.")]
 
@@ -185,9 +197,8 @@ def zone_named(key: str, option: str = "--time-zone") -> ZoneInfo:
         ) from error
 
 
-def days_asked(first: datetime | None, last: datetime | None) -> tuple[date | None, date | None]:
+def days_asked(since: date | None, until: date | None) -> tuple[date | None, date | None]:
     """The days of ``--from`` and ``--until``; refused where no day lies between them."""
-    since, until = first and first.date(), last and last.date()
     if since and until and since > until:
         raise SettingsError(
             f"--from {since} is later than --until {until}: no day lies between them; give the "

@@ -5,6 +5,7 @@ from http import HTTPStatus
 from pathlib import Path
 
 from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
@@ -31,6 +32,7 @@ from lapsekit.desk import (
     signing,
     work,
 )
+from lapsekit.desk.asking import MOST_FILES, asked_without_form
 from lapsekit.desk.desk import Desk, Entry
 from lapsekit.desk.gate import Gate
 from lapsekit.errors import SettingsError
@@ -122,11 +124,13 @@ def _largest_body(path: str) -> int:
 
 
 async def _not_there(request: Request, error: HTTPException) -> Response:
-    if error.status_code != HTTPStatus.NOT_FOUND:
-        told = "That address takes no such request."
-        return HTMLResponse(f"<!doctype html><title>Refused</title><p>{told}", error.status_code)
-    told = "There is no such page; <a href='/'>go to the first one</a>."
-    return HTMLResponse(f"<!doctype html><title>Not found</title><p>{told}", error.status_code)
+    """No such page, or a request that no page takes, in the desk's own dress."""
+    asked = asked_without_form(request)
+    told = {"is_missing": error.status_code == HTTPStatus.NOT_FOUND, "why": ""}
+    if error.status_code == HTTPStatus.BAD_REQUEST:
+        told["why"] = f"Nothing of it was written. {MOST_FILES} files at most go at once."
+    page = await run_in_threadpool(asked.desk.rendered, asked, "not_there.html", told)
+    return HTMLResponse(page, error.status_code)
 
 
 async def _fault(request: Request, error: Exception) -> Response:

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from lapsekit.edits.book import Change
 
 _OWN = re.compile(r"/(?:[a-z0-9-][^\s\\]*)?")
-_MOST_FILES, _MOST_FIELDS = 20, 2000
+MOST_FILES = 20
+_MOST_FIELDS = 2000
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,8 @@ class Note:
     back : str
         Where to be afterwards.
     is_refusal : bool
+    lines : tuple of str
+        What it lists.
     """
 
     text: str
@@ -53,6 +56,15 @@ class Note:
     button: str = "Undo"
     back: str = ""
     is_refusal: bool = False
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A file that came with a form: what it was called, and what is in it, which may be nothing."""
+
+    name: str
+    data: bytes
 
 
 @dataclass(frozen=True)
@@ -69,7 +81,7 @@ class Asked:
     query : mapping of str to str
     form : mapping of str to list of str
         Fields of the form that was sent; empty for a GET.
-    files : mapping of str to list of bytes
+    files : mapping of str to list of Sent
     session : Session
     who : str
         The address that asks.
@@ -86,7 +98,7 @@ class Asked:
     named: Mapping[str, str]
     query: Mapping[str, str]
     form: Mapping[str, list[str]]
-    files: Mapping[str, list[bytes]]
+    files: Mapping[str, list[Sent]]
     session: Session
     who: str
     wants_data: bool
@@ -148,11 +160,14 @@ class Asked:
         """A page."""
         return HTMLResponse(self.desk.rendered(self, template, told))
 
-    def note(self, note: str, to: str) -> Response:
-        """Say what was done on the page that comes next; a script is told at once."""
+    def note(self, note: str, to: str, but: Sequence[str] = ()) -> Response:
+        """Say what was done on the page that comes next; a script is told at once.
+
+        `but` lists what was not done, and why.
+        """
         if self.wants_data:
-            return JSONResponse({"note": note, "to": to})
-        self.session.notes.append(Note(note))
+            return JSONResponse({"note": "\n".join([note, *but]), "to": to})
+        self.session.notes.append(Note(note, is_refusal=bool(but), lines=tuple(but)))
         return RedirectResponse(to, status_code=303)
 
     def changed(self, change: "Change", to: str, more: str = "") -> Response:
@@ -209,8 +224,8 @@ def route(path: str, handler: Handler, *, methods: tuple[str, ...] = ("GET",)) -
     """A route to a handler, which runs on a thread: it may read files and count pixels.
 
     Whatever it refuses (:class:`~lapsekit.errors.LapsekitError`) is told in its words, on a page or
-    as JSON ``{"error": …}``. What was done before that, as pictures filed beside one that is
-    refused, these words say, or a note above them.
+    as JSON ``{"error": …}``. It is for what wrote nothing, and says so: what was done in part is
+    told by `Asked.note`.
     """
 
     async def answer(request: Request) -> Response:
@@ -241,23 +256,29 @@ def post(path: str, handler: Handler) -> Route:
 async def _read(request: Request) -> Asked:
     form = FormData()
     if request.method == "POST":
-        form = await request.form(max_files=_MOST_FILES, max_fields=_MOST_FIELDS)
+        form = await request.form(max_files=MOST_FILES, max_fields=_MOST_FIELDS)
     fields: dict[str, list[str]] = {}
-    files: dict[str, list[bytes]] = {}
+    files: dict[str, list[Sent]] = {}
     for name, value in form.multi_items():
         if isinstance(value, UploadFile):
-            files.setdefault(name, []).append(await value.read())
+            if value.filename:  # browsers send one without a name where none was chosen
+                files.setdefault(name, []).append(Sent(value.filename, await value.read()))
         else:
             fields.setdefault(name, []).append(value)
     await form.close()
+    return replace(asked_without_form(request), form=fields, files=files)
+
+
+def asked_without_form(request: Request) -> Asked:
+    """A request by its head alone."""
     state = request.scope["state"]
     return Asked(
         desk=request.app.state.desk,
         path=request.url.path,
         named={name: str(value) for name, value in request.path_params.items()},
         query=dict(request.query_params),
-        form=fields,
-        files=files,
+        form={},
+        files={},
         session=state["session"],
         who=state["who"],
         wants_data="application/json" in request.headers.get("accept", ""),

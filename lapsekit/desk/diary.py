@@ -169,7 +169,7 @@ def _figures(asked: Asked) -> noting.Figures:
 
 def _photographs(asked: Asked, day: date) -> AbstractContextManager[tuple[str, ...]]:
     """The photographs that came with a form, filed."""
-    sent = [data for data in asked.files.get("pictures", []) if data]
+    sent = [each.data for each in asked.files.get("pictures", [])]
     return photographs.filed(asked.desk.folder, day, sent)
 
 

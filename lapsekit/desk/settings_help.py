@@ -112,6 +112,8 @@ HELP: dict[str, dict[str, str]] = {
         "fit": "A shape other than the camera's is cut out of its pictures (“fill”), or shows all "
         "of them on paper (“whole”).",
         "shows": "What stands on the picture.",
+        "date_at": "The corner in which the day's sheet stands. Without one it is the corner where "
+        "it hides least of the plants, the same all through a film.",
         "until": "The day on which the thread along the film ends. Without one it ends on the last "
         "day.",
         "files": "What is made beside the film, for the web and for editing.",

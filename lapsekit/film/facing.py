@@ -22,6 +22,7 @@ from lapsekit.vision.homographies import project
 from lapsekit.when import plant_age
 
 _NOON = 0.5
+_LOOKED_AT = 9
 _STEADYING_DAYS = 2
 """Canopy by day is read as the median of so many days before and after it, for the film's pace."""
 
@@ -51,9 +52,10 @@ def told_of(
     """
     panels = [scene.panel for scene in scenes]
     several = len(panels) > 1
-    naming = _Names(panels[0]) if "names" in cut.shows and not several else None
+    naming = None if several else _Names(panels[0])
+    named = naming if "names" in cut.shows else None
     beats = tuple(
-        _beat(cut, scenes, each, words, naming and naming.on(each[0], window))
+        _beat(cut, scenes, each, words, named and named.on(each[0], window))
         for each, window in zip(pictures, windows, strict=True)
     )
     curves, unit = _curves(panels) if "curve" in cut.shows else ((), "cm²")
@@ -67,7 +69,16 @@ def told_of(
         curve_from_days=float(min(min(panel.sources) for panel in panels)),
         thread=_thread(cut, panels, words) if "thread" in cut.shows else None,
         panels=tuple(map(told.Panel, (panel.title for panel in panels), boxes)) if several else (),
+        date_at=cut.date_at or ("lower-left" if several else ""),
+        plants=_plants(naming, pictures, windows) if naming and "date" in cut.shows else (),
     )
+
+
+def _plants(naming, pictures, windows) -> tuple[tuple[told.Outline, ...], ...]:
+    """Where plants are on a few pictures, from the first to the last."""
+    last = max(0, len(pictures) - 1)
+    few = np.unique(np.linspace(0, last, _LOOKED_AT).round().astype(int))[: len(pictures)]
+    return tuple(tuple(each.outline for each in naming.on(pictures[k][0], windows[k])) for k in few)
 
 
 def _beat(cut, scenes, beats, words, names) -> told.Beat:

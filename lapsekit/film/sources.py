@@ -119,8 +119,17 @@ def _of_camera(season: Season, cut: Cut, choose: Choice) -> Iterator[Panel]:
         since = max(days) - timedelta((cut.days or RECENT_DAYS) - 1)
         days = {day: frames for day, frames in days.items() if day >= since}
     if cut.since:
-        days = {day: frames for day, frames in days.items() if day >= cut.since}
+        days = _from(camera, days, cut.since)
     yield _panel(season, camera, season.settings.season.title, None, days, choose)
+
+
+def _from(camera: str, days: dict[date, list[Frame]], since: date) -> dict[date, list[Frame]]:
+    """The frames of a day and of all after it."""
+    if days and max(days) < since:
+        raise FilmError(
+            f'camera "{camera}" has no usable frame from {since} on: its latest is of {max(days)}'
+        )
+    return {day: frames for day, frames in days.items() if day >= since}
 
 
 def _one_day(camera, days, day: date | None):

@@ -57,6 +57,8 @@ class TimeSource:
         Take the file's modification time.
     ask_pattern, ask_file_time : str
         How `pattern` and `file_time` are asked for where this is used, for messages.
+    for_none : str
+        What to do with a picture that carries no time, where it is not to ask for either of them.
     """
 
     zone: ZoneInfo
@@ -64,6 +66,7 @@ class TimeSource:
     file_time: bool = False
     ask_pattern: str = "--pattern"
     ask_file_time: str = "--file-time"
+    for_none: str = ""
 
     def __post_init__(self) -> None:
         if self.pattern is None:
@@ -95,9 +98,8 @@ class TimeSource:
                 if facts.tells_writing
                 else "no time in its EXIF data"
             )
-            raise PictureError(
-                f"{lacks}; give {self.ask_pattern} for the file names, or {self.ask_file_time}"
-            )
+            ask = f"give {self.ask_pattern} for the file names, or {self.ask_file_time}"
+            raise PictureError(f"{lacks}; {self.for_none or ask}")
         if taken.year < EARLIEST_YEAR:
             raise PictureError(
                 f"its time ({taken:%Y-%m-%d}) cannot be true; set the camera's clock"

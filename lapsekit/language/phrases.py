@@ -15,6 +15,11 @@ def age_text(words: Words, day: date, sown: date) -> str:
     return words.counted("{n} day before sowing", "{n} days before sowing", -age)
 
 
+def day_text(words: Words, day: date, sown: date) -> str:
+    """``3 May``, with its year where that was over before anything was sown."""
+    return words.dated_day(day) if day.year < sown.year else words.short_day(day)
+
+
 def capital(said: str) -> str:
     """The same with a capital letter in front."""
     return said[:1].upper() + said[1:]

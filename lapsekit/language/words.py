@@ -77,6 +77,10 @@ class Words:
         """``3 May``."""
         return _day(day, self.locale, "MMMd")
 
+    def dated_day(self, day: date) -> str:
+        """``3 May 2031``."""
+        return _day(day, self.locale, "yMMMd")
+
     def month(self, day: date) -> str:
         """``May 2031``."""
         return _day(day, self.locale, "yMMMM")
@@ -133,7 +137,7 @@ def _day(day: date, locale: str, form: str) -> str:
 def _formatter(form: str) -> Callable[[date, str], str]:
     from babel.dates import format_date, format_skeleton
 
-    if form in ("MMMd", "yMMMM"):
+    if form in ("MMMd", "yMMMd", "yMMMM"):
         return lambda day, locale: format_skeleton(form, day, locale=locale)
     return lambda day, locale: format_date(day, form, locale=locale)
 

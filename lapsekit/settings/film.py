@@ -8,6 +8,7 @@ from lapsekit.settings.values import Day, Model, Name
 
 Seconds = Annotated[float, Field(gt=0, le=3600, strict=False)]
 Shown = Literal["date", "curve", "diary", "names", "thread"]
+Corner = Literal["lower-left", "lower-right", "upper-left", "upper-right"]
 File = Literal["small", "master", "stills", "teaser"]
 Kind = Literal["season", "recent", "region", "together", "then-and-now", "day"]
 
@@ -39,6 +40,8 @@ class Look(Model):
         Another shape than the camera's: cut to it, or the whole picture on paper.
     shows : tuple
         What stands on the picture.
+    date_at : {"lower-left", "lower-right", "upper-left", "upper-right"}, optional
+        The corner of the day's sheet; by default the one where it hides least of the plants.
     until : date, optional
         Where the thread of the season ends; the last day by default.
     files : tuple
@@ -61,6 +64,7 @@ class Look(Model):
     even_light: bool = True
     fit: Literal["fill", "whole"] = "fill"
     shows: Annotated[tuple[Shown, ...], Field(strict=False)] = ("date", "diary")
+    date_at: Corner | None = None
     until: Day | None = None
     files: Annotated[tuple[File, ...], Field(strict=False)] = ()
     small: Literal["av1", "hevc"] = "av1"

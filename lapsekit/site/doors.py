@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from lapsekit.language.phrases import day_text
 from lapsekit.site.contents import Whole
 from lapsekit.site.followers_pages import PATH as FOLLOWERS
 from lapsekit.site.followers_pages import SEND, is_open
@@ -73,7 +74,9 @@ def _latest_act(whole: Whole) -> str:
     words, almanac = whole.almanac.words, whole.almanac
     event = almanac.events[-1]
     told = words.text(
-        "Latest entry: {act}, {day}.", act=almanac.event_text(event), day=words.short_day(event.day)
+        "Latest entry: {act}, {day}.",
+        act=almanac.event_text(event),
+        day=day_text(words, event.day, almanac.sown),
     )
     seen = [each for each in whole.happenings if each.kind in ("pause", "loss")]
     if not seen:

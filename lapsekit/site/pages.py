@@ -116,6 +116,7 @@ def _spoken(words: Words) -> dict[str, Any]:
         "month": words.month,
         "weekday": words.weekday,
         "listed": words.listed,
+        "day_text": partial(phrases.day_text, words),
         "age_text": partial(phrases.age_text, words),
         "day_time": partial(wording.day_time, words),
         "reasons_text": partial(phrases.reasons_text, words),

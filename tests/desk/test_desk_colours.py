@@ -45,6 +45,22 @@ def strokes(season):
     return read_strokes((season.folder / "colours.csv").read_text())
 
 
+def test_a_share_stands_in_one_line_with_its_sign(page, season):
+    page.set_viewport_size({"width": 900, "height": 860})
+    file = season.folder / "regions.toml"
+    long = "Sweet basil in the box that hangs at the long window, beside the door, third pot"
+    label = f'name = "basil"\nlabel = "{long}"'
+    file.write_text(file.read_text().replace('name = "basil"', label))
+    page.goto(AT)
+    ready(page)
+    lines = page.evaluate("""() => [...document.querySelectorAll('#covers .number')].map((cell) => {
+        const range = document.createRange();
+        range.selectNodeContents(cell);
+        return new Set([...range.getClientRects()].map((box) => Math.round(box.top))).size;
+    })""")
+    assert lines and set(lines) == {1}
+
+
 def test_a_stroke_changes_the_mask_as_measuring_would(page, season):
     """What the page shows after painting is what the measurement with those strokes comes to."""
     page.goto(AT)

@@ -15,6 +15,12 @@ from tests.axe import findings
 from tests.desk.conftest import NOW, PHONE, served
 from tests.scenes import bench_picture, encoded, make_season
 
+MADE_BOLD = """() => [...document.querySelectorAll('main *, header *, nav *')].filter((each) => {
+    const style = getComputedStyle(each);
+    const text = [...each.childNodes].some((part) => part.nodeType === 3 && part.data.trim());
+    return text && style.fontFamily.includes('Almanac') && style.fontWeight > 400;
+}).map((each) => each.outerHTML.slice(0, 80))"""
+
 
 def test_a_sentence_that_names_a_table_leads_to_its_form_and_is_escaped():
     told = linked("off <b>; set to_file under [alerts] in season.toml to be called; [no] stays")
@@ -22,6 +28,31 @@ def test_a_sentence_that_names_a_table_leads_to_its_form_and_is_escaped():
         'off &lt;b&gt;; set <a href="/settings/alerts">“File with the addresses” in the settings'
         "</a> to be called; [no] stays"
     )
+
+
+def test_advice_that_names_a_command_or_a_text_leads_to_the_page_for_it():
+    told = linked("look at lapsekit explain pak-choi 2031-04-05, and draw strokes (colours.csv)")
+    assert told == (
+        'look at <a href="/growth/plant/pak-choi">“pak-choi” under Growth</a>, and draw strokes '
+        '(<a href="/colours/">Colours</a>)'
+    )
+
+
+def test_an_address_that_is_not_there_is_told_in_the_desk_s_own_dress(page):
+    answer = page.goto("/nothing/here")
+    assert answer.status == 404
+    assert page.inner_text("h1") == "There is no such page"
+    assert page.locator("nav.menu a", has_text="Today").is_visible()
+    page.click("text=To the first page")
+    assert page.locator("h1").inner_text() != "There is no such page"
+
+
+def test_no_letters_are_made_bold_by_the_browser(page):
+    """The desk's font has one weight; what is thickened from it looks smeared."""
+    for path in ("/", "/diary/", "/growth/", "/colours/", "/followers/", "/setup/camera/bench/"):
+        page.goto(path)
+        bold = page.evaluate(MADE_BOLD)
+        assert bold == [], path
 
 
 def test_health_leads_to_the_form_for_alerts(page, folder):

@@ -1,5 +1,6 @@
 """A season set up at the desk, in a real browser, by what a grower would tap and type."""
 
+import io
 import re
 import shlex
 import shutil
@@ -12,6 +13,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from PIL import ExifTags, Image
 
 from lapsekit.cameras import Shot
 from lapsekit.desk.lookout import Lookout
@@ -310,6 +312,46 @@ def test_a_whole_stretch_of_a_folder_that_is_played_again_is_told_and_then_filed
         assert "4 are there already" in told.inner_text()
         assert page.told == []
         page.context.close()
+
+
+def test_of_pictures_brought_in_each_that_is_not_filed_is_named_with_its_reason(browser, tmp_path):
+    """A page that says "Nothing was written" would be untrue: the others are on disk."""
+    settings = '[season]\ntitle = "T"\ntime_zone = "UTC"\nsown = 2020-03-01\n\n'
+    settings += '[cameras.bench]\nkind = "files"\n'
+    folder = make_season(tmp_path / "bench", settings).folder
+    whole = stamped(bench_picture([]), datetime(2020, 4, 20, 9))
+    given = {"one.jpg": whole, "empty.jpg": b"", "no time.jpg": stamped(bench_picture([]), None),
+             "half.jpg": whole[: len(whole) // 2], "copy.jpg": whole}  # fmt: skip
+    sent = [{"name": n, "mimeType": "image/jpeg", "buffer": data} for n, data in given.items()]
+    with served(folder, datetime.now(UTC)) as address:
+        page = opened(browser, address, LAPTOP)
+        page.goto("/setup/aim/bench/")
+        page.set_input_files("#f-pictures", sent)
+        page.click("text=File them")
+        page.wait_for_selector("#notes .refusal")
+        told = page.inner_text("#notes")
+        assert page.locator("h1").inner_text() == "Aim"
+        page.set_input_files("#f-pictures", sent[:1] * 21)
+        page.click("text=File them")
+        page.wait_for_selector("text=20 files at most")
+        page.context.close()
+    season = Season(folder)
+    assert season.catalogue.number_of_frames("bench") == 1
+    assert "1 filed, 1 was there already, 3 not filed:" in told
+    assert "Nothing was written" not in told and "--" not in told
+    empty, timeless, half = told.splitlines()[-3:]
+    assert empty == "empty.jpg: the file is empty (0 bytes)"
+    assert timeless.startswith("no time.jpg: no time in its EXIF data; choose the file as the")
+    assert half.startswith("half.jpg: truncated or damaged")
+
+
+def stamped(rgb, taken):
+    """A JPEG, with the time at which it was taken unless that is None."""
+    exif, stream = Image.Exif(), io.BytesIO()
+    if taken:
+        exif.get_ifd(ExifTags.IFD.Exif)[ExifTags.Base.DateTimeOriginal] = f"{taken:%Y:%m:%d %X}"
+    Image.fromarray(rgb).save(stream, "JPEG", exif=exif)
+    return stream.getvalue()
 
 
 def test_privacy_areas_are_drawn_by_keys_as_the_page_says(browser, tmp_path):

@@ -108,7 +108,7 @@ REFUSALS = [
     (["recent", "--day", "2031-04-02"], 'day says nothing to a cut of kind "recent"'),
     (["--camera", "roof"], 'no camera "roof" in season.toml; it has bench'),
     (["--day", "2031-05-02"], "no usable frame of 2031-05-02; the nearest that has one is"),
-    (["--since", "2031-05-02"], "no usable frame for this cut"),
+    (["--since", "2031-05-02"], "no usable frame from 2031-05-02 on: its latest is of 2031-04-"),
     (["--also", "poster"], 'files 1 = "poster"'),
     (["--set", "encoder=hardware"], "this machine's hardware encodes no film"),
     (["--set", "frames_per_second=1", "--set", "day_seconds=0.1"], "let a day last longer"),

@@ -138,6 +138,13 @@ def test_crops_lead_to_their_days_and_tell_age_and_area(tmp_path):
         )
 
 
+def test_an_entry_of_the_year_before_sowing_bears_its_year(tiny):
+    year, diary = tiny.settings.season.sown.year, tiny.folder / "diary.csv"
+    diary.write_text(f"date,region,event,note\n{year - 1}-12-24,basil,soil mixed,\n")
+    build_site(tiny)
+    assert f">24 Dec {year - 1}</a>" in text_of(tiny, "basil")
+
+
 def test_hostile_titles_stay_text(tiny):
     build_site(tiny)
     page = text_of(tiny, "basil")

@@ -7,6 +7,7 @@ from html.parser import HTMLParser
 import pytest
 
 from lapsekit.errors import SettingsError, SiteError
+from lapsekit.language.phrases import day_text
 from lapsekit.language.words import Words
 from lapsekit.season import Season
 from lapsekit.serving import open_server
@@ -137,9 +138,18 @@ def test_days_and_months_are_those_of_the_language():
     day = date(2031, 5, 3)
     assert GERMAN.long_day(day) == "Samstag, 3. Mai 2031"
     assert GERMAN.short_day(date(2031, 12, 24)) == "24. Dez."
+    assert GERMAN.dated_day(date(2031, 12, 24)) == "24. Dez. 2031"
     assert GERMAN.month(date(2031, 3, 1)) == "März 2031"
     assert (GERMAN.month_name(day), GERMAN.weekday(day)) == ("Mai", "Samstag")
     assert Words("en").long_day(day) == "Saturday, 3 May 2031"
+
+
+def test_a_day_bears_its_year_where_that_was_over_before_anything_was_sown():
+    sown = date(2030, 10, 1)
+    days = (date(2029, 12, 24), date(2030, 1, 2), date(2031, 1, 2))
+    assert [day_text(Words("en"), day, sown) for day in days] == [
+        "24 Dec 2029", "2 Jan", "2 Jan"
+    ]  # fmt: skip
 
 
 def test_numbers_are_written_as_the_language_writes_them():

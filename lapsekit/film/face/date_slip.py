@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache, partial
 
+from lapsekit.film.face.corners import CORNERS, box_in, least_hiding
 from lapsekit.film.face.paper import Slip, Sprite, Stamp
 from lapsekit.film.face.room import SMALLEST, Box, Room
 from lapsekit.film.face.told import Beat, Told
@@ -16,26 +17,32 @@ _WIDEST = 56.0
 
 
 class DateSlip:
-    """Stands at the lower left, on `floor` px; its size is the same on all days of a film.
+    """Stands in one corner all through a film: the one asked for, or that where it hides least.
+
+    Its size is the same on all days.
 
     Parameters
     ----------
     room : Room
     told : Told
     floor : int
-        Where its lower edge is.
+        Where its lower edge is in a lower corner.
+    taken : list of (int, int, int, int)
+        What stands at the top already.
     """
 
-    def __init__(self, room: Room, told: Told, floor: int):
+    def __init__(self, room: Room, told: Told, floor: int, taken: list[Box]):
         self._room, self._words = room, told.words
         aged = any(beat.day is None for beat in told.beats[:1])
         self._numerals = self._width_of("000" if aged else "00", _NUMERAL)
         lines = [self._months(told), self._width_of(self._age_line(1000, "00:00"), _AGE)]
         inner = self._numerals + max(lines) + room.px(4 * _PAD)
         width = min(inner, room.px(_WIDEST), room.width)
-        left = room.safe[0]
         self._said_of = lru_cache(maxsize=64)(self._month_and_age)
-        self.box: Box = (left, floor - room.px(_HEIGHT), left + width, floor)
+        size = width, room.px(_HEIGHT)
+        corners = [each for each in CORNERS if told.date_at in ("", each)]
+        boxes = [box_in(each, room, size, floor, taken) for each in corners]
+        self.box: Box = boxes[least_hiding(boxes, told.plants, room.size)]
 
     def stamps(self, beat: Beat) -> Iterator[Stamp]:
         """The sheet of a film picture."""

@@ -1,11 +1,12 @@
 """What the diary says of a day, on a slip that comes and goes."""
 
 from bisect import bisect_right
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from functools import lru_cache, partial
 
 from lapsekit.film.face.paper import Slip, Sprite, Stamp
-from lapsekit.film.face.room import Box, Room
+from lapsekit.film.face.room import Box, Room, meet
 from lapsekit.film.face.schedule import opacity, scheduled
 from lapsekit.film.face.told import Event, Told
 from lapsekit.lettering import ACCENT, INK, drawable, fitted, letters
@@ -15,7 +16,7 @@ _WIDEST, _BESIDE, _MOST_LINES, _MOST_EVENTS, _MOST_LETTERS = 64.0, 44.0, 4, 3, 1
 
 
 class DiarySlip:
-    """Stands beside the day's sheet where there is room, else above it.
+    """Stands beside the day's sheet where there is room, else above it, or below one at the top.
 
     Parameters
     ----------
@@ -25,17 +26,16 @@ class DiarySlip:
         Where what stands at the foot begins, in px.
     date_box : (int, int, int, int) or None
         The day's sheet.
+    above : sequence of (int, int, int, int)
+        What else stands at the top.
     """
 
-    def __init__(self, room: Room, told: Told, floor: int, date_box: Box | None):
+    def __init__(
+        self, room: Room, told: Told, floor: int, date_box: Box | None, above: Sequence[Box] = ()
+    ):
         self._room, self._told = room, told
-        gap = room.px(1.6)
-        self._left, self._floor = room.safe[0], floor
-        if date_box and room.safe[2] - date_box[2] - gap >= room.px(_BESIDE):
-            self._left = date_box[2] + gap
-        elif date_box:
-            self._floor = date_box[1] - gap
-        self._width = min(room.safe[2] - self._left, room.px(_WIDEST))
+        self._place = _place(room, floor, date_box, above)
+        self._width = min(self._place.right - self._place.left, room.px(_WIDEST))
         self._shown, self.left_out = scheduled(
             [event for event in map(_readable, told.events) if event.text],
             [beat.at_days for beat in told.beats],
@@ -66,7 +66,10 @@ class DiarySlip:
         wide = max([face.length(line) for line in lines] + [1.3 * small.length(head)])
         width = min(self._width, round(wide) + px(2 * _PAD + 0.9) + 1)
         height = px(2.2 * _PAD + _HEAD + _LINE * len(lines))
-        return self._left, self._floor - height, self._left + width, self._floor
+        place = self._place
+        left = place.right - width if place.at_right else place.left
+        top = place.edge if place.hangs else place.edge - height
+        return left, top, left + width, top + height
 
     def _set(self, events: tuple[Event, ...]) -> tuple[str, list[str]]:
         """The heading, and lines that have room."""
@@ -107,6 +110,36 @@ class DiarySlip:
         for number, line in enumerate(lines, start=1):
             slip.write((left, y + px(_LINE) * number), line, px(_TEXT), INK)
         return slip.sprite()
+
+
+@dataclass(frozen=True)
+class _Place:
+    """From where to where a slip may be wide, at which side it begins, and its edge in px.
+
+    That is its upper edge where it hangs, else its lower one.
+    """
+
+    left: int
+    right: int
+    edge: int
+    at_right: bool = False
+    hangs: bool = False
+
+
+def _place(room: Room, floor: int, date_box: Box | None, above: Sequence[Box]) -> _Place:
+    left, _, right, _ = room.safe
+    if date_box is None:
+        return _Place(left, right, floor)
+    gap, at_right = room.px(1.6), date_box[0] - left > right - date_box[2]
+    hangs = date_box[3] < room.size[1] / 2
+    begin, end = (left, date_box[0] - gap) if at_right else (date_box[2] + gap, right)
+    for other in above if hangs else ():
+        if meet((begin, date_box[1], end, date_box[3]), other):
+            begin, end = (other[2] + gap, end) if at_right else (begin, other[0] - gap)
+    if end - begin >= room.px(_BESIDE):
+        return _Place(begin, end, date_box[1] if hangs else date_box[3], at_right, hangs)
+    edge = date_box[3] + gap if hangs else date_box[1] - gap
+    return _Place(left, right, edge, at_right, hangs)
 
 
 def _readable(event: Event) -> Event:

@@ -53,11 +53,12 @@ class Face:
         self._thread = ThreadSlip(room, told) if "thread" in show and told.thread else None
         if self._thread:
             floor = self._thread.box[1] - room.px(_GAP)
-        self._date = DateSlip(room, told, floor) if "date" in show else None
         self._curve = CurveSlip(room, told) if "curve" in show and told.curves else None
-        date_box = self._date.box if self._date else None
-        self._diary = DiarySlip(room, told, floor, date_box) if "diary" in show else None
         self._panels = PanelSlips(room, told, self._curve.box if self._curve else None)
+        above = [*([self._curve.box] if self._curve else []), *self._panels.boxes]
+        self._date = DateSlip(room, told, floor, above) if "date" in show else None
+        date_box = self._date.box if self._date else None
+        self._diary = DiarySlip(room, told, floor, date_box, above) if "diary" in show else None
         standing = [part.box for part in (self._thread, self._date, self._curve) if part]
         self._names = NamesSlips(room, standing) if "names" in show else None
         self.left_out: list[Event] = self._diary.left_out if self._diary else []

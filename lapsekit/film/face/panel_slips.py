@@ -28,6 +28,11 @@ class PanelSlips:
             (drawable(panel.title, 80), self._box(panel, curve_box)) for panel in told.panels
         ]
 
+    @property
+    def boxes(self) -> list[Box]:
+        """Where titles have room."""
+        return [box for _, box in self._panels]
+
     def stamps(self, beat: Beat) -> Iterator[Stamp]:
         """The titles of a film picture."""
         ages = [*beat.panel_ages, *[""] * len(self._panels)]

@@ -6,6 +6,7 @@ from datetime import date
 from lapsekit.language.words import Words
 
 Point = tuple[float, float]
+Outline = tuple[Point, ...]
 
 
 @dataclass(frozen=True)
@@ -13,7 +14,7 @@ class Named:
     """A region's name and its outline on the film's picture, in px."""
 
     title: str
-    outline: tuple[Point, ...]
+    outline: Outline
 
 
 @dataclass(frozen=True)
@@ -105,6 +106,10 @@ class Told:
         The upright axis reaches to this value at least.
     thread : Thread or None
     panels : tuple of Panel
+    date_at : str
+        The corner of the day's sheet; "" for the one where it hides least.
+    plants : tuple of tuple of Outline
+        Where plants are on some of the pictures, in px.
     """
 
     words: Words
@@ -117,3 +122,5 @@ class Told:
     curve_least: float = 10.0
     thread: Thread | None = None
     panels: tuple[Panel, ...] = field(default=())
+    date_at: str = ""
+    plants: tuple[tuple[Outline, ...], ...] = ()

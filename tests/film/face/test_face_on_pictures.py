@@ -2,11 +2,13 @@
 
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import combinations
 
 import numpy as np
 import pytest
 
 from lapsekit.film.face.cards import gap_card, title_card
+from lapsekit.film.face.corners import CORNERS
 from lapsekit.film.face.face import PARTS, Face
 from lapsekit.film.face.paper import Slip, lay
 from lapsekit.film.face.room import SMALLEST, Room, meet, within
@@ -61,6 +63,44 @@ def changed_box(picture):
     strong = np.abs(picture.astype(int) - 128).max(axis=2) > 64
     rows, columns = np.flatnonzero(strong.any(axis=1)), np.flatnonzero(strong.any(axis=0))
     return columns[0], rows[0], columns[-1] + 1, rows[-1] + 1
+
+
+def corner_of(box, size):
+    upper, left = box[1] + box[3] < size[1], box[0] + box[2] < size[0]
+    return f"{'upper' if upper else 'lower'}-{'left' if left else 'right'}"
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("bare", CORNERS)
+@pytest.mark.parametrize("parts", [PARTS, {"date", "diary"}], ids=["all", "date and diary"])
+def test_the_day_s_sheet_stands_where_no_plant_is_and_no_slip_lies_on_another(shape, bare, parts):
+    """Plants in three corners; the fourth is taken, all through the film, unless another is said.
+
+    Names alone may lie under a line of the diary: they fade there.
+    """
+    size = SHAPES[shape]
+    width, height = size
+    right, lower = bare.endswith("right"), bare.startswith("lower")
+    across = (0, width // 2) if right else (width // 2, width)
+    down = (0, height // 2) if lower else (height // 2, height)
+    plants = tuple(
+        ((x0, y0), (x1, y0), (x1, y1), (x0, y1))
+        for x0, x1, y0, y1 in ((*across, 0, height), (0, width, *down))
+    )
+    face = Face(size, shape, parts, replace(told(), plants=(plants,)))
+    for index in (0, 75, 200):
+        boxes = {stamp.key[0]: stamp.box for stamp in face.stamps(index) if stamp.key[0] != "name"}
+        assert corner_of(boxes["date"], size) == bare or "curve" in boxes
+        assert all(within(box, Room(size, shape).safe) for box in boxes.values())
+        for one, other in combinations(boxes, 2):
+            assert not meet(boxes[one], boxes[other]), (one, other)
+    said = Face(size, shape, {"date"}, replace(told(), plants=(plants,), date_at="lower-left"))
+    assert corner_of(next(iter(said.stamps(0))).box, size) == "lower-left"
+
+
+def test_without_plants_the_day_s_sheet_stands_at_the_lower_left():
+    face = Face(SHAPES["wide"], "wide", {"date"}, told())
+    assert corner_of(next(iter(face.stamps(0))).box, SHAPES["wide"]) == "lower-left"
 
 
 @pytest.mark.parametrize("shape", SHAPES)
