@@ -96,15 +96,19 @@ def growth_facts(
     Returns
     -------
     dict
-        ``fastest`` (Ranking or None), ``plants`` (list of Plant).
+        ``fastest`` (Ranking or None), ``plants`` (list of Plant), ``apart`` (list of PlantCurve):
+        what `overviews` leaves out.
     """
+    rows = {region.name for region in almanac.rows}
+    apart = {region.name for region in almanac.apart}
     return {
         "fastest": ranking(almanac.words, curves, growths),
         "plants": [
             plant(almanac, curve, rate_of(curve, curves, growths), noticed)
             for curve in curves
-            if curve.in_overview
+            if curve.name in rows
         ],
+        "apart": [curve for curve in curves if curve.name in apart],
     }
 
 

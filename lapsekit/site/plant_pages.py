@@ -94,7 +94,7 @@ def members(almanac: Almanac, row: Region) -> list[Region]:
     """The plants that a row stands for; none of a region by itself."""
     if any(region.name == row.name for region in almanac.regions):
         return []
-    return [r for r in almanac.regions if (r.group, r.camera) == (row.group, row.camera)]
+    return [r for r in almanac.plants if (r.group, r.camera) == (row.group, row.camera)]
 
 
 def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any]:
