@@ -94,7 +94,7 @@ def _plant(asked: Asked) -> Response:
     return asked.page(
         "growth_plant.html",
         region=region,
-        wide=drawn(Paper(960, 420, 52, 20)),
+        wide=drawn(Paper(960, 420, 52, 20, letter_px=16)),
         narrow=drawn(Paper(360, 300, 40, 14)),
         alt=curve_alt(ENGLISH, curve),
         unit=curve.unit,

@@ -133,7 +133,7 @@ def _overview(almanac: Almanac, rows: Sequence[PlantCurve], unit: str) -> Overvi
     words = almanac.words
     series = [curve.drawn(number) for number, curve in enumerate(rows)]
     room = 17 * len(series)
-    wide = Paper(960, max(430, room + 80), 52, 190)
+    wide = Paper(960, max(430, room + 80), 52, 190, letter_px=16)
     narrow = Paper(360, max(380, room + 80), 34, 104)
     events = {e.day for e in told_events(almanac) if not e.region}
     charts = [

@@ -26,7 +26,7 @@ from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.ranking import rate_of, rate_text
 from lapsekit.site.wording import NOTHING, in_unit, range_text, standing_text, value_text
 
-WIDE = Paper(960, 380, 52, 24)
+WIDE = Paper(960, 380, 52, 24, letter_px=16)
 #: Acts of the whole bench that are none of its plants'.
 NOT_THE_PLANTS = {"camera"}
 NARROW = Paper(360, 290, 40, 14, 30, 48)
