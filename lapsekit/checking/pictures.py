@@ -8,6 +8,7 @@ from statistics import median
 
 from lapsekit.catalogue import NOT_WATCHED
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
+from lapsekit.viewing import View
 
 MOVED_PX = 20.0
 """Shift of the view from which outlines are worth a look; frames are still put back."""
@@ -102,6 +103,15 @@ def view(look: Look) -> Iterator[Finding]:
         if moved:
             told += "; has the camera been knocked? Frames are put back, look at lapsekit explain"
         yield Finding(f"view of {name}", WATCH if moved else FINE, told)
+
+
+def scale(look: Look) -> Iterator[Finding]:
+    """How large a bench each camera's scale makes of its picture."""
+    for name in look.season.settings.cameras:
+        found = View(look.season, name).scale
+        if found.told:
+            how = WATCH if found.warning else FINE
+            yield Finding(f"scale of {name}", how, found.warning or found.told)
 
 
 def moved(look: Look) -> Iterator[Finding]:
