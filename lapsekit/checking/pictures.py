@@ -8,7 +8,6 @@ from statistics import median
 
 from lapsekit.catalogue import NOT_WATCHED
 from lapsekit.checking.finding import FINE, RECENT_DAYS, WATCH, WRONG, Finding, Look
-from lapsekit.viewing import View
 
 MOVED_PX = 20.0
 """Shift of the view from which outlines are worth a look; frames are still put back."""
@@ -107,6 +106,8 @@ def view(look: Look) -> Iterator[Finding]:
 
 def scale(look: Look) -> Iterator[Finding]:
     """How large a bench each camera's scale makes of its picture."""
+    from lapsekit.viewing import View  # heavy, and alerts do without
+
     for name in look.season.settings.cameras:
         found = View(look.season, name).scale
         if found.told:
