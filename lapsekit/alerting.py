@@ -48,8 +48,9 @@ def alerts(season: Season, growths: Mapping[str, Growth], today: date | None = N
     events = read_diary(season.folder / DIARY_FILE)[0]
     today = today or season.day_of(season.clock())
     found: list[Alert] = []
-    for camera in dict.fromkeys(growth.region.camera for growth in growths.values()):
-        here = {n: g for n, g in growths.items() if g.region.camera == camera and g.asked}
+    plants = {r.name: growths[r.name] for r in season.regions.plants if r.name in growths}
+    for camera in dict.fromkeys(growth.region.camera for growth in plants.values()):
+        here = {n: g for n, g in plants.items() if g.region.camera == camera and g.asked}
         asked = {n: g for n, g in here.items() if not g.region.has_ended(today)}
         known = [d.day for g in asked.values() for d in g.daily if d.area_cm2 is not None]
         day = max((each for each in known if each <= today), default=None)

@@ -27,6 +27,12 @@ MARKED_PX = 0.5
 
 LENS_STEP_PX = 8
 
+LONGER_SIDE_CM = (5.0, 800.0)
+"""What the longer side of a picture of plants spans on the bench, within reason."""
+
+OF_HEIGHT = (0.05, 4.0)
+"""The same as a share of the height of the lens, where that is told: of 3 to 127 degrees."""
+
 
 class BenchScale:
     """The bench in a measured view.
@@ -156,6 +162,37 @@ class BenchScale:
         coarse = (area * self._by**2).reshape(whole.shape[:2]).astype(np.float32)
         at = [np.arange(side, dtype=np.float32) / LENS_STEP_PX for side in self._shape[::-1]]
         return cv2.remap(coarse, *np.meshgrid(*at), cv2.INTER_LINEAR)
+
+    @cached_property
+    def picture_cm(self) -> tuple[float, float] | None:
+        """How wide and high a bench the picture spans, at the scale of its middle; None without."""
+        if self.plane is None or self._frame is None:
+            return None
+        px_per_cm = self.plane.px_per_cm(self._shape)
+        return self._shape[1] / px_per_cm, self._shape[0] / px_per_cm
+
+    @property
+    def told(self) -> str:
+        """What the scale makes of the picture; empty without one."""
+        if self.picture_cm is None:
+            return ""
+        digits = 0 if min(self.picture_cm) >= 10 else 1
+        width, height = (f"{side:.{digits}f}" for side in self.picture_cm)
+        return f"by its scale the picture spans {width} x {height} cm of the bench"
+
+    @property
+    def warning(self) -> str:
+        """The same with what to do, where no bench that a lens sees is so large or so small."""
+        longer, above = max(self.picture_cm or (0.0,)), self._camera.height_cm
+        is_odd = not LONGER_SIDE_CM[0] <= longer <= LONGER_SIDE_CM[1]
+        is_far = above is not None and not OF_HEIGHT[0] <= longer / above <= OF_HEIGHT[1]
+        if self.picture_cm is None or not (is_odd or is_far):
+            return ""
+        seen = f", seen from {above:g} cm above" if is_far else ""
+        return (
+            f"{self.told}{seen}, which can hardly be; all areas rest on it: check the scale (a "
+            f"decimal point amiss makes areas a hundred times too large or small) at {self._where}"
+        )
 
     @cached_property
     def pixel_cm2(self) -> float:

@@ -69,7 +69,7 @@ class PlanReport:
 def plants_of(
     season: Season, by_age: bool, values: Iterable[Daily] | None = None
 ) -> dict[str, Plant]:
-    """Curves of a season's regions, by name.
+    """Curves of a season's plants (see `lapsekit.settings.plants_among`), by name.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ def plants_of(
         rows.setdefault(daily.region, []).append(daily)
     scaled = _is_scaled(rows.values())
     found = {}
-    for region in season.regions.region:
+    for region in season.regions.plants:
         days = rows.get(region.name, [])
         sown = season.sown(region)
         times = [plant_age(d.day, sown) if by_age else d.day.toordinal() for d in days]
@@ -183,7 +183,7 @@ def _is_scaled(rows: Iterable[Iterable[Daily]]) -> bool:
 
 def _groups(season: Season, names: Sequence[str]) -> dict[str, list[str]]:
     known: dict[str, list[str]] = {}
-    for region in season.regions.region:
+    for region in season.regions.plants:
         if region.group:
             known.setdefault(region.group, []).append(region.name)
     for name in names:
@@ -245,7 +245,7 @@ def _own_scatter(season: Season | None, age_days: float | None) -> tuple[Scatter
     if season is None:
         raise SettingsError(f"without a season there is no scatter to go by; {no_scatter}")
     grouped = [
-        [r.name for r in season.regions.region if r.group == g] for g in _group_names(season)
+        [r.name for r in season.regions.plants if r.group == g] for g in _group_names(season)
     ]
     plants = plants_of(season, by_age=True)
     members = [[plants[name] for name in names] for names in grouped if len(names) > 1]
@@ -267,4 +267,4 @@ def _own_scatter(season: Season | None, age_days: float | None) -> tuple[Scatter
 
 
 def _group_names(season: Season) -> list[str]:
-    return list(dict.fromkeys(r.group for r in season.regions.region if r.group))
+    return list(dict.fromkeys(r.group for r in season.regions.plants if r.group))

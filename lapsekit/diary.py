@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 from lapsekit.errors import SettingsError
+from lapsekit.lengths import centimetres
 from lapsekit.rows import Row, rows
 from lapsekit.season import DIARY_HEADER
 
@@ -19,6 +20,7 @@ COLUMNS = tuple(DIARY_HEADER.strip().split(","))
 PICTURE_COLUMNS = ("picture", "picture_on_site")
 """Come into the first line of the diary with its first photograph."""
 
+HEIGHT = "height"
 VOCABULARY = {
     "sown": "seeds went into the soil",
     "emerged": "the first seedling is out",
@@ -32,7 +34,7 @@ VOCABULARY = {
     "first flower": "the first flower is open",
     "first fruit": "the first fruit is set",
     "harvest": "taken whole; its weight goes into the note",
-    "height": "how high the canopy stands over the bench, in the note",
+    HEIGHT: "how high the canopy stands over the bench, in the note",
 }
 PICTURES_FOLDER = "diary"
 """Where photographs of the diary lie in the season folder."""
@@ -113,6 +115,16 @@ class Event:
         """Whether a harvest's note speaks of a weight that cannot be told from it."""
         is_harvest = self.what.lower() == "harvest"
         return is_harvest and self.weight_g is None and bool(_SOME_WEIGHT.search(self.note))
+
+    @property
+    def height_cm(self) -> float | None:
+        """How high a height's canopy stood, in cm, where its note begins with one length."""
+        return centimetres(self.note) if self.what.lower() == HEIGHT else None
+
+    @property
+    def has_unclear_height(self) -> bool:
+        """Whether a height tells no length, or none in one way."""
+        return self.what.lower() == HEIGHT and self.height_cm is None
 
 
 def read_diary(path: Path) -> tuple[list[Event], list[str]]:

@@ -46,12 +46,16 @@ class Reached:
 
 @dataclass(frozen=True)
 class Final:
-    """Where a region's growth levels off, with the interval and the laws that say so."""
+    """Where a region's growth levels off, with the interval and the laws that say so.
+
+    `is_reached` where the curve stands there, or above it, already: then it is nothing to come.
+    """
 
     area_cm2: float
     low_cm2: float
     high_cm2: float
     by: str
+    is_reached: bool
 
 
 @dataclass(frozen=True)
@@ -144,7 +148,8 @@ def _final(compared: Comparison, growth: Growth) -> Final | None:
     low, high = max(0, area - hypot(area - low, common)), area + hypot(high - area, common)
     if curve.rgr_low[at] > STILL_GROWS or curve.low_cm2[at] > high:
         return None
-    return Final(area, low, high, ", ".join(fit.law for fit in heard))
+    is_reached = bool(curve.area_cm2[at] >= area)
+    return Final(area, low, high, ", ".join(fit.law for fit in heard), is_reached)
 
 
 def _measured(growth: Growth, cover: float, full: float, placed: int) -> Reached | None:

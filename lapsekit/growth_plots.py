@@ -19,7 +19,17 @@ from lapsekit.growth.curves import GrowthCurve
 from lapsekit.language.phrases import capital, no_rate_text
 from lapsekit.language.words import ENGLISH
 from lapsekit.noticing import UNTOLD
-from lapsekit.plotting import BLUE, HAIR, INK, PAPER, STYLE, files_of, plain_axes, season_axes
+from lapsekit.plotting import (
+    BLUE,
+    HAIR,
+    INK,
+    PAPER,
+    STYLE,
+    files_of,
+    panel_title,
+    plain_axes,
+    season_axes,
+)
 
 _COLUMNS = 2
 _WIDTH_IN, _PANEL_IN, _FOOT_IN = 5.8, 1.6, 0.8
@@ -79,7 +89,6 @@ def _plot(growths: Sequence[Growth], foot: str, draw: Callable) -> dict[str, byt
     days = [d.day for growth in growths for d in growth.daily if d.cover is not None]
 
     def drawn(axis: Axes, panel: _Panel) -> None:
-        axis.set_title(panel.title, loc="left", fontsize=9.5)
         draw(axis, panel)
         if bare := bare_days_of(panel.growths):
             _bare(axis, bare)
@@ -143,7 +152,7 @@ def _draw_area(axis: Axes, panel: _Panel, events: Sequence[Event]) -> None:
             _days(axis, growth)
             _losses(axis, growth)
     season_axes(axis, 4, offset=False)
-    axis.set_title("cm²" if has_area else "cover", loc="right", fontsize=8)
+    panel_title(axis, panel.title, "cm²" if has_area else "cover")
     _around(axis, panel, events)
 
 
@@ -177,7 +186,7 @@ def _draw_rate(
             values = (c.rgr_per_day, c.rgr_low, c.rgr_high)
             _curve(axis, c, values, len(panel.growths) == 1)
     season_axes(axis, 4, offset=False)
-    axis.set_title("per day", loc="right", fontsize=8)
+    panel_title(axis, panel.title, "per day")
     _around(axis, panel, events)
 
 
@@ -249,7 +258,7 @@ def beside_plot(report: BesideReport, titles: tuple[str, str]) -> dict[str, byte
 def _draw_pair(axis: Axes, pair: Pair) -> None:
     same = pair.region.name == pair.earlier.name
     title = pair.region.title + ("" if same else f" beside {pair.earlier.title}")
-    axis.set_title(title, loc="left", fontsize=9.5)
+    panel_title(axis, title)
     _along(axis, pair.earlier_line, INK, "--", 0.15)
     _along(axis, pair.own_line, BLUE, "-", 0.3)
     both = pair.own_line, pair.earlier_line

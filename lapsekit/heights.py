@@ -1,31 +1,28 @@
 """How high plants stood, by the diary, and what that takes off their areas.
 
 A leaf nearer to the camera covers more of the picture. Lines like ``2031-05-06,basil,height,12 cm``
-in diary.csv say how high the canopy of a region stood over the bench; between them it is taken to
-have grown evenly, before the first from nothing on the day of sowing, after the last not at all.
-Lines of days to come count for nothing before their day has come. Only with
-``correct_height = true`` under ``[canopy]`` does any of them change a number.
+in diary.csv, or in mm, m and inches, say how high the canopy of a region stood over the bench;
+between them it is taken to have grown evenly, before the first from nothing on the day of sowing,
+after the last not at all. Lines of days to come count for nothing before their day has come. Only
+with ``correct_height = true`` under ``[canopy]`` does any of them change a number.
 """
 
-import re
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
 
-from lapsekit.diary import Event, read_diary
+from lapsekit.diary import HEIGHT, Event, read_diary
 from lapsekit.errors import PictureError, SettingsError
 from lapsekit.happened import to_come
+from lapsekit.lengths import HOW_TO
 from lapsekit.season import DIARY_FILE, Season
 from lapsekit.settings import Region
 from lapsekit.vision.plane import canopy_height_factor
 
-EVENT = "height"
 READ_CM, UNEVEN_SHARE = 1.0, 0.1
 """Standard uncertainty of a height: what a ruler between leaves is read to, and, as a share, how
 far the leaves that the camera sees lie from the height of the whole."""
-
-_NOTE = re.compile(r"\s*(\d+(?:[.,]\d+)?)\s*(?:cm)?\b")
 
 
 @dataclass(frozen=True)
@@ -54,7 +51,7 @@ class Heights:
         if not season.settings.canopy.correct_height:
             return
         path = season.folder / DIARY_FILE
-        told = [event for event in read_diary(path)[0] if event.what.lower() == EVENT]
+        told = [event for event in read_diary(path)[0] if event.what.lower() == HEIGHT]
         waiting = to_come(season, path, told)
         for event in told:
             if event.region not in season.regions.by_name:
@@ -91,16 +88,16 @@ class Heights:
             factor = 1 / canopy_height_factor(camera_cm, height)
         except PictureError as error:
             path = self._season.folder / DIARY_FILE
-            raise SettingsError(f"{path}: {region.name}, {EVENT}: {error}") from error
+            raise SettingsError(f"{path}: {region.name}, {HEIGHT}: {error}") from error
         off_cm = float(np.hypot(READ_CM, UNEVEN_SHARE * height))
         return Correction(factor, 2 * off_cm / (camera_cm - height))
 
 
 def _centimetres(path, event: Event) -> float:
-    found = _NOTE.match(event.note)
-    if found is None:
+    height_cm = event.height_cm
+    if height_cm is None:
         raise SettingsError(
-            f"{path}: {event.day},{event.region},{event.what},{event.note}: a height needs a "
-            'number of centimetres as its note, like "12 cm"'
+            f"{path}: line {event.line}: {event.day},{event.region},{event.what},{event.note}: a "
+            f"height needs a length as its note, told in one way; {HOW_TO}"
         )
-    return float(found[1].replace(",", "."))
+    return height_cm

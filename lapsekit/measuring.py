@@ -19,7 +19,7 @@ from typing import Protocol
 
 import cv2
 
-from lapsekit.catalogue import Frame
+from lapsekit.catalogue import NOT_JUDGED, Frame
 from lapsekit.compute import spread
 from lapsekit.days import work_out_days
 from lapsekit.errors import SettingsError
@@ -37,7 +37,6 @@ from lapsekit.vision.regions import outside
 KNOCK_DAYS = 90
 """Days of whose knocks measuring tells; those before it told of then."""
 
-_PART = 1000
 _FEW = 4
 _NEED = Need(held_mb=170, each_mb=160)
 
@@ -52,8 +51,11 @@ class MeasureReport:
         Frames measured now.
     done_before : int
         Frames whose rows were up to date.
+    frames, frames_left_out : int
+        Frames of the whole season that are judged, whenever they were measured, and those of them
+        that are not used.
     left_out : dict of str to int
-        Reasons among the frames measured now.
+        Why, by how many of them; a frame may have two reasons.
     unreadable : list of (path, reason)
         Files in the archive that are not whole pictures.
     days : int
@@ -64,6 +66,8 @@ class MeasureReport:
 
     measured: int = 0
     done_before: int = 0
+    frames: int = 0
+    frames_left_out: int = 0
     left_out: Counter = field(default_factory=Counter)
     unreadable: list[tuple[str, str]] = field(default_factory=list)
     days: int = 0
@@ -139,14 +143,21 @@ def measure(
     for camera in season.settings.cameras:
         catalogue.keep_thinned_figures(camera, ruler.figures_mark(camera))
     report.notes += judge_season(season)
-    for part in range(0, len(waiting), _PART):
-        paths = [frame.path for frame in waiting[part : part + _PART]]
-        for _, screening in catalogue.screenings_at(paths):
-            report.left_out.update(screening.reasons)
+    _count_left_out(season, report)
     report.notes += [_knocked(found) for found in season_knocks(season, KNOCK_DAYS)]
     report.days = work_out_days(season, ruler, track)
     report.notes += _hanging_on_colours(season)
     return report
+
+
+def _count_left_out(season: Season, report: MeasureReport) -> None:
+    """Count all frames: verdicts of those measured before may have changed beside new ones."""
+    for _, _, reasons, number in season.catalogue.counts():
+        if reasons is None or NOT_JUDGED in reasons:
+            continue
+        report.frames += number
+        report.frames_left_out += number if reasons else 0
+        report.left_out.update(dict.fromkeys(reasons, number))
 
 
 def rejudge(season: Season, track: Track = silent) -> int:

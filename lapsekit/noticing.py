@@ -74,6 +74,7 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
     """
     events = read_diary(season.folder / DIARY_FILE)[0]
     asked = {name: g for name, g in (growths or grow(season)).items() if g.asked}
+    plants = {r.name: asked[r.name] for r in season.regions.plants if r.name in asked}
     return Noticed(
         tuple(
             NoticedPause(
@@ -82,7 +83,7 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
                 event_near(events, name, pause.start_low, pause.start_high),
                 *_too(
                     [_overlap(p, pause) for p in other.pauses]
-                    for other in _others(asked, name, pause.start, pause.end)
+                    for other in _others(plants, name, pause.start, pause.end)
                 ),
             )
             for name, growth in asked.items()
@@ -95,7 +96,7 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
                 event_near(events, name, loss.since, loss.day),
                 *_too(
                     [x.since < loss.day and loss.since < x.day for x in other.losses]
-                    for other in _others(asked, name, loss.since, loss.day)
+                    for other in _others(plants, name, loss.since, loss.day)
                 ),
             )
             for name, growth in asked.items()
@@ -104,10 +105,13 @@ def notice(season: Season, growths: Mapping[str, Growth] | None = None) -> Notic
     )
 
 
-def _others(asked: Mapping[str, Growth], name: str, first: float, last: float) -> Iterator[Growth]:
-    """Other plants before the same camera that were asked on days on both sides of a change."""
-    camera = asked[name].region.camera
-    for other, growth in asked.items():
+def _others(plants: Mapping[str, Growth], name: str, first: float, last: float) -> Iterator[Growth]:
+    """Other plants before the same camera that were asked on days on both sides of a change.
+
+    A picture that holds all of them has none.
+    """
+    camera = plants[name].region.camera if name in plants else None
+    for other, growth in plants.items():
         days = growth.asked[0].day.toordinal(), growth.asked[-1].day.toordinal()
         if (
             other != name

@@ -1,16 +1,16 @@
 """Stage: what the grower says was done or seen -> a line of the diary, checked first."""
 
 import difflib
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from lapsekit.day_texts import nearest_day, not_a_day, read_day
-from lapsekit.diary import VOCABULARY, Event, diary_text, read_diary
+from lapsekit.diary import HEIGHT, VOCABULARY, Event, diary_text, read_diary
 from lapsekit.diary_lines import not_there, with_events
 from lapsekit.errors import SettingsError
 from lapsekit.happened import latest_day, no_region, not_come, of_no_region, to_come
+from lapsekit.lengths import HOW_TO, centimetres
 from lapsekit.locks import writing
 from lapsekit.season import DIARY_FILE, REGIONS_FILE, SETTINGS_FILE, Season
 from lapsekit.texts import rewrite
@@ -33,7 +33,7 @@ class Figures:
     @property
     def text(self) -> str:
         """As the note says it."""
-        height = None if self.height_cm is None else f"{self.height_cm:g} cm"
+        height = None if self.height_cm is None else f"{round(self.height_cm, 2):g} cm"
         weight = None if self.weight_g is None else f"{round(self.weight_g, 2):g} g"
         bbch = None if self.bbch is None else f"BBCH {self.bbch:02d}"
         return ", ".join(filter(None, (height, weight, bbch)))
@@ -170,6 +170,8 @@ def _unclear(event: Event) -> list[str]:
             f'"{event.note or event.what}" tells no growth stage, and counts for none; they run '
             "from 00 to 99: write BBCH 61 into the note, or give --bbch 61"
         )
+    if event.has_unclear_height:
+        found.append(f'the height "{event.note}" tells no length in one way; {HOW_TO}')
     return found
 
 
@@ -250,15 +252,20 @@ def _note(what: str, regions: Sequence[str], note: str, figures: Figures) -> str
             raise SettingsError(f"{option} {value:g}: give a number above 0")
     if figures.weight_g is not None and what != "harvest":
         raise SettingsError(f'--weight belongs to a harvest, not to "{what}"')
-    if figures.height_cm is not None and what != "height":
+    if figures.height_cm is not None and what != HEIGHT:
         raise SettingsError(f'--height belongs to the event height, not to "{what}"')
     told = " ".join(note.split())
-    if what == "height" and not (regions and (figures.height_cm or re.match(r"\d", told))):
+    if what == HEIGHT and not (regions and (figures.height_cm or told)):
         raise SettingsError(
             "a height is that of one region's plants, in centimetres: lapsekit diary add DATE "
             "height --region NAME --height 12"
         )
-    return "; ".join(filter(None, (figures.text, told)))
+    noted = "; ".join(filter(None, (figures.text, told)))
+    if what == HEIGHT and centimetres(noted) is None:
+        raise SettingsError(
+            f'note "{noted}" of a height tells no length in one way; {HOW_TO}, or give --height 12'
+        )
+    return noted
 
 
 def _hints(what: str) -> list[str]:

@@ -7,6 +7,8 @@ from matplotlib import rc_context
 from matplotlib.axes import Axes
 from matplotlib.dates import HOURLY, AutoDateLocator, ConciseDateFormatter
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 from lapsekit.growth.agreement import Pair
 from lapsekit.settings import Regions
@@ -14,6 +16,10 @@ from lapsekit.settings import Regions
 INK, PAPER, HAIR = "#2b2622", "#fbf8f1", "#cfc6b6"
 BLUE = "#0072b2"
 """Of Wong's (2011, Nature Methods 8: 441) colours, which colour-blind readers tell apart."""
+
+_TITLE_PT, _UNIT_PT, _APART_PT = 9.5, 8.0, 8.0
+_PANEL_PT, _TITLE_LINES = 160.0, 2
+"""How wide a panel of a sheet is at least, beside levels of five figures; lines of a title."""
 
 STYLE = {
     "font.family": "serif",
@@ -71,6 +77,49 @@ def _draw_agreement(panel: Axes, pairs: Sequence[Pair], title: str) -> None:
     panel.set_title(f"{title}, cm²", loc="left", fontsize=8)
     panel.set_ylim(bottom=0)
     season_axes(panel, 5)
+
+
+def panel_title(panel: Axes, title: str, unit: str = "") -> None:
+    """What a panel of a sheet shows, at its left, and its unit at the right; both as plain text.
+
+    A long title takes a second line and is cut there: it runs neither into the unit nor out.
+    """
+    room = _PANEL_PT - (_width_pt(unit, _UNIT_PT) + _APART_PT if unit else 0)
+    lines = "\n".join(fitted_lines(title, room))
+    panel.set_title(lines, loc="left", fontsize=_TITLE_PT, parse_math=False)
+    panel.set_title(unit, loc="right", fontsize=_UNIT_PT, parse_math=False)
+
+
+def fitted_lines(title: str, room_pt: float) -> list[str]:
+    """A title in lines that keep to so much room; the last ends with … where letters are left."""
+    left, lines = " ".join(title.split()), []
+    while left and len(lines) < _TITLE_LINES:
+        count = _letters_within(left, room_pt)
+        is_last = len(lines) == _TITLE_LINES - 1
+        if count == len(left) or is_last:
+            fits = count == len(left)
+            return [*lines, left if fits else _with_ellipsis(left, room_pt)]
+        end = left.rfind(" ", 1, count + 1)
+        end = end if end > 0 else count
+        lines.append(left[:end].rstrip())
+        left = left[end:].lstrip()
+    return lines
+
+
+def _letters_within(text: str, room_pt: float) -> int:
+    """How many letters of a text have room; at least one."""
+    return next(
+        (n for n in range(len(text), 1, -1) if _width_pt(text[:n], _TITLE_PT) <= room_pt), 1
+    )
+
+
+def _with_ellipsis(text: str, room_pt: float) -> str:
+    return f"{text[: _letters_within(text, room_pt - _width_pt('…', _TITLE_PT))].rstrip()}…"
+
+
+def _width_pt(text: str, size_pt: float) -> float:
+    letters = FontProperties(family=STYLE["font.family"], size=size_pt)
+    return text_to_path.get_text_width_height_descent(text, letters, ismath=False)[0]
 
 
 def season_axes(panel: Axes, ticks: int, offset: bool = True) -> None:

@@ -1,6 +1,6 @@
 """Stage: daily values and diary -> what followed each event, against other plants on those days."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from lapsekit.catalogue import Daily
@@ -11,6 +11,7 @@ from lapsekit.growth.plants import Plant
 from lapsekit.growth.responses import Response, corrected, response
 from lapsekit.happened import happened
 from lapsekit.season import Season
+from lapsekit.settings import Region
 
 NEUTRAL = {"sown", "emerged", "height", "first flower", "first fruit", "camera", "watered"}
 """Events that are not asked what followed them: observations, and what happens every other day."""
@@ -63,7 +64,8 @@ def responses_of(
     bench = [e.day.toordinal() for e in acts if not e.region and e.what.lower() in ENDS_FOR_ALL]
     own = {name: days + bench for name, days in _days_of(plants, acts).items()}
     troubled = _days_of(plants, (e for e in events if e.what.lower() not in NEUTRAL))
-    answered = [(e, _answer(e, plants, own, troubled, window_days, level)) for e in acts]
+    known = season.regions.by_name
+    answered = [(e, _answer(e, known, plants, own, troubled, window_days, level)) for e in acts]
     held = corrected([answer for _, answer in answered if isinstance(answer, Response)])
     asked = sum(effect is not None for r in held for effect in (r.rate, r.step))
     found = iter(held)
@@ -95,6 +97,7 @@ def _wilts_of(event: Event, acts: Iterable[Event]) -> bool:
 
 def _answer(
     event: Event,
+    known: Mapping[str, Region],
     plants: dict[str, Plant],
     own: dict[str, list[int]],
     troubled: dict[str, list[int]],
@@ -103,8 +106,10 @@ def _answer(
 ) -> Response | str:
     if not event.region:
         return "the whole bench had it: nothing is left to tell it from the weather"
-    if event.region not in plants:
+    if event.region not in known:
         return f'"{event.region}" is no region of regions.toml'
+    if event.region not in plants:
+        return f'"{event.region}" is the whole picture: all plants of its camera lie in it'
     window = window_around(event.day.toordinal(), window_days, own[event.region])
     others = [
         plant

@@ -148,7 +148,8 @@ def measured(report: MeasureReport) -> list[str]:
     ]
     if report.left_out:
         reasons = ", ".join(f"{n} {why}" for why, n in sorted(report.left_out.items()))
-        lines.append(f"left out {sum(report.left_out.values())}: {reasons}")
+        which = f"{report.frames_left_out} of the season's {counted(report.frames, 'frame')}"
+        lines.append(f"left out {which}: {reasons}")
     return lines + report.notes + _unreadable(report.unreadable)
 
 

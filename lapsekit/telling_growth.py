@@ -72,8 +72,9 @@ def foretold(found: Mapping[str, Foretold], season: Season) -> list[str]:
         parts = []
         if told.final is not None:
             f = told.final
-            ends = f"{f.low_cm2:.0f} to {f.high_cm2:.0f}"
-            parts.append(f"levels off at {f.area_cm2:.0f} cm² ({ends}) by {_laws(f.by)} growth")
+            level = f"at {f.area_cm2:.0f} cm² ({f.low_cm2:.0f} to {f.high_cm2:.0f})"
+            begins = "has levelled off," if f.is_reached else "levels off"
+            parts.append(f"{begins} {level} by {_laws(f.by)} growth")
         parts += [text for text in map(_reached, told.reached) if text]
         if parts:
             lines.append(f"{titles[name]}: {'; '.join(parts)}.")

@@ -47,12 +47,14 @@ def event_facts(event: Event) -> dict[str, object]:
         "note": event.note,
         "bbch": event.bbch,
         "weight_g": event.weight_g,
+        "height_cm": event.height_cm,
     }
 
 
 def _event(event: Event) -> str:
-    weight = "" if event.weight_g is None else f"; counts as {event.weight_g:g} g"
-    note = f" ({event.note}{weight})" if event.note else ""
+    figures = ((event.weight_g, "g"), (event.height_cm, "cm"))
+    counts = [f"; counts as {n:g} {unit}" for n, unit in figures if n is not None]
+    note = f" ({event.note}{''.join(counts)})" if event.note else ""
     return f"{event.day}  {event.region or 'whole bench':16}  {event.what}{note}"
 
 

@@ -69,8 +69,8 @@ def whole_picture(season: Season, found: Proposed) -> list[str]:
         if region.camera == found.camera and region.outline[-1].points is None
     ]
     return [
-        f'region "{name}" is the whole picture and stays beside them; take it out of regions.toml '
-        "if single plants are all you want"
+        f'region "{name}" is the whole picture and stays beside them, but counts as no plant now; '
+        "take it out of regions.toml if single plants are all you want"
         for name in whole
     ]
 

@@ -282,6 +282,8 @@ class View:
                 "so frames are taken as if the camera never moved; something with a pattern that "
                 "lies still in view would help"
             )
+        if self.scale.warning:
+            found.append(f'camera "{self.camera}": {self.scale.warning}')
         if self.tint is not UNCHANGED:
             by_card = self.tint.method == "grey card"
             found.append(

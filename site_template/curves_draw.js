@@ -6,6 +6,9 @@
   const MANY = 16;
   const DAY_MS = 864e5;
   const FONT_PX = 15;
+  const LEVEL_GAP = 6;
+  // Up to so many times the highest value a band has its room; as the pictures beneath have it.
+  const BAND_ROOM = 2;
 
   const age0 = (series, data) =>
     data.days.length ? (Date.parse(data.days[0]) - Date.parse(series.sown)) / DAY_MS : 0;
@@ -67,7 +70,9 @@
     const shown = view.series.filter((series) => view.shown.has(series.name));
     const known = shown.flatMap((s) => s.value.filter((v) => v !== null && (v > 0 || !view.doubling)));
     const tops = shown.flatMap((s) => s.high.filter((v) => v !== null));
-    const highest = Math.max(0, ...known, ...(known.length ? tops : []));
+    const measured = Math.max(0, ...known, ...(known.length ? tops : []));
+    const bands = shown.flatMap((s) => s.curve_high.filter((v) => v !== null && v <= BAND_ROOM * measured));
+    const highest = Math.max(measured, ...bands);
     if (!known.length) return view.doubling ? [1, 2] : [0, 1];
     return view.doubling ? doublingLevels(Math.min(...known), highest) : evenLevels(highest);
   };
@@ -262,9 +267,18 @@
     const font = (scale) => `${FONT_PX * scale}px ${family}`;
     const inkOf = (series) => ink(view.single ? "accent" : `ink-${view.looks.get(series.name).ink}`);
     const size = () => ({ width: box.clientWidth, height: box.clientHeight });
+    const decimals = (y) => [0, 1, 2, 3].find((n) => Math.abs(Number(y.toFixed(n)) - y) <= 1e-6 * y) ?? 4;
+    const levelText = (y) => lapsekit.number(y, decimals(y));
+    const letters = document.createElement("canvas").getContext("2d");
+    const roomForLevels = () => {
+      letters.font = font(1);
+      return Math.ceil(Math.max(...levels(view).map((y) => letters.measureText(levelText(y)).width))) + LEVEL_GAP + 2;
+    };
     const margins = () => {
-      if (view.single) return [40, 26];  // half of the last day stands right of the curve
-      return box.clientWidth >= 640 ? [56, Math.min(220, box.clientWidth / 5)] : [44, 104];
+      const [left, right] = view.single
+        ? [40, 26]  // half of the last day stands right of the curve
+        : box.clientWidth >= 640 ? [56, Math.min(220, box.clientWidth / 5)] : [44, 104];
+      return [Math.max(left, roomForLevels()), right];
     };
     const most = () => Math.max(2, Math.floor((box.clientWidth - margins()[0] - margins()[1]) / 55));
 
@@ -307,11 +321,11 @@
           {
             ...axis,
             size: left,
-            gap: 6,
+            gap: LEVEL_GAP,
             grid: { stroke: () => ink("rule"), width: 1 },
             ticks: { show: false },
             splits: () => levels(view),
-            values: (_, splits) => splits.map((y) => lapsekit.number(y, decimals(y))),
+            values: (_, splits) => splits.map(levelText),
           },
         ],
         series: [
@@ -345,14 +359,13 @@
       u.redraw();
       return u;
     };
-    const decimals = (y) => [0, 1, 2, 3].find((n) => Math.abs(Number(y.toFixed(n)) - y) <= 1e-6 * y) ?? 4;
     const paintUnit = (u, colour, fontOf) => {
       const { ctx, bbox } = u;
       ctx.save();
       ctx.font = fontOf(devicePixelRatio);
       ctx.fillStyle = colour;
       ctx.textAlign = "right";
-      ctx.fillText(view.series[0].unit, bbox.left - 6 * devicePixelRatio, bbox.top - 12 * devicePixelRatio);
+      ctx.fillText(view.series[0].unit, bbox.left - LEVEL_GAP * devicePixelRatio, bbox.top - 12 * devicePixelRatio);
       ctx.restore();
     };
 

@@ -94,6 +94,44 @@ def test_lines_of_the_diary_are_counted_by_what_is_wrong_with_them(tmp_path):
     assert "; 1 line of days to come: " in rows["diary"].told
 
 
+@pytest.mark.parametrize(
+    ("scale", "says", "is_odd"),
+    [
+        ("px_per_cm = 10", "spans 32 x 24 cm of the bench", False),
+        ("px_per_cm = 100", "spans 3.2 x 2.4 cm of the bench", True),
+        ("px_per_cm = 0.1", "spans 3200 x 2400 cm of the bench", True),
+        ("px_per_cm = 1", "spans 320 x 240 cm of the bench", False),
+        ("px_per_cm = 1\nheight_cm = 150", "spans 320 x 240 cm of the bench", False),
+        ("px_per_cm = 1\nheight_cm = 60", "of the bench, seen from 60 cm above,", True),
+        ("scale_points = [[0, 0], [300, 0]]\nscale_length_cm = 3000", "3200 x 2400 cm", True),
+    ],
+)
+def test_a_scale_is_told_by_the_bench_it_makes_and_doubted_beyond_reason(
+    tmp_path, scale, says, is_odd
+):
+    """By a check always, by measuring where it can hardly be."""
+    season = make_season(tmp_path / "s", SETTINGS.replace("px_per_cm = 10", scale))
+    season.clock = lambda: EVENING
+    fill(season, days=1)
+    told = [note for note in measure(season, workers=1).notes if "of the bench" in note]
+    rows = {row.what: row for row in checking.check(season, lambda command: None, asks=False)}
+    row = rows["scale of bench"]
+    season.catalogue.close()
+    assert says in row.told
+    assert row.how == (checking.WATCH if is_odd else checking.FINE)
+    assert len(told) == is_odd and ("decimal point amiss" in row.told) == is_odd
+    assert all("cameras.bench" in note for note in told)
+
+
+def test_a_camera_without_a_scale_is_not_asked_for_it(tmp_path):
+    season = make_season(tmp_path / "s", SETTINGS.replace("px_per_cm = 10\n", ""))
+    fill(season, days=1)
+    measure(season, workers=1)
+    rows = {row.what for row in checking.check(season, lambda command: None, asks=False)}
+    season.catalogue.close()
+    assert "scale of bench" not in rows
+
+
 def test_a_silent_camera_and_a_broken_one_are_wrong(tmp_path):
     season = season_at(
         tmp_path / "s", EVENING + timedelta(days=3), 'kind = "command"\ncommand = ["false"]'

@@ -135,6 +135,40 @@ def test_a_growth_stage_that_counts_for_nothing_is_told(bench, what, note, stage
     assert [(note or what) in hint for hint in about] == ([True] if stage == "told" else [])
 
 
+@pytest.mark.parametrize(
+    ("note", "cm"),
+    [
+        ("12", 12), ("12 cm", 12), ("12,5cm to the tip", 12.5), ("12 cm; 3 leaves", 12),
+        ("120 mm", 12), ("0.12 m", 12), ("0,125 m", 12.5), ("1 200 mm", 120), ("12 inches", 30.48),
+        ("12 Inch", 30.48), ("12 in", 30.48), ("12 in, staked", 30.48), ('12"', 30.48),
+        ("12 Zoll", 30.48), ("12 CM", 12),
+        ("12 ft", None), ("12 hands", None), ("12-14 cm", None), ("12 cm to", 12),
+        ("12 to 14 cm", None), ("1 m 20", None), ("5' 3", None), ("5 1/2 in", None),
+        ("12½ cm", None), ("12 in the pot", None), ("1,200 mm", None), ("1.250 cm", None),
+        ("12 cm²", None), ("-12 cm", None), ("1.200.000 mm", None), ("tall", None), ("", None),
+    ],
+)  # fmt: skip
+def test_a_height_counts_in_the_unit_it_is_told_in_and_others_are_refused(bench, note, cm):
+    """Through the command, and, where a hand wrote the line, in the list of the diary."""
+    if cm is None:
+        said = "a height" if not note else f'note "{note}" of a height tells no length in one way'
+        assert said in refusal(bench, what="height", note=note)
+        cell = note.replace('"', '""')
+        diary(bench).write_text(f'date,region,event,note\n2031-04-17,basil,height,"{cell}"\n')
+        (problem,) = list_events(bench).problems
+        assert "line 2" in problem and "120 mm" in problem
+    else:
+        (event,), hints = add(bench, what="height", note=note)
+        assert event.height_cm == pytest.approx(cm) and hints == []
+        assert list_events(bench).problems == []
+
+
+@pytest.mark.parametrize("cm", [12, 12.5, 12.125, 0.25])
+def test_a_height_that_was_given_is_read_back(bench, cm):
+    (event,), hints = add(bench, what="height", height_cm=cm, note="3 leaves")
+    assert event.height_cm == pytest.approx(cm, abs=0.01) and hints == []
+
+
 @pytest.mark.parametrize("grams", [1250, 12.5, 12.125, 0.25, 99999])
 def test_a_weight_that_was_given_is_read_back(bench, grams):
     (event,), hints = add(bench, what="harvest", weight_g=grams, bbch=49, note="outer leaves")

@@ -8,11 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from lapsekit.area_scale import log_scale
 from lapsekit.catalogue import Daily
 from lapsekit.growing import Growth
-from lapsekit.growth_plots import area_plot, rate_plot
+from lapsekit.growth_plots import area_plot, rate_plot, sheet
+from lapsekit.plotting import fitted_lines, panel_title
 from tests.scenes import make_season
 
 FIRST = date(2031, 4, 1)
@@ -100,3 +102,52 @@ def test_a_panel_without_any_area_has_a_scale():
     axis = Figure().subplots()
     log_scale(axis, np.array([0.0, np.nan]))
     assert axis.get_ylim() == pytest.approx((0.5, 1.6))
+
+
+LONG = "Red lettuce, a very long name for a plant that nobody would ever call by it, row 7"
+
+
+def titles_of(title, unit, levels):
+    """Left and right titles of two panels, as boxes on the picture, and the picture's own."""
+    drawn = []
+
+    def draw(axis, panel):
+        axis.set_yticks([0, 1], levels)
+        panel_title(axis, title, unit)
+        drawn.append(axis)
+
+    sheet([0, 1], draw, "foot")
+    figure = drawn[0].figure
+    figure.draw_without_rendering()  # files were written at another resolution
+    boxes = [
+        {text.get_text(): text.get_window_extent() for text in axis.findobj(Text)} for axis in drawn
+    ]
+    return boxes, figure.bbox
+
+
+@pytest.mark.parametrize("title", [LONG, "W" * 80, "Basil » & <green> of the south wall"])
+@pytest.mark.parametrize("unit", ["cm²", "per day", "1234 plants"])
+def test_a_long_title_runs_neither_into_the_unit_nor_out_of_the_picture(title, unit):
+    boxes, picture = titles_of(title, unit, ["", "10000"])
+    for known in boxes:
+        ((text, box),) = ((t, b) for t, b in known.items() if t[:2] == title[:2])
+        assert box.x1 < known[unit].x0, text
+        assert known[unit].x1 <= picture.x1 and box.y1 <= picture.y1
+
+
+def test_a_title_keeps_its_words_as_long_as_there_is_room():
+    assert fitted_lines("Pak choi", 130) == ["Pak choi"]
+    first, second = fitted_lines(LONG, 130)
+    assert second.endswith("…") and LONG.startswith(f"{first} {second[:-1]}")
+    assert "".join(fitted_lines("Basil of the south wall", 80)).replace(" ", "") == (
+        "Basilofthesouthwall"
+    )
+
+
+def test_a_title_with_dollars_is_no_formula():
+    boxes, _ = titles_of("Chard $1 and $2_x", "cm²", ["", "1"])
+    assert "Chard $1 and $2_x" in boxes[0]
+    assert (
+        "Chard $1 and $2_x"
+        in sheet([0], lambda a, _: panel_title(a, "Chard $1 and $2_x"), "")["svg"].decode()
+    )

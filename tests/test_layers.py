@@ -10,7 +10,7 @@ import lapsekit
 PACKAGE = Path(lapsekit.__file__).parent
 
 ORDER = [
-    {"errors", "counted", "resources", "progress", "safely", "plain", "rows", ""},
+    {"errors", "counted", "lengths", "resources", "progress", "safely", "plain", "rows", ""},
     {"lettering"},
     {"refusals", "verdicts", "secrets", "texts"},
     {"settings", "when", "day_texts"},

@@ -153,6 +153,14 @@ def test_between_two_heights_plants_grow_evenly(tall):
     assert factors == pytest.approx([(1 - h / 150) ** 2 for h in (10, 20, 30)], rel=1e-9)
 
 
+@pytest.mark.parametrize("note", ["300 mm", "0.3 m", "11.81 inches", '"11,81"""', "11.81 Zoll"])
+def test_a_height_takes_the_same_off_in_whatever_unit_it_is_told(tall, note):
+    plain = tall.catalogue.daily("basil")[0].area_cm2
+    told = with_heights(tall, f"{FIRST_DAY},basil,height,{note}\n")
+    measure(told)
+    assert told.catalogue.daily("basil")[0].area_cm2 == pytest.approx(plain / 1.25**2, rel=1e-3)
+
+
 NOTED = "2031-04-01,basil,height,10 cm\n"
 
 
@@ -186,7 +194,8 @@ def test_taking_the_heights_back_brings_the_old_areas_back(tall):
 @pytest.mark.parametrize(
     ("diary", "camera", "says"),
     [
-        ("2031-04-01,basil,height,tall\n", "height_cm = 150\n", "needs a number of centimetres"),
+        ("2031-04-01,basil,height,tall\n", "height_cm = 150\n", "line 2.*needs a length"),
+        ("2031-04-01,basil,height,1 ft\n", "height_cm = 150\n", "line 2.*write it like 12 cm"),
         ("2031-04-01,mint,height,3 cm\n", "height_cm = 150\n", '"mint" is no region'),
         ("2041-04-01,mint,height,3 cm\n", "height_cm = 150\n", '"mint" is no region'),
         ("2031-04-01,basil,height,200 cm\n", "height_cm = 150\n", "check both heights"),

@@ -12,7 +12,9 @@ from pathlib import Path
 
 import pytest
 
+from lapsekit import telling
 from lapsekit.errors import SettingsError
+from lapsekit.listing import list_frames
 from lapsekit.measuring import frames_waiting, measure
 from lapsekit.resources import shipped_model_text
 from lapsekit.season import Season
@@ -357,6 +359,21 @@ def test_old_values_are_gone_as_soon_as_a_changed_setting_begins_to_be_measured(
         measure(changed, workers=1, track=stop)
     assert changed.catalogue.daily() == []
     assert frames_waiting(changed) == 15
+
+
+def test_what_is_left_out_is_told_of_the_season_and_not_of_the_frames_measured_now(filled):
+    """The dark frame is measured in a run that ends before its time, or beside later ones."""
+    dark = encoded(bench_picture([], ground=(2, 2, 2)))
+    filled.archive.store("bench", datetime(2031, 4, 1, 9, 30, tzinfo=UTC), dark, ".png")
+    before = measure(filled)
+    filled.archive.store("bench", datetime(2031, 4, 2, 9, 30, tzinfo=UTC), dark, ".png")
+    report = measure(filled)
+    listed = list_frames(filled, left_out=True)
+    assert (before.measured, report.measured) == (16, 1)
+    assert (listed.left_out, listed.looked_at) == (2, 17)
+    assert (report.frames_left_out, report.frames) == (2, 17)
+    assert report.left_out == {"dark": 2}
+    assert "left out 2 of the season's 17 frames: 2 dark" in telling.measured(report)
 
 
 def test_a_file_damaged_after_it_was_filed_is_left_out(filled):

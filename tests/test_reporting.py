@@ -16,6 +16,7 @@ from lapsekit.growth_tables import DAILY
 from lapsekit.measuring import measure
 from lapsekit.reporting import report_growth, work_out
 from lapsekit.season import Season
+from lapsekit.telling_growth import foretold
 from tests.scenes import FIRST_DAY, SETTINGS, disc_px, fill, make_season
 
 
@@ -175,6 +176,24 @@ def test_a_final_area_is_no_surer_than_the_days_it_rests_on(tmp_path):
     assert final.area_cm2 == pytest.approx(212, rel=0.02)
     assert final.low_cm2 <= 200 <= final.high_cm2
     assert final.high_cm2 - final.low_cm2 < 0.24 * final.area_cm2
+
+
+@pytest.mark.parametrize(
+    ("days", "creeps", "said"), [(60, 0.0, "levels off at"), (75, 0.04, "has levelled off, at")]
+)
+def test_a_level_that_the_plant_stands_at_is_nothing_to_come(tmp_path, days, creeps, said):
+    """A logistic plant of 200 cm²: on day 60 it has 7 cm² to go, later it creeps over its level."""
+    season = make_season(tmp_path / "bench")
+    at = np.arange(days)
+    noise = np.exp(np.random.default_rng(5).normal(0, 0.01, days))
+    over = 1 + creeps * np.clip((at - 60) / 10, 0, 1)
+    store_areas(season, 200 / (1 + np.exp((40 - at) / 6)) * over * noise)
+    report = report_growth(season)
+    final, curve = report.foretold["basil"].final, report.growths["basil"].curve
+    (line,) = [line for line in foretold(report.foretold, season) if said in line]
+    season.catalogue.close()
+    assert final.is_reached == (curve.area_cm2[-1] >= final.area_cm2) == (creeps > 0)
+    assert f"{said} {final.area_cm2:.0f} cm² (" in line
 
 
 def test_nothing_is_foretold_of_days_after_a_plant_ended(tmp_path):

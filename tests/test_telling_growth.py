@@ -81,7 +81,7 @@ def test_plants_of_the_very_same_title_get_no_line_that_tells_nothing_apart(tmp_
 )
 def test_growth_laws_are_named_as_a_sentence_does(tmp_path, by, told_as):
     season = make_season(tmp_path, regions=REGIONS)
-    found = Foretold(Comparison((), (), {}), Final(586.0, 582.0, 589.0, by), (), 0)
+    found = Foretold(Comparison((), (), {}), Final(586.0, 582.0, 589.0, by, False), (), 0)
     lines = foretold({"basil": found}, season)
     season.catalogue.close()
     assert any(f"levels off at 586 cm² (582 to 589) by {told_as}." in line for line in lines)

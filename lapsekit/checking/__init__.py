@@ -15,7 +15,7 @@ from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look, Part, R
 from lapsekit.checking.followers import mailbox, received
 from lapsekit.checking.frames import frame_files, last_frames, returned, silent
 from lapsekit.checking.machine import chip, clock, power, temperature
-from lapsekit.checking.pictures import dew, left_out, moved, sharpness, view
+from lapsekit.checking.pictures import dew, left_out, moved, scale, sharpness, view
 from lapsekit.checking.room import disk
 from lapsekit.checking.work import copies, diary, film, morning
 from lapsekit.errors import CatalogueError, LapsekitError
@@ -33,6 +33,7 @@ VISIT: tuple[Part, ...] = (
     sharpness,
     dew,
     view,
+    scale,
     disk,
     diary,
     morning,

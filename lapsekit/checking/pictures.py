@@ -104,6 +104,17 @@ def view(look: Look) -> Iterator[Finding]:
         yield Finding(f"view of {name}", WATCH if moved else FINE, told)
 
 
+def scale(look: Look) -> Iterator[Finding]:
+    """How large a bench each camera's scale makes of its picture."""
+    from lapsekit.viewing import View  # heavy, and alerts do without
+
+    for name in look.season.settings.cameras:
+        found = View(look.season, name).scale
+        if found.told:
+            how = WATCH if found.warning else FINE
+            yield Finding(f"scale of {name}", how, found.warning or found.told)
+
+
 def moved(look: Look) -> Iterator[Finding]:
     """Views that have moved, as wrong: what was knocked is best put right on the day."""
     yield from (replace(found, how=WRONG) for found in view(look) if found.how != FINE)

@@ -185,7 +185,8 @@ def _seasons(
 def _of_season(season: Season, member: Member, collection: Collection, by_age: bool) -> _Found:
     from lapsekit.collecting.plot import line_of
 
-    growths = grow(season)
+    every = grow(season)
+    growths = {region.name: every[region.name] for region in season.regions.plants}
     rows, lines = [], []
     for growth in growths.values():
         each = plant_rows(season, member, growth, collection.crops)
@@ -201,7 +202,7 @@ def _of_season(season: Season, member: Member, collection: Collection, by_age: b
 def _grouped(season: Season, member: Member, growths: dict[str, Growth]) -> list:
     values = (daily for growth in growths.values() for daily in growth.daily)
     plants = plants_of(season, by_age=True, values=values)
-    regions = season.regions.region
+    regions = season.regions.plants
     return [(r.group, member.key, plants[r.name]) for r in regions if r.group]
 
 

@@ -12,7 +12,7 @@ from matplotlib.ticker import FixedFormatter, FixedLocator, MaxNLocator
 from lapsekit.area_scale import log_scale
 from lapsekit.growing import Growth, has_value
 from lapsekit.growth_plots import sheet
-from lapsekit.plotting import BLUE, INK, plain_axes
+from lapsekit.plotting import BLUE, INK, panel_title, plain_axes
 
 MOST_PANELS = 11
 """With the panel that is the key they fill six lines, a page of print."""
@@ -145,8 +145,7 @@ def _of_key(line: PlantLine, styles: Mapping[str, tuple]) -> str:
 
 def _draw(axis: Axes, crop: str, lines: Sequence[PlantLine], styles: Mapping[str, tuple]) -> None:
     many = f"{len(lines)} plants" if len(lines) > 1 else "1 plant"
-    axis.set_title(crop, loc="left", fontsize=9.5)
-    axis.set_title(many, loc="right", fontsize=8)
+    panel_title(axis, crop, many)
     by_key: dict[str, list[PlantLine]] = {}
     for line in lines:
         by_key.setdefault(_of_key(line, styles), []).append(line)

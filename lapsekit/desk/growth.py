@@ -37,16 +37,15 @@ def _page(asked: Asked) -> Response:
         facts = growth_facts(almanac, curves, report.growths, notice(season, report.growths))
         corrections, problems = read_corrections(season.folder / CORRECTIONS_FILE)
         titles = {region.name: region.title for region in season.regions.region}
-        whole = _whole_pictures(season)
+        members = set(titles) - {region.name for region in almanac.rows}
         told = {
-            "overviews": overviews(almanac, [c for c in curves if c.name not in whole] or curves),
-            "whole": [c for c in curves if c.name in whole and len(whole) < len(curves)],
+            "overviews": overviews(almanac, curves),
             "alerts": look_sentences(season, report.alerts),
             "followed": _followed(season, titles),
             "beyond": _beyond(season),
             "latest": latest_day(season),
             "has_site": (season.site / "index.html").is_file(),
-            "single": [c for c in curves if not c.in_overview and c.is_measured],
+            "single": [c for c in curves if c.name in members and c.is_measured],
         }
     return asked.page(
         "growth.html",
@@ -59,11 +58,6 @@ def _page(asked: Asked) -> Response:
         **facts,
         **told,
     )
-
-
-def _whole_pictures(season: Season) -> set[str]:
-    """Regions that are the whole picture: beside them every plant would lie at the bottom."""
-    return {r.name for r in season.regions.region if not any(o.points for o in r.outline)}
 
 
 def _beyond(season: Season) -> list[tuple[Region, date]]:
@@ -100,7 +94,7 @@ def _plant(asked: Asked) -> Response:
     return asked.page(
         "growth_plant.html",
         region=region,
-        wide=drawn(Paper(960, 420, 52, 20)),
+        wide=drawn(Paper(960, 420, 52, 20, letter_px=16)),
         narrow=drawn(Paper(360, 300, 40, 14)),
         alt=curve_alt(ENGLISH, curve),
         unit=curve.unit,

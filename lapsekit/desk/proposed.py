@@ -44,7 +44,7 @@ def _page(asked: Asked) -> Response:
     told = searches.told(name, work)
     version = asked.desk.book.text(REGIONS_FILE).version
     with asked.season() as season:
-        drawn = [r for r in season.regions.region if r.camera == name and _outlined(r)]
+        drawn = [r for r in season.regions.region if r.camera == name and r.is_outlined]
     there = [_box(o.points) for r in drawn for o in r.outline[-1:] if o.points]
     over = [any(_shares(_box(p["points"]), box) for box in there) for p in told["proposals"]]
     return asked.page("proposed.html", version=version, drawn=drawn, over=over, **told)
@@ -149,10 +149,6 @@ def _shares(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
     height = min(one[3], other[3]) - max(one[1], other[1])
     least = min((b[2] - b[0]) * (b[3] - b[1]) for b in (one, other))
     return width > 0 and height > 0 and 4 * width * height > least
-
-
-def _outlined(region) -> bool:
-    return any(outline.points for outline in region.outline)
 
 
 def _take(asked: Asked) -> Response:

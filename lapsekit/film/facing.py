@@ -184,7 +184,7 @@ def canopy_of(panel: Panel) -> tuple[dict[int, float], str]:
 
 
 def _of_camera(panel: Panel) -> list[Region]:
-    return [region for region in panel.season.regions.region if region.camera == panel.camera]
+    return [region for region in panel.season.regions.plants if region.camera == panel.camera]
 
 
 def _value(row: Daily, has_area: bool) -> float | None:

@@ -16,7 +16,7 @@ from lapsekit.settings.cameras import (
 from lapsekit.settings.collection import CollectionFile, Listed, load_collection
 from lapsekit.settings.film import Cut, FilmTable
 from lapsekit.settings.followers import AnswersTable, FollowersTable, MailTable, PageTable
-from lapsekit.settings.regions import Outline, Region, Regions
+from lapsekit.settings.regions import Outline, Region, Regions, plants_among
 from lapsekit.settings.tables import (
     AlertsTable,
     CanopyTable,
@@ -90,4 +90,5 @@ __all__ = [
     "load_settings",
     "parse_regions",
     "parse_settings",
+    "plants_among",
 ]

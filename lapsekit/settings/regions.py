@@ -1,5 +1,6 @@
 """regions.toml as frozen, validated models."""
 
+from collections.abc import Sequence
 from datetime import date
 from functools import cached_property
 from typing import Annotated, Self
@@ -71,6 +72,11 @@ class Region(Model):
         """What a page calls the region."""
         return self.label or self.name.replace("-", " ").capitalize()
 
+    @property
+    def is_outlined(self) -> bool:
+        """Whether an outline of it has points; without any it is the whole picture."""
+        return any(outline.points is not None for outline in self.outline)
+
     def has_ended(self, day: date) -> bool:
         """Whether `day` lies after the last one on which the region is measured."""
         return self.until is not None and day > self.until
@@ -100,6 +106,21 @@ class Regions(Model):
     def by_name(self) -> dict[str, Region]:
         """Regions by their names, in the file's order."""
         return {r.name: r for r in self.region}
+
+    @cached_property
+    def plants(self) -> tuple[Region, ...]:
+        """Regions that are plants, as `plants_among` tells them."""
+        return plants_among(self.region)
+
+
+def plants_among(regions: Sequence[Region]) -> tuple[Region, ...]:
+    """Regions that are counted, added up, drawn together and held against each other.
+
+    A region that is a camera's whole picture holds every plant outlined in it: beside them it would
+    count each a second time, and press them flat. Where its camera has no outlines it is one.
+    """
+    outlined = {region.camera for region in regions if region.is_outlined}
+    return tuple(r for r in regions if r.is_outlined or r.camera not in outlined)
 
 
 def _signed_area(points: Points) -> float:

@@ -51,7 +51,7 @@ def about_page(whole: Whole) -> Page:
         "counts": counts,
         "reasons": reasons(almanac.words, [frames.left_out for _, frames, _ in counts]),
         "regions": [row.title for row in almanac.rows],
-        "plants": len(almanac.regions),
+        "plants": len(almanac.plants),
         "method": method_text(almanac.words, settings.canopy.method, settings.canopy.model_file),
         "captured": is_scheduled and (capture.first, capture.last),
         "every_minutes": capture.every_minutes,

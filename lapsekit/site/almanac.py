@@ -14,7 +14,7 @@ from lapsekit.happened import happened
 from lapsekit.language.phrases import act_text, reasons_text
 from lapsekit.language.words import Words
 from lapsekit.season import CORRECTIONS_FILE, OWN_WORDS, Season
-from lapsekit.settings import Region
+from lapsekit.settings import Region, plants_among
 from lapsekit.site.digests import Digests
 from lapsekit.site.grouping import folded
 from lapsekit.site.plant_names import page_names, page_path
@@ -104,6 +104,17 @@ class Almanac:
     def main_camera(self) -> str | None:
         """The camera of the front page; None while there is no frame at all."""
         return self.cameras[0] if self.cameras else None
+
+    @cached_property
+    def plants(self) -> tuple[Region, ...]:
+        """Regions that are counted, added up and drawn together."""
+        return plants_among(self.regions)
+
+    @cached_property
+    def apart(self) -> list[Region]:
+        """The other regions: whole pictures that hold plants."""
+        plants = {region.name for region in self.plants}
+        return [region for region in self.regions if region.name not in plants]
 
     @property
     def picture_days(self) -> list[date]:

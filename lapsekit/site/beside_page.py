@@ -37,7 +37,7 @@ def pairs_of(whole: Whole) -> Iterator[tuple[Region, Line, Line, Beside]]:
     """Plants of both seasons by the same name whose curves share days of age."""
     if whole.held is None:
         return
-    for region in whole.almanac.regions:
+    for region in whole.almanac.plants:
         then = whole.held.earlier.lines.get(region.name)
         own = line_of(whole.season, whole.growth.growths[region.name])
         if then is None or isinstance(own, str):
@@ -61,7 +61,7 @@ def beside_page(whole: Whole) -> Page:
         "earlier_sown": earlier.sown,
         "plants": [plant for plant in plants if not plant.group],
         "groups": _by_group(plants),
-        "without": len(whole.almanac.regions) - len(plants),
+        "without": len(whole.almanac.plants) - len(plants),
         "weeks": whole.held.weeks,
     }
     return Page(PATH, "beside.html", facts)

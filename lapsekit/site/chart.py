@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from itertools import compress
+from math import ceil
 
 import numpy as np
 
@@ -25,6 +26,16 @@ INKS = 5
 
 HALF_A_DATE = 27
 """Half the width in px of the longest date on an axis, and a little."""
+
+LEVEL_GAP = 8
+"""Px between a level and the plot; as curves.html has it."""
+
+_DIGIT_EM, _MARK_EM = 0.55, 0.3
+"""How wide a figure is, and a mark between figures, as shares of the letters' height, or more."""
+
+BAND_ROOM = 2.0
+"""Up to so many times the highest value a band has its room. Beyond it, where next to nothing is
+known of a day, it would press the curve flat, and leaves the paper."""
 
 NOTHING = Strand.of(())
 
@@ -46,7 +57,10 @@ class Series:
 
 @dataclass(frozen=True)
 class Paper:
-    """Size and margins of a chart, in px."""
+    """Size and margins of a chart, and how high its letters are, in px.
+
+    `left` is what it is at least: wider levels get the room that they take.
+    """
 
     width: int
     height: int
@@ -54,6 +68,12 @@ class Paper:
     right: int
     top: int = 30
     bottom: int = 48
+    letter_px: int = 14
+
+    def with_room_for(self, levels: Sequence[float]) -> "Paper":
+        """The same, on which no level at the left edge is cut off."""
+        widest_em = max(_width_em(level) for level in levels)
+        return replace(self, left=max(self.left, LEVEL_GAP + ceil(widest_em * self.letter_px)))
 
     @property
     def end(self) -> int:
@@ -141,9 +161,9 @@ def draw(
     values = np.concatenate([strand.values[strand.known] for strand in strands])
     if not values.size:
         return None
-    highs = np.concatenate([strand.highs[strand.known] for strand in strands])
-    highest = float(np.where(np.isnan(highs), values, highs).max())
+    highest = _highest(values, strands, [each.curve for each in series])
     levels = doubling_levels(float(values.min()), highest) if doubling else linear_levels(highest)
+    paper = paper.with_room_for(levels)
     days = np.concatenate([strand.days[strand.known] for strand in strands])
     first, last = (date.fromordinal(int(day)) for day in (days.min(), days.max()))
     sheet = _Sheet(
@@ -169,6 +189,21 @@ def draw(
         ),
         tuple(sheet.xs_of(_ordinals(marks))),
     )
+
+
+def _highest(values: np.ndarray, strands: Sequence[Strand], curves: Sequence[Strand]) -> float:
+    """What the highest level has to reach: values, their intervals, and bands within reason."""
+    highs = np.concatenate([strand.highs[strand.known] for strand in strands])
+    highest = float(np.where(np.isnan(highs), values, highs).max())
+    bands = np.concatenate([curve.highs for curve in curves])
+    return max([highest, *bands[bands <= BAND_ROOM * highest].tolist()])
+
+
+def _width_em(level: float) -> float:
+    """About how wide a level is as it is written, its thousands apart."""
+    digits = decimals(level)
+    whole = len(f"{abs(level):.0f}")
+    return _DIGIT_EM * (whole + digits) + _MARK_EM * ((whole - 1) // 3 + bool(digits))
 
 
 def _ordinals(days: Sequence[date]) -> np.ndarray:

@@ -124,7 +124,7 @@ def plants_of(almanac: Almanac) -> dict[str, list[Region]]:
     """Regions by the name of what tables list: one, or all those of a group by one camera."""
     found = {}
     for row in almanac.rows:
-        alike = [r for r in almanac.regions if r.group == row.group and r.camera == row.camera]
+        alike = [r for r in almanac.plants if r.group == row.group and r.camera == row.camera]
         itself = [r for r in almanac.regions if r.name == row.name]
         found[row.name] = itself or alike
     return found

@@ -48,7 +48,8 @@ class PlantCurve:
         Number of plants that it is the mean of; 0 for a plant by itself. Of a mean, low and high
         are its smallest and its largest plant.
     in_overview : bool
-        Whether it is drawn among all plants; members of a group are not.
+        Whether it is drawn among all plants; members of a group are not, nor is a whole picture
+        that holds them.
     unit : str
         ``cm²`` or ``%``.
     sown : datetime.date
@@ -108,8 +109,9 @@ def gathered(almanac: Almanac, growths: Mapping[str, Growth]) -> tuple[PlantCurv
     """Curves of all rows of the almanac in their order, then those of the members of groups."""
     rows = {region.name for region in almanac.rows}
     members = [region for region in almanac.regions if region.name not in rows]
+    apart = {region.name for region in almanac.apart}
     return tuple(
-        _curve(almanac, region, growths, region.name in rows)
+        _curve(almanac, region, growths, region.name in rows - apart)
         for region in (*almanac.rows, *members)
     )
 
@@ -119,7 +121,7 @@ def _curve(
 ) -> PlantCurve:
     unit, growth = almanac.unit(region), growths.get(region.name)
     rows = sorted(almanac.values.get(region.name, {}).items())
-    alike = [r for r in almanac.regions if (r.group, r.camera) == (region.group, region.camera)]
+    alike = [r for r in almanac.plants if (r.group, r.camera) == (region.group, region.camera)]
     is_mean = region.name not in {r.name for r in almanac.regions}
     own = [r.name for r in alike] if is_mean else [region.name]
     values = {day: value_of(row, unit) for day, row in rows}

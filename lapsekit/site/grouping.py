@@ -9,7 +9,7 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from lapsekit.catalogue import Daily
-from lapsekit.settings import Region
+from lapsekit.settings import Region, plants_among
 
 if TYPE_CHECKING:
     from lapsekit.language.words import Words
@@ -41,12 +41,13 @@ def folded(
         Where a plant has ended, so has the mean: that of the others would be another group's.
     """
     members: dict[tuple[str | None, str], list[Region]] = {}
-    for region in regions:
+    plants = {region.name: region for region in plants_among(regions)}
+    for region in plants.values():
         if region.group is not None:
             members.setdefault((region.group, region.camera), []).append(region)
     rows, means = [], {}
     for region in regions:
-        of_group = members.get((region.group, region.camera), [])
+        of_group = members.get((region.group, region.camera), []) if region.name in plants else []
         if len(of_group) < 2:
             rows.append(region)
         elif region is of_group[0]:

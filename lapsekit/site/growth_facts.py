@@ -96,15 +96,19 @@ def growth_facts(
     Returns
     -------
     dict
-        ``fastest`` (Ranking or None), ``plants`` (list of Plant).
+        ``fastest`` (Ranking or None), ``plants`` (list of Plant), ``apart`` (list of PlantCurve):
+        what `overviews` leaves out.
     """
+    rows = {region.name for region in almanac.rows}
+    apart = {region.name for region in almanac.apart}
     return {
         "fastest": ranking(almanac.words, curves, growths),
         "plants": [
             plant(almanac, curve, rate_of(curve, curves, growths), noticed)
             for curve in curves
-            if curve.in_overview
+            if curve.name in rows
         ],
+        "apart": [curve for curve in curves if curve.name in apart],
     }
 
 
@@ -129,7 +133,7 @@ def _overview(almanac: Almanac, rows: Sequence[PlantCurve], unit: str) -> Overvi
     words = almanac.words
     series = [curve.drawn(number) for number, curve in enumerate(rows)]
     room = 17 * len(series)
-    wide = Paper(960, max(430, room + 80), 52, 190)
+    wide = Paper(960, max(430, room + 80), 52, 190, letter_px=16)
     narrow = Paper(360, max(380, room + 80), 34, 104)
     events = {e.day for e in told_events(almanac) if not e.region}
     charts = [

@@ -26,7 +26,7 @@ from lapsekit.site.plant_names import page_names, page_path
 from lapsekit.site.ranking import rate_of, rate_text
 from lapsekit.site.wording import NOTHING, in_unit, range_text, standing_text, value_text
 
-WIDE = Paper(960, 380, 52, 24)
+WIDE = Paper(960, 380, 52, 24, letter_px=16)
 #: Acts of the whole bench that are none of its plants'.
 NOT_THE_PLANTS = {"camera"}
 NARROW = Paper(360, 290, 40, 14, 30, 48)
@@ -94,7 +94,7 @@ def members(almanac: Almanac, row: Region) -> list[Region]:
     """The plants that a row stands for; none of a region by itself."""
     if any(region.name == row.name for region in almanac.regions):
         return []
-    return [r for r in almanac.regions if (r.group, r.camera) == (row.group, row.camera)]
+    return [r for r in almanac.plants if (r.group, r.camera) == (row.group, row.camera)]
 
 
 def _facts(whole: Whole, region: Region, names: dict[str, str]) -> dict[str, Any]:

@@ -6,9 +6,9 @@ from itertools import pairwise
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lapsekit.site.chart import Paper, Series, draw
+from lapsekit.site.chart import LEVEL_GAP, Paper, Series, draw
 from lapsekit.site.ribbon import cells, columns
-from lapsekit.site.scales import date_ticks, doubling_levels, linear_levels, spread
+from lapsekit.site.scales import date_ticks, decimals, doubling_levels, linear_levels, spread
 from lapsekit.site.strokes import Point, Strand, band, path, specks, stretches, usual_step
 from lapsekit.when import days_between
 from tests.site.drawn_paths import places_of
@@ -67,6 +67,39 @@ def test_a_scale_of_doublings_draws_steady_growth_straight():
     heights = [y for _, y in places_of(chart.lines[0].path)]
     steps = [a - b for a, b in pairwise(heights)]
     assert max(steps) - min(steps) < 0.21
+
+
+def banded(*bands):
+    """A curve of 100 cm² whose days are known to 1 cm² each, with these bands around it."""
+    days = [Point(day(n), 100.0, 99.0, 101.0) for n in range(len(bands))]
+    smooth = [Point(day(n), 100.0, *band) for n, band in enumerate(bands)]
+    return Series("basil", Strand.of(days), Strand.of(smooth))
+
+
+def test_the_levels_reach_over_the_band():
+    chart = draw([banded((52, 150), (60, 130), (80, 116))], PAPER, START)
+    assert chart.levels[-1][1] >= 150
+    tops = [y for _, y in places_of(chart.lines[0].band)]
+    assert len(set(tops)) == len(tops), "no end lies on the edge together with another"
+
+
+def test_a_band_that_knows_nothing_of_a_day_presses_no_curve_flat():
+    chart = draw([banded((0, 1e6), (60, 130), (80, 116))], PAPER, START)
+    assert 130 <= chart.levels[-1][1] < 202
+
+
+@given(st.floats(0.01, 1e7))
+def test_levels_have_the_room_that_they_take(highest):
+    """A figure is 0.51 em wide in our letters, and a gap between thousands 0.2 em."""
+    levels = linear_levels(highest)
+    texts = [f"{level:,.{decimals(level)}f}" for level in levels]
+    marks = [sum(not letter.isdigit() for letter in text) for text in texts]
+    widest = max(
+        14 * (0.51 * (len(text) - n) + 0.2 * n) for text, n in zip(texts, marks, strict=True)
+    )
+    room = PAPER.with_room_for(levels).left - LEVEL_GAP
+    assert room >= widest
+    assert room == PAPER.left - LEVEL_GAP or room < 1.3 * widest + 3
 
 
 tenths = st.integers(0, 20_000).map(lambda number: number / 10)

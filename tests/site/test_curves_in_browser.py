@@ -281,6 +281,30 @@ def test_a_chart_whose_plants_the_data_lack_stays_the_picture_that_it_is(growth,
         assert page.locator(f"{BASIL} svg.panel").is_visible()
 
 
+LEFT_OUT = """chart => [...chart.querySelectorAll("text")].map((text) => [
+    text.textContent, text.getBoundingClientRect().left - chart.getBoundingClientRect().left,
+]).filter(([, beyond]) => beyond < 0)"""
+ROOM = """box => {
+    const letters = document.createElement("canvas").getContext("2d");
+    letters.font = `15px ${getComputedStyle(box).fontFamily}`;
+    const room = box.querySelector(".u-over").getBoundingClientRect().left;
+    const widest = letters.measureText(lapsekit.number(1000, 0)).width;
+    return room - box.getBoundingClientRect().left - widest;
+}"""
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_no_level_is_cut_off_at_the_left(growth, width):
+    """Basil's axis ends at 1 000 cm², four figures and a gap between them."""
+    with growth(viewport={"width": width, "height": 900}, java_script_enabled=False) as page:
+        charts = page.locator(".chart:visible").all()
+        assert any("1\u202f000" in chart.text_content() for chart in charts)
+        assert [chart.evaluate(LEFT_OUT) for chart in charts] == [[]] * len(charts)
+    with growth(viewport={"width": width, "height": 900}) as page:
+        for selector in ("figure.curves", BASIL):
+            assert ready(page, selector).locator(LIVE).evaluate(ROOM) >= 6
+
+
 def test_in_print_the_pictures_stand_for_the_curves(growth):
     with growth() as page:
         figure = ready(page, BASIL)

@@ -84,7 +84,7 @@ def _done(season: Season, lookout: Lookout) -> set[str]:
             "aim": bool(seen),
             "times": _times_are_told(settings.capture) or (takes_none(season) and bool(seen)),
             "scale": any(camera.scale.is_known for camera in cameras),
-            "regions": any(o.points for r in season.regions.region for o in r.outline),
+            "regions": any(region.is_outlined for region in season.regions.region),
             "first": first_day(season) is not None,
         }.items()
         if is_done

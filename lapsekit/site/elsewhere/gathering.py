@@ -106,6 +106,7 @@ def _plant(whole: Whole, region: Region, day: date) -> PlantTold:
         doubt=_doubt(whole.almanac, row, unit, both),
         doubt_before=_doubt(whole.almanac, row_before, unit, both),
         frames_used=row.frames_used if row else 0,
+        is_plant=region not in whole.almanac.apart,
     )
 
 

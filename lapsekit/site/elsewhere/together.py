@@ -46,7 +46,7 @@ def together(plants: Iterable[PlantTold]) -> Together | None:
 
     Shares of outlines of different sizes cannot be added: plants without a scale are missing.
     """
-    plants = list(plants)
+    plants = [plant for plant in plants if plant.is_plant]
     known = [p for p in plants if p.unit == "cm²" and p.change is not None]
     before = sum(p.before for p in known)
     if before <= 0:

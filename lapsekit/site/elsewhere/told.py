@@ -52,6 +52,8 @@ class PlantTold:
         what is only in doubt between two that meet is not in doubt there.
     frames_used : int
         How many frames the value rests on.
+    is_plant : bool
+        Whether it is added up with others; not so a whole picture that holds them.
     """
 
     name: str
@@ -67,6 +69,7 @@ class PlantTold:
     doubt: float | None
     doubt_before: float | None
     frames_used: int
+    is_plant: bool
 
     @property
     def change(self) -> float | None:

@@ -39,6 +39,7 @@ def plant(name="basil", title=f"Basil {HOSTILE}", value=110.0, before=100.0, **c
         doubt=None if value is None else 0.1 * value,
         doubt_before=None if before is None else 0.1 * before,
         frames_used=5,
+        is_plant=True,
     )
     return replace(told, **changes)
 
