@@ -23,8 +23,9 @@ _LENGTH = re.compile(
     r"\s*(\d{1,3}(?:[ \u00a0\u202f]\d{3})+|\d+)(?:[.,](\d+))?\s*([^\W\d_]+|[\"″”])?(?P<after>.*)",
     re.DOTALL,
 )
-_GOES_ON = re.compile(r"\s*(?:[-–/'’x×+²³°%]|\.?\d|\.\.)")
-"""What makes another thing of the number before it: 12-14 cm, 5' 3", 1 m 20."""
+_GOES_ON = re.compile(r"(?!\s*[-–—]\s+[^\W\d_])\s*(?:[-–—/'’x×+²³°%]|\.?\d|\.\.)")
+"""What makes another thing of the number before it: 12-14 cm, 5' 3", 1 m 20; no dash before words,
+as in 12 cm - leggy."""
 
 
 def centimetres(text: str) -> float | None:

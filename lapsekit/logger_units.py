@@ -14,15 +14,15 @@ TO_CELSIUS: dict[str, Callable[[float], float]] = {
 """Units of temperature that are understood, and what makes degrees Celsius of them."""
 
 _DEGREE = r"(?:°|º|˚|(?<![a-z])deg(?:rees?|\.)?)"
-
-
-def _sign(letter: str, word: str) -> re.Pattern[str]:
-    """After a degree sign, in brackets, or at the end of a name that tells of a temperature."""
-    alone = rf"{_DEGREE}[\s_]*{letter}(?![a-z])|[(\[]\s*{letter}\s*[)\]]|temp.*[\s_,/]{letter}$"
-    return re.compile(rf"{alone}|{word}", re.IGNORECASE)
-
-
-_SIGNS = {"°F": _sign("f", "fahrenheit"), "K": _sign("k", "kelvin"), "°C": _sign("c", "celsius")}
+_WAYS = (rf"{_DEGREE}[\s_]*{{0}}(?![a-z])|{{1}}", r"[(\[]\s*{0}\s*[)\]]", r"temp.*[\s_,/]{0}$")
+"""How a name tells a unit, the surest first: after a degree sign or as a word, in brackets, or at
+the end of a name that tells of a temperature, which may be a probe's letter too."""
+_WORDS = {"°F": ("f", "fahrenheit"), "K": ("k", "kelvin"), "°C": ("c", "celsius")}
+_SIGNS = [
+    (unit, re.compile(way.format(*words), re.IGNORECASE))
+    for way in _WAYS
+    for unit, words in _WORDS.items()
+]
 _CELL = re.compile(r"(?P<figure>.*?[\d.,])?\s*(?:°|º|˚|deg\.?)?\s*(?P<sign>[CFK])", re.I)
 _FOREIGN = {
     "humidity": (
@@ -62,7 +62,7 @@ def unit_in_name(name: str) -> str | None:
     >>> unit_in_name("Temp (°F)"), unit_in_name("air_temp_k"), unit_in_name("Sensor F")
     ('°F', 'K', None)
     """
-    return next((unit for unit, sign in _SIGNS.items() if sign.search(name)), None)
+    return next((unit for unit, sign in _SIGNS if sign.search(name)), None)
 
 
 def split_cell(text: str) -> tuple[str, str | None]:

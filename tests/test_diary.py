@@ -141,11 +141,12 @@ def test_a_growth_stage_that_counts_for_nothing_is_told(bench, what, note, stage
         ("12", 12), ("12 cm", 12), ("12,5cm to the tip", 12.5), ("12 cm; 3 leaves", 12),
         ("120 mm", 12), ("0.12 m", 12), ("0,125 m", 12.5), ("1 200 mm", 120), ("12 inches", 30.48),
         ("12 Inch", 30.48), ("12 in", 30.48), ("12 in, staked", 30.48), ('12"', 30.48),
-        ("12 Zoll", 30.48), ("12 CM", 12),
+        ("12 Zoll", 30.48), ("12 CM", 12), ("12 cm - leggy", 12), ("12 – leggy", 12),
         ("12 ft", None), ("12 hands", None), ("12-14 cm", None), ("12 cm to", 12),
         ("12 to 14 cm", None), ("1 m 20", None), ("5' 3", None), ("5 1/2 in", None),
         ("12½ cm", None), ("12 in the pot", None), ("1,200 mm", None), ("1.250 cm", None),
         ("12 cm²", None), ("-12 cm", None), ("1.200.000 mm", None), ("tall", None), ("", None),
+        ("12 cm - 14 cm", None), ("12 — 14", None),
     ],
 )  # fmt: skip
 def test_a_height_counts_in_the_unit_it_is_told_in_and_others_are_refused(bench, note, cm):

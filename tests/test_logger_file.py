@@ -110,6 +110,9 @@ def test_a_date_that_could_mean_two_days_is_refused_until_its_form_is_given(logg
         ("Sensor F", "20", None, "°C"),
         ("Temp. °C", "20", None, "°C"),
         ("Temp F", "20", "°C", "°C"),
+        ("Temp (°C) probe F", "20", None, "°C"),
+        ("Temp (C) F", "20", None, "°C"),
+        ("Temperature in Celsius K", "20", None, "°C"),
     ],
 )
 def test_temperatures_come_in_as_celsius_by_the_unit_that_name_cell_or_grower_tell(

@@ -36,6 +36,8 @@ class Job:
         Address to go to afterwards.
     said : deque of str
         Its last lines.
+    faults : list of str
+        What was said until a command failed that others followed; empty where none did.
     code : int or None
         Exit code; None while it runs.
     """
@@ -45,6 +47,7 @@ class Job:
     words: tuple[str, ...]
     back: str
     said: deque[str] = field(default_factory=lambda: deque(maxlen=_LINES))
+    faults: list[str] = field(default_factory=list)
     code: int | None = None
     process: subprocess.Popen | None = field(default=None, repr=False)
     is_stopped: bool = field(default=False, repr=False)
@@ -146,6 +149,7 @@ class Jobs:
                 job.said.append(
                     f"That ended with code {code}: what follows goes by what was known before."
                 )
+                job.faults = list(job.said)
             job.process = self._begun(after)
             return True
 

@@ -130,13 +130,13 @@ def _dry_run(asked: Asked) -> Response:
 
 
 def _whole(job: Job) -> None:
-    """Say first what would go out in all, then the files; what building the site said, no more."""
+    """Say first what would go out in all, then the files; what came before, only if it failed."""
     said = list(job.said)
     if "{" not in said:
         return
     told = json.loads("\n".join(said[said.index("{") :]))
     job.said.clear()
-    job.said.extend(going_out(PublishReport(**told)))
+    job.said.extend([*job.faults, *going_out(PublishReport(**told))])
 
 
 def _publish(asked: Asked) -> Response:

@@ -70,6 +70,7 @@ class WebDav:
         self._client: httpx.Client | None = None
         self._deadline: Deadline | None = None
         self._made: set[str] = set()
+        self._looked_into: dict[str, dict[str, int | None]] = {}
 
     def __str__(self) -> str:
         return str(self._model.target)
@@ -102,11 +103,18 @@ class WebDav:
 
     @_connected
     def sizes(self, names: Sequence[str]) -> dict[str, int | None]:
-        """Bytes of those of these files that are there: one question for each of their folders."""
+        """Bytes of those of these files that are there: one question for each of their folders.
+
+        What breaks off goes on from there when it is tried again: over a poor line, the hundreds of
+        questions that a season takes would never all be answered in one go.
+        """
         there: dict[str, int | None] = {}
         for folder in sorted({str(PurePosixPath(name).parent) for name in names}):
-            for name, size in self._inside(folder)[0].items():
+            if folder not in self._looked_into:
+                self._looked_into[folder] = self._inside(folder)[0]
+            for name, size in self._looked_into[folder].items():
                 there[str(PurePosixPath(folder) / name)] = size
+        self._looked_into.clear()
         return {name: there[name] for name in names if name in there}
 
     @_connected

@@ -9,6 +9,7 @@ import pytest
 
 from lapsekit.errors import TransferError
 from lapsekit.places import WebDav
+from lapsekit.places.trying import Tries
 from lapsekit.settings import CopiesTable
 
 LIMIT_S = 1.0
@@ -145,3 +146,24 @@ def test_a_fault_of_this_machine_is_told_with_its_file_and_can_be_tried_again(tm
             place(address).fetch(["a.txt"], tmp_path / "in-the-way")
         with pytest.raises(TransferError, match=r"gone\.txt: No such file"):
             place(address).differing(tmp_path, ["gone.txt"])
+
+
+def test_sizes_over_a_poor_line_go_on_where_they_broke_off_and_are_asked_anew_after():
+    """Every third question fails: of seven asked from the first again, one always would."""
+    asked = []
+
+    def answer(handler):
+        asked.append(handler.path)
+        if len(asked) % 3 == 0:
+            answered(handler, b"", 503)
+        else:
+            answered(handler, listing(handler.path, f"{handler.path}a.jpg"), 207)
+
+    names = [f"frames/{day}/a.jpg" for day in range(7)]
+    with serving(answer) as address:
+        there = place(address)
+        tries = Tries(lambda seconds: None, lambda line: None, TransferError)
+        for _ in range(2):
+            asked.clear()
+            assert tries(lambda: there.sizes(names)) == dict.fromkeys(names)
+            assert len(asked) == 10 and len(set(asked)) == 7
