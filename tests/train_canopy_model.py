@@ -15,9 +15,9 @@ photograph.
 
 The shipped model went on from model to model instead of beginning anew; ``training`` in its file
 tells its steps, and from what and by what means. Of the held-out models only the first was trained
-on by its last steps. --on trains networks of models on (`OUTDOORS`), without the plots that they
-are held out from; a quarter of an hour each. ``tests/train_second_look.py`` trains what looks
-again, after the network.
+on outdoors, and none on other grounds. --on trains networks of models on by a course (`COURSES`),
+without the plots that they are held out from; a quarter of an hour each.
+``tests/train_second_look.py`` trains what looks again, after the network.
 """
 
 import argparse
@@ -29,7 +29,7 @@ import cv2
 import numpy as np
 import torch
 from canopy_network import WIDTHS, CanopyNetwork, as_onnx, read_network
-from train_network import ALONE, OUTDOORS, SETTLING, TOGETHER, Shown, shown, train
+from train_network import ALONE, COURSES, SETTLING, TOGETHER, Course, Shown, shown, train
 from train_perceptron import SEEDS, UNITS, Samples, samples_of, train_perceptron
 from train_second_look import KEPT
 from training_pictures import (
@@ -105,16 +105,16 @@ def model_of(photos: list[Photograph], network: CanopyNetwork, samples: Samples)
     return CanopyModel(Network(as_onnx(network)), SecondLook.idle(), perceptron, THRESHOLD)
 
 
-def trained_on(path: Path, pool: list[Shown], plot_of: dict[str, str]) -> None:
+def trained_on(path: Path, pool: list[Shown], plot_of: dict[str, str], course: Course) -> None:
     """A model's file with its network trained on, without the plots that it is held out from."""
     model = CanopyModel.from_json(path.read_text("utf-8"))
     without = set(model.record.get("held_out_plots", ()))
     own = [view for view in pool if plot_of.get(view.name) not in without]
-    network = train(read_network(model.network.content), own, OUTDOORS, SEED)
+    network = train(read_network(model.network.content), own, course, SEED)
     told = {
         **rendered({view.name for view in own if view.kind is Bench}),
-        "steps": OUTDOORS.steps,
-        "shares": {kind.__name__.lower(): share for kind, share in OUTDOORS.shares.items()},
+        "steps": course.steps,
+        "shares": {kind.__name__.lower(): share for kind, share in course.shares.items()},
     }
     training = {**model.record["training"], "trained_on": told}
     about = {**model.record, "training": training}
@@ -175,6 +175,7 @@ def main() -> None:
     where = parser.add_mutually_exclusive_group(required=True)
     where.add_argument("--out", type=Path, help="file to write the model to")
     where.add_argument("--on", type=Path, nargs="+", help="models to train on instead")
+    parser.add_argument("--course", choices=COURSES, default="grounds", help="of --on")
     parser.add_argument("--held-out", type=Path, help="folder to write models without plots to")
     parser.add_argument("--first", type=Path, help="keep here, or take from here, the first part")
     today = datetime.now(UTC).date().isoformat()
@@ -191,7 +192,8 @@ def main() -> None:
     pool = [v for one in things for v in shown(one, SEED)]
     if given.on:
         for path in given.on:
-            trained_on(path, pool, {photo.name: photo.plot for photo in photos})
+            plots = {photo.name: photo.plot for photo in photos}
+            trained_on(path, pool, plots, COURSES[given.course])
         return
     samples = samples_of(photos, SEED)
 

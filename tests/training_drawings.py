@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from training_grounds import ground_colour
 
 DRAWING_PX = 320
 WHOLE_PLANTS = 0.6
@@ -19,6 +20,11 @@ NEAR, NEAR_TIMES = 0.25, 4
 """Share of drawings that are looked at from nearby, and how much larger everything is there, leaves
 and things. Where it had seen no leaves that fill most of a picture, the network lost the insides of
 broad red and pale ones."""
+
+
+IN_POTS = 0.5
+"""Share of these whose plants stand in pots. Where no drawn plant stood in one, the network took a
+round pot of reddish soil, rim and all, for the leaves of the seedling in its middle."""
 
 
 def not_green(rng, neutral: float) -> np.ndarray:
@@ -134,21 +140,49 @@ def _leaves(
     return found
 
 
-def _planted(rng, times: float) -> list[tuple[np.ndarray, int]]:
-    """Leaves of a few plants anywhere, or of many alike in rows, as in a tray or a seed bed."""
+_Plant = tuple[_Kind, np.ndarray, float]
+"""What a plant is like, its centre and its reach."""
+
+
+def _planted(rng, times: float) -> list[_Plant]:
+    """A few plants anywhere, or many alike in rows, as in a tray or a seed bed."""
     size = 3 * DRAWING_PX
     if rng.uniform() < 0.5:
         reaches = times * np.exp(rng.uniform(np.log(15), np.log(300), rng.integers(1, 14)))
-        plants = [(_Kind.some(rng), rng.uniform(0, size, 2), reach) for reach in reaches]
-    else:
-        kind = _Kind.some(rng)
-        reach = times * float(np.exp(rng.uniform(np.log(12), np.log(110))))
-        apart = max(reach * rng.uniform(1.6, 4), 45.0)
-        rows = np.arange(rng.uniform(0, apart), size, apart)
-        places = [np.array([x, y]) for y in rows for x in rows if rng.uniform() < 0.9]
-        places = [place + rng.normal(0, 0.1 * apart, 2) for place in places]
-        plants = [(kind, place, reach * np.exp(rng.normal(0, 0.2))) for place in places]
-    return [leaf for plant in plants for leaf in _leaves(*plant, times, rng)]
+        return [(_Kind.some(rng), rng.uniform(0, size, 2), reach) for reach in reaches]
+    kind = _Kind.some(rng)
+    reach = times * float(np.exp(rng.uniform(np.log(12), np.log(110))))
+    apart = max(reach * rng.uniform(1.6, 4), 45.0)
+    rows = np.arange(rng.uniform(0, apart), size, apart)
+    places = [np.array([x, y]) for y in rows for x in rows if rng.uniform() < 0.9]
+    places = [place + rng.normal(0, 0.1 * apart, 2) for place in places]
+    return [(kind, place, reach * np.exp(rng.normal(0, 0.2))) for place in places]
+
+
+def _put_pots(light: np.ndarray, plants: list[_Plant], rng) -> None:
+    """Draw round or square pots with soil around plants, seldom right in their middle."""
+    soil = _rough(rng, ground_colour(rng), rng.uniform(0.05, 0.5))
+    rim = _rough(rng, ground_colour(rng), rng.uniform(0.01, 0.12))
+    wide, is_round = rng.uniform(0.04, 0.2), rng.uniform() < 0.7
+    roomy = float(np.exp(rng.uniform(np.log(0.8), np.log(4))))
+    for _, centre, reach in plants:
+        half = roomy * reach * float(np.exp(rng.normal(0, 0.1)))
+        middle = np.rint(centre + rng.normal(0, 0.12 * half, 2)).astype(int)
+        for found, far in ((rim, half), (soil, half * (1 - wide))):
+            shape = np.zeros(light.shape[:2], np.uint8)
+            if is_round:
+                cv2.circle(shape, tuple(map(int, middle)), max(1, round(far)), 1, -1)
+            else:
+                low, high = (tuple(int(v) for v in middle + n * round(far)) for n in (-1, 1))
+                cv2.rectangle(shape, low, high, 1, -1)
+            light[shape > 0] = found[shape > 0]
+        if rng.uniform() < 0.7:  # the rim's shade on the soil
+            turn, dark = rng.uniform(0, 2 * np.pi), rng.uniform(0.3, 0.8)
+            step = np.rint(wide * half * 2 * np.array([np.cos(turn), np.sin(turn)])).astype(int)
+            lit = np.zeros(light.shape[:2], np.uint8)
+            at = tuple(map(int, middle + step))
+            cv2.circle(lit, at, max(1, round(half * (1 - wide))), 1, -1)
+            light[(shape > 0) & (lit == 0)] *= np.float32(1 - dark)
 
 
 def _drawn_leaf(points: np.ndarray, wide: int, size: int) -> tuple[tuple[slice, slice], np.ndarray]:
@@ -165,8 +199,12 @@ def _drawn_leaf(points: np.ndarray, wide: int, size: int) -> tuple[tuple[slice, 
 
 
 def _put_plants(light: np.ndarray, leaf_light: np.ndarray, times: float, rng) -> np.ndarray:
-    """Draw plants into the light, over the shade that they throw; where they are."""
-    leaves = [_drawn_leaf(*leaf, len(light)) for leaf in _planted(rng, times)]
+    """Draw plants into the light, over their pots and the shade that they throw; where they are."""
+    plants = _planted(rng, times)
+    if rng.uniform() < IN_POTS:
+        _put_pots(light, plants, rng)
+    found = [leaf for plant in plants for leaf in _leaves(*plant, times, rng)]
+    leaves = [_drawn_leaf(*leaf, len(light)) for leaf in found]
     every = np.zeros(light.shape[:2], np.uint8)
     for at, mask in leaves:
         every[at] |= mask
@@ -185,11 +223,7 @@ def drawing(rng) -> tuple[np.ndarray, np.ndarray]:
 
     Linear light (n, n, 3), and the plants' share of every pixel (n, n).
     """
-    grounds = ((96, 76, 58), (60, 46, 36), (60, 46, 36), (44, 36, 30), (142, 122, 99),
-               (120, 120, 118), (190, 180, 165), (170, 110, 80), (60, 60, 64))  # fmt: skip
-    ground = (np.float32(grounds[rng.integers(len(grounds))]) / 255) ** 2.2
-    ground *= np.exp(rng.normal(0, 0.15, 3) + rng.normal(0, 0.4)).astype(np.float32)
-    light = _rough(rng, ground, rng.uniform(0.02, 0.35))
+    light = _rough(rng, ground_colour(rng), rng.uniform(0.02, 0.35))
     plant = np.zeros(light.shape[:2], np.uint8)
     leaf = _rough(rng, _leaf_colour(rng), rng.uniform(0.01, 0.2))
     whole = rng.uniform() < WHOLE_PLANTS

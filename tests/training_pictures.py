@@ -14,6 +14,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from training_drawings import drawing, not_green
+from training_grounds import other_grounds
 
 from lapsekit.detail import detail_of
 from lapsekit.photographs import Photograph
@@ -41,6 +42,10 @@ BENCH_VIEWS = 8
 BENCH_SCALES = (0.28, 1.7)
 """From 2 to 25 px/cm. A network that saw few coarse pictures took small plants in them for too
 large: a quarter at 4 px/cm, whose leaves are as narrow as a pixel."""
+
+OTHER_GROUNDS = 0.65
+"""Share of these on other soil, in other pots and on other boards. Where all soils were brown and
+grey, reddish soil around seedlings and clay rims beside them were taken for red leaves."""
 
 REDUCED = 0.4
 """Share of cameras whose pictures are so large that they are measured at half their size."""
@@ -147,7 +152,8 @@ def compressed(picture: np.ndarray, by: int, rng) -> tuple[np.ndarray, Detail]:
     options = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(70, 96))]
     options += [cv2.IMWRITE_JPEG_SAMPLING_FACTOR, way]
     data = cv2.imencode(".jpg", picture[..., ::-1], options)[1].tobytes()
-    return decode(data, by), detail_of(data, by)
+    shown = decode(data, by)
+    return shown, detail_of(data, shown, by)
 
 
 def developed(bench: Bench, scale: float, rng) -> View:
@@ -158,6 +164,8 @@ def developed(bench: Bench, scale: float, rng) -> View:
     light = np.clip(cv2.resize(light, size, interpolation=way), 0, None)
     fine = bench.plant.astype(np.float32)
     cover = cv2.resize(fine, size, interpolation=cv2.INTER_AREA)
+    if rng.uniform() < OTHER_GROUNDS:
+        light = other_grounds(light, cover, rng)
     if rng.uniform() < 0.5:
         light, cover = light[:, ::-1], cover[:, ::-1]
     if rng.uniform() < 0.5:
