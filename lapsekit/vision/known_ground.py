@@ -5,7 +5,7 @@ frame that all others are registered to shows most of it without a plant, in the
 light is evened to that frame's. So where the model is in doubt, a pixel is held against what lay
 there, by its colour without its brightness, which shadow and water change (Horprasert, Harwood &
 Davis 1999, A statistical approach for real-time robust background subtraction and shadow detection,
-ICCV Frame-Rate Workshop). Of pixels with even odds whose colour is as it was one in thirty is
+ICCV Frame-Rate Workshop). Of pixels with even odds whose colour is as it was one in twenty is
 leaf; with a colour far from it, the model's word is right (``tests/fit_known_ground.py``). Of what
 the model is sure it is not asked: red leaves lie close to the colour of some soils.
 """
@@ -33,7 +33,7 @@ MIDDLE, REACH = (-0.04, 0.0), (0.13, 0.15)
 """Change of ln G - ln R and of ln G - ln B that ground shows most often (wet soil is redder), and
 how far from it a colour says nothing any more: leaves make both differences larger."""
 
-MOST = 4.0
+MOST = 3.0
 """Log odds that are taken off in the middle, and ever fewer towards the rim."""
 
 SURE, BESIDE_PX = 2.5, 4
