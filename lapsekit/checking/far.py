@@ -99,8 +99,9 @@ def publishing(look: Look) -> Iterator[Finding]:
     elif len(state) < _WHOLE_STATE:
         yield Finding("publishing", WATCH, f"{place}: a publication was cut off; the next goes on")
     elif gone:
-        more = f" and {len(gone) - 1} more files are" if len(gone) > 1 else " is"
-        told = f"{place}: {gone[0]}{more} gone there; lapsekit publish sends them again"
+        others = counted(len(gone) - 1, "more file")
+        more = f" and {others} are" if len(gone) > 1 else " is"
+        told = f"{place}: {gone[0]}{more} gone there; lapsekit publish sends what is missing"
         yield Finding("publishing", WRONG, told)
     else:
         told = f"{place} answers, and holds every file that was put there, by name"

@@ -10,6 +10,9 @@ NORMAL = 1.96
 #: No day is believed to be surer than this share of its area, whatever its interval says.
 LEAST_ERROR = 0.005
 
+#: Half of an interval, as a share of the area, up to which it is taken to be as wide in logs.
+NARROW = 0.5
+
 #: Fewest measured days from which a curve is drawn or a pause looked for.
 LEAST_DAYS = 6
 
@@ -79,11 +82,22 @@ def measured_series(days, area_cm2, error_cm2, left_out=None, lasting_cm2=None) 
             f"day {days[first]:g} has the area {area[first]:g} cm² and the error "
             f"{error[first]:g}: give every measured day a standard error above zero"
         )
-    share = np.maximum(error[kept] / area[kept], LEAST_ERROR)
-    shared = lasting[kept] / area[kept]
+    share = np.maximum(_in_logs(error[kept] / area[kept]), LEAST_ERROR)
+    shared = _in_logs(lasting[kept] / area[kept])
     typical = float(np.median(shared)) if shared.size else 0.0
     beyond = np.sqrt(np.maximum(shared**2 - typical**2, 0))
     return Series(days[kept], np.log(area[kept]), np.hypot(share, typical), beyond)
+
+
+def _in_logs(share: np.ndarray) -> np.ndarray:
+    """Standard errors of log areas for those of areas, as shares of them.
+
+    Nearly the same while intervals are narrow. One of twenty times the area reaches up to twenty
+    times the area, not to its twentieth power.
+    """
+    half = NORMAL * share
+    wide = np.log1p(half) + NARROW - np.log1p(NARROW)
+    return np.where(half > NARROW, wide / NORMAL, share)
 
 
 def _check(days, area, error, out, lasting) -> None:

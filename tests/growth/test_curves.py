@@ -38,6 +38,19 @@ def test_the_curve_is_nearer_to_the_truth_than_the_days_are():
     assert away < 0.6 * np.std(np.log(area / true))
 
 
+@pytest.mark.parametrize("own", [0.02, 22.0])
+@pytest.mark.parametrize("lasting", [0.0, 22.0])
+def test_a_band_goes_no_further_than_the_days_say_however_unsure_they_are(own, lasting):
+    """Of 2.3 cm² that may be 45: twenty times as much, not the twentieth power."""
+    area = np.full(12, 2.3)
+    unsure = np.full(12, lasting)
+    curve = growth_curve(np.arange(12), area, np.full(12, own), lasting_cm2=unsure)
+    assert curve.area_cm2 == pytest.approx(area, rel=0.05)
+    assert (curve.high_cm2 < 2.3 + 2.5 * 1.96 * np.hypot(own, lasting)).all()
+    if lasting:
+        assert (curve.high_cm2 > 0.8 * 1.96 * lasting).all()
+
+
 def test_a_plant_that_loses_leaves_ends_with_a_falling_curve():
     true = 100 * np.exp(0.05 * np.minimum(DAYS, 40) - 0.04 * np.maximum(DAYS - 40, 0))
     area, error = measured(true)
