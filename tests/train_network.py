@@ -90,8 +90,8 @@ GROUNDS = Course(
 network that had seen brown and grey soils took the reddish soil around a seedling, and the clay
 rim beside it, for red leaves. Alone, such a network loses red lettuce on soil of its own colour;
 with views whose ground has the red leaves' colour, and in the mean with the network of before, it
-keeps most of it. The network that was shipped first counts this one, which took the course twice,
-for a quarter: more than that the sample season's red lettuce does not bear."""
+keeps most of it. In the shipped network one that took the course twice counts for a quarter: more
+than that the sample season's red lettuce does not bear."""
 
 COURSES = {"outdoors": OUTDOORS, "grounds": GROUNDS}
 """That a trained network can be trained on by, in the order in which the shipped one was."""
