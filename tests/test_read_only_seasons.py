@@ -63,6 +63,9 @@ def bench(tmp_path_factory):
     base = tmp_path_factory.mktemp("bench")
     season = make_season(base / "bench", SETTINGS + OUTWARD.format(base=base))
     fill(season, days=3)
+    called = season.folder / "addresses"
+    called.write_text("json://127.0.0.1:9/\n")
+    called.chmod(0o600)
     measure(season)
     season.reopen_catalogue()
     succeeded("site", "--season", season.folder)

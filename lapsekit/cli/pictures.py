@@ -236,10 +236,10 @@ def propose(
     opened, written = Season(season), None
     if out is not None:
         require_overlay_place(out)
-    if write:
-        require_none_outlined(opened, camera)
     hold = held if write else settled
     with hold(opened, "propose", wait):
+        if write:
+            require_none_outlined(opened, camera)
         opened.index()
         found = propose_regions(opened, camera, until, tracking(as_json))
         if out is not None:
