@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from urllib.parse import urlsplit
 
 from lapsekit.checking.finding import FINE, WATCH, WRONG, Finding, Look
+from lapsekit.counted import counted
 from lapsekit.errors import LapsekitError
 from lapsekit.places import Place, open_place
 from lapsekit.posting import read_addresses
