@@ -281,7 +281,7 @@ class Ruler:
 
     def picture(self, frame: Frame) -> np.ndarray:
         """A frame's picture as it is measured; raises ArchiveError or PictureError."""
-        return self.read(frame)[0]
+        return self.views[frame.camera].picture(frame)
 
     def read(self, frame: Frame) -> tuple[np.ndarray, Detail]:
         """The picture, and how finely its file keeps colours; raises as `picture`."""

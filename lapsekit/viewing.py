@@ -129,7 +129,7 @@ class View:
 
     def picture(self, frame: Frame) -> np.ndarray:
         """A frame's picture as it is measured, large ones reduced; raises as `read`."""
-        return self.read(frame)[0]
+        return self._decoded(frame)[0]
 
     def read(self, frame: Frame) -> tuple[np.ndarray, Detail]:
         """A frame's picture as it is measured, large ones reduced, and how fine its colours are.
@@ -139,10 +139,14 @@ class View:
         ArchiveError, PictureError
             If it cannot be read.
         """
+        picture, data, by = self._decoded(frame)
+        return picture, detail_of(data, picture, by)
+
+    def _decoded(self, frame: Frame) -> tuple[np.ndarray, bytes, int]:
+        """The picture, its file, and how many times smaller it was made."""
         data, shape = self.season.archive.read(frame.path), (frame.height, frame.width)
         by = reduction_of(shape)
-        picture = decode_reduced(data, by, shape)
-        return picture, detail_of(data, picture, by)
+        return decode_reduced(data, by, shape), data, by
 
     @property
     def by(self) -> int:
