@@ -44,7 +44,7 @@ class Diary:
     """The diary as it is listed: events in order of day, and what is wrong with some lines.
 
     Lines of `passed_over` count for nothing; those of `of_no_region` and of days `to_come` are
-    events, but told nowhere as what happened; of those of `unclear` a weight or growth
+    events, but told nowhere as what happened; of those of `unclear` a weight, height or growth
     stage counts for nothing, or a sowing is to be asked about.
     """
 
@@ -84,9 +84,9 @@ def add_events(
     events : list of Event
         Those that were added: all but what stood there already.
     hints : list of str
-        Where an event's own word lies close to one of the vocabulary, a weight or
-        growth stage is not understood, the day lies long before sowing, a sowing on another day
-        than ages count from, or an event stood there already.
+        Where an event's own word lies close to one of the vocabulary, a weight or growth stage is
+        not understood, the day lies long before sowing, a sowing on another day than ages count
+        from, or an event stood there already.
 
     Raises
     ------

@@ -198,7 +198,7 @@ def require_none_outlined(season: Season, camera: str | None = None) -> None:
     """Refuse to write where regions of a camera are outlined already; see `write_regions`."""
     name = _camera_of(season, camera)
     own = [region for region in season.regions.region if region.camera == name]
-    drawn = [region.name for region in own if any(o.points for o in region.outline)]
+    drawn = [region.name for region in own if region.is_outlined]
     if drawn:
         raise SettingsError(
             f'{season.folder / REGIONS_FILE}: "{drawn[0]}" is outlined already, so nothing is '

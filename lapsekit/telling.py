@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from lapsekit.counted import counted
+from lapsekit.counted import counted, first_named
 from lapsekit.telling_films import filmed
 
 if TYPE_CHECKING:
@@ -262,8 +262,7 @@ def published(report: PublishReport, dry_run: bool) -> list[str]:
     if dry_run:
         lines += [f"  + {name}" for name in report.sent] + [f"  - {n}" for n in report.removed]
     if report.amiss:
-        rest = len(report.amiss) - _FEW_PAGES
-        few = ", ".join(report.amiss[:_FEW_PAGES]) + (f" and {rest} more" if rest > 0 else "")
+        few = first_named(report.amiss, _FEW_PAGES)
         lines.append(f"gone or changed there since it was put there: {few}")
     if report.overwritten:
         verb = "would overwrite" if dry_run else "overwrote"

@@ -106,8 +106,9 @@ def weather_refused_told(file: object, brought: WeatherBrought) -> list[str]:
     lines = []
     for places in alike.values():
         lines += [told[place] for place in places[:_FEW_ALIKE]]
-        if rest := len(places) - _FEW_ALIKE:
-            lines += [f"  and {rest} more like that; --json lists them all"] if rest > 0 else []
+        if len(places) > _FEW_ALIKE:
+            rest = len(places) - _FEW_ALIKE
+            lines.append(f"  and {rest} more like that; --json lists them all")
     return few(lines)
 
 

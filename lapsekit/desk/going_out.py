@@ -4,9 +4,10 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 
+from lapsekit.counted import first_named
 from lapsekit.publishing import PublishReport
 
-_MOST_NAMED = 300
+_MOST_NAMED, _FEW_NAMED = 300, 10
 _KINDS: tuple[tuple[str, str, str], ...] = (
     (r"day/[^/]+/index\.html", "page of a day", "pages of days"),
     (r".*\.html", "other page", "other pages"),
@@ -50,15 +51,12 @@ def going_out(report: PublishReport) -> list[str]:
     lines += [f"Sent: {by_kind(report.sent)}."] if report.sent else []
     lines += [f"Removed: {by_kind(report.removed)}."] if report.removed else []
     if report.amiss:
-        lines.append(f"Put there before, and gone or changed there: {_some(report.amiss)}")
+        amiss = first_named(report.amiss, _FEW_NAMED)
+        lines.append(f"Put there before, and gone or changed there: {amiss}")
     if report.overwritten:
-        lines.append(f"Not put there by lapsekit, and overwritten: {_some(report.overwritten)}")
+        overwritten = first_named(report.overwritten, _FEW_NAMED)
+        lines.append(f"Not put there by lapsekit, and overwritten: {overwritten}")
     lines += [f"Caution: {report.caution}"] if report.caution else []
     names = [f"  + {name}" for name in report.sent] + [f"  - {name}" for name in report.removed]
     rest = len(names) - _MOST_NAMED
     return lines + names[:_MOST_NAMED] + ([f"  and {rest} more"] if rest > 0 else [])
-
-
-def _some(names: Sequence[str]) -> str:
-    more = f" and {len(names) - 10} more" if len(names) > 10 else ""
-    return f"{', '.join(names[:10])}{more}"
